@@ -1,0 +1,112 @@
+"""The two contracts that every receiver and every relay board fulfils, and how a driver announces itself.
+
+Nothing here knows a protocol; nothing here knows what the readings are for. There is no call that keys
+a transmitter, and none may be added.
+"""
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from typing import Any, Literal, Protocol
+
+from pydantic import BaseModel
+
+
+@dataclass(frozen=True, slots=True)
+class Tuning:
+    """Where a receiver stands: dial frequency in hertz, mode by name, pass band in hertz (None: the mode's own)."""
+
+    hz: int
+    mode: str
+    bandwidth_hz: int | None
+
+
+class Receiver(Protocol):
+    """A receiver. Every call may raise `drivers.errors.RigError`."""
+
+    def identify(self) -> str:
+        """Who answers, in words, for screens and logs."""
+        ...
+
+    def frequency_range_hz(self) -> tuple[int, int] | None:
+        """Lowest and highest frequency in hertz; None where the receiver cannot tell."""
+        ...
+
+    def tuning(self) -> Tuning:
+        """Read back frequency, mode and pass band."""
+        ...
+
+    def tune(self, hz: int) -> None:
+        """Set the dial frequency, in hertz."""
+        ...
+
+    def set_mode(self, mode: str, bandwidth_hz: int | None) -> None:
+        """Set mode and pass band."""
+        ...
+
+    def frequency_hz(self) -> int:
+        """Read back the dial frequency, in hertz."""
+        ...
+
+    def read_power(self) -> float:
+        """One reading of received power, in the meter's own unit."""
+        ...
+
+    def is_transmitting(self) -> bool:
+        """Whether the receiver says that a transmitter is keyed; False where it has none."""
+        ...
+
+    def remember(self) -> Mapping[str, Any]:
+        """Everything this driver may change, as it is now: plain values that JSON can carry."""
+        ...
+
+    def restore(self, remembered: Mapping[str, Any]) -> None:
+        """Put back what `remember` returned, also after a crash, from another process."""
+        ...
+
+    def prepare(self) -> tuple[str, ...]:
+        """Set what moves the meter by itself to a known state; the names of what could not be known."""
+        ...
+
+    def close(self) -> None:
+        """Let go of the link; never raises."""
+        ...
+
+
+class Switch(Protocol):
+    """A relay board, or whatever selects a path. Every call may raise `drivers.errors.RigError`."""
+
+    def identify(self) -> str:
+        """Who answers, in words."""
+        ...
+
+    def select(self, path: str) -> int:
+        """Set the relays for a path, read them back, and return how many relays moved.
+
+        `Stuck` when they do not read back as set.
+        """
+        ...
+
+    def selected(self) -> str | None:
+        """The path the relays stand at by their read-back; None when they match none or cannot be read."""
+        ...
+
+    def close(self) -> None:
+        """Let go of the link; never raises. It moves no relay."""
+        ...
+
+
+@dataclass(frozen=True)
+class Driver:
+    """What an entry point of the group ``sweeper.drivers`` names.
+
+    `options` validates the driver's section of the station file (its keys beyond those that every
+    receiver or switch has); `open` takes the validated options and returns a connected instrument.
+    A switch's options hold ``paths``: path name to whatever the driver needs to set it, and must
+    offer the method ``relays_of(path) -> frozenset[tuple[str, str]]`` (relay, state), so that two paths with the
+    same setting can be told and moves counted.
+    """
+
+    kind: Literal["receiver", "switch"]
+    name: str
+    options: type[BaseModel]
+    open: Callable[[Any], Any]

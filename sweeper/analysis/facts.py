@@ -1,0 +1,44 @@
+"""What the analysis needs to know of a station: plain values, so that the analysis needs no station file."""
+
+from dataclasses import dataclass
+from typing import Literal
+
+from sweeper.words import Channel
+
+Environment = Literal["city", "residential", "rural", "quiet-rural"]
+MeterUnit = Literal["dB-over-S9", "dBm", "raw"]
+Detector = Literal["rms", "log-average", "peak", "unknown"]
+
+
+@dataclass(frozen=True, slots=True)
+class MeterFacts:
+    """How the meter reads. Levels in the meter's own dB; `averaging_s` is what one reading averages over."""
+
+    unit: MeterUnit
+    calibrated: bool
+    step_db: float | None = None
+    floor: float | None = None
+    top: float | None = None
+    averaging_s: float | None = None
+    detector: Detector = "unknown"
+    uncertainty_db: float = 0.5
+
+
+@dataclass(frozen=True, slots=True)
+class StationFacts:
+    """A station as the analysis sees it. Degrees north and east; gains and noise figures in dB."""
+
+    name: str
+    latitude: float
+    longitude: float
+    environment: Environment
+    channels: tuple[Channel, ...]
+    meter: MeterFacts
+    rated_gain_db: float | None
+    rated_noise_figure_db: float | None
+    source_enr_db: float | None
+    readings_per_visit: int
+    worthwhile_db: float
+    confidence: float
+    fingerprint: str
+    """Changes whenever anything above or in the station file changes that the summaries depend on."""

@@ -1,0 +1,94 @@
+"""The shape of findings: what the analysis says, and how it is written as JSON.
+
+Shapes only; nothing here computes. Formats ``sweeper-findings-1`` and ``sweeper-comparison-1``.
+"""
+
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Literal
+
+Verdict = Literal["stage", "bypass", "either", "undecided"]
+FixVerdict = Literal["quieter", "noisier", "no change", "undecided"]
+GainSource = Literal["carriers", "load", "noise", "rated", "combined"]
+
+
+@dataclass(frozen=True, slots=True)
+class Interval:
+    """An uncertain number, dB: the best value and the ends of its interval at the stated confidence."""
+
+    value: float
+    low: float
+    high: float
+
+
+@dataclass(frozen=True, slots=True)
+class PeriodFinding:
+    """One band in one hour of the day (UTC). `reason` is one sentence for a listener."""
+
+    hour_utc: int
+    passes: int
+    nights: int
+    snr_change_db: Interval | None
+    noise_rise_db: Interval | None
+    fa_db: Interval | None
+    verdict: Verdict
+    flags: tuple[str, ...]
+    reason: str
+
+
+@dataclass(frozen=True, slots=True)
+class BandFinding:
+    """One band: the stage's gain and noise figures there, its hours, and one sentence of advice."""
+
+    band: str
+    gain_db: Interval | None
+    gain_from: GainSource | None
+    stage_noise_figure_db: Interval | None
+    receiver_noise_figure_db: Interval | None
+    flags: tuple[str, ...]
+    periods: tuple[PeriodFinding, ...]
+    recommendation: str
+
+
+@dataclass(frozen=True, slots=True)
+class Findings:
+    """All bands of a station over the nights from `start` to `end`."""
+
+    station: str
+    start: datetime
+    end: datetime
+    confidence: float
+    worthwhile_db: float
+    bands: tuple[BandFinding, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class ChangePeriod:
+    """What a fix changed in one hour of the day, dB (negative: quieter)."""
+
+    hour_utc: int
+    change_db: Interval | None
+
+
+@dataclass(frozen=True, slots=True)
+class BandComparison:
+    """Before and after a fix on one band."""
+
+    band: str
+    change_db: Interval | None
+    nights_before: int
+    nights_after: int
+    verdict: FixVerdict
+    periods: tuple[ChangePeriod, ...]
+    reason: str
+    flags: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Comparison:
+    """Before and after a fix, all bands."""
+
+    station: str
+    fix: datetime
+    confidence: float
+    bands: tuple[BandComparison, ...]

@@ -1,0 +1,78 @@
+"""The vocabulary that every part shares: paths, channels, visits and readings.
+
+Frozen values only. Nothing here reads, computes or knows hardware.
+"""
+
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Literal, Self
+
+Source = Literal["antenna", "load", "noise"]
+Route = Literal["bypass", "stage"]
+Purpose = Literal["noise", "carrier"]
+
+SOURCES: tuple[Source, ...] = ("antenna", "load", "noise")
+ROUTES: tuple[Route, ...] = ("bypass", "stage")
+
+
+@dataclass(frozen=True, slots=True, order=True)
+class Path:
+    """One setting of the relays: what feeds the chain, and how it reaches the receiver."""
+
+    source: Source
+    route: Route
+
+    def __str__(self) -> str:
+        return f"{self.source}-{self.route}"
+
+    @classmethod
+    def parse(cls, text: str) -> Self:
+        """The path written as ``source-route``; ValueError when it is none of the six."""
+        for source in SOURCES:
+            for route in ROUTES:
+                if text == f"{source}-{route}":
+                    return cls(source, route)
+        raise ValueError(f"{text!r} is no path; a path is source-route, such as antenna-bypass or load-stage")
+
+
+ANTENNA_BYPASS = Path("antenna", "bypass")
+ANTENNA_STAGE = Path("antenna", "stage")
+LOAD_BYPASS = Path("load", "bypass")
+LOAD_STAGE = Path("load", "stage")
+NOISE_BYPASS = Path("noise", "bypass")
+NOISE_STAGE = Path("noise", "stage")
+
+
+@dataclass(frozen=True, slots=True)
+class Channel:
+    """A frequency with a bandwidth and a purpose. `hz` is the dial frequency, `bandwidth_hz` the receiver's."""
+
+    band: str
+    hz: int
+    purpose: Purpose
+    bandwidth_hz: int
+
+
+@dataclass(frozen=True, slots=True)
+class Visit:
+    """One stay on a channel through one path."""
+
+    channel: Channel
+    path: Path
+
+
+@dataclass(frozen=True, slots=True)
+class Reading:
+    """One value of received power: a row of the readings table.
+
+    `reading` is in the meter's own unit, `dbm` after the meter curve (None when uncalibrated),
+    `flags` space-separated words such as ``floor``, ``clipped``, ``stale``; empty is good.
+    """
+
+    time: datetime
+    pass_number: int
+    channel: Channel
+    path: Path
+    reading: float
+    dbm: float | None
+    flags: str = ""
