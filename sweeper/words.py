@@ -76,3 +76,24 @@ class Reading:
     reading: float
     dbm: float | None
     flags: str = ""
+
+
+Outcome = Literal["done", "skipped", "failed"]
+
+
+@dataclass(frozen=True, slots=True)
+class PassRecord:
+    """What became of one pass. `because` is empty for a pass that is done, else one sentence for a person.
+
+    `left_over` names what could not be put back (``relays``, ``receiver``); it is tried again before anything else.
+    `unknown_settings` names receiver settings that move the meter and could not be known.
+    """
+
+    number: int
+    started: datetime
+    ended: datetime
+    outcome: Outcome
+    because: str
+    relay_operations: int
+    left_over: tuple[str, ...] = ()
+    unknown_settings: tuple[str, ...] = ()

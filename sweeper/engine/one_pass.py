@@ -1,0 +1,226 @@
+"""One pass: every visit in its order, verified by reading back, and the station left as it was found.
+
+The engine's only world is a `Receiver`, a `Switch`, a `Clock` and a `Sink`. It knows no files, no protocol
+and no statistics. Every way out of a pass (its end, a fault, a signal, somebody at the dial) goes through
+the same door: relays to rest first, then the receiver, each tried even when the other fails.
+"""
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from threading import Event
+from typing import Any
+
+from drivers.contracts import Receiver, Switch
+from drivers.errors import BadReply, RigError, Stuck, Transmitting
+from sweeper.clock import Clock
+from sweeper.engine.meter import Meter, frozen
+from sweeper.engine.sink import Sink
+from sweeper.words import Outcome, PassRecord, Path, Reading, Visit
+
+
+@dataclass(frozen=True, slots=True)
+class Manner:
+    """How to measure: mode, times in seconds, readings a visit, and where the relays rest."""
+
+    mode: str
+    settle_s: float
+    switch_settle_s: float
+    readings: int
+    interval_s: float
+    rest: Path
+    meter: Meter
+
+
+class Yielded(Exception):
+    """Somebody else took the receiver: the pass gives way."""
+
+
+class Interrupted(Exception):
+    """The program was asked to stop."""
+
+
+def measure_pass(
+    number: int,
+    visits: Sequence[Visit],
+    receiver: Receiver,
+    switch: Switch,
+    clock: Clock,
+    manner: Manner,
+    sink: Sink,
+    stop: Event,
+) -> PassRecord:
+    """Do one pass and tell what became of it; faults at the rig end in the record, not in an exception.
+
+    A pass that is not whole stores no readings. What `sink` raises (a full disk) passes through, after the
+    station has been put back. So does anything that is no `RigError`, since that is a defect of the program.
+    """
+    started = clock.now()
+    at_work = _AtWork(number, receiver, switch, clock, manner, sink, stop)
+    outcome: Outcome = "failed"
+    because = "the program met a defect of its own"
+    try:
+        at_work.begin()
+        at_work.measure(visits)
+        outcome, because = "done", ""
+    except Transmitting as on_air:
+        outcome, because = ("failed" if at_work.touched else "skipped"), str(on_air)
+    except Yielded as given_way:
+        outcome, because = "failed", str(given_way)
+        at_work.leave_dial_alone()
+    except Interrupted as request:
+        outcome, because = "failed", str(request)
+    except RigError as fault:
+        outcome, because = "failed", str(fault)
+    finally:
+        left_over = at_work.leave()
+    record = PassRecord(
+        number=number,
+        started=started,
+        ended=clock.now(),
+        outcome=outcome,
+        because=because,
+        relay_operations=at_work.relay_operations,
+        left_over=left_over,
+        unknown_settings=at_work.unknown_settings,
+    )
+    sink.finished(record, at_work.flagged() if outcome == "done" else ())
+    if "receiver" not in left_over:
+        sink.put_back()
+    return record
+
+
+class _AtWork:
+    """The state of a pass under way: what has been touched, and what has been read."""
+
+    def __init__(
+        self,
+        number: int,
+        receiver: Receiver,
+        switch: Switch,
+        clock: Clock,
+        manner: Manner,
+        sink: Sink,
+        stop: Event,
+    ) -> None:
+        self._number = number
+        self._receiver = receiver
+        self._switch = switch
+        self._clock = clock
+        self._manner = manner
+        self._sink = sink
+        self._stop = stop
+        self._remembered: Mapping[str, Any] | None = None
+        self._readings: list[Reading] = []
+        self._visit_of: list[int] = []
+        self.touched = False
+        self.relay_operations = 0
+        self.unknown_settings: tuple[str, ...] = ()
+
+    def begin(self) -> None:
+        """Look before touching: nothing is set while a transmitter is on or before the state is kept."""
+        if self._stop.is_set():
+            raise Interrupted("asked to stop before the pass began")
+        self._listen_only()
+        self._remembered = self._receiver.remember()
+        self._sink.found(self._remembered)
+        self.touched = True
+        self.unknown_settings = self._receiver.prepare()
+
+    def measure(self, visits: Sequence[Visit]) -> None:
+        """All visits in order; the relays move only when the path changes."""
+        standing: Path | None = None
+        mode_bandwidth: int | None = None
+        for index, visit in enumerate(visits):
+            if visit.path != standing:
+                self._listen_only()
+                self.relay_operations += self._switch.select(str(visit.path))
+                self._sleep(self._manner.switch_settle_s)
+                standing = visit.path
+            if visit.channel.bandwidth_hz != mode_bandwidth:
+                mode_bandwidth = visit.channel.bandwidth_hz
+                self._receiver.set_mode(self._manner.mode, mode_bandwidth)
+            readings = self._visit(visit)
+            self._readings += readings
+            self._visit_of += [index] * len(readings)
+            self._sink.visited(visit, readings)
+        if standing is not None and self._switch.selected() != str(standing):
+            raise Stuck("switch", f"the relays no longer stand at {standing} at the end of the pass.")
+
+    def _visit(self, visit: Visit) -> list[Reading]:
+        hz, manner, clock, receiver = visit.channel.hz, self._manner, self._clock, self._receiver
+        receiver.tune(hz)
+        self._sleep(manner.settle_s)
+        tuning = receiver.tuning()
+        if tuning.mode.upper() != manner.mode.upper():
+            raise Yielded(f"somebody set the receiver to {tuning.mode}; the pass gave way")
+        if tuning.hz != hz:
+            # A dial that somebody turns moves on; one that never took the command stays where it was.
+            receiver.tune(hz)
+            self._sleep(manner.settle_s)
+            again = receiver.frequency_hz()
+            if again != hz:
+                raise Yielded(f"the receiver stands at {again} Hz instead of {hz} Hz; the pass gave way")
+        readings = []
+        for nth in range(manner.readings):
+            if nth:
+                self._sleep(manner.interval_s)
+            self._listen_only()
+            value = receiver.read_power()
+            if not math.isfinite(value):
+                raise BadReply("receiver", f"the meter read {value}, which is no power.")
+            readings.append(
+                Reading(
+                    time=clock.now(),
+                    pass_number=self._number,
+                    channel=visit.channel,
+                    path=visit.path,
+                    reading=value,
+                    dbm=manner.meter.dbm(value),
+                    flags=manner.meter.flag(value),
+                )
+            )
+        at = receiver.frequency_hz()
+        if at != hz:
+            raise Yielded(f"somebody tuned the receiver to {at} Hz; the pass gave way")
+        return readings
+
+    def leave_dial_alone(self) -> None:
+        """Somebody is at the receiver: put back only what they cannot see."""
+        if self._remembered is not None:
+            self._remembered = {key: value for key, value in self._remembered.items() if key != "tuning"}
+
+    def leave(self) -> tuple[str, ...]:
+        """Relays to rest, receiver as found; the names of what could not be put back."""
+        left_over = []
+        if self.touched:
+            try:
+                self.relay_operations += self._switch.select(str(self._manner.rest))
+            except RigError:
+                left_over.append("relays")
+            try:
+                if self._remembered is not None:
+                    self._receiver.restore(self._remembered)
+            except RigError:
+                left_over.append("receiver")
+        return tuple(left_over)
+
+    def flagged(self) -> tuple[Reading, ...]:
+        """The readings of the whole pass, those of a meter that stood still marked ``stale``."""
+        stale = frozen(
+            [reading.reading for reading in self._readings],
+            self._visit_of,
+            [reading.flags for reading in self._readings],
+        )
+        return tuple(
+            replace(reading, flags=f"{reading.flags} stale".strip()) if still else reading
+            for reading, still in zip(self._readings, stale, strict=True)
+        )
+
+    def _listen_only(self) -> None:
+        if self._receiver.is_transmitting():
+            raise Transmitting("receiver", "it says that its transmitter is on; nothing was switched.")
+
+    def _sleep(self, seconds: float) -> None:
+        if self._clock.sleep(seconds, self._stop) or self._stop.is_set():
+            raise Interrupted("asked to stop in the middle of a pass")

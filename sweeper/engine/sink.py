@@ -1,0 +1,26 @@
+"""Where the engine hands what it learns. The store, the live messages and the tests each are one."""
+
+from collections.abc import Mapping, Sequence
+from typing import Any, Protocol
+
+from sweeper.words import PassRecord, Reading, Visit
+
+
+class Sink(Protocol):
+    """Receives a pass as it grows. Calls come from the measuring thread, in the order written here."""
+
+    def found(self, remembered: Mapping[str, Any]) -> None:
+        """How the receiver stood before the pass touched it; must be kept where a crash cannot reach it."""
+        ...
+
+    def visited(self, visit: Visit, readings: Sequence[Reading]) -> None:
+        """One visit is over. Its readings may still get flags before the pass ends."""
+        ...
+
+    def finished(self, record: PassRecord, readings: Sequence[Reading]) -> None:
+        """The pass is over; for one that is not done, `readings` is empty. Commit it now or raise."""
+        ...
+
+    def put_back(self) -> None:
+        """The receiver stands again as `found` said; that need not be kept any longer."""
+        ...
