@@ -45,7 +45,7 @@ NOISE_STAGE = Path("noise", "stage")
 
 @dataclass(frozen=True, slots=True)
 class Channel:
-    """A frequency with a bandwidth and a purpose. `hz` is the dial frequency, `bandwidth_hz` the receiver's."""
+    """A dial frequency in hertz with the receiver's bandwidth and what it is measured for."""
 
     band: str
     hz: int
@@ -85,7 +85,7 @@ Outcome = Literal["done", "skipped", "failed"]
 class PassRecord:
     """What became of one pass. `because` is empty for a pass that is done, else one sentence for a person.
 
-    `left_over` names what could not be put back (``relays``, ``receiver``); it is tried again before anything else.
+    `left_over` names what could not be put back (``relays``, ``receiver``); it is tried again before all else.
     `unknown_settings` names receiver settings that move the meter and could not be known.
     """
 

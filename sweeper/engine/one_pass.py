@@ -18,6 +18,9 @@ from sweeper.engine.meter import Meter, frozen
 from sweeper.engine.sink import Sink
 from sweeper.words import Outcome, PassRecord, Path, Reading, Visit
 
+DIAL_STEP_HZ = 10
+"""Receivers round to their own step, 10 Hz or finer (common practice); a hand at the dial moves it further."""
+
 
 @dataclass(frozen=True, slots=True)
 class Manner:
@@ -113,6 +116,7 @@ class _AtWork:
         self._remembered: Mapping[str, Any] | None = None
         self._readings: list[Reading] = []
         self._visit_of: list[int] = []
+        self._standing_hz: int | None = None
         self.touched = False
         self.relay_operations = 0
         self.unknown_settings: tuple[str, ...] = ()
@@ -149,18 +153,17 @@ class _AtWork:
 
     def _visit(self, visit: Visit) -> list[Reading]:
         hz, manner, clock, receiver = visit.channel.hz, self._manner, self._clock, self._receiver
+        before = self._standing_hz
         receiver.tune(hz)
         self._sleep(manner.settle_s)
         tuning = receiver.tuning()
         if tuning.mode.upper() != manner.mode.upper():
             raise Yielded(f"somebody set the receiver to {tuning.mode}; the pass gave way")
-        if tuning.hz != hz:
-            # A dial that somebody turns moves on; one that never took the command stays where it was.
-            receiver.tune(hz)
-            self._sleep(manner.settle_s)
-            again = receiver.frequency_hz()
-            if again != hz:
-                raise Yielded(f"the receiver stands at {again} Hz instead of {hz} Hz; the pass gave way")
+        if abs(tuning.hz - hz) >= DIAL_STEP_HZ:
+            if before is not None and abs(tuning.hz - before) < DIAL_STEP_HZ:
+                raise Stuck("receiver", f"it stayed at {tuning.hz} Hz when told to tune to {hz} Hz.")
+            raise Yielded(f"somebody tuned the receiver to {tuning.hz} Hz; the pass gave way")
+        self._standing_hz = tuning.hz
         readings = []
         for nth in range(manner.readings):
             if nth:
@@ -181,7 +184,7 @@ class _AtWork:
                 )
             )
         at = receiver.frequency_hz()
-        if at != hz:
+        if abs(at - hz) >= DIAL_STEP_HZ:
             raise Yielded(f"somebody tuned the receiver to {at} Hz; the pass gave way")
         return readings
 
