@@ -85,7 +85,7 @@ Outcome = Literal["done", "skipped", "failed"]
 class PassRecord:
     """What became of one pass. `because` is empty for a pass that is done, else one sentence for a person.
 
-    `left_over` names what could not be put back (``relays``, ``receiver``); it is tried again before all else.
+    `left_over` names what could not be put back (``relays``, ``receiver``); it is tried again first.
     `unknown_settings` names receiver settings that move the meter and could not be known.
     """
 

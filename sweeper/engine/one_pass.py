@@ -19,7 +19,7 @@ from sweeper.engine.sink import Sink
 from sweeper.words import Outcome, PassRecord, Path, Reading, Visit
 
 DIAL_STEP_HZ = 10
-"""Receivers round to their own step, 10 Hz or finer (common practice); a hand at the dial moves it further."""
+"""Receivers round to their own step, 10 Hz or finer (common practice); a hand at the dial moves further."""
 
 
 @dataclass(frozen=True, slots=True)
