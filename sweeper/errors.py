@@ -1,0 +1,16 @@
+"""What a person is told when something cannot be done: one paragraph with what, where, what it means, what to do."""
+
+
+class Told(Exception):
+    """An error for the person at the station. Its text is the whole message; `exit_code` ends the command.
+
+    1: it ran, and the answer is bad. 2: the call, the station file or a file handed in is wrong.
+    """
+
+    exit_code = 1
+
+
+class WrongInput(Told):
+    """The call, the station file or a file handed in is wrong; nothing was changed."""
+
+    exit_code = 2
