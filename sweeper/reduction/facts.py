@@ -1,0 +1,43 @@
+"""From a station file to what the analysis needs to know of it."""
+
+import hashlib
+import json
+
+from sweeper.analysis.facts import MeterFacts, StationFacts
+from sweeper.station import Station
+
+
+def facts_of(station: Station) -> StationFacts:
+    """The plain facts of a station, with a fingerprint of all that the summaries of a day depend on."""
+    receiver, meter = station.receiver, station.receiver.meter
+    depends_on = {
+        "place": [station.station.latitude, station.station.longitude],
+        "channels": [[c.band, c.hz, c.purpose, c.bandwidth_hz] for c in station.channels()],
+        "meter": meter.model_dump(mode="json"),
+        "stage": station.stage.model_dump(mode="json"),
+        "readings": [receiver.readings, receiver.interval_s],
+    }
+    fingerprint = hashlib.sha256(json.dumps(depends_on, sort_keys=True).encode()).hexdigest()[:16]
+    return StationFacts(
+        name=station.station.name,
+        latitude=station.station.latitude,
+        longitude=station.station.longitude,
+        environment=station.station.environment,
+        channels=station.channels(),
+        meter=MeterFacts(
+            unit=meter.unit,
+            calibrated=bool(meter.curve) or meter.unit == "dBm",
+            step_db=meter.step_db,
+            floor=meter.floor,
+            top=meter.top,
+            averaging_s=meter.averaging_s,
+            detector=meter.detector,
+        ),
+        rated_gain_db=station.stage.rated_gain_db,
+        rated_noise_figure_db=station.stage.rated_noise_figure_db,
+        source_enr_db=station.stage.source_enr_db,
+        readings_per_visit=receiver.readings,
+        worthwhile_db=station.analysis.worthwhile_db,
+        confidence=station.analysis.confidence,
+        fingerprint=fingerprint,
+    )
