@@ -1,0 +1,119 @@
+"""What stands behind the findings, as small tables for pictures and for anyone who wants to check.
+
+Shapes only: frozen, one polars frame for each picture, with its columns listed here. Nothing computes.
+Every interval is at the findings' confidence. Unknown is null; a picture without data is an empty frame.
+"""
+
+from dataclasses import dataclass
+
+import polars as pl
+
+_F = pl.Float64()
+
+LEVELS: dict[str, pl.DataType] = {
+    "band": pl.String(),
+    "hour_utc": pl.Int64(),
+    "path": pl.String(),  # antenna-bypass, antenna-stage, load-bypass, load-stage
+    "level": _F,  # mean over nights, in the meter's decibels (dBm where calibrated)
+    "low": _F,
+    "high": _F,
+    "nights": pl.Int64(),
+}
+NIGHTS: dict[str, pl.DataType] = {
+    "band": pl.String(),
+    "night": pl.Date(),  # the day the night began on
+    "hour_utc": pl.Int64(),
+    "snr_change_db": _F,  # of that night alone
+    "low": _F,
+    "high": _F,
+    "noise_rise_db": _F,  # bypass
+    "passes": pl.Int64(),
+    "flags": pl.String(),
+}
+CURVE: dict[str, pl.DataType] = {
+    "band": pl.String(),
+    "noise_rise_db": _F,  # antenna over load through bypass
+    "snr_change_db": _F,
+    "low": _F,
+    "high": _F,
+    "ceiling_db": _F,  # what the best of all stages could give at this noise rise
+}
+POINTS: dict[str, pl.DataType] = {
+    "band": pl.String(),
+    "night": pl.Date(),
+    "hour_utc": pl.Int64(),
+    "noise_rise_db": _F,
+    "snr_change_db": _F,
+}
+CROSSINGS: dict[str, pl.DataType] = {
+    "band": pl.String(),
+    "worthwhile_db": _F,
+    "noise_rise_db": _F,  # where the curve crosses the worthwhile change
+    "noise_rise_low": _F,
+    "noise_rise_high": _F,
+    "reading": _F,  # the same as a meter reading in bypass: "stage in when noise reads below"
+    "reading_low": _F,
+    "reading_high": _F,
+}
+HEALTH: dict[str, pl.DataType] = {
+    "night": pl.Date(),
+    "passes": pl.Int64(),
+    "floor": pl.Int64(),  # readings on the meter's floor
+    "clipped": pl.Int64(),
+    "occupied": pl.Int64(),  # visits set aside because somebody was transmitting there
+    "stale": pl.Int64(),
+    "overload": pl.Int64(),  # band hours with a sign of overload
+}
+GAINS: dict[str, pl.DataType] = {
+    "band": pl.String(),
+    "method": pl.String(),  # carriers, load, noise, rated, combined
+    "gain_db": _F,
+    "low": _F,
+    "high": _F,
+    "used": pl.Boolean(),
+    "agrees": pl.Boolean(),
+}
+MONTHS: dict[str, pl.DataType] = {
+    "band": pl.String(),
+    "month": pl.Date(),  # its first day
+    "light": pl.String(),  # day, night
+    "nights": pl.Int64(),
+    "snr_change_db": _F,
+    "snr_change_low": _F,
+    "snr_change_high": _F,
+    "noise": _F,  # antenna-bypass level less the meter's drift
+    "noise_low": _F,
+    "noise_high": _F,
+    "meter_drift_db": _F,  # load-bypass level against its own mean
+}
+PARTS: dict[str, pl.DataType] = {
+    "band": pl.String(),  # or "all bands"
+    "part": pl.String(),  # household, weekday, hour, season, night to night, rest
+    "share": _F,  # of the variance of the noise level
+    "low": _F,
+    "high": _F,
+    "size_db": _F,  # standard deviation it causes
+    "cause": pl.String(),  # local, sky, either
+}
+
+
+def empty(columns: dict[str, pl.DataType]) -> pl.DataFrame:
+    """A frame with these columns and no rows."""
+    return pl.DataFrame(schema=columns)
+
+
+@dataclass(frozen=True, slots=True)
+class Evidence:
+    """The tables behind the findings; the columns of each are the constant of the same name above."""
+
+    levels: pl.DataFrame
+    nights: pl.DataFrame
+    curve: pl.DataFrame
+    points: pl.DataFrame
+    crossings: pl.DataFrame
+    health: pl.DataFrame
+    gains: pl.DataFrame
+    months: pl.DataFrame
+    parts: pl.DataFrame
+    local_or_sky: str = ""
+    """One or two sentences: how far the noise follows the household, and how far the sky."""
