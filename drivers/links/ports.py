@@ -1,0 +1,205 @@
+"""Open byte streams: a TCP socket, or whatever pyserial's `serial_for_url` opens. No framing, no retries.
+
+TCP does not go through pyserial's ``socket://``: that reads one byte at a time unless told how many will come,
+leaves Nagle's delay on, and sleeps 0.3 s at each close. A visit would take twice as long as the wire does.
+"""
+
+import contextlib
+import fcntl
+import logging
+import select
+import socket
+import struct
+import termios
+import time
+from typing import Protocol
+from urllib.parse import urlsplit
+
+import serial
+
+from drivers.errors import LinkLost
+from drivers.links.options import LinkOptions
+
+CHUNK = 65536
+QUIET_S = 0.05
+"""A line that says nothing for this long has nothing left to say: over ten characters at 2400 baud."""
+
+_log = logging.getLogger(__name__)
+
+
+class Port(Protocol):
+    """An open byte stream. Every call but `close` raises LinkLost when the other end is gone."""
+
+    def write(self, data: bytes) -> None: ...
+
+    def read(self, within_s: float) -> bytes:
+        """Whatever is there, waiting for the first byte; empty when none came within `within_s` seconds."""
+        ...
+
+    def discard(self) -> None:
+        """Forget what came unasked, without waiting."""
+        ...
+
+    def close(self) -> None: ...
+
+
+def open_port(options: LinkOptions, part: str) -> Port:
+    """Open what `options.link` names; LinkLost when it cannot be reached or somebody else holds it."""
+    if options.link.startswith("tcp:"):
+        return TcpPort(options, part)
+    return SerialPort(options, part)
+
+
+class TcpPort:
+    """A TCP connection with Nagle's delay off and keep-alive on."""
+
+    def __init__(self, options: LinkOptions, part: str) -> None:
+        parts = urlsplit(options.link)
+        self._part = part
+        try:
+            self._socket = socket.create_connection((parts.hostname, parts.port), timeout=options.timeout_s)
+        except OSError as fault:
+            raise LinkLost(
+                part,
+                f"no connection to {options.link}: {fault.strerror or fault}.",
+                "Is it switched on, and does its network program run?",
+            ) from fault
+        self._socket.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
+        self._socket.setsockopt(socket.SOL_SOCKET, socket.SO_KEEPALIVE, 1)
+        self._wait_s = options.timeout_s
+
+    def write(self, data: bytes) -> None:
+        try:
+            self._socket.sendall(data)
+        except OSError as fault:
+            raise self._lost(fault) from fault
+
+    def read(self, within_s: float) -> bytes:
+        if within_s != self._wait_s:
+            self._socket.settimeout(max(within_s, 1e-6))
+            self._wait_s = within_s
+        try:
+            data = self._socket.recv(CHUNK)
+        except TimeoutError:
+            return b""
+        except OSError as fault:
+            raise self._lost(fault) from fault
+        if not data:
+            raise LinkLost(self._part, "the other end closed the connection.", "It is tried again by itself.")
+        return data
+
+    def discard(self) -> None:
+        with contextlib.suppress(OSError):  # nothing there; a closed end shows at the next read
+            while self._socket.recv(CHUNK, socket.MSG_DONTWAIT):
+                pass
+
+    def close(self) -> None:
+        self._socket.close()
+
+    def _lost(self, fault: OSError) -> LinkLost:
+        return LinkLost(
+            self._part, f"the connection broke: {fault.strerror or fault}.", "Check cable and power."
+        )
+
+
+PARITY = {"none": serial.PARITY_NONE, "even": serial.PARITY_EVEN, "odd": serial.PARITY_ODD}
+
+
+class SerialPort:
+    """A serial port (or any other pyserial URL), held exclusively, with RTS and DTR low from the start."""
+
+    def __init__(self, options: LinkOptions, part: str) -> None:
+        self._part = part
+        self._url = options.link
+        try:
+            port = serial.serial_for_url(
+                options.link,
+                do_not_open=True,
+                baudrate=options.baud,
+                bytesize=options.data_bits,
+                parity=PARITY[options.parity],
+                stopbits=options.stop_bits,
+                rtscts=options.flow_control == "rts-cts",
+                xonxoff=options.flow_control == "xon-xoff",
+                timeout=QUIET_S,
+                write_timeout=options.timeout_s,
+            )
+            # Interfaces key a transmitter from these lines, so they are low before the port opens.
+            port.rts = False
+            port.dtr = False
+            if hasattr(port, "exclusive"):
+                port.exclusive = True
+            port.open()
+        except (OSError, ValueError, termios.error) as fault:
+            raise LinkLost(
+                part,
+                f"cannot open {options.link}: {_because(fault)}.",
+                "Is it plugged in, may this user open it (group dialout), and does no other program hold it?",
+            ) from fault
+        self._port = port
+        self._fd = port.fd if isinstance(port, serial.Serial) else None
+        if self._fd is not None:
+            self._hold(self._fd)
+
+    def _hold(self, fd: int) -> None:
+        """Refuse the port to programs that know no locks, and say where the lines may have twitched."""
+        with contextlib.suppress(OSError):
+            fcntl.ioctl(fd, termios.TIOCEXCL)
+        try:
+            lines = struct.unpack("I", fcntl.ioctl(fd, termios.TIOCMGET, struct.pack("I", 0)))[0]
+        except OSError:
+            return  # a port without control lines cannot key anything by them
+        if lines & (termios.TIOCM_RTS | termios.TIOCM_DTR):
+            _log.warning(
+                "%s: RTS or DTR stays high on %s; unplug whatever it could key.", self._part, self._url
+            )
+        else:
+            _log.warning(
+                "%s: this system raises RTS and DTR for a moment when %s opens, before they can be set low; "
+                "an interface that keys a transmitter from them must be unplugged.",
+                self._part,
+                self._url,
+            )
+
+    def write(self, data: bytes) -> None:
+        try:
+            self._port.write(data)
+        except (OSError, termios.error) as fault:
+            raise self._lost(fault) from fault
+
+    def read(self, within_s: float) -> bytes:
+        try:
+            if self._fd is not None:
+                ready, _, _ = select.select([self._fd], [], [], within_s)
+                return self._port.read(self._port.in_waiting or 1) if ready else b""
+            give_up = time.monotonic() + within_s
+            while not (data := self._port.read(self._port.in_waiting or 1)) and time.monotonic() < give_up:
+                pass  # each read waits QUIET_S
+            return data
+        except (OSError, termios.error) as fault:
+            raise self._lost(fault) from fault
+
+    def discard(self) -> None:
+        try:
+            if self._port.in_waiting:
+                self._port.reset_input_buffer()
+        except (OSError, termios.error) as fault:
+            raise self._lost(fault) from fault
+
+    def close(self) -> None:
+        with contextlib.suppress(OSError, termios.error):
+            if self._fd is not None:
+                fcntl.ioctl(self._fd, termios.TIOCNXCL)
+        with contextlib.suppress(OSError, termios.error):
+            self._port.close()
+
+    def _lost(self, fault: Exception) -> LinkLost:
+        return LinkLost(
+            self._part,
+            f"{self._url} is gone: {_because(fault)}.",
+            "Check the plug and the power; it is tried again.",
+        )
+
+
+def _because(fault: Exception) -> str:
+    return getattr(fault, "strerror", None) or str(fault)
