@@ -1,1 +1,26 @@
+"""The command `sweeper`. Results go to standard output, everything else to standard error."""
 
+import sys
+
+
+def main() -> None:
+    """Run the command line; exit 0 (done), 1 (it ran, and the answer is bad) or 2 (the call or a file is wrong)."""
+    from drivers.errors import RigError
+    from sweeper.cli.app import app
+    from sweeper.errors import Told
+
+    try:
+        app()
+    except Told as told:
+        print(told, file=sys.stderr)
+        sys.exit(told.exit_code)
+    except RigError as fault:
+        print(fault, file=sys.stderr)
+        sys.exit(1)
+    except BrokenPipeError:
+        sys.stderr.close()  # whoever read the output has seen enough
+        sys.exit(0)
+
+
+if __name__ == "__main__":
+    main()

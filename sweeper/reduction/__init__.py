@@ -4,6 +4,7 @@ The only place where the two meet. It computes nothing itself.
 """
 
 from sweeper.reduction.facts import facts_of
+from sweeper.reduction.reduced import Reduced, compare_fix, reduce_store
 from sweeper.reduction.summaries import summaries_of
 
-__all__ = ["facts_of", "summaries_of"]
+__all__ = ["Reduced", "compare_fix", "facts_of", "reduce_store", "summaries_of"]

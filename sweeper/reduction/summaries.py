@@ -1,7 +1,7 @@
 """Summaries of days, kept beside the readings so that a new night costs a night.
 
-One Parquet file holds the summaries of all finished days; the book beside it holds that file's checksum and
-what each day was made from: the code of the analysis, the facts of the station, the identity of the day's file.
+One Parquet file holds the summaries of all finished days; the book beside it holds that file's checksum
+and what each day was made from: the analysis code, the facts of the station, the identity of the day's file.
 A day whose entry differs is made again from the readings, and so is everything when the pair is torn.
 """
 

@@ -1,0 +1,68 @@
+"""`import` and `export`: readings in and out."""
+
+from enum import StrEnum
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from sweeper.cli.instants import instant
+from sweeper.cli.options import DataFolder, FromTime, StationFile, ToTime, open_store
+
+
+class Format(StrEnum):
+    """What `export` can write."""
+
+    csv = "csv"
+    parquet = "parquet"
+
+
+def import_readings(
+    station_file: StationFile,
+    file: Annotated[Path, typer.Argument(metavar="FILE.csv", help="Readings as CSV, with a header.")],
+    data: DataFolder = None,
+) -> None:
+    """Bring in readings taken elsewhere or by hand; a file with a bad row is refused whole."""
+    from sweeper.station import load
+    from sweeper.store import import_csv
+
+    station = load(station_file)
+    store = open_store(station, station_file, data, read_only=False)
+    try:
+        count = import_csv(store, file, station.channels())
+    finally:
+        store.close()
+    print(f"{count} readings brought in from {file}")
+
+
+def export(
+    station_file: StationFile,
+    form: Annotated[Format, typer.Option("--format", help="csv or parquet.")] = Format.csv,
+    out: Annotated[
+        Path | None,
+        typer.Option(metavar="FILE", help="Where to write; CSV goes to standard output if left out."),
+    ] = None,
+    data: DataFolder = None,
+    since: FromTime = None,
+    to: ToTime = None,
+) -> None:
+    """Write the stored readings as CSV or Parquet."""
+    import sys
+
+    from sweeper.errors import WrongInput
+    from sweeper.station import load
+    from sweeper.store import write_csv, write_parquet
+
+    station = load(station_file)
+    span = (instant(since, "--from"), instant(to, "--to"))
+    store = open_store(station, station_file, data, read_only=True)
+    try:
+        readings = store.readings(*span)
+        if form is Format.parquet:
+            if out is None:
+                raise WrongInput("export: Parquet is no text; name a file with --out.")
+            write_parquet(readings, out)
+        else:
+            write_csv(readings, out if out is not None else sys.stdout.buffer)
+    finally:
+        store.close()

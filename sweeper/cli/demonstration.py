@@ -1,0 +1,149 @@
+"""`demo` and `simulate`: the invented station Saltmarsh on real sockets and pseudo-terminals."""
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from sweeper.cli.options import StationFile
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterator, Mapping, Sequence
+    from datetime import datetime
+    from typing import Any
+
+    from sweeper.station import Station
+    from sweeper.words import PassRecord, Reading, Visit
+
+
+def demo(
+    out: Annotated[Path, typer.Option(metavar="DIR", help="Where to write.")] = Path("saltmarsh-demo"),
+    nights: Annotated[int, typer.Option(min=1, metavar="N", help="How many nights to simulate.")] = 1,
+    seed: Annotated[int, typer.Option(metavar="N", help="Another seed, another sky.")] = 1,
+) -> None:
+    """Run simulated nights through real protocol servers, print the recommendation, write the report."""
+    from sweeper.analysis.as_json import findings_json
+    from sweeper.cli.progress import progress
+    from sweeper.clock import JumpingClock
+    from sweeper.daemon.campaign import Campaign, run_passes
+    from sweeper.reduction import facts_of, reduce_store
+    from sweeper.report import write_html
+    from sweeper.report.terminal import show_findings
+    from sweeper.simulation import saltmarsh, serve
+    from sweeper.station import load
+    from sweeper.store import Store, write_parquet
+
+    out.mkdir(parents=True, exist_ok=True)
+    world = saltmarsh(seed=seed)
+    clock = JumpingClock(world.first_evening)
+    with serve(world, clock, receiver="ts480", switch="modbus-tcp") as served:
+        station_file = _station_file(out, served.receiver_link, served.switch_link)
+        station = load(station_file)
+        due = list(_due(station, world.first_evening, nights))
+        store = Store(_fresh(out / "saltmarsh.data"), station.station.name, station.station.longitude)
+        with progress(f"Measuring {nights} simulated night{'s' if nights > 1 else ''}") as told:
+            campaign = Campaign(station, store, clock, watchers=(_Counting(len(due), told),))
+            run_passes(campaign, due)
+    with progress("Reducing and drawing") as told:
+        reduced = reduce_store(store, facts_of(station), progress=lambda share: told(share / 2))
+        write_html(reduced.findings, reduced.evidence, reduced.passes, out / "report.html")
+        told(1.0)
+    (out / "findings.json").write_text(findings_json(reduced.findings), encoding="utf-8")
+    write_parquet(store.readings(), out / "readings.parquet")
+    store.close()
+    show_findings(reduced.findings)
+    print(f"\nThe station is invented, so is every reading. Report: {out / 'report.html'}")
+
+
+def simulate(station_file: StationFile) -> None:
+    """Serve the simulated station on the ports that the station file names, until stopped."""
+    from urllib.parse import urlsplit
+
+    from sweeper.cli.measuring import stop_on_signals
+    from sweeper.clock import SystemClock
+    from sweeper.simulation import saltmarsh, serve
+    from sweeper.station import load
+
+    station = load(station_file)
+    ports = [urlsplit(link).port or 0 for link in (station.receiver.link, station.switch.link)]
+    stop = stop_on_signals()
+    with serve(
+        saltmarsh(seed=1),
+        SystemClock(),
+        receiver="rigctl-net",
+        switch="modbus-tcp",
+        receiver_port=ports[0],
+        switch_port=ports[1],
+    ) as served:
+        print(
+            f"receiver at {served.receiver_link}, relay board at {served.switch_link}; Ctrl-C ends",
+            flush=True,
+        )
+        stop.wait()
+
+
+def _station_file(out: Path, receiver_link: str, switch_link: str) -> Path:
+    """A copy of the Saltmarsh station file with the links of this run."""
+    from drivers.config_files import station_file
+
+    from sweeper.station.rewrite import with_values
+
+    text = station_file("saltmarsh").read_text(encoding="utf-8")
+    changed = with_values(
+        text,
+        {
+            ("receiver", "driver"): "dialect",
+            ("receiver", "dialect"): "ts480",
+            ("receiver", "link"): receiver_link,
+            ("switch", "link"): switch_link,
+        },
+    )
+    file = out / "saltmarsh.yaml"
+    file.write_text(changed, encoding="utf-8")
+    return file
+
+
+def _due(station: "Station", start: "datetime", nights: int) -> "Iterator[datetime]":
+    """The scheduled instants of so many nights."""
+    from datetime import timedelta
+
+    from sweeper.schedule import next_times
+
+    after, end = start, start + timedelta(days=nights)
+    while True:
+        (instant,) = next_times(station, after, 1)
+        if instant >= end:
+            return
+        yield instant
+        after = instant + timedelta(seconds=1)
+
+
+def _fresh(folder: Path) -> Path:
+    """A demo begins anew: what an earlier one left in its own folder goes."""
+    import shutil
+
+    if folder.exists():
+        shutil.rmtree(folder)
+    return folder
+
+
+class _Counting:
+    """A watcher that moves the progress bar as passes end."""
+
+    def __init__(self, passes: int, told: "Callable[[float], None]") -> None:
+        self._passes = passes
+        self._told = told
+        self._ended = 0
+
+    def found(self, remembered: "Mapping[str, Any]") -> None:
+        pass
+
+    def visited(self, visit: "Visit", readings: "Sequence[Reading]") -> None:
+        pass
+
+    def finished(self, record: "PassRecord", readings: "Sequence[Reading]") -> None:
+        self._ended += 1
+        self._told(self._ended / self._passes)
+
+    def put_back(self) -> None:
+        pass

@@ -1,0 +1,44 @@
+"""Arguments and options that several commands share, and where a station's data lie."""
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from sweeper.errors import WrongInput
+
+if TYPE_CHECKING:
+    from sweeper.station import Station
+    from sweeper.store import Store
+
+StationFile = Annotated[Path, typer.Argument(metavar="STATION", help="The station file.")]
+DataFolder = Annotated[
+    Path | None,
+    typer.Option(
+        "--data", metavar="DIR", help="Where the readings lie; a folder beside the station file if left out."
+    ),
+]
+AsJson = Annotated[bool, typer.Option("--json", help="Print the findings as JSON.")]
+FromTime = Annotated[
+    str | None,
+    typer.Option("--from", metavar="TIME", help="Only from this instant on, such as 2026-11-01T16:00Z."),
+]
+ToTime = Annotated[str | None, typer.Option("--to", metavar="TIME", help="Only up to this instant.")]
+
+
+def data_folder(station_file: Path, data: Path | None) -> Path:
+    """The folder named, or the one beside the station file."""
+    return data if data is not None else station_file.with_suffix(".data")
+
+
+def open_store(station: "Station", station_file: Path, data: Path | None, *, read_only: bool) -> "Store":
+    """The store of a station; for reading it must be there already."""
+    from sweeper.store import Store
+
+    folder = data_folder(station_file, data)
+    if read_only and not folder.is_dir():
+        raise WrongInput(
+            f"{folder}: no readings lie there yet. Measure with `sweeper run {station_file}`, bring readings in "
+            f"with `sweeper import`, or name another folder with --data."
+        )
+    return Store(folder, station.station.name, station.station.longitude, read_only=read_only)

@@ -1,0 +1,98 @@
+"""`analyse`, `compare` and `report`: from what is stored to what it says."""
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from sweeper.cli.instants import instant
+from sweeper.cli.options import AsJson, DataFolder, FromTime, StationFile, ToTime, open_store
+
+if TYPE_CHECKING:
+    from sweeper.reduction import Reduced
+
+
+def analyse(
+    station_file: StationFile,
+    data: DataFolder = None,
+    since: FromTime = None,
+    to: ToTime = None,
+    as_json: AsJson = False,
+) -> None:
+    """Reduce what is stored to findings: per band and hour, with their uncertainty."""
+    reduced = _reduced(station_file, data, since, to)
+    if as_json:
+        from sweeper.analysis.as_json import findings_json
+
+        print(findings_json(reduced.findings))
+    else:
+        from sweeper.report.terminal import show_findings
+
+        show_findings(reduced.findings)
+
+
+def compare(
+    station_file: StationFile,
+    fix: Annotated[
+        str | None, typer.Option(metavar="TIME", help="When the fix was made; looked for if left out.")
+    ] = None,
+    data: DataFolder = None,
+    as_json: AsJson = False,
+) -> None:
+    """Before and after a fix: did local noise really change?"""
+    from sweeper.reduction import compare_fix, facts_of
+    from sweeper.station import load
+
+    station = load(station_file)
+    when = instant(fix, "--fix")
+    store = open_store(station, station_file, data, read_only=True)
+    try:
+        comparison = compare_fix(store, facts_of(station), when)
+    finally:
+        store.close()
+    if as_json:
+        from sweeper.analysis.as_json import comparison_json
+
+        print(comparison_json(comparison))
+    else:
+        from sweeper.report.terminal import show_comparison
+
+        show_comparison(comparison)
+
+
+def report(
+    station_file: StationFile,
+    out: Annotated[
+        Path | None,
+        typer.Option(metavar="FILE.html", help="Where to write; beside the station file if left out."),
+    ] = None,
+    data: DataFolder = None,
+    text: Annotated[bool, typer.Option("--text", help="Print a plain summary, for mail, instead.")] = False,
+) -> None:
+    """Write one self-contained page: what to do first, then the pictures."""
+    reduced = _reduced(station_file, data, None, None)
+    if text:
+        from sweeper.report import as_text
+
+        print(as_text(reduced.findings))
+        return
+    from sweeper.report import write_html
+
+    page = out if out is not None else station_file.with_suffix(".html")
+    write_html(reduced.findings, reduced.evidence, reduced.health, page)
+    print(page)
+
+
+def _reduced(station_file: Path, data: Path | None, since: str | None, to: str | None) -> "Reduced":
+    from sweeper.cli.progress import progress
+    from sweeper.reduction import facts_of, reduce_store
+    from sweeper.station import load
+
+    station = load(station_file)
+    span = (instant(since, "--from"), instant(to, "--to"))
+    store = open_store(station, station_file, data, read_only=True)
+    try:
+        with progress("Reducing") as told:
+            return reduce_store(store, facts_of(station), *span, progress=told)
+    finally:
+        store.close()

@@ -1,0 +1,159 @@
+"""A look at the rig before the first night: each part read, nothing left changed.
+
+Every item is a finding in words. The receiver's tuning and the relays are put back whatever happens.
+"""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from statistics import fmean
+
+from drivers.contracts import Receiver, Switch
+from drivers.errors import RigError
+from sweeper.clock import Clock
+from sweeper.daemon.instruments import open_receiver, open_switch
+from sweeper.station import Station
+from sweeper.words import ANTENNA_STAGE, Path
+
+LOOK_READINGS = 8
+
+
+@dataclass(frozen=True, slots=True)
+class Item:
+    """One thing looked at: which part, whether all is well, and what was found, in words."""
+
+    part: str
+    well: bool
+    found: str
+
+
+def check_rig(station: Station, clock: Clock) -> Iterator[Item]:
+    """Look at switch and receiver, then at both together; each item comes as soon as it is known."""
+    switch: Switch | None = None
+    receiver: Receiver | None = None
+    try:
+        try:
+            switch = open_switch(station)
+            yield Item(
+                "switch", True, f"{switch.identify()} answers, relays at {switch.selected() or 'no path'}"
+            )
+        except RigError as fault:
+            yield Item("switch", False, str(fault))
+        try:
+            receiver = open_receiver(station)
+            at = receiver.tuning()
+            yield Item("receiver", True, f"{receiver.identify()} answers, at {at.hz} Hz {at.mode}")
+        except RigError as fault:
+            yield Item("receiver", False, str(fault))
+        if receiver is None or switch is None:
+            return
+        if receiver.is_transmitting():
+            yield Item(
+                "transmitter", False, "it is on; nothing more was tried. Let go of the key and check again."
+            )
+            return
+        yield Item("transmitter", True, "off")
+        yield from _together(station, receiver, switch, clock)
+    finally:
+        if receiver is not None:
+            receiver.close()
+        if switch is not None:
+            switch.close()
+
+
+def _together(station: Station, receiver: Receiver, switch: Switch, clock: Clock) -> Iterator[Item]:
+    remembered = receiver.remember()
+    rest = str(switch_rest(station))
+    try:
+        unknown = receiver.prepare()
+        if unknown:
+            named = ", ".join(unknown)
+            yield Item(
+                "receiver", True, f"cannot tell about {named}: set by hand, and the findings carry a flag"
+            )
+        yield from _channels(station, receiver, clock)
+        yield from _paths(station, receiver, switch, clock)
+    except RigError as fault:
+        yield Item(fault.part, False, str(fault))
+    finally:
+        problems = []
+        try:
+            switch.select(rest)
+        except RigError as fault:
+            problems.append(str(fault))
+        try:
+            receiver.restore(remembered)
+        except RigError as fault:
+            problems.append(str(fault))
+    for problem in problems:
+        yield Item("putting back", False, problem)
+    if not problems:
+        yield Item("putting back", True, f"relays at {rest}, receiver as found")
+
+
+def switch_rest(station: Station) -> Path:
+    """Where the station's relays rest."""
+    return Path.parse(str(station.switch.rest))
+
+
+def _channels(station: Station, receiver: Receiver, clock: Clock) -> Iterator[Item]:
+    """Tune to every channel and time the stay."""
+    channels = station.channels()
+    began = clock.monotonic()
+    for channel in channels:
+        receiver.set_mode(station.receiver.mode, channel.bandwidth_hz)
+        receiver.tune(channel.hz)
+        clock.sleep(station.receiver.settle_s)
+        at = receiver.frequency_hz()
+        if at != channel.hz:
+            yield Item("tuning", False, f"told to go to {channel.hz} Hz, the receiver says {at} Hz")
+    each_s = (clock.monotonic() - began) / len(channels)
+    yield Item("tuning", True, f"{len(channels)} channels, {each_s:.2f} s each")
+    values = _readings(station, receiver, clock)
+    began = clock.monotonic()
+    receiver.read_power()
+    one_s = clock.monotonic() - began
+    yield Item(
+        "meter", True, f"reads {fmean(values):.1f} {station.receiver.meter.unit}, {one_s:.3f} s a reading"
+    )
+
+
+def _paths(station: Station, receiver: Receiver, switch: Switch, clock: Clock) -> Iterator[Item]:
+    """Select every path; the meter must notice the stage on some channel."""
+    moved = []
+    for path in station.paths():
+        switch.select(str(path))
+        clock.sleep(station.switch.settle_s)
+        stands = switch.selected()
+        yield Item(
+            f"path {path}", stands in (str(path), None), f"relays stand at {stands or 'an unknown path'}"
+        )
+    for channel in station.channels():
+        receiver.set_mode(station.receiver.mode, channel.bandwidth_hz)
+        receiver.tune(channel.hz)
+        levels = []
+        for path in (switch_rest(station), ANTENNA_STAGE):
+            switch.select(str(path))
+            clock.sleep(max(station.switch.settle_s, station.receiver.settle_s))
+            levels.append(fmean(_readings(station, receiver, clock)))
+        moved.append(abs(levels[1] - levels[0]))
+        if moved[-1] >= NOTICED_DB:
+            yield Item("relay and meter", True, f"on {channel.band} the reading moves by {moved[-1]:.1f} dB")
+            return
+    yield Item(
+        "relay and meter",
+        False,
+        f"on no channel does the reading move by {NOTICED_DB:.0f} dB with the stage: a dead relay, a stage without "
+        f"supply, or a meter that stands still. Listen while you switch by hand.",
+    )
+
+
+NOTICED_DB = 2.0
+"""More than two steps of a 1 dB meter: what chance does not do to a mean of eight readings."""
+
+
+def _readings(station: Station, receiver: Receiver, clock: Clock) -> list[float]:
+    values = []
+    for _ in range(LOOK_READINGS):
+        values.append(receiver.read_power())
+        clock.sleep(station.receiver.interval_s)
+    return values

@@ -1,0 +1,56 @@
+"""The whole way from a store to findings, for the commands and the page."""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import datetime
+from typing import TYPE_CHECKING
+
+from sweeper.analysis.facts import StationFacts
+from sweeper.analysis.findings import Comparison, Findings
+from sweeper.errors import Told
+from sweeper.reduction.summaries import summaries_of
+from sweeper.store import Store
+from sweeper.words import PassRecord
+
+if TYPE_CHECKING:
+    from sweeper.analysis.evidence import Evidence
+
+
+@dataclass(frozen=True)
+class Reduced:
+    """What a store says: findings in words and numbers, evidence for the pictures, and what became of the passes."""
+
+    findings: Findings
+    evidence: "Evidence"
+    passes: tuple[PassRecord, ...]
+
+
+def reduce_store(
+    store: Store,
+    facts: StationFacts,
+    start: datetime | None = None,
+    end: datetime | None = None,
+    progress: Callable[[float], None] = lambda share: None,
+) -> Reduced:
+    """Findings of all readings from `start` to `end` (None: all). `Told` when nothing is stored there."""
+    from sweeper.analysis.findings_of import find
+    from sweeper.analysis.summarise import summarise_day
+
+    if start is None and end is None:
+        summaries = summaries_of(store, facts, progress)
+    else:
+        # A span may cut a day, so its summary is not the one that is kept.
+        summaries = summarise_day(store.readings(start, end).collect(), facts)
+    if not summaries.height:
+        raise Told(
+            f"{store.folder}: no readings are stored for that time, so nothing can be said. Measure a night first."
+        )
+    findings, evidence = find(summaries, facts)
+    return Reduced(findings, evidence, tuple(store.passes()))
+
+
+def compare_fix(store: Store, facts: StationFacts, fix: datetime | None) -> Comparison:
+    """Before and after `fix`; without it, before and after the clearest change that the levels show."""
+    from sweeper.analysis.compare import compare
+
+    return compare(summaries_of(store, facts), facts, fix)
