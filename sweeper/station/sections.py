@@ -1,0 +1,197 @@
+"""The sections of a station file as frozen models. Keys, types and limits only; what must fit together is in `sense`.
+
+A field's description is its mend: the sentence shown to somebody who got that key wrong.
+"""
+
+from typing import Annotated, Literal, Self
+from zoneinfo import ZoneInfo
+
+from pydantic import AfterValidator, BaseModel, ConfigDict, Field, SerializeAsAny, model_validator
+
+from sweeper import words
+from sweeper.words import Path, Purpose
+
+Name = Annotated[str, Field(min_length=1, max_length=80, pattern=r"^[^\x00-\x1f\x7f/\\.][^\x00-\x1f\x7f/\\]*$")]
+Hz = Annotated[int, Field(gt=0, le=3_000_000_000)]
+Seconds = Annotated[float, Field(ge=0, le=3600, allow_inf_nan=False)]
+Decibel = Annotated[float, Field(ge=-200, le=200, allow_inf_nan=False)]
+
+
+def _zone(name: str) -> str:
+    try:
+        ZoneInfo(name)
+    except (KeyError, ValueError, OSError):
+        raise ValueError(f"there is no time zone {name!r}") from None
+    return name
+
+
+class Section(BaseModel):
+    model_config = ConfigDict(frozen=True, extra="forbid", populate_by_name=True)
+
+
+class Place(Section):
+    """``station:``"""
+
+    name: Name = Field(description="Give the station a name of up to 80 characters, without slashes, not beginning with a dot.")
+    latitude: float = Field(ge=-90, le=90, description="Degrees north, from -90 to 90.")
+    longitude: float = Field(ge=-180, le=180, description="Degrees east, from -180 to 180; west is negative.")
+    environment: Literal["city", "residential", "rural", "quiet-rural"] = Field(
+        description="One of the categories of ITU-R P.372: city, residential, rural, quiet-rural."
+    )
+    timezone: Annotated[str, AfterValidator(_zone)] = Field(
+        default="UTC", description="A name of the IANA time-zone database, such as Europe/Copenhagen, or UTC."
+    )
+
+
+class Meter(Section):
+    """``receiver.meter:``"""
+
+    unit: Literal["dB-over-S9", "dBm", "raw"] = Field(description="One of dB-over-S9, dBm, raw.")
+    s9_dbm: float = Field(default=-73, ge=-150, le=0, description="S9 in dBm; -73 below 30 MHz by IARU R.1.")
+    curve: tuple[tuple[float, float], ...] = Field(
+        default=(), description="A list of [reading, dBm] pairs, from `sweeper calibrate`; leave it empty if uncalibrated."
+    )
+    step_db: float | None = Field(default=None, gt=0, le=20, description="The meter's step in dB, above 0.")
+    floor: float | None = Field(default=None, description="The lowest value the meter can show, in its own unit.")
+    top: float | None = Field(default=None, description="The highest value the meter can show, in its own unit.")
+    averaging_s: float | None = Field(default=None, gt=0, le=60, description="Seconds that one reading averages over.")
+    detector: Literal["rms", "log-average", "peak", "unknown"] = Field(
+        default="unknown", description="One of rms, log-average, peak, unknown."
+    )
+    uncertainty_db: float = Field(default=0.5, gt=0, le=20, description="Standard uncertainty of the curve in dB.")
+
+
+class Receiver(Section):
+    """``receiver:``; what only one driver knows is in `options`."""
+
+    driver: str = Field(description="The name of a receiver driver.")
+    link: str = Field(default="", description="Where the receiver is, such as tcp://127.0.0.1:4532 or /dev/ttyUSB0.")
+    mode: str = Field(min_length=1, max_length=20, description="The receiver's mode for measuring, such as USB or CW.")
+    bandwidth_hz: int = Field(gt=0, le=10_000_000, description="The pass band in whole hertz, such as 2400.")
+    settle_s: Seconds = Field(description="Seconds from tuning to the first reading, such as 0.15.")
+    readings: int = Field(ge=1, le=10_000, description="Readings in one visit, a whole number from 1.")
+    interval_s: Seconds = Field(description="Seconds between readings, such as 0.05.")
+    range_hz: tuple[Hz, Hz] | None = Field(default=None, description="[lowest, highest] frequency in whole hertz.")
+    quiet_time_s: float = Field(
+        default=300, ge=0, le=86_400, description="Seconds without a touch after which measuring goes on; such as 300."
+    )
+    meter: Meter = Field(description="A section with at least `unit`.")
+    options: SerializeAsAny[BaseModel] | None = None
+
+
+class Switch(Section):
+    """``switch:``; what only one driver knows is in `options`, which also offers ``relays_of(path)``."""
+
+    driver: str = Field(description="The name of a switch driver.")
+    link: str = Field(default="", description="Where the relay board is, such as tcp://127.0.0.1:5020 or /dev/ttyUSB1.")
+    settle_s: Seconds = Field(description="Seconds for the relays to settle, such as 0.03.")
+    rest: str = Field(default="antenna-bypass", description="Always antenna-bypass: the way the station is used by hand.")
+    rated_operations: int = Field(
+        default=100_000, ge=1, description="How often the relay may operate, from its data sheet, such as 100000."
+    )
+    planned_years: float = Field(default=10, gt=0, le=100, description="Years that the relays are to last.")
+    paths: dict[str, object] = Field(description="A section with one entry for each path, saying how its relays stand.")
+    options: SerializeAsAny[BaseModel] | None = None
+
+    @property
+    def by_hand(self) -> bool:
+        """Whether a person turns the switch, so that each change costs patience rather than contact life."""
+        return self.driver == "person"
+
+
+class Stage(Section):
+    """``stage:``"""
+
+    kind: Literal["amplifier", "preselector", "attenuator", "choke", "filter"] = Field(
+        default="amplifier", description="One of amplifier, preselector, attenuator, choke, filter."
+    )
+    rated_gain_db: Decibel | None = Field(default=None, description="Gain in dB from its data sheet; negative for a loss.")
+    rated_noise_figure_db: float | None = Field(default=None, ge=0, le=60, description="Noise figure in dB, 0 or more.")
+
+
+class NoiseSource(Section):
+    """``noise_source:``, for stations with noise paths."""
+
+    enr_db: float = Field(ge=-20, le=80, description="Excess noise ratio in dB, from its calibration.")
+    uncertainty_db: float = Field(default=0.3, gt=0, le=20, description="Standard uncertainty of it in dB.")
+
+
+class BandChannel(Section):
+    hz: Hz = Field(description="The dial frequency in whole hertz, such as 7038500.")
+    purpose: Purpose = Field(alias="for", description="Either noise or carrier.")
+    bandwidth_hz: int | None = Field(default=None, gt=0, le=10_000_000, description="Whole hertz; leave out for the receiver's.")
+
+
+class Band(Section):
+    """One of ``bands:``"""
+
+    name: Name = Field(description="Give the band a name of up to 80 characters, such as 40 m.")
+    channels: tuple[BandChannel, ...] = Field(min_length=1, description="A list of channels, at least one for: noise.")
+
+
+class Plan(Section):
+    """``plan:``, the order of measuring."""
+
+    load_every: int = Field(default=4, ge=1, le=1000, description="Load paths are visited every so many passes, from 1.")
+    noise_every: int = Field(default=16, ge=1, le=1000, description="Noise-source paths, every so many passes, from 1.")
+
+
+class Window(Section):
+    """One of ``schedule:``: passes `every` so long or `at` moments, or a `blackout` without passes.
+
+    Moments are clock times (``18:30``, in the station's time zone) or sun times with an offset (``sunset - 1 h``).
+    """
+
+    every: str | None = Field(default=None, description="A length of time, such as 10 min.")
+    at: tuple[str, ...] | None = Field(default=None, description="A list of moments, such as [06:00, sunset + 30 min].")
+    begin: str | None = Field(default=None, alias="from", description="A moment, such as 18:30 or sunset - 1 h.")
+    end: str | None = Field(default=None, alias="to", description="A moment, such as 06:30 or sunrise + 1 h.")
+    weekdays: tuple[Literal["mon", "tue", "wed", "thu", "fri", "sat", "sun"], ...] | None = Field(
+        default=None, min_length=1, description="A list of mon, tue, wed, thu, fri, sat, sun."
+    )
+    blackout: bool = Field(default=False, description="true: no passes in this window.")
+
+    @model_validator(mode="after")
+    def _one_meaning(self) -> Self:
+        meanings = [self.every is not None, self.at is not None, self.blackout]
+        if sum(meanings) != 1:
+            raise ValueError("a window has exactly one of `every`, `at` and `blackout: true`")
+        if (self.begin is None) != (self.end is None):
+            raise ValueError("a window has both `from` and `to`, or neither")
+        if self.at is not None and self.begin is not None:
+            raise ValueError("`at` names moments; `from` and `to` belong to `every` or `blackout`")
+        return self
+
+
+class Analysis(Section):
+    """``analysis:``"""
+
+    worthwhile_db: float = Field(default=1.0, gt=0, le=30, description="The smallest S/N change worth switching for, above 0 dB.")
+    confidence: float = Field(default=0.95, gt=0.5, lt=1, description="Between 0.5 and 1, such as 0.95.")
+
+
+class Station(Section):
+    """A whole station file, checked. Attributes are the file's keys (`purpose` for ``for``, `begin`/`end` for ``from``/``to``)."""
+
+    station: Place
+    receiver: Receiver
+    switch: Switch
+    stage: Stage = Stage()
+    noise_source: NoiseSource | None = None
+    bands: tuple[Band, ...] = Field(min_length=1)
+    plan: Plan = Plan()
+    schedule: tuple[Window, ...] = ()
+    analysis: Analysis = Analysis()
+
+    def channels(self) -> tuple[words.Channel, ...]:
+        """All channels in the order of the file, each with its bandwidth."""
+        return tuple(
+            words.Channel(band.name, each.hz, each.purpose, each.bandwidth_hz or self.receiver.bandwidth_hz)
+            for band in self.bands
+            for each in band.channels
+        )
+
+    def paths(self) -> tuple[Path, ...]:
+        """The paths that the switch can set: antenna, load, noise; bypass before stage."""
+        every = (Path(source, route) for source in words.SOURCES for route in words.ROUTES)
+        return tuple(path for path in every if str(path) in self.switch.paths)

@@ -1,0 +1,169 @@
+"""What must fit together in a station file: each mistake has its sentence.
+
+Works on a whole `Station` and on one of which parts are None because they did not validate.
+"""
+
+from collections.abc import Iterator
+from itertools import pairwise
+from typing import Any
+
+from sweeper.station.lines import Place
+from sweeper.words import Path
+
+Finding = tuple[Place, str, str]
+
+
+def check(station: Any) -> Iterator[Finding]:
+    """Every mistake as (place, what, mend)."""
+    yield from _receiver(station.receiver)
+    yield from _switch(station.switch)
+    yield from _bands(station.bands, station.receiver)
+    yield from _noise_source(station)
+    yield from _windows(station.schedule)
+
+
+def _receiver(receiver: Any) -> Iterator[Finding]:
+    if receiver is None:
+        return
+    lowest, highest = receiver.range_hz or (0, 1)
+    if lowest >= highest:
+        yield ("receiver", "range_hz"), "the range ends below where it begins.", "Write [lowest, highest] in hertz."
+    meter = receiver.meter
+    if meter is None:
+        return
+    for index, (before, after) in enumerate(pairwise(meter.curve or ())):
+        if after[0] <= before[0] or after[1] <= before[1]:
+            yield (
+                ("receiver", "meter", "curve", index + 1),
+                f"the curve folds back at reading {after[0]:g}: {after[1]:g} dBm after {before[1]:g} dBm at {before[0]:g}.",
+                "Readings and dBm must both rise from pair to pair; measure the odd point again.",
+            )
+    if len(meter.curve or ()) == 1:
+        yield ("receiver", "meter", "curve"), "one pair makes no curve.", "Give at least two pairs, or none."
+    if meter.floor is not None and meter.top is not None and meter.floor >= meter.top:
+        yield ("receiver", "meter", "floor"), "the meter's floor is not below its top.", "Swap or mend the two values."
+
+
+def _switch(switch: Any) -> Iterator[Finding]:
+    if switch is None:
+        return
+    if switch.settle_s == 0 and not switch.driver == "person":
+        yield (
+            ("switch", "settle_s"),
+            "a real relay bounces for some milliseconds, and readings taken meanwhile belong to no path.",
+            "Give at least the operate time of its data sheet, such as 0.03.",
+        )
+    if switch.rest is not None and switch.rest != "antenna-bypass":
+        yield (
+            ("switch", "rest"),
+            f"the rest path is {switch.rest!r}, but the station is left as it was found: the antenna straight to the receiver.",
+            "Write rest: antenna-bypass, wired so that it is the state of the relays without power.",
+        )
+    if switch.paths is None:
+        return
+    named = {}
+    for name, setting in switch.paths.items():
+        place = ("switch", "paths", name)
+        try:
+            named[str(Path.parse(name))] = setting
+        except ValueError as error:
+            yield place, f"{error}.", "Rename it, or leave it out."
+            continue
+        if setting is None or setting == {} or setting == "" or setting == []:
+            yield place, "this path sets no relays, so nobody knows how they would stand.", "Name every relay with on or off."
+    for needed in ("antenna-bypass", "antenna-stage"):
+        if needed not in named:
+            yield ("switch", "paths"), f"the path {needed} is missing; the whole measurement rests on it.", "Add it."
+    yield from _same_relays(switch, named)
+
+
+def _same_relays(switch: Any, paths: dict[str, Any]) -> Iterator[Finding]:
+    seen: dict[Any, str] = {}
+    for name, setting in paths.items():
+        if not setting:
+            continue
+        relays = switch.options.relays_of(name) if switch.options is not None else _canonical(setting)
+        if relays in seen:
+            yield (
+                ("switch", "paths", name),
+                f"it sets the relays exactly as {seen[relays]} does, so the two are one path.",
+                "Check the wiring table of the board and mend one of the two.",
+            )
+        seen.setdefault(relays, name)
+
+
+def _canonical(setting: Any) -> Any:
+    if isinstance(setting, dict):
+        return frozenset((str(relay), str(state)) for relay, state in setting.items())
+    return str(setting)
+
+
+def _bands(bands: Any, receiver: Any) -> Iterator[Finding]:
+    first_band: dict[str, int] = {}
+    first_channel: dict[tuple[int, str], str] = {}
+    for index, band in enumerate(bands or ()):
+        if band is None:
+            continue
+        place: Place = ("bands", index)
+        if band.name in first_band:
+            yield (*place, "name"), f"there are two bands called {band.name!r}.", "Rename one, or join their channels."
+        if band.name is not None:
+            first_band.setdefault(band.name, index)
+        channels = [channel for channel in band.channels or () if channel is not None]
+        if channels and not any(channel.purpose in ("noise", None) for channel in channels):
+            yield (
+                (*place, "channels"),
+                f"the band {band.name!r} has no noise channel, so its noise is never measured.",
+                "Add an empty frequency with for: noise.",
+            )
+        for number, channel in enumerate(band.channels or ()):
+            if channel is not None and channel.hz is not None:
+                yield from _channel((*place, "channels", number), channel, band.name, receiver, first_channel)
+
+
+def _channel(place: Place, channel: Any, band: str, receiver: Any, seen: dict[tuple[int, str], str]) -> Iterator[Finding]:
+    if receiver is not None and receiver.range_hz:
+        lowest, highest = receiver.range_hz
+        if lowest < highest and not lowest <= channel.hz <= highest:
+            yield (
+                (*place, "hz"),
+                f"{channel.hz} Hz is outside the receiver's range, {lowest} to {highest} Hz.",
+                "Leave the channel out, or mend receiver.range_hz.",
+            )
+    key = (channel.hz, str(channel.purpose))
+    if key in seen:
+        yield (*place, "hz"), f"{channel.hz} Hz is measured twice (first in {seen[key]!r}).", "Leave one of them out."
+    seen.setdefault(key, band)
+
+
+def _noise_source(station: Any) -> Iterator[Finding]:
+    if station.switch is None or not station.switch.paths:
+        return
+    for name in ("noise-bypass", "noise-stage"):
+        if name in station.switch.paths and station.noise_source is None:
+            yield (
+                ("switch", "paths", name),
+                "there is a noise path, but nothing says how strong its noise source is.",
+                "Add a section noise_source with its enr_db.",
+            )
+            return
+
+
+def _windows(windows: Any) -> Iterator[Finding]:
+    from sweeper.station.moments import MomentError, parse_duration, parse_moment
+
+    for index, window in enumerate(windows or ()):
+        if window is None:
+            continue
+        wanted = [("every", window.every), ("from", window.begin), ("to", window.end)]
+        wanted += [("at", moment) for moment in window.at or ()]
+        for key, text in wanted:
+            if text is None:
+                continue
+            try:
+                if key == "every":
+                    parse_duration(text)
+                else:
+                    parse_moment(text)
+            except MomentError as error:
+                yield ("schedule", index, key), str(error), error.mend
