@@ -15,6 +15,10 @@ class LinkLost(RigError):
     """The cable is out, the port is gone, the other end hung up or refuses the connection."""
 
 
+class InUse(LinkLost):
+    """Another program holds the port. No fault: the pass gives way to it."""
+
+
 class LinkTimeout(RigError):
     """The other end did not answer within the deadline."""
 

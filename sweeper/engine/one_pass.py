@@ -55,6 +55,7 @@ def measure_pass(
 ) -> PassRecord:
     """Do one pass and tell what became of it; faults at the rig end in the record, not in an exception.
 
+    ``skipped``: nothing is wrong, but somebody else needed the receiver or asked to stop. ``failed``: a fault.
     A pass that is not whole stores no readings. What `sink` raises (a full disk) passes through, after the
     station has been put back. So does anything that is no `RigError`, since that is a defect of the program.
     """
@@ -66,15 +67,14 @@ def measure_pass(
         at_work.begin()
         at_work.measure(visits)
         outcome, because = "done", ""
-    except Transmitting as on_air:
-        outcome, because = ("failed" if at_work.touched else "skipped"), str(on_air)
-    except Yielded as given_way:
-        outcome, because = "failed", str(given_way)
-        at_work.leave_dial_alone()
+    except (Transmitting, Yielded) as given_way:
+        outcome, because = "skipped", str(given_way)
+        if isinstance(given_way, Yielded):
+            at_work.leave_dial_alone()
     except Interrupted as request:
-        outcome, because = "failed", str(request)
+        outcome, because = "skipped", str(request)
     except RigError as fault:
-        outcome, because = "failed", str(fault)
+        because = str(fault)
     finally:
         left_over = at_work.leave()
     record = PassRecord(
@@ -88,7 +88,7 @@ def measure_pass(
         unknown_settings=at_work.unknown_settings,
     )
     sink.finished(record, at_work.flagged() if outcome == "done" else ())
-    if "receiver" not in left_over:
+    if at_work.touched and "receiver" not in left_over:
         sink.put_back()
     return record
 
@@ -194,13 +194,19 @@ class _AtWork:
             self._remembered = {key: value for key, value in self._remembered.items() if key != "tuning"}
 
     def leave(self) -> tuple[str, ...]:
-        """Relays to rest, receiver as found; the names of what could not be put back."""
-        left_over = []
-        if self.touched:
-            try:
-                self.relay_operations += self._switch.select(str(self._manner.rest))
-            except RigError:
-                left_over.append("relays")
+        """Relays to rest, receiver as found; the names of what could not be put back.
+
+        The relays go to rest even while a transmitter is on: the stage in its way would be the greater harm.
+        """
+        left_over: list[str] = []
+        if not self.touched:
+            return ()
+        try:
+            self.relay_operations += self._switch.select(str(self._manner.rest))
+        except RigError:
+            left_over.append("relays")
+        finally:
+            # Also after a defect of the switch's driver: the receiver is not to suffer for it.
             try:
                 if self._remembered is not None:
                     self._receiver.restore(self._remembered)
