@@ -1,0 +1,58 @@
+"""What a station hands on: its finished days, its station file, and a manifest that proves them whole.
+
+``manifest.json`` lists every finished day with its size and SHA-256. Day files do not change once they are
+listed, so any file-copy tool may send them, again and again: who receives them checks each against the manifest.
+"""
+
+import hashlib
+import json
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any
+
+from sweeper.store.files import told, write_whole
+
+MANIFEST = "manifest.json"
+FORMAT = "sweeper-manifest-1"
+STATION = "station.yaml"
+
+
+def write_manifest(folder: Path) -> None:
+    """List the files of a station's `folder` that may be sent; only new or changed ones are read."""
+    listed = _read(folder)
+    files: dict[str, dict[str, Any]] = {}
+    with told("read it", folder):
+        for file in [*sorted((folder / "days").glob("[!.]*.parquet")), folder / STATION]:
+            if not file.is_file():
+                continue
+            name, stat = file.relative_to(folder).as_posix(), file.stat()
+            known = listed.get(name)
+            if known and known.get("bytes") == stat.st_size and known.get("modified_ns") == stat.st_mtime_ns:
+                files[name] = dict(known)
+            else:
+                digest = hashlib.sha256(file.read_bytes()).hexdigest()
+                files[name] = {"bytes": stat.st_size, "modified_ns": stat.st_mtime_ns, "sha256": digest}
+    if files != listed:
+        text = json.dumps({"format": FORMAT, "files": files}, indent=1)
+        write_whole(folder / MANIFEST, text.encode())
+
+
+def parse_manifest(text: str) -> Mapping[str, Mapping[str, Any]]:
+    """Files by name, each with ``bytes`` and ``sha256``; ValueError when it is no manifest."""
+    book = json.loads(text)
+    if not isinstance(book, dict) or book.get("format") != FORMAT or not isinstance(book.get("files"), dict):
+        raise ValueError(f"this is no manifest of the format {FORMAT}")
+    files: dict[str, Mapping[str, Any]] = book["files"]
+    for name, entry in files.items():
+        if name.startswith("/") or ".." in name.split("/"):
+            raise ValueError(f"{name!r} would lie outside the station's folder")
+        if not isinstance(entry, dict) or not isinstance(entry.get("sha256"), str):
+            raise ValueError(f"{name!r} has no checksum")
+    return files
+
+
+def _read(folder: Path) -> Mapping[str, Mapping[str, Any]]:
+    try:
+        return parse_manifest((folder / MANIFEST).read_text(encoding="utf-8"))
+    except (OSError, ValueError):
+        return {}  # absent or torn: everything is listed anew
