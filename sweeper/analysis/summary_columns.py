@@ -1,10 +1,9 @@
 """The columns of a summary: what `summarise_day` hands on, one row per night, hour and channel.
 
-Names, types and meanings only. Summaries of days concatenate; a new night costs a night. Nothing is computed here.
-
-Levels are in the decibels of the meter (dBm when it is calibrated). A standard error (``_se_db``) is that of the
-mean over the passes of this hour of this night, correlation between passes allowed for; it says nothing of other
-nights. Null means that nothing could be said; NaN never occurs.
+Names, types and meanings only; nothing is computed here. Summaries of days concatenate: a new night costs a
+night. Levels are in the decibels of the meter (dBm when it is calibrated). A standard error (``_se_db``) is that
+of the mean over the passes of this hour of this night, correlation between passes allowed for; it says nothing
+of other nights. Null means that nothing could be said; NaN never occurs.
 """
 
 from typing import TYPE_CHECKING, Literal, NamedTuple

@@ -1,0 +1,270 @@
+"""A day of readings becomes a small table: one row per night, hour and channel.
+
+The rows have the columns of `summary_columns`. Findings, verdicts and what several nights share do not belong
+here, nor do levels of single visits and passes, which have their own files.
+"""
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from sweeper.analysis.facts import StationFacts
+from sweeper.analysis.levels import Floats, resolution_db, shape_of, spread_db
+from sweeper.analysis.levels_of_passes import passes_of
+from sweeper.analysis.levels_of_visits import CHANNEL, visits_of
+from sweeper.analysis.noise_rise import kept_share_db, kept_share_slope
+from sweeper.analysis.summary_columns import KEYS, NAMES, schema
+
+if TYPE_CHECKING:
+    import polars as pl
+
+ROUTES = ("bypass", "stage")
+
+
+def summarise_day(readings: "pl.DataFrame", facts: StationFacts) -> "pl.DataFrame":
+    """Summaries of a day (or of any span) of readings.
+
+    `readings` has the columns of the readings table. The result has those of `summary_columns`, sorted by key;
+    no readings give no rows.
+    """
+    import polars as pl
+
+    if readings.is_empty():
+        return pl.DataFrame(schema=schema())
+    visits = visits_of(readings, facts)
+    if visits.is_empty():
+        return pl.DataFrame(schema=schema())
+    table = _with_quantities(passes_of(visits, facts))
+    cells = _cells(table, facts)
+    return (
+        cells.with_columns(pl.col(pl.Float64).fill_nan(None))
+        .select([pl.col(name).cast(kind) for name, kind in schema().items()])
+        .sort(*KEYS)
+        .select(NAMES)
+    )
+
+
+def _with_quantities(table: "pl.DataFrame") -> "pl.DataFrame":
+    """Per pass: what is averaged over the hour, null where the pass is set aside."""
+    import polars as pl
+
+    noise = pl.col("for") == "noise"
+    whole = ~pl.col("occupied") & pl.col("difference").is_not_null()
+    usable = pl.when(noise).then(whole).otherwise(pl.col("carrier_gain").is_not_null())
+    table = table.with_columns(usable.fill_null(False).alias("usable"))
+    good = pl.col("usable") & noise
+    quantities = {
+        "d": pl.when(good).then(pl.col("difference")),
+        "c": pl.col("carrier_gain"),
+        "y_bypass": pl.when(good).then(pl.col("antenna_bypass") - pl.col("load_bypass")),
+        "y_stage": pl.when(good).then(pl.col("antenna_stage") - pl.col("load_stage")),
+        "a_bypass": pl.when(good | ~noise).then(pl.col("antenna_bypass")),
+        "a_stage": pl.when(good | ~noise).then(pl.col("antenna_stage")),
+        "i_bypass": pl.when(good).then(pl.col("power_antenna_bypass") - pl.col("antenna_bypass")),
+        "i_stage": pl.when(good).then(pl.col("power_antenna_stage") - pl.col("antenna_stage")),
+    }
+    return table.with_columns(
+        *[expression.alias(name) for name, expression in quantities.items()],
+        pl.col("antenna_bypass").max().over("pass").alias("strongest"),
+    )
+
+
+def _cells(table: "pl.DataFrame", facts: StationFacts) -> "pl.DataFrame":
+    import polars as pl
+
+    errors = _standard_errors(table, ("d", "c", "y_bypass", "y_stage", "a_bypass"))
+    touched = {
+        edge: pl.any_horizontal([pl.col(f"{edge}_{path}") for path in _EDGED]) for edge in ("floor", "top")
+    }
+    cells = table.group_by(*KEYS, maintain_order=True).agg(
+        pl.col("bandwidth_hz").last(),
+        pl.col("mixed_bandwidth").any(),
+        pl.col("pass").n_unique().alias("passes_seen"),
+        pl.col("usable").sum().alias("passes"),
+        pl.col("a_bypass").mean().alias("level_antenna_bypass"),
+        pl.col("a_stage").mean().alias("level_antenna_stage"),
+        *[
+            pl.col(f"{source}_{route}").mean().alias(f"level_{source}_{route}")
+            for source in ("load", "noise")
+            for route in ROUTES
+        ],
+        *[pl.col(f"{source}_{route}_se").mean() for source in ("load", "noise") for route in ROUTES],
+        pl.col("meter_reading_bypass").filter(pl.col("a_bypass").is_not_null()).mean(),
+        pl.col("d").mean().alias("difference_db"),
+        pl.col("y_bypass").mean().alias("noise_rise_db"),
+        pl.col("y_stage").mean().alias("stage_noise_rise_db"),
+        _power_mean("y_bypass").alias("power_rise_bypass"),
+        _power_mean("y_stage").alias("power_rise_stage"),
+        pl.col("c").mean().alias("carrier_gain_db"),
+        pl.col("c").count().alias("carrier_passes"),
+        pl.col("carrier_snr").mean().alias("carrier_snr_db"),
+        pl.col("strongest").mean().alias("strongest_carrier_db"),
+        pl.col("i_bypass").mean().alias("impulsiveness_db"),
+        pl.col("i_stage").mean().alias("stage_impulsiveness_db"),
+        pl.col("a_bypass").var().fill_null(0.0).alias("wander"),
+        pl.col(
+            "floor_antenna_bypass",
+            "floor_antenna_stage",
+            "floor_load_bypass",
+            "top_antenna_bypass",
+            "top_antenna_stage",
+            "top_load_bypass",
+        ).mean(),
+        touched["floor"].sum().alias("floor_passes"),
+        touched["top"].sum().alias("clipped_passes"),
+        pl.col("stale").sum().alias("stale_passes"),
+        pl.col("occupied").sum().alias("occupied_passes"),
+        pl.col("absent").sum().alias("absent_passes"),
+        pl.lit(0).alias("overload_passes"),
+    )
+    cells = cells.join(errors, on=list(KEYS), how="left", maintain_order="left")
+    return _combined(cells, facts)
+
+
+_EDGED = ("antenna_bypass", "antenna_stage", "load_bypass", "load_stage")
+
+
+def _power_mean(column: str) -> "pl.Expr":
+    import polars as pl
+
+    return 10 * (10 ** (pl.col(column) / 10)).mean().log10()
+
+
+def _standard_errors(table: "pl.DataFrame", columns: tuple[str, ...]) -> "pl.DataFrame":
+    """Standard error of the mean of each column over the passes of a cell, correlation allowed for.
+
+    Variance within the hour is drawn toward that of the whole night (as if four more passes told of it), and
+    widened by (1 + ρ)/(1 − ρ), ρ the lag-one correlation of the night's residuals, freed of the bias −1/n
+    that taking out the hour's mean gives it.
+    """
+    import polars as pl
+
+    night = ("night", *CHANNEL)
+    residuals = table.select(
+        *KEYS, *[(pl.col(name) - pl.col(name).mean().over(*KEYS)).alias(name) for name in columns]
+    )
+    lagged = [(pl.col(name) * pl.col(name).shift(1).over(*KEYS)).alias(f"{name}_lagged") for name in columns]
+    residuals = residuals.with_columns(lagged)
+    cells = residuals.group_by(*KEYS).agg(
+        *[(pl.col(name) ** 2).sum().alias(f"{name}_ss") for name in columns],
+        *[pl.col(f"{name}_lagged").sum() for name in columns],
+        *[pl.col(name).count().alias(f"{name}_n") for name in columns],
+    )
+    expressions = []
+    for name in columns:
+        n, ss = pl.col(f"{name}_n"), pl.col(f"{name}_ss")
+        freedom = (n - 1).clip(lower_bound=0)
+        pooled = ss.sum().over(*night) / freedom.sum().over(*night)
+        variance = (ss + 4 * pooled) / (freedom + 4)
+        used = n.filter(n > 1).mean().over(*night)
+        rho = (pl.col(f"{name}_lagged").sum().over(*night) / ss.sum().over(*night) + 1 / used).clip(0, 0.9)
+        rho = rho.fill_nan(0.0).fill_null(0.0)
+        widened = ((1 + rho) / (1 - rho)).clip(upper_bound=n)
+        error = (variance * widened / n).sqrt()
+        expressions.append(pl.when(n > 0).then(error).fill_nan(None).alias(f"{name}_se"))
+    return cells.with_columns(expressions).select(*KEYS, *[f"{name}_se" for name in columns])
+
+
+def _combined(cells: "pl.DataFrame", facts: StationFacts) -> "pl.DataFrame":
+    """Quantities of a cell that come from several means: gains from powers, differences, bounds, resolution."""
+    import polars as pl
+
+    def root(*terms: "pl.Expr") -> "pl.Expr":
+        return pl.sum_horizontal([term**2 for term in terms], ignore_nulls=False).sqrt()
+
+    load_se = root(pl.col("load_bypass_se"), pl.col("load_stage_se"))
+    cells = cells.with_columns(
+        (pl.col("level_load_stage") - pl.col("level_load_bypass")).alias("load_difference_db"),
+        load_se.alias("load_difference_se_db"),
+        root(pl.col("y_bypass_se"), pl.col("load_bypass_se")).alias("noise_rise_se_db"),
+        root(pl.col("y_stage_se"), pl.col("load_stage_se")).alias("stage_noise_rise_se_db"),
+        (pl.col("level_noise_bypass") - pl.col("level_load_bypass")).alias("source_rise_bypass"),
+        (pl.col("level_noise_stage") - pl.col("level_load_stage")).alias("source_rise_stage"),
+        pl.col("d_se").alias("difference_se_db"),
+        pl.col("c_se").alias("carrier_gain_se_db"),
+        pl.col("a_bypass_se").alias("level_antenna_bypass_se_db"),
+    )
+    array = {
+        name: cells[name].to_numpy().astype(np.float64)
+        for name in cells.columns
+        if cells[name].dtype.is_numeric()
+    }
+    load_gain, load_gain_se = _gain_from_rises(
+        array["load_difference_db"],
+        array["power_rise_bypass"],
+        array["power_rise_stage"],
+        array["difference_se_db"],
+        array["load_bypass_se"],
+        array["load_stage_se"],
+    )
+    source_gain, source_gain_se = _gain_from_rises(
+        array["load_difference_db"],
+        array["source_rise_bypass"],
+        array["source_rise_stage"],
+        np.hypot(array["noise_bypass_se"], array["noise_stage_se"]),
+        array["load_bypass_se"],
+        array["load_stage_se"],
+    )
+    step = facts.meter.step_db or 0.0
+    scatter = np.array([_scatter_db(int(b), facts) for b in array["bandwidth_hz"]])
+    wander = np.sqrt(np.maximum(array["wander"] - step**2 / 12, 0.0) + scatter**2)
+    return cells.with_columns(
+        pl.Series("load_gain_db", load_gain),
+        pl.Series("load_gain_se_db", load_gain_se),
+        pl.Series("source_gain_db", source_gain),
+        pl.Series("source_gain_se_db", source_gain_se),
+        pl.Series("resolution_db", np.sqrt(2.0) * resolution_db(step, wander)),
+        _bound(
+            ("floor_antenna_bypass", "top_antenna_stage"), ("floor_antenna_stage", "top_antenna_bypass")
+        ).alias("difference_bound"),
+        _bound(
+            ("floor_load_bypass", "top_antenna_bypass"), ("floor_antenna_bypass", "top_load_bypass")
+        ).alias("noise_rise_bound"),
+        pl.concat_str(
+            pl.when(pl.col("mixed_bandwidth")).then(pl.lit("mixed-bandwidth")).otherwise(pl.lit("")),
+            pl.lit("unknown-scale" if facts.meter.unit == "raw" and not facts.meter.calibrated else ""),
+            separator=" ",
+        )
+        .str.strip_chars()
+        .alias("flags"),
+    )
+
+
+def _scatter_db(bandwidth_hz: int, facts: StationFacts) -> float:
+    averaging_s = facts.meter.averaging_s
+    return spread_db(shape_of(bandwidth_hz, averaging_s)) if averaging_s is not None else 0.0
+
+
+def _bound(at_least: tuple[str, ...], at_most: tuple[str, ...]) -> "pl.Expr":
+    """Which way the truth lies when more than a tenth of the passes sat on the meter's floor or top."""
+    import polars as pl
+
+    low = pl.any_horizontal([pl.col(name) > 0.1 for name in at_least])
+    high = pl.any_horizontal([pl.col(name) > 0.1 for name in at_most])
+    word = pl.when(low & high).then(pl.lit("unknown")).when(low).then(pl.lit("at least"))
+    return word.when(high).then(pl.lit("at most")).otherwise(pl.lit(""))
+
+
+def _gain_from_rises(
+    load_difference: Floats,
+    rise_bypass: Floats,
+    rise_stage: Floats,
+    difference_se: Floats,
+    load_bypass_se: Floats,
+    load_stage_se: Floats,
+) -> tuple[Floats, Floats]:
+    """Gain of the stage from two powers that it adds nothing to by itself, dB, and its standard error.
+
+    (hot − load) of the stage route over that of the bypass route; NaN where the hot source does not stand above
+    the load in both. Arrays of one shape.
+    """
+    with np.errstate(divide="ignore", invalid="ignore"):
+        clear = (rise_bypass > 0) & (rise_stage > 0)
+        bypass, stage = np.where(clear, rise_bypass, np.nan), np.where(clear, rise_stage, np.nan)
+        gain: Floats = load_difference + (stage + kept_share_db(stage)) - (bypass + kept_share_db(bypass))
+        error: Floats = np.sqrt(
+            ((1 + np.fmax(kept_share_slope(stage), kept_share_slope(bypass))) * difference_se) ** 2
+            + (kept_share_slope(bypass) * load_bypass_se) ** 2
+            + (kept_share_slope(stage) * load_stage_se) ** 2
+        )
+    return gain, error
