@@ -1,0 +1,110 @@
+"""A station's folder wherever it lies: on a disk, or in object storage, through fsspec.
+
+Only what the manifest lists is read, and only when its checksum holds. Nothing is written there.
+"""
+
+import hashlib
+import io
+import tempfile
+from collections.abc import Iterator, Mapping, Sequence
+from datetime import date
+from pathlib import Path, PurePosixPath
+from typing import TYPE_CHECKING, Any
+
+from sweeper.errors import Told, WrongInput
+from sweeper.store.manifest import MANIFEST, STATION, parse_manifest
+
+if TYPE_CHECKING:
+    import polars as pl
+    from fsspec import AbstractFileSystem
+
+    from sweeper.station import Station
+
+
+class BrokenFile(Told):
+    """A file that is missing, torn or not what the manifest says."""
+
+
+class StationFolder:
+    """What one station sent. `Told` when it has no manifest that can be read."""
+
+    def __init__(self, url: str) -> None:
+        self.url = url
+        self._files, self._root = _reach(url)
+        try:
+            text = self._files.cat_file(f"{self._root}/{MANIFEST}").decode("utf-8")
+            self._listed: Mapping[str, Mapping[str, Any]] = parse_manifest(text)
+        except (OSError, ValueError) as error:
+            raise BrokenFile(f"{url}/{MANIFEST}: {error}. Let the station send its folder again.") from error
+        self.bytes_read = len(text)
+
+    def station(self) -> "Station":
+        """The station file that came with the readings."""
+        from sweeper.station import load
+
+        content = self._read(STATION)
+        with tempfile.TemporaryDirectory() as folder:
+            file = Path(folder) / STATION
+            file.write_bytes(content)
+            return load(file)
+
+    def days(self) -> tuple[date, ...]:
+        """The finished days that the manifest lists, in order."""
+        names = [PurePosixPath(name) for name in self._listed if name.startswith("days/")]
+        return tuple(sorted(date.fromisoformat(name.stem) for name in names))
+
+    def day(self, day: date) -> "pl.DataFrame":
+        """The readings of one day; `BrokenFile` when they are not what the manifest says."""
+        import polars as pl
+
+        name = f"days/{day.isoformat()}.parquet"
+        content = self._read(name)
+        try:
+            return pl.read_parquet(io.BytesIO(content))
+        except pl.exceptions.PolarsError as error:
+            raise BrokenFile(f"{self.url}/{name}: this is no day of readings ({error}).") from error
+
+    def _read(self, name: str) -> bytes:
+        try:
+            content: bytes = self._files.cat_file(f"{self._root}/{name}")
+        except OSError as error:
+            raise BrokenFile(f"{self.url}/{name}: cannot be read ({error}). Let the station send it again.") from error
+        self.bytes_read += len(content)
+        if hashlib.sha256(content).hexdigest() != self._listed.get(name, {}).get("sha256"):
+            raise BrokenFile(f"{self.url}/{name}: its checksum is not the manifest's. Let the station send it again.")
+        return content
+
+
+def find_stations(urls: Sequence[str]) -> tuple[str, ...]:
+    """The station folders at or below each of `urls`, in a fixed order; `WrongInput` where there is none."""
+    found: set[str] = set()
+    for url in urls:
+        below = set(_below(url))
+        if not below:
+            raise WrongInput(
+                f"{url}: no station's folder lies there. One holds {MANIFEST}, {STATION} and days/; "
+                f"`sweeper run` keeps it up to date in the data folder of its station."
+            )
+        found |= below
+    return tuple(sorted(found))
+
+
+def _below(url: str) -> Iterator[str]:
+    files, root = _reach(url)
+    prefix = url.rstrip("/")
+    for pattern in (f"{root}/{MANIFEST}", f"{root}/*/{MANIFEST}", f"{root}/*/*/{MANIFEST}"):
+        for match in files.glob(pattern):
+            inside = str(match)[len(root) :].removesuffix(MANIFEST).strip("/")
+            yield f"{prefix}/{inside}" if inside else prefix
+
+
+def _reach(url: str) -> "tuple[AbstractFileSystem, str]":
+    try:
+        from fsspec.core import url_to_fs
+
+        files, root = url_to_fs(url)
+    except ImportError as missing:
+        raise WrongInput(f"{url}: {missing}. Install stage-sweeper[fleet] to reach it.") from missing
+    except ValueError as error:
+        raise WrongInput(f"{url}: {error}. Name a folder, or a URL such as s3://club/stations.") from error
+    return files, str(root).rstrip("/")
