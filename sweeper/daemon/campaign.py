@@ -1,122 +1,223 @@
-"""Passes one after another: open the rig, put right what an earlier run left, measure, store, let go.
+"""A run of passes: put right what an earlier run left, measure, store, let go, and account for every pass.
 
 The rig is opened for each pass and let go after it, so that between passes the receiver belongs to whoever
-listens, and a cable that comes back is simply there at the next pass.
+listens, and a cable that comes back is simply there at the next pass. When passes are due is `unattended`'s.
 """
 
-from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from collections import Counter
+from collections.abc import Iterable
+from contextlib import suppress
 from datetime import datetime
-from threading import Event
-from typing import Any
 
-from drivers.errors import RigError
+from drivers.errors import InUse, RigError
 from sweeper.clock import Clock
-from sweeper.daemon.instruments import Rig, manner_of, open_rig
-from sweeper.engine import Sink, measure_pass
+from sweeper.daemon import wear
+from sweeper.daemon.as_found import hold_rig, left_over, put_right
+from sweeper.daemon.courtesy import Courtesy
+from sweeper.daemon.instruments import manner_of, open_rig
+from sweeper.daemon.orders import Orders
+from sweeper.daemon.recording import Recording
+from sweeper.daemon.watching import Watcher, Watchers
+from sweeper.engine import measure_pass
 from sweeper.plan import one_pass
 from sweeper.station import Station
-from sweeper.store import Store
-from sweeper.words import PassRecord, Reading, Visit
-
-AS_FOUND = "receiver-as-found"
+from sweeper.store import Store, StoreError
+from sweeper.words import Outcome, PassRecord
 
 
-@dataclass(frozen=True)
 class Campaign:
-    """What a run of passes needs. `watchers` see everything after the store has it."""
+    """A station being measured, with all that lasts from one pass to the next. Used by one thread."""
 
-    station: Station
-    store: Store
-    clock: Clock
-    stop: Event = field(default_factory=Event)
-    watchers: tuple[Sink, ...] = ()
+    def __init__(
+        self,
+        station: Station,
+        store: Store,
+        clock: Clock,
+        orders: Orders | None = None,
+        watchers: Iterable[Watcher] = (),
+    ) -> None:
+        self.station = station
+        self.store = store
+        self.clock = clock
+        self.orders = orders if orders is not None else Orders()
+        self.watcher = Watchers(tuple(watchers))
+        self.courtesy = Courtesy(station, clock)
+        self.recording = Recording(store, self.watcher)
+        self.settled = False
+        """Whether the relays rest and the receiver stands as found, as far as is known."""
+        self.life = self._life()
+
+    def settle(self) -> tuple[RigError, ...]:
+        """Before anything else: relays to rest, receiver as found. What stands in the way, to be tried again."""
+        try:
+            with hold_rig(self.store.folder):
+                if self._crashed():
+                    self._wore(wear.moves_of_a_pass(self.station, self._number()))
+                faults = put_right(self.station, self.store)
+        except InUse as held:
+            faults = (held,)
+        self.settled = not faults
+        self.watcher.alive()
+        return faults
+
+    def attempt(self) -> PassRecord:
+        """One pass; whatever comes between ends in its record, not in an exception.
+
+        Only a defect of the program does not, and it leaves the station as found all the same.
+        """
+        started, number = self.clock.now(), self._number()
+        if self.recording.write() is not None:
+            return self.account("failed", "the pass before cannot be stored yet", number, started)
+        if not self.settled:
+            faults = self.settle()
+            if faults:
+                return self.account(_outcome(faults[0]), str(faults[0]), number, started)
+        try:
+            with hold_rig(self.store.folder), open_rig(self.station) as rig:
+                switch = wear.CountedSwitch(rig.switch, self.station)
+                visits = one_pass(self.station, number)
+                self.watcher.begins(number, len(visits))
+                try:
+                    record = measure_pass(
+                        number,
+                        visits,
+                        rig.receiver,
+                        switch,
+                        self.clock,
+                        manner_of(self.station),
+                        self.recording,
+                        self.orders.wake,
+                    )
+                finally:
+                    self._wore(switch.moves)
+        except RigError as fault:
+            return self.account(_outcome(fault), str(fault), number, started)
+        except StoreError as full:
+            return self.account("failed", str(full), number, started)
+        self.settled = not record.left_over
+        if record.outcome == "skipped" and not self.orders.wake.is_set():
+            self.courtesy.gave_way()
+        else:
+            self.courtesy.left_dial_at(self.recording.dial_as_found)
+        self.watcher.alive()
+        return record
+
+    def account(
+        self, outcome: Outcome, because: str, number: int | None = None, started: datetime | None = None
+    ) -> PassRecord:
+        """Write down a pass that did not come about, and why."""
+        now = self.clock.now()
+        record = PassRecord(
+            number if number is not None else self._number(), started or now, now, outcome, because, 0
+        )
+        self.recording.finished(record, ())
+        self.watcher.alive()
+        return record
+
+    def exercise(self) -> str:
+        """Move relays that stood idle for a day, unless somebody needs the station; what went wrong, or empty."""
+        if not self.station.switch.exercise or not self.settled:
+            return ""
+        if not wear.idle_relays(self.station, self.life, self.clock.now()):
+            return ""
+        try:
+            with hold_rig(self.store.folder), open_rig(self.station) as rig:
+                if rig.receiver.is_transmitting():
+                    return ""
+                switch = wear.CountedSwitch(rig.switch, self.station)
+                try:
+                    wear.exercise(self.station, switch)
+                except RigError:
+                    self.settled = False
+                    raise
+                finally:
+                    self._wore(switch.moves)
+        except InUse:
+            return ""
+        except RigError as fault:
+            return f"The daily exercise of the relays did not succeed. {fault}"
+        return ""
+
+    def finish_days(self) -> None:
+        """Turn days that are over into files; a disk that is full is told and tried again another time."""
+        try:
+            self.store.finish_days(self.clock.now())
+        except StoreError as full:
+            self.watcher.trouble(str(full))
+
+    def end(self) -> None:
+        """Last words of a run: what is unwritten is offered once more. `StoreError` when it is lost."""
+        refusal = self.recording.write()
+        if refusal is not None:
+            raise refusal
+
+    def _number(self) -> int:
+        waiting = self.recording.unwritten
+        return waiting[-1][0].number + 1 if waiting else self.store.next_pass_number()
+
+    def _crashed(self) -> bool:
+        try:
+            return left_over(self.store)
+        except StoreError:
+            return False
+
+    def _life(self) -> wear.Life:
+        now = self.clock.now()
+        try:
+            return wear.load(self.store, now)
+        except (StoreError, KeyError, ValueError, TypeError, AttributeError):
+            # A damaged count is no reason not to measure; it begins anew and the store says what it set aside.
+            return wear.Life(now, {}, {})
+
+    def _wore(self, moves: Counter[str]) -> None:
+        if moves:
+            self.life = wear.plus(self.life, moves, self.clock.now())
+            with suppress(StoreError):  # Kept in memory meanwhile, and saved with the next moves.
+                wear.save(self.store, self.life)
 
 
 def run_passes(campaign: Campaign, due: Iterable[datetime | None]) -> list[PassRecord]:
-    """One pass at each instant of `due` (None: at once), until `due` ends or the campaign is stopped."""
-    records = []
-    for instant in due:
-        if not wait_for(instant, campaign):
-            break
-        records.append(attempt(campaign))
-        campaign.store.finish_days(campaign.clock.now())
-        if campaign.stop.is_set():
-            break
+    """One pass at each instant of `due` (None: at once), until `due` ends or somebody asks to stop.
+
+    `StoreError` when passes could not be stored to the end.
+    """
+    records: list[PassRecord] = []
+    try:
+        campaign.settle()
+        for instant in due:
+            if not _wait_for(instant, campaign):
+                break
+            records.append(campaign.attempt())
+            campaign.finish_days()
+            if campaign.orders.stopping:
+                break
+    finally:
+        leave(campaign)
+    campaign.end()
     return records
 
 
-def wait_for(instant: datetime | None, campaign: Campaign) -> bool:
+def leave(campaign: Campaign) -> None:
+    """Before the program ends: what a pass could not put back is tried a last time."""
+    if not campaign.settled:
+        campaign.settle()
+
+
+def _wait_for(instant: datetime | None, campaign: Campaign) -> bool:
     """Wait in short stretches, so that a stepped clock is noticed. False when asked to stop."""
-    while instant is not None and not campaign.stop.is_set():
+    while instant is not None and not campaign.orders.stopping:
         remaining_s = (instant - campaign.clock.now()).total_seconds()
         if remaining_s <= 0:
             return True
-        campaign.clock.sleep(min(remaining_s, LOOK_AT_CLOCK_S), campaign.stop)
-    return not campaign.stop.is_set()
+        campaign.watcher.alive()
+        campaign.orders.heed()
+        campaign.clock.sleep(min(remaining_s, LOOK_S), campaign.orders.wake)
+    return not campaign.orders.stopping
 
 
-LOOK_AT_CLOCK_S = 30.0
+LOOK_S = 30.0
+"""How long to sleep before another look at the clock."""
 
 
-def attempt(campaign: Campaign) -> PassRecord:
-    """One pass; a rig that cannot be reached is a failed pass with its reason, not an exception."""
-    started = campaign.clock.now()
-    number = campaign.store.next_pass_number()
-    sink = _Recording(campaign.store, campaign.watchers)
-    try:
-        with open_rig(campaign.station) as rig:
-            put_right(campaign, rig)
-            return measure_pass(
-                number,
-                one_pass(campaign.station, number),
-                rig.receiver,
-                rig.switch,
-                campaign.clock,
-                manner_of(campaign.station),
-                sink,
-                campaign.stop,
-            )
-    except RigError as fault:
-        record = PassRecord(number, started, campaign.clock.now(), "failed", str(fault), 0)
-        sink.finished(record, ())
-        return record
-
-
-def put_right(campaign: Campaign, rig: Rig) -> None:
-    """Relays to rest, and the receiver as it was before a run that did not end well.
-
-    Comes before anything else: after a crash or a power cut nobody knows how the relays stand.
-    """
-    rig.switch.select(str(campaign.station.switch.rest))
-    as_found = campaign.store.recall(AS_FOUND)
-    if isinstance(as_found, Mapping):
-        rig.receiver.restore(as_found)
-        campaign.store.remember(AS_FOUND, None)
-
-
-class _Recording:
-    """Store first, watchers after: what they are told is already safe."""
-
-    def __init__(self, store: Store, watchers: Sequence[Sink]) -> None:
-        self._store = store
-        self._watchers = watchers
-
-    def found(self, remembered: Mapping[str, Any]) -> None:
-        self._store.remember(AS_FOUND, dict(remembered))
-        self._tell(lambda watcher: watcher.found(remembered))
-
-    def visited(self, visit: Visit, readings: Sequence[Reading]) -> None:
-        self._tell(lambda watcher: watcher.visited(visit, readings))
-
-    def finished(self, record: PassRecord, readings: Sequence[Reading]) -> None:
-        self._store.write_pass(record, readings)
-        self._tell(lambda watcher: watcher.finished(record, readings))
-
-    def put_back(self) -> None:
-        self._store.remember(AS_FOUND, None)
-        self._tell(lambda watcher: watcher.put_back())
-
-    def _tell(self, call: Callable[[Sink], None]) -> None:
-        for watcher in self._watchers:
-            call(watcher)
+def _outcome(fault: RigError) -> Outcome:
+    return "skipped" if isinstance(fault, InUse) else "failed"

@@ -1,0 +1,104 @@
+"""Putting a station back as it was found, also after a crash or a power cut, from another process.
+
+Relays first, then the receiver, each tried even when the other cannot be reached.
+"""
+
+import fcntl
+import os
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager, suppress
+from pathlib import Path as FilePath
+from typing import Any
+
+from drivers.contracts import Receiver
+from drivers.errors import InUse, RigError, Transmitting
+from sweeper.daemon.instruments import open_receiver, open_switch
+from sweeper.engine.one_pass import DIAL_STEP_HZ
+from sweeper.station import Station
+from sweeper.store import Store, StoreError
+
+AS_FOUND = "receiver-as-found"
+"""Under this key the store keeps how the receiver stood, from before a pass touches it until it is put back."""
+
+
+@contextmanager
+def hold_rig(folder: FilePath) -> Iterator[None]:
+    """Keep other processes of this program from the relays meanwhile; `InUse` when one holds them.
+
+    The kernel lets go of it when the process ends, however it ends.
+    """
+    folder.mkdir(parents=True, exist_ok=True)
+    handle = os.open(folder / "rig.lock", os.O_RDWR | os.O_CREAT | os.O_CLOEXEC, 0o660)
+    try:
+        try:
+            fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
+        except BlockingIOError:
+            raise InUse(
+                "station",
+                "another command of this program has its relays; it is let go when that command ends.",
+            ) from None
+        yield
+    finally:
+        os.close(handle)
+
+
+def left_over(store: Store) -> bool:
+    """Whether an earlier pass has not put the receiver back."""
+    return store.recall(AS_FOUND) is not None
+
+
+def put_right(station: Station, store: Store) -> tuple[RigError, ...]:
+    """Relays to rest, and the receiver as it was before a pass that did not end well; what stood in the way.
+
+    The caller holds the rig. Nobody knows how the relays stand after a crash, so they are set whatever is
+    remembered, without asking the receiver: the stage in a transmitter's way would be the greater harm.
+    """
+    return (*rest_relays(station), *_put_receiver_back(station, store))
+
+
+def rest_relays(station: Station) -> tuple[RigError, ...]:
+    """Relays to rest, and nothing else; what stood in the way."""
+    try:
+        switch = open_switch(station)
+        try:
+            switch.select(str(station.switch.rest))
+        finally:
+            switch.close()
+    except RigError as fault:
+        return (fault,)
+    return ()
+
+
+def _put_receiver_back(station: Station, store: Store) -> tuple[RigError, ...]:
+    as_found = _remembered(store)
+    if as_found is None:
+        return ()
+    try:
+        receiver = open_receiver(station)
+        try:
+            if receiver.is_transmitting():
+                raise Transmitting("receiver", "it is on the air, so it is put back as it was found later.")
+            receiver.restore(_unless_touched(station, receiver, as_found))
+        finally:
+            receiver.close()
+    except RigError as fault:
+        return (fault,)
+    with suppress(StoreError):  # It is put back once more than needed, and the dial left alone if turned.
+        store.remember(AS_FOUND, None)
+    return ()
+
+
+def _remembered(store: Store) -> Mapping[str, Any] | None:
+    try:
+        as_found = store.recall(AS_FOUND)
+    except StoreError:
+        return None  # An unreadable store must not keep the relays from their rest.
+    return as_found if isinstance(as_found, Mapping) else None
+
+
+def _unless_touched(station: Station, receiver: Receiver, as_found: Mapping[str, Any]) -> Mapping[str, Any]:
+    """Without the dial, if somebody has turned it since the program left it on one of its channels."""
+    at = receiver.tuning().hz
+    if any(abs(channel.hz - at) < DIAL_STEP_HZ for channel in station.channels()):
+        return as_found
+    return {key: value for key, value in as_found.items() if key != "tuning"}

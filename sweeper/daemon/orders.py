@@ -1,0 +1,67 @@
+"""What the person at the station wants of a running program: go on, pause, or stop. Thread-safe; no socket, no file."""
+
+import signal
+import threading
+from types import FrameType
+
+
+class Orders:
+    """Stop and pause, and the event that wakes whoever sleeps or measures so that they look here.
+
+    `wake` is set from an order until the measuring thread has taken note of it (`heed`), and for good once
+    the order is to stop.
+    """
+
+    def __init__(self) -> None:
+        self.wake = threading.Event()
+        self._lock = threading.Lock()
+        self._stopping = False
+        self._paused = False
+
+    @property
+    def stopping(self) -> bool:
+        return self._stopping
+
+    @property
+    def paused(self) -> bool:
+        return self._paused
+
+    def stop(self) -> None:
+        """End the program; the pass under way ends within one visit."""
+        with self._lock:
+            self._stopping = True
+            self.wake.set()
+
+    def pause(self) -> bool:
+        """Measure no more until resumed; False when paused already."""
+        with self._lock:
+            changed, self._paused = not self._paused, True
+            if changed:
+                self.wake.set()
+            return changed
+
+    def resume(self) -> bool:
+        """Measure again; False when not paused."""
+        with self._lock:
+            changed, self._paused = self._paused, False
+            if changed:
+                self.wake.set()
+            return changed
+
+    def heed(self) -> None:
+        """The measuring thread has seen what is wanted, and may sleep again unless it is to stop."""
+        with self._lock:
+            if not self._stopping:
+                self.wake.clear()
+
+
+def stop_on_signals(orders: Orders) -> None:
+    """Let SIGINT, SIGTERM and SIGHUP end the program by way of `orders`. Call from the main thread."""
+
+    def handler(number: int, frame: FrameType | None) -> None:
+        # Setting an event takes a lock that the interrupted main thread may hold at this very moment, inside
+        # its own wait for that event; another thread can wait for it, a signal handler would wait for ever.
+        threading.Thread(target=orders.stop, name="stop", daemon=True).start()
+
+    for name in (signal.SIGINT, signal.SIGTERM, signal.SIGHUP):
+        signal.signal(name, handler)

@@ -1,0 +1,60 @@
+"""Where a pass goes: the store first, then whoever looks on. A store that cannot take it is no reason to lose it."""
+
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+from sweeper.daemon.as_found import AS_FOUND
+from sweeper.daemon.watching import Watcher
+from sweeper.store import Store, StoreError
+from sweeper.words import PassRecord, Reading, Visit
+
+
+class Recording:
+    """The engine's sink for a whole run. What the store refuses (a full disk) is kept and offered again.
+
+    `unwritten` holds passes that the store does not have yet, oldest first; at most one of them has readings,
+    since no pass is measured while another waits.
+    """
+
+    def __init__(self, store: Store, watcher: Watcher) -> None:
+        self._store = store
+        self._watcher = watcher
+        self.unwritten: list[tuple[PassRecord, tuple[Reading, ...]]] = []
+        self.dial_as_found: Mapping[str, Any] | None = None
+
+    def found(self, remembered: Mapping[str, Any]) -> None:
+        """Kept before anything is touched. `StoreError` here ends the pass before it begins."""
+        self._store.remember(AS_FOUND, dict(remembered))
+        tuning = remembered.get("tuning")
+        self.dial_as_found = tuning if isinstance(tuning, Mapping) else None
+
+    def visited(self, visit: Visit, readings: Sequence[Reading]) -> None:
+        self._watcher.alive()
+        self._watcher.visited(visit, readings)
+
+    def finished(self, record: PassRecord, readings: Sequence[Reading]) -> None:
+        self.unwritten.append((record, tuple(readings)))
+        self.write()
+
+    def put_back(self) -> None:
+        try:
+            self._store.remember(AS_FOUND, None)
+        except StoreError as full:
+            # It stays remembered, so it is put back once more than needed, with the dial left alone if turned.
+            self._watcher.trouble(str(full))
+
+    def write(self) -> StoreError | None:
+        """Offer what is unwritten to the store; what it said if it still refuses."""
+        while self.unwritten:
+            record, readings = self.unwritten[0]
+            try:
+                self._store.write_pass(record, readings)
+            except StoreError as full:
+                self._watcher.trouble(
+                    f"Pass {record.number} cannot be stored yet and is kept in memory; "
+                    f"nothing is measured until it is. {full}"
+                )
+                return full
+            del self.unwritten[0]
+            self._watcher.finished(record, readings)
+        return None
