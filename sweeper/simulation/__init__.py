@@ -1,1 +1,10 @@
+"""A station made of numbers whose truth is known, served over the wire protocols of real hardware.
 
+It shares no formula with the analysis, and imports neither the analysis nor the drivers: what checks them must
+not be them.
+"""
+
+from sweeper.simulation.saltmarsh import saltmarsh
+from sweeper.simulation.world import Scenario, Truth, World
+
+__all__ = ["Scenario", "Truth", "World", "saltmarsh"]
