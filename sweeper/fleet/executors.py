@@ -105,7 +105,10 @@ class DaskCluster:
                 return
             del tries
         for item in waiting:
-            yield item, Told(f"{self.scheduler}: the scheduler went away {TRIES} times while {item} was waiting.")
+            yield (
+                item,
+                Told(f"{self.scheduler}: the scheduler went away {TRIES} times while {item} was waiting."),
+            )
 
     def _round(
         self, work: Callable[[Item], Result], items: Sequence[Item]
@@ -127,7 +130,9 @@ class DaskCluster:
                     try:
                         outcome: Result | BaseException = future.result()
                     except KilledWorker:
-                        outcome = WorkerLost(f"{item}: the work on it took its workers down; it was left out.")
+                        outcome = WorkerLost(
+                            f"{item}: the work on it took its workers down; it was left out."
+                        )
                     except FutureCancelledError:
                         continue
                     except Exception as error:  # whatever `work` raised is this item's outcome, not ours

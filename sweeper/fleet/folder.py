@@ -68,10 +68,14 @@ class StationFolder:
         try:
             content: bytes = self._files.cat_file(f"{self._root}/{name}")
         except OSError as error:
-            raise BrokenFile(f"{self.url}/{name}: cannot be read ({error}). Let the station send it again.") from error
+            raise BrokenFile(
+                f"{self.url}/{name}: cannot be read ({error}). Let the station send it again."
+            ) from error
         self.bytes_read += len(content)
         if hashlib.sha256(content).hexdigest() != self._listed.get(name, {}).get("sha256"):
-            raise BrokenFile(f"{self.url}/{name}: its checksum is not the manifest's. Let the station send it again.")
+            raise BrokenFile(
+                f"{self.url}/{name}: its checksum is not the manifest's. Let the station send it again."
+            )
         return content
 
 

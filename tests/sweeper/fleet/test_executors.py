@@ -14,14 +14,30 @@ from tests.sweeper.fleet import work
 from tests.whole.peers import free_port, until
 
 
-
 @contextlib.contextmanager
 def dask_cluster(folder: Path, workers: int = 2) -> Iterator[str]:
     """A scheduler and workers as processes of their own, as on machines of their own."""
     port = free_port()
     address = f"tcp://127.0.0.1:{port}"
-    scheduler = [sys.executable, "-m", "distributed.cli.dask_scheduler", "--host", "127.0.0.1", "--port", str(port)]
-    worker = [sys.executable, "-m", "distributed.cli.dask_worker", address, "--nthreads", "1", "--host", "127.0.0.1"]
+    scheduler = [
+        sys.executable,
+        "-m",
+        "distributed.cli.dask_scheduler",
+        "--host",
+        "127.0.0.1",
+        "--port",
+        str(port),
+    ]
+    worker = [
+        sys.executable,
+        "-m",
+        "distributed.cli.dask_worker",
+        address,
+        "--nthreads",
+        "1",
+        "--host",
+        "127.0.0.1",
+    ]
     root = str(Path(__file__).parents[3])
     log = (folder / "dask.log").open("wb")
     processes = [subprocess.Popen([*scheduler, "--no-dashboard"], stdout=log, stderr=log, cwd=root)]
@@ -30,10 +46,17 @@ def dask_cluster(folder: Path, workers: int = 2) -> Iterator[str]:
             local = folder / f"worker-{number}"
             processes.append(
                 subprocess.Popen(
-                    [*worker, "--no-dashboard", "--local-directory", str(local)], stdout=log, stderr=log, cwd=root
+                    [*worker, "--no-dashboard", "--local-directory", str(local)],
+                    stdout=log,
+                    stderr=log,
+                    cwd=root,
                 )
             )
-        until(lambda: (folder / "dask.log").read_bytes().count(b"Registered to") >= workers, "workers to register", 60)
+        until(
+            lambda: (folder / "dask.log").read_bytes().count(b"Registered to") >= workers,
+            "workers to register",
+            60,
+        )
         yield address
     finally:
         for process in processes:

@@ -1,0 +1,142 @@
+"""A new night costs a night, and a summary that cannot be trusted is made again."""
+
+from collections.abc import Iterator
+from dataclasses import replace
+from datetime import UTC, date, datetime, timedelta
+from pathlib import Path
+
+import polars as pl
+import pytest
+from polars.testing import assert_frame_equal
+
+from sweeper.analysis.facts import MeterFacts, StationFacts
+from sweeper.reduction import summaries as kept
+from sweeper.reduction.summaries import BOOK, FILE, summaries_of
+from sweeper.store import Store
+from sweeper.words import ANTENNA_BYPASS, ANTENNA_STAGE, Channel, PassRecord, Reading
+
+CHANNEL = Channel("40 m", 7038500, "noise", 2400)
+FACTS = StationFacts(
+    name="Outpost",
+    latitude=56.2,
+    longitude=8.1,
+    environment="rural",
+    channels=(CHANNEL,),
+    meter=MeterFacts("dB-over-S9", calibrated=False, step_db=1.0),
+    rated_gain_db=15.0,
+    rated_noise_figure_db=3.0,
+    source_enr_db=None,
+    readings_per_visit=8,
+    worthwhile_db=1.0,
+    confidence=0.95,
+    fingerprint="one",
+)
+EVENING = datetime(2026, 3, 1, 19, 0, tzinfo=UTC)
+
+
+def night_pass(store: Store, started: datetime) -> None:
+    """One small pass: bypass, stage, stage, bypass on one channel."""
+    number = store.next_pass_number()
+    readings, time = [], started
+    for path, level in (
+        (ANTENNA_BYPASS, -40.0),
+        (ANTENNA_STAGE, -27.0),
+        (ANTENNA_STAGE, -27.0),
+        (ANTENNA_BYPASS, -40.0),
+    ):
+        for nth in range(8):
+            time += timedelta(milliseconds=100)
+            readings.append(Reading(time, number, CHANNEL, path, level + nth % 3 - 1, None))
+    store.write_pass(PassRecord(number, started, time, "done", "", 4), readings)
+
+
+@pytest.fixture
+def store(tmp_path: Path) -> Iterator[Store]:
+    with Store(tmp_path, "Outpost", 8.1) as opened:
+        for night in range(3):
+            night_pass(opened, EVENING + timedelta(days=night))
+            night_pass(opened, EVENING + timedelta(days=night, minutes=10))
+        opened.finish_days(EVENING + timedelta(days=3))
+        yield opened
+
+
+@pytest.fixture
+def days_read(monkeypatch: pytest.MonkeyPatch) -> list[date]:
+    read: list[date] = []
+    whole = Store.day
+
+    def counted(self: Store, day: date) -> pl.DataFrame:
+        read.append(day)
+        return whole(self, day)
+
+    monkeypatch.setattr(Store, "day", counted)
+    return read
+
+
+def test_finished_days_are_read_once(store: Store, days_read: list[date]) -> None:
+    first = summaries_of(store, FACTS)
+    assert days_read == [date(2026, 3, 1), date(2026, 3, 2), date(2026, 3, 3)]
+    days_read.clear()
+    assert_frame_equal(summaries_of(store, FACTS), first)
+    assert days_read == []
+
+
+def test_a_new_night_reads_that_night_alone(store: Store, days_read: list[date]) -> None:
+    summaries_of(store, FACTS)
+    night_pass(store, EVENING + timedelta(days=3))
+    days_read.clear()
+    with_running = summaries_of(store, FACTS)
+    assert days_read == [date(2026, 3, 4)]
+    assert with_running["night"].unique().sort().to_list() == [date(2026, 3, d) for d in (1, 2, 3, 4)]
+    store.finish_days(EVENING + timedelta(days=5))
+    days_read.clear()
+    assert_frame_equal(summaries_of(store, FACTS), with_running)
+    assert days_read == [date(2026, 3, 4)]
+    days_read.clear()
+    summaries_of(store, FACTS)
+    assert days_read == []
+
+
+@pytest.mark.parametrize("damage", ["torn", "swapped", "gone", "no book", "book is no book"])
+def test_a_damaged_summary_is_made_again(store: Store, days_read: list[date], damage: str) -> None:
+    first = summaries_of(store, FACTS)
+    file, book = store.folder / FILE, store.folder / BOOK
+    if damage == "torn":
+        file.write_bytes(file.read_bytes()[:-40])
+    elif damage == "swapped":
+        first.head(1).write_parquet(file)
+    elif damage == "gone":
+        file.unlink()
+    elif damage == "no book":
+        book.unlink()
+    else:
+        book.write_text('["not", "a book"]', encoding="utf-8")
+    days_read.clear()
+    assert_frame_equal(summaries_of(store, FACTS), first)
+    assert len(days_read) == 3
+
+
+def test_another_station_file_or_other_code_makes_all_anew(
+    store: Store, days_read: list[date], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    summaries_of(store, FACTS)
+    days_read.clear()
+    summaries_of(store, replace(FACTS, fingerprint="two"))
+    assert len(days_read) == 3
+    days_read.clear()
+    monkeypatch.setattr(kept, "code_fingerprint", lambda: "another")
+    summaries_of(store, replace(FACTS, fingerprint="two"))
+    assert len(days_read) == 3
+
+
+def test_a_disk_that_takes_nothing_costs_time_and_no_findings(
+    store: Store, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def full(*_: object, **__: object) -> None:
+        raise OSError(28, "No space left on device")
+
+    with monkeypatch.context() as patched:
+        patched.setattr(pl.DataFrame, "write_parquet", full)
+        on_full_disk = summaries_of(store, FACTS)
+    assert_frame_equal(on_full_disk, summaries_of(store, FACTS))
+    assert not list(store.folder.glob("*.new"))
