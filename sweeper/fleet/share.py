@@ -1,22 +1,22 @@
 """What one station contributes: its findings, and what was wrong with its files. The work of a worker."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
 
-from sweeper.analysis.findings import Findings
+from sweeper.analysis.stations import StationResult
+from sweeper.words import Channel
 
 
 @dataclass(frozen=True)
 class StationShare:
-    """One station reduced. `findings` is None where nothing of it could be read; `problems` says why in words."""
+    """One station reduced. `result` is None where nothing of it could be read; `problems` says why in words."""
 
     url: str
     name: str
-    latitude: float
-    longitude: float
     days: int
     bytes_read: int
-    findings: Findings | None
+    result: StationResult | None
     problems: tuple[str, ...]
 
 
@@ -34,7 +34,7 @@ def reduce_folder(url: str) -> StationShare:
         folder = StationFolder(url)
         station = folder.station()
     except Told as told:
-        return StationShare(url, url.rstrip("/").rsplit("/", 1)[-1], 0.0, 0.0, 0, 0, None, (str(told),))
+        return StationShare(url, url.rstrip("/").rsplit("/", 1)[-1], 0, 0, None, (str(told),))
     facts = facts_of(station)
     parts: list[pl.DataFrame] = []
     read: list[date] = []
@@ -48,18 +48,22 @@ def reduce_folder(url: str) -> StationShare:
         parts.append(summary)
         read.append(day)
     summaries = pl.concat(parts, how="diagonal_relaxed") if parts else None
-    findings = None
+    result = None
     if summaries is not None and summaries.height:
         findings, _ = find(summaries, facts)
+        place = station.station
+        result = StationResult(
+            place.name, place.latitude, place.longitude, place.environment, _band_hz(facts.channels), findings
+        )
     else:
         problems.append(f"{url}: no readings could be used.")
-    return StationShare(
-        url,
-        station.station.name,
-        station.station.latitude,
-        station.station.longitude,
-        len(read),
-        folder.bytes_read,
-        findings,
-        tuple(problems),
-    )
+    return StationShare(url, station.station.name, len(read), folder.bytes_read, result, tuple(problems))
+
+
+def _band_hz(channels: Sequence[Channel]) -> dict[str, float]:
+    """The mean frequency of each band's noise channels, hertz."""
+    by_band: dict[str, list[int]] = {}
+    for channel in channels:
+        if channel.purpose == "noise":
+            by_band.setdefault(channel.band, []).append(channel.hz)
+    return {band: sum(hz) / len(hz) for band, hz in by_band.items()}
