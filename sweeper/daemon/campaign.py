@@ -7,7 +7,7 @@ listens, and a cable that comes back is simply there at the next pass. When pass
 from collections import Counter
 from collections.abc import Iterable
 from contextlib import suppress
-from datetime import datetime
+from datetime import datetime, timedelta
 
 from drivers.errors import InUse, RigError
 from sweeper.clock import Clock
@@ -46,6 +46,7 @@ class Campaign:
         self.settled = False
         """Whether the relays rest and the receiver stands as found, as far as is known."""
         self.life = self._life()
+        self._exercise_from = clock.now()
 
     def settle(self) -> tuple[RigError, ...]:
         """Before anything else: relays to rest, receiver as found. What stands in the way, to be tried again."""
@@ -118,8 +119,10 @@ class Campaign:
         """Move relays that stood idle for a day, unless somebody needs the station; what went wrong, or empty."""
         if not self.station.switch.exercise or not self.settled:
             return ""
-        if not wear.idle_relays(self.station, self.life, self.clock.now()):
+        now = self.clock.now()
+        if now < self._exercise_from or not wear.idle_relays(self.station, self.life, now):
             return ""
+        self._exercise_from = now + EXERCISE_AGAIN
         try:
             with hold_rig(self.store.folder), open_rig(self.station) as rig:
                 if rig.receiver.is_transmitting():
@@ -217,6 +220,9 @@ def _wait_for(instant: datetime | None, campaign: Campaign) -> bool:
 
 LOOK_S = 30.0
 """How long to sleep before another look at the clock."""
+
+EXERCISE_AGAIN = timedelta(hours=1)
+"""How long after an exercise that did not come about another is tried."""
 
 
 def _outcome(fault: RigError) -> Outcome:

@@ -28,12 +28,15 @@ class Rhythm:
         self._clock = clock
         self.every = every
         self._after = clock.now()
+        self._pending: datetime | None = None
         self._last: datetime | None = None
         self._last_at_s = 0.0
         self._look()
 
     def upcoming(self) -> datetime | None:
         """The instant to wait for."""
+        if self._pending is not None:
+            return self._pending
         instant = self._next_after(self._after)
         for _ in range(self.every - 1):
             instant = instant and self._next_after(instant)
@@ -48,8 +51,7 @@ class Rhythm:
     def took(self, instant: datetime) -> None:
         """That instant has come."""
         self._last, self._last_at_s = instant, self._clock.monotonic()
-        self._after = instant
-        self._look()
+        self._after, self._pending = max(self._after, instant), None
 
     def stepped(self) -> float:
         """Seconds by which the clock was stepped since the last look, 0.0 for none; begins anew from there.
@@ -60,21 +62,26 @@ class Rhythm:
         now, monotonic_s = self._clock.now(), self._clock.monotonic()
         step_s = (now - self._seen).total_seconds() - (monotonic_s - self._seen_at_s)
         self._look()
-        if abs(step_s) < A_STEP_S:
-            return 0.0
-        if step_s < 0:
-            self._after = min(self._after, now)
-        return step_s
+        if step_s <= -A_STEP_S:
+            self._after, self._pending = min(self._after, now), None
+        elif step_s >= A_STEP_S:
+            instant = self.upcoming()
+            if instant is not None and instant <= now:
+                self._after, self._pending = now, instant
+        return step_s if abs(step_s) >= A_STEP_S else 0.0
 
-    def missed(self, now: datetime, at_most: int = 500) -> tuple[datetime, ...]:
-        """The instants between the one that came last and `now`, which are not waited for any more."""
+    def missed(self, at_most: int = 500) -> tuple[datetime, ...]:
+        """The instants that went by since the one that came last, but for the latest, which is due at once."""
+        if self.stepped():
+            return ()
+        now = self._clock.now()
         gone: list[datetime] = []
-        instant = self._next_after(self._after)
-        while instant is not None and instant <= now and len(gone) < at_most:
+        while (instant := self.upcoming()) is not None and instant <= now and len(gone) < at_most:
             gone.append(instant)
-            instant = self._next_after(instant)
-        self._after = max(self._after, now) if len(gone) == at_most else (gone[-1] if gone else self._after)
-        return tuple(gone)
+            self._after, self._pending = instant, None
+        if gone:
+            self._pending = gone[-1]
+        return tuple(gone[:-1])
 
     def _look(self) -> None:
         self._seen, self._seen_at_s = self._clock.now(), self._clock.monotonic()

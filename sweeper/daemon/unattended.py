@@ -1,0 +1,162 @@
+"""A station left alone: passes when the schedule says so, giving way to people, and housekeeping in between.
+
+Every instant of the schedule ends in a record: done, skipped because, failed because. Relay life alone
+thins the schedule itself.
+"""
+
+from datetime import date, datetime, timedelta
+
+from sweeper.daemon import wear
+from sweeper.daemon.campaign import LOOK_S, Campaign, leave
+from sweeper.daemon.messages import Doing
+from sweeper.daemon.rhythm import NextAfter, Rhythm
+from sweeper.store import StoreError, day_of
+
+PAUSED = "paused"
+"""Under this key the store keeps whether a person has paused the station, across restarts."""
+
+EXERCISE_MARGIN = timedelta(minutes=2)
+"""Idle contacts are exercised only when the next pass is at least this far away."""
+
+
+def keep_schedule(campaign: Campaign, next_after: NextAfter, until: datetime | None = None) -> None:
+    """Measure at the instants of `next_after` until there are none, `until` is past, or somebody asks to stop.
+
+    `StoreError` when passes could not be stored to the end.
+    """
+    unattended = _Unattended(campaign, next_after, until)
+    try:
+        unattended.keep()
+    finally:
+        leave(campaign)
+    campaign.end()
+
+
+class _Unattended:
+    """A run under way."""
+
+    def __init__(self, campaign: Campaign, next_after: NextAfter, until: datetime | None) -> None:
+        self._campaign = campaign
+        self._clock = campaign.clock
+        self._orders = campaign.orders
+        self._until = until
+        self._next_after = next_after
+        self._rhythm = Rhythm(next_after, campaign.clock)
+        self._tidied_on: date | None = None
+        self._paused = False
+
+    def keep(self) -> None:
+        campaign, rhythm = self._campaign, self._rhythm
+        self._say("starting", "the relays go to rest, and the receiver back to where it was found")
+        for fault in campaign.settle():
+            campaign.watcher.trouble(str(fault))
+        if campaign.store.recall(PAUSED):
+            self._orders.pause()
+        while not self._orders.stopping:
+            self._heed()
+            self._housekeeping()
+            instant = rhythm.upcoming()
+            if instant is None or (self._until is not None and instant > self._until):
+                break
+            if not self._wait_for(instant):
+                continue
+            rhythm.took(instant)
+            self._at(instant)
+            for gone in rhythm.missed():
+                campaign.account("skipped", f"at {gone:%H:%M} UTC the pass before was still under way")
+        self._say("stopping", "the relays go to rest, and the receiver back to where it was found")
+
+    def _at(self, instant: datetime) -> None:
+        """A pass is due: measured, or left out with its reason."""
+        campaign = self._campaign
+        because = "paused by a person" if self._paused else self._wait_for_quiet(instant)
+        if because:
+            campaign.account("skipped", because)
+            return
+        self._say("measuring", "")
+        campaign.attempt()
+
+    def _wait_for_quiet(self, instant: datetime) -> str:
+        """Put the pass off while somebody uses the receiver, until the next one is due; why it is left out then."""
+        following = self._rhythm.following(instant)
+        while because := self._campaign.courtesy.somebody_there():
+            self._say("yielding", because)
+            left_s = COURTESY_LOOK_S
+            if following is not None:
+                left_s = min(left_s, (following - self._clock.now()).total_seconds() - 1.0)
+            if left_s <= 0 or self._clock.sleep(left_s, self._orders.wake):
+                return because
+            self._campaign.watcher.alive()
+        return ""
+
+    def _wait_for(self, instant: datetime) -> bool:
+        """True once `instant` has come; False when there is something else to look at first."""
+        if self._paused:
+            self._say("paused", "paused by a person", instant)
+        else:
+            self._say("waiting", self._why_slow(), instant)
+        remaining_s = (instant - self._clock.now()).total_seconds()
+        if remaining_s <= 0:
+            return True
+        self._clock.sleep(min(remaining_s, LOOK_S), self._orders.wake)
+        step_s = self._rhythm.stepped()
+        if step_s:
+            self._campaign.watcher.trouble(
+                f"The clock was stepped by {step_s:+.0f} s; the schedule goes by the new time."
+            )
+        return False
+
+    def _heed(self) -> None:
+        """Take note of what people ordered."""
+        self._orders.heed()
+        if self._paused != self._orders.paused:
+            self._paused = self._orders.paused
+            try:
+                self._campaign.store.remember(PAUSED, self._paused)
+            except StoreError as full:
+                self._campaign.watcher.trouble(str(full))
+
+    def _housekeeping(self) -> None:
+        """What is due between passes: left-overs, unwritten passes, the day before, idle contacts, the rhythm."""
+        campaign, now = self._campaign, self._clock.now()
+        campaign.watcher.alive()
+        if not campaign.settled:
+            for fault in campaign.settle():
+                campaign.watcher.trouble(str(fault))
+        campaign.recording.write()
+        today = day_of(now, campaign.station.station.longitude)
+        if today != self._tidied_on:
+            campaign.finish_days()
+            self._tidied_on = today
+            self._rhythm.every = wear.every_nth(
+                campaign.station, campaign.life, now, _in_a_day(self._next_after, now)
+            )
+        upcoming = self._rhythm.upcoming()
+        if not self._paused and (upcoming is None or upcoming - now > EXERCISE_MARGIN):
+            trouble = campaign.exercise()
+            if trouble:
+                campaign.watcher.trouble(trouble)
+
+    def _why_slow(self) -> str:
+        if self._rhythm.every == 1:
+            return ""
+        return (
+            f"only one pass in {self._rhythm.every} is measured, so that the relays last as long as planned"
+        )
+
+    def _say(self, doing: Doing, because: str, next_pass: datetime | None = None) -> None:
+        self._campaign.watcher.doing(doing, because, next_pass)
+
+
+COURTESY_LOOK_S = 15.0
+"""How long to wait before another look at a receiver that somebody uses."""
+
+
+def _in_a_day(next_after: NextAfter, now: datetime) -> float:
+    """Passes that the schedule has in the week ahead, by the day."""
+    count, end = 0, now + timedelta(days=7)
+    instant = next_after(now)
+    while instant is not None and instant < end:
+        count += 1
+        instant = next_after(instant)
+    return count / 7
