@@ -67,10 +67,10 @@ def combine(summaries: "pl.DataFrame", facts: StationFacts) -> Gain | None:
     )
     if not parts:
         return _rated(facts)
-    return weighted(parts, facts.rated_gain_db)
+    return weighted(parts)
 
 
-def weighted(parts: tuple[GainPart, ...], rated_gain_db: float | None = None) -> Gain:
+def weighted(parts: tuple[GainPart, ...]) -> Gain:
     """Parts weighted by 1/se², with disagreement between them named and covered (Birge ratio)."""
     from scipy.stats import chi2
 
@@ -92,12 +92,6 @@ def weighted(parts: tuple[GainPart, ...], rated_gain_db: float | None = None) ->
         sentences.append(
             f"The ways to measure gain disagree ({named}), by more than their uncertainties allow: "
             "suspect overload, compression, or antenna and load that do not match the receiver alike."
-        )
-    if rated_gain_db is not None and rated_gain_db > 2 and gain_db + 3 * se_db < 0:
-        flags.append("gain-reversed")
-        sentences.append(
-            f"The stage is rated at {rated_gain_db:+.1f} dB but measures {gain_db:+.1f} dB: it has no supply, its relay "
-            "does not switch, or stage and bypass are swapped in the station file."
         )
     telling = [part.source for part, weighs in zip(parts, share, strict=True) if weighs > 0.1]
     source: GainSource = telling[0] if len(telling) == 1 else "combined"

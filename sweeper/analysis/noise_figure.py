@@ -1,0 +1,183 @@
+"""Noise figures of receiver and stage: with a noise source, from the load alone, or relative to each other.
+
+Closed formulas on linear noise factors first, then what the summaries of a band say. Arrays or numbers, no files.
+"""
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from sweeper.analysis.facts import StationFacts
+from sweeper.analysis.findings import Interval
+from sweeper.analysis.gain import Gain
+
+if TYPE_CHECKING:
+    import polars as pl
+
+BOLTZMANN = 1.380649e-23
+"""J/K, exact in the SI."""
+T0_K = 290.0
+"""The reference temperature of noise figures."""
+LOAD_TEMPERATURE_SE_K = 10.0
+"""How far the load's temperature may be from 290 K when nobody noted it."""
+MISMATCH_SE_DB = 0.2
+"""Standard uncertainty from a source and a receiver input of return loss 14 to 20 dB (common practice)."""
+ENR_SE_DB = 0.3
+
+
+def to_db(ratio: float) -> float:
+    """Decibels of a power ratio; NaN where there are none."""
+    return float(10 * np.log10(ratio)) if ratio > 0 else float("nan")
+
+
+def from_db(value_db: float) -> float:
+    """The power ratio of decibels."""
+    return float(10 ** (value_db / 10))
+
+
+def thermal_dbm(bandwidth_hz: float) -> float:
+    """kT₀B in dBm: −173.98 dBm in 1 Hz, −140.17 dBm in 2400 Hz."""
+    return float(10 * np.log10(BOLTZMANN * T0_K * bandwidth_hz * 1000))
+
+
+def factor_by_source(enr: float, y: float, cold_k: float = T0_K) -> float:
+    """Noise factor from a source of excess noise ratio `enr` and the power ratio hot over cold `y`, both linear.
+
+    F = (ENR − y·(Tc/T₀ − 1))/(y − 1); with a cold source at T₀, ENR/(y − 1). NaN where y ≤ 1.
+    Source: IEEE definition of noise factor; manufacturers' noise-figure application notes.
+    """
+    return (enr - y * (cold_k / T0_K - 1)) / (y - 1) if y > 1 else float("nan")
+
+
+def without_second(total: float, second: float, gain: float) -> float:
+    """Noise factor of the first of two stages: F₁ = F − (F₂ − 1)/G₁ (Friis 1944). All linear."""
+    return total - (second - 1) / gain
+
+
+def cascade(first: float, second: float, gain: float) -> float:
+    """Noise factor of two stages in a row: F₁ + (F₂ − 1)/G₁ (Friis 1944). All linear."""
+    return first + (second - 1) / gain
+
+
+@dataclass(frozen=True, slots=True)
+class NoiseFigures:
+    """Noise figures on one band, as intervals in dB; None where they cannot be known.
+
+    `chain_change_db` is what the stage does to the noise figure of the whole chain (negative: better); it needs
+    neither calibration nor source. `receiver_se_db` is the standard uncertainty behind the receiver's interval.
+    """
+
+    receiver_db: Interval | None
+    stage_db: Interval | None
+    chain_change_db: Interval | None
+    receiver_se_db: float
+    found_by: str
+    flags: tuple[str, ...] = ()
+    sentences: tuple[str, ...] = ()
+
+
+def figures(summaries: "pl.DataFrame", gain: Gain | None, facts: StationFacts) -> NoiseFigures:
+    """Noise figures from the `summaries` of one band: by the source where there is one, else by a calibrated load."""
+    rows = _load_rows(summaries)
+    flags: list[str] = []
+    sentences: list[str] = []
+    difference, difference_se = _mean(rows, "load_difference_db", "load_difference_se_db")
+    chain = None
+    if gain is not None and np.isfinite(difference):
+        chain_se = float(np.hypot(difference_se, gain.se_db))
+        chain = _interval(difference - gain.gain_db, chain_se, facts.confidence)
+    receiver, receiver_se, found_by = _receiver(rows, facts)
+    if not np.isfinite(receiver):
+        return NoiseFigures(None, None, chain, float("nan"), "", tuple(flags), tuple(sentences))
+    receiver_interval = _interval(receiver, receiver_se, facts.confidence)
+    if receiver < -2 * receiver_se:
+        flags.append("implausible-calibration")
+        sentences.append(
+            f"The receiver's noise figure comes out at {receiver:.1f} dB, and none can lie below 0 dB: the meter "
+            "curve, the bandwidth or the noise source's value is wrong. Calibrate again; this does not touch the differences."
+        )
+        return NoiseFigures(None, None, chain, float("nan"), "", tuple(flags), tuple(sentences))
+    stage = None
+    if gain is not None and np.isfinite(difference) and not flags:
+        stage = _stage(receiver, receiver_se, difference, difference_se, gain, facts.confidence)
+    return NoiseFigures(
+        receiver_interval, stage, chain, receiver_se, found_by, tuple(flags), tuple(sentences)
+    )
+
+
+def _stage(
+    receiver_db: float,
+    receiver_se: float,
+    difference_db: float,
+    difference_se: float,
+    gain: Gain,
+    confidence: float,
+) -> Interval | None:
+    """fs = ((D − 1)·fr + 1)/g with D the load difference; uncertainty by its slopes in dB."""
+
+    def of(receiver: float, difference: float, gain_db: float) -> float:
+        return to_db(((from_db(difference) - 1) * from_db(receiver) + 1) / from_db(gain_db))
+
+    middle = of(receiver_db, difference_db, gain.gain_db)
+    if not np.isfinite(middle):
+        return None
+    steps = (
+        of(receiver_db + receiver_se, difference_db, gain.gain_db) - middle,
+        of(receiver_db, difference_db + difference_se, gain.gain_db) - middle,
+        gain.se_db,
+    )
+    error = float(np.sqrt(np.nansum(np.square(steps))))
+    return _interval(middle, error, confidence) if np.isfinite(error) else None
+
+
+def _load_rows(summaries: "pl.DataFrame") -> "pl.DataFrame":
+    import polars as pl
+
+    return summaries.filter((pl.col("for") == "noise") & pl.col("level_load_bypass").is_not_null())
+
+
+def _receiver(rows: "pl.DataFrame", facts: StationFacts) -> tuple[float, float, str]:
+    """Receiver noise figure in dB, its standard uncertainty, and how it was found; NaN when it cannot be."""
+    import polars as pl
+
+    if rows.is_empty():
+        return float("nan"), float("nan"), ""
+    temperature_db = 4.34 * LOAD_TEMPERATURE_SE_K / T0_K
+    lit = rows.filter(pl.col("level_noise_bypass").is_not_null())
+    if facts.source_enr_db is not None and not lit.is_empty():
+        y = from_db(
+            float(np.mean(lit["level_noise_bypass"].to_numpy() - lit["level_load_bypass"].to_numpy()))
+        )
+        slope = y / max(y - 1, 1e-9)
+        error = float(np.sqrt(ENR_SE_DB**2 + MISMATCH_SE_DB**2 + (0.05 * slope) ** 2 + temperature_db**2))
+        return to_db(factor_by_source(from_db(facts.source_enr_db), y)), error, "source"
+    if facts.meter.calibrated:
+        off_floor = rows.filter(pl.col("noise_rise_bound") != "at least")
+        if off_floor.is_empty():
+            return float("nan"), float("nan"), ""
+        thermal = 10 * np.log10(off_floor["bandwidth_hz"].to_numpy()) + thermal_dbm(1)
+        over = off_floor["level_load_bypass"].to_numpy() - thermal
+        error = float(np.sqrt(facts.meter.uncertainty_db**2 + temperature_db**2))
+        return float(np.mean(over)), error, "load"
+    return float("nan"), float("nan"), ""
+
+
+def _mean(rows: "pl.DataFrame", value: str, error: str) -> tuple[float, float]:
+    """Mean of `value` over the rows and its standard error, by night where there are three or more."""
+    good = rows.drop_nulls([value, error])
+    if good.is_empty():
+        return float("nan"), float("nan")
+    levels = good[value].to_numpy()
+    nights, which = np.unique(good["night"].to_physical().to_numpy(), return_inverse=True)
+    if len(nights) >= 3:
+        nightly = np.bincount(which, levels) / np.bincount(which)
+        return float(levels.mean()), float(nightly.std(ddof=1) / np.sqrt(len(nights)))
+    return float(levels.mean()), float(good[error].to_numpy().mean())
+
+
+def _interval(value: float, error: float, confidence: float) -> Interval:
+    from scipy.stats import norm
+
+    reach = float(norm.ppf(0.5 + confidence / 2)) * error
+    return Interval(value, value - reach, value + reach)
