@@ -2,7 +2,7 @@
 
 import typer
 
-from sweeper.cli import checking, data, demonstration, measuring, planning, reducing
+from sweeper.cli import checking, data, demonstration, fleet, measuring, planning, reducing
 
 app = typer.Typer(
     name="sweeper",
@@ -26,3 +26,4 @@ app.command("export", epilog="Example: sweeper export saltmarsh.yaml --format cs
     data.export
 )
 app.command("simulate", epilog="Example: sweeper simulate saltmarsh.yaml")(demonstration.simulate)
+app.command("fleet", epilog="Example: sweeper fleet club/ --json")(fleet.fleet)

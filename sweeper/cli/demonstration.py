@@ -8,12 +8,11 @@ import typer
 from sweeper.cli.options import StationFile
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterator, Mapping, Sequence
+    from collections.abc import Iterator, Sequence
     from datetime import datetime
-    from typing import Any
 
     from sweeper.station import Station
-    from sweeper.words import PassRecord, Reading, Visit
+    from sweeper.words import PassRecord, Reading
 
 
 def demo(
@@ -26,6 +25,7 @@ def demo(
     from sweeper.cli.progress import progress
     from sweeper.clock import JumpingClock
     from sweeper.daemon.campaign import Campaign, run_passes
+    from sweeper.daemon.watching import Watcher
     from sweeper.reduction import facts_of, reduce_store
     from sweeper.report import write_html
     from sweeper.report.terminal import show_findings
@@ -42,8 +42,14 @@ def demo(
         due = list(_due(station, world.first_evening, nights))
         store = Store(_fresh(out / "saltmarsh.data"), station.station.name, station.station.longitude)
         with progress(f"Measuring {nights} simulated night{'s' if nights > 1 else ''}") as told:
-            campaign = Campaign(station, store, clock, watchers=(_Counting(len(due), told),))
-            run_passes(campaign, due)
+
+            class Counting(Watcher):
+                """Moves the bar as passes end."""
+
+                def finished(self, record: "PassRecord", readings: "Sequence[Reading]") -> None:
+                    told(record.number / len(due))
+
+            run_passes(Campaign(station, store, clock, watchers=[Counting()]), due)
     with progress("Reducing and drawing") as told:
         reduced = reduce_store(store, facts_of(station), progress=lambda share: told(share / 2))
         write_html(reduced.findings, reduced.evidence, reduced.passes, out / "report.html")
@@ -85,7 +91,6 @@ def simulate(station_file: StationFile) -> None:
 def _station_file(out: Path, receiver_link: str, switch_link: str) -> Path:
     """A copy of the Saltmarsh station file with the links of this run."""
     from drivers.config_files import station_file
-
     from sweeper.station.rewrite import with_values
 
     text = station_file("saltmarsh").read_text(encoding="utf-8")
@@ -119,31 +124,18 @@ def _due(station: "Station", start: "datetime", nights: int) -> "Iterator[dateti
 
 
 def _fresh(folder: Path) -> Path:
-    """A demo begins anew: what an earlier one left in its own folder goes."""
+    """A demo begins anew: what an earlier one left goes, but only a folder that a demo made."""
     import shutil
 
+    from sweeper.errors import WrongInput
+
+    mark = folder / "invented-readings"
     if folder.exists():
+        if not mark.exists():
+            raise WrongInput(
+                f"{folder}: a demo did not make this folder, so it stays. Name another one with --out."
+            )
         shutil.rmtree(folder)
+    folder.mkdir(parents=True)
+    mark.touch()
     return folder
-
-
-class _Counting:
-    """A watcher that moves the progress bar as passes end."""
-
-    def __init__(self, passes: int, told: "Callable[[float], None]") -> None:
-        self._passes = passes
-        self._told = told
-        self._ended = 0
-
-    def found(self, remembered: "Mapping[str, Any]") -> None:
-        pass
-
-    def visited(self, visit: "Visit", readings: "Sequence[Reading]") -> None:
-        pass
-
-    def finished(self, record: "PassRecord", readings: "Sequence[Reading]") -> None:
-        self._ended += 1
-        self._told(self._ended / self._passes)
-
-    def put_back(self) -> None:
-        pass

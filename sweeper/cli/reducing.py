@@ -79,7 +79,7 @@ def report(
     from sweeper.report import write_html
 
     page = out if out is not None else station_file.with_suffix(".html")
-    write_html(reduced.findings, reduced.evidence, reduced.health, page)
+    write_html(reduced.findings, reduced.evidence, reduced.passes, page)
     print(page)
 
 
