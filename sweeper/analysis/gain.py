@@ -12,6 +12,7 @@ import numpy as np
 from sweeper.analysis.facts import StationFacts
 from sweeper.analysis.findings import GainSource, Interval
 from sweeper.analysis.levels import Floats
+from sweeper.analysis.noise_rise import kept_share_db, kept_share_slope
 
 if TYPE_CHECKING:
     import polars as pl
@@ -62,12 +63,15 @@ def combine(summaries: "pl.DataFrame", facts: StationFacts) -> Gain | None:
     Each way is averaged by night and weighted by its uncertainty. Ways that differ by more than their
     uncertainties allow are named, and the uncertainty grows to cover them. The rated gain is a last resort.
     """
-    parts = tuple(
+    return measured(summaries) or _rated(facts)
+
+
+def measured(summaries: "pl.DataFrame") -> Gain | None:
+    """The same without the last resort."""
+    parts = [
         part for part in (_carriers(summaries), _load(summaries), _source(summaries)) if part is not None
-    )
-    if not parts:
-        return _rated(facts)
-    return weighted(parts)
+    ]
+    return weighted(tuple(parts)) if parts else None
 
 
 def weighted(parts: tuple[GainPart, ...]) -> Gain:
@@ -119,6 +123,31 @@ def gain_from_powers_db(
     return float(10 * np.log10(stage / bypass)) if bypass > 0 and stage > 0 else float("nan")
 
 
+def gain_from_rises(
+    load_difference: Floats,
+    rise_bypass: Floats,
+    rise_stage: Floats,
+    difference_se: Floats,
+    load_bypass_se: Floats,
+    load_stage_se: Floats,
+) -> tuple[Floats, Floats]:
+    """Gain of the stage from two powers that it adds nothing to by itself, dB, and its standard error.
+
+    (hot − load) of the stage route over that of the bypass route; NaN where the hot source does not stand above
+    the load in both. Arrays of one shape.
+    """
+    with np.errstate(divide="ignore", invalid="ignore"):
+        clear = (rise_bypass > 0) & (rise_stage > 0)
+        bypass, stage = np.where(clear, rise_bypass, np.nan), np.where(clear, rise_stage, np.nan)
+        gain: Floats = load_difference + (stage + kept_share_db(stage)) - (bypass + kept_share_db(bypass))
+        error: Floats = np.sqrt(
+            ((1 + np.fmax(kept_share_slope(stage), kept_share_slope(bypass))) * difference_se) ** 2
+            + (kept_share_slope(bypass) * load_bypass_se) ** 2
+            + (kept_share_slope(stage) * load_stage_se) ** 2
+        )
+    return gain, error
+
+
 def snr_change_db(gain_db: float, antenna_bypass_db: float, antenna_stage_db: float) -> float:
     """What the stage does to signal-to-noise ratio: gain minus what it adds to antenna noise, dB."""
     return gain_db - (antenna_stage_db - antenna_bypass_db)
@@ -163,7 +192,7 @@ def _load(summaries: "pl.DataFrame") -> GainPart | None:
     if rows.is_empty():
         return None
     weights = 1 / rows["usual_se"].to_numpy() ** 2
-    return _by_night("load", rows, "load_gain_db", "load_gain_se_db", weights)
+    return _by_night("load", rows, "load_gain_db", "load_gain_se_db", weights, "gain_resolution_db")
 
 
 def _source(summaries: "pl.DataFrame") -> GainPart | None:
@@ -179,7 +208,12 @@ def _source(summaries: "pl.DataFrame") -> GainPart | None:
 
 
 def _by_night(
-    source: GainSource, rows: "pl.DataFrame", value: str, error: str, weights: Floats
+    source: GainSource,
+    rows: "pl.DataFrame",
+    value: str,
+    error: str,
+    weights: Floats,
+    resolution: str = "resolution_db",
 ) -> GainPart | None:
     """Weighted mean over all rows; its error from the scatter of nights where there are three or more."""
     gain = rows[value].to_numpy()
@@ -189,7 +223,7 @@ def _by_night(
     total = weights.sum()
     mean = float(weights @ gain / total)
     within = float(np.sqrt(np.nansum((weights * se) ** 2)) / total)
-    coarse = float(np.sqrt((weights @ rows["resolution_db"].fill_null(0.0).to_numpy() ** 2) / total))
+    coarse = float(np.sqrt((weights @ rows[resolution].fill_null(0.0).to_numpy() ** 2) / total))
     if len(nights) >= 3:
         moved = np.bincount(which, weights * (gain - mean))
         between = float(np.sqrt((moved**2).sum() * len(nights) / (len(nights) - 1)) / total)

@@ -65,7 +65,7 @@ def passes_of(visits: "pl.DataFrame", facts: StationFacts) -> "pl.DataFrame":
 
 
 def _with_steady_sources(table: "pl.DataFrame") -> "pl.DataFrame":
-    """Load and noise-source levels at every pass, and their standard errors `<path>_se`."""
+    """Load and source levels at every pass, their standard errors `<path>_se` and their scatter `<path>_wander`."""
     import polars as pl
 
     parts = []
@@ -78,10 +78,12 @@ def _with_steady_sources(table: "pl.DataFrame") -> "pl.DataFrame":
             if not seen.any():
                 columns += [pl.Series(path, [None] * len(part), dtype=pl.Float64)]
                 columns += [pl.Series(f"{path}_se", [None] * len(part), dtype=pl.Float64)]
+                columns += [pl.Series(f"{path}_wander", [None] * len(part), dtype=pl.Float64)]
                 continue
             smooth, error = _smoothed(level[seen])
             columns += [pl.Series(path, np.interp(seconds, seconds[seen], smooth))]
             columns += [pl.Series(f"{path}_se", np.full(len(part), error))]
+            columns += [pl.Series(f"{path}_wander", np.full(len(part), float(np.std(level[seen]))))]
             for name in ("floor", "top"):
                 touched = part[f"{name}_{path}"].to_numpy()
                 share = touched[seen].mean()

@@ -95,7 +95,7 @@ def figures(summaries: "pl.DataFrame", gain: Gain | None, facts: StationFacts) -
         flags.append("implausible-calibration")
         sentences.append(
             f"The receiver's noise figure comes out at {receiver:.1f} dB, and none can lie below 0 dB: the meter "
-            "curve, the bandwidth or the noise source's value is wrong. Calibrate again; this does not touch the differences."
+            "curve, the bandwidth or the noise source's value is wrong. Calibrate again; differences stay good."
         )
         return NoiseFigures(None, None, chain, float("nan"), "", tuple(flags), tuple(sentences))
     stage = None

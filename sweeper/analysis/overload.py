@@ -10,14 +10,17 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from sweeper.analysis.facts import StationFacts
-from sweeper.analysis.gain import Gain, combine
+from sweeper.analysis.gain import measured
 from sweeper.analysis.levels import Floats
+from sweeper.analysis.noise_figure import thermal_dbm
 
 if TYPE_CHECKING:
     import polars as pl
 
 EXCESS_DB = 0.7
 """Noise that rises this much more than carriers do matters; less would not change a verdict of 1 dB."""
+S9_DBM = -73.0
+"""IARU Region 1 Technical Recommendation R.1, below 30 MHz."""
 SURE = 3.3
 """Standard errors by which it must do so (one in 2000 by chance, for one of some twenty hours)."""
 
@@ -49,7 +52,7 @@ def diagnose(summaries: "pl.DataFrame", facts: StationFacts) -> Diagnosis:
         *_compression(summaries),
         *_dead(summaries, facts),
         *_swapped(summaries),
-        *_load_too_low(summaries, facts),
+        *_load_too_low(summaries),
         *_unit(summaries, facts),
     ]
     return Diagnosis(hours, tuple(flag for flag, _ in signs), tuple(sentence for _, sentence in signs))
@@ -100,8 +103,9 @@ def _excess_by_hour(summaries: "pl.DataFrame") -> "pl.DataFrame":
     for (hour,), part in rows.group_by("hour_utc", maintain_order=True):
         mean, error = _mean_of_nights(part)
         excess = mean - reference_db
-        error = float(np.hypot(error, reference_se))
-        found.append((hour, excess, error, float(part["strongest_carrier_db"].mean() or 0.0)))  # type: ignore[arg-type]
+        coarse = float(np.sqrt(np.nanmean(part["gain_resolution_db"].to_numpy() ** 2)))
+        error = float(np.sqrt(error**2 + reference_se**2 + coarse**2))
+        found.append((hour, excess, error, float(np.mean(part["strongest_carrier_db"].to_numpy()))))
     hours = pl.DataFrame(found, schema=list(empty.columns)[:4], orient="row")
     overload = (pl.col("excess_db") > EXCESS_DB) & (pl.col("excess_db") > SURE * pl.col("excess_se_db"))
     return hours.with_columns(overload.alias("overload")).sort("hour_utc")
@@ -123,7 +127,7 @@ def _reference(summaries: "pl.DataFrame", rows: "pl.DataFrame") -> tuple[float, 
     import polars as pl
 
     blank = pl.lit(None, dtype=pl.Float64)
-    steady = combine(summaries.with_columns(blank.alias("load_gain_db")), _NO_FACTS)
+    steady = measured(summaries.with_columns(blank.alias("load_gain_db")))
     if steady is not None and steady.se_db < 0.6:
         return steady.gain_db, steady.se_db
     strength = rows["strongest_carrier_db"].to_numpy()
@@ -146,8 +150,8 @@ def _overload(hours: "pl.DataFrame") -> list[tuple[str, str]]:
             (
                 "mismatch",
                 f"In every hour noise rises {worst:.1f} dB more than carriers do, whatever their strength: antenna and "
-                "load do not match the stage alike, or the load is not 50 ohms. Gain from the load is not to be trusted "
-                "here; check the termination and its relay.",
+                "load do not match the stage alike, or the load is not 50 ohms. Gain from the load is not to be "
+                "trusted here; check the termination and its relay.",
             )
         ]
     named = ", ".join(f"{int(hour):02d}" for hour in hit["hour_utc"].to_list())
@@ -180,7 +184,8 @@ def _compression(summaries: "pl.DataFrame") -> list[tuple[str, str]]:
     rows = summaries.filter((pl.col("for") == "carrier") & pl.col("carrier_gain_db").is_not_null())
     if rows.height < 8:
         return []
-    strength = rows["level_antenna_bypass"].to_numpy()
+    # the mean of both routes: against one of them, its own fading would feign a slope
+    strength = (rows["level_antenna_bypass"].to_numpy() + rows["level_antenna_stage"].to_numpy()) / 2
     slope, error = _slope(strength, rows["carrier_gain_db"].to_numpy())
     if not np.isfinite(slope):
         return []
@@ -246,8 +251,8 @@ def _swapped(summaries: "pl.DataFrame") -> list[tuple[str, str]]:
         return [
             (
                 "load-above-antenna",
-                f"The load reads {-float(np.median(rise)):.1f} dB above the antenna most of the time. Nothing is quieter "
-                "than a load: load and antenna are swapped, or the termination picks up signals.",
+                f"The load reads {-float(np.median(rise)):.1f} dB above the antenna most of the time. Nothing is "
+                "quieter than a load: load and antenna are swapped, or the termination picks up signals.",
             )
         ]
     level, load = rows["level_antenna_bypass"].to_numpy(), rows["level_load_bypass"].to_numpy()
@@ -266,7 +271,7 @@ def _swapped(summaries: "pl.DataFrame") -> list[tuple[str, str]]:
     return []
 
 
-def _load_too_low(summaries: "pl.DataFrame", facts: StationFacts) -> list[tuple[str, str]]:
+def _load_too_low(summaries: "pl.DataFrame") -> list[tuple[str, str]]:
     """No amplifier lowers the noise of a load below that of the receiver alone."""
     import polars as pl
 
@@ -293,16 +298,14 @@ def _unit(summaries: "pl.DataFrame", facts: StationFacts) -> list[tuple[str, str
     if not len(readings) or facts.meter.unit == "raw":
         return []
     middle = float(np.median(readings))
-    low, high = (-165.0, 20.0) if facts.meter.unit == "dBm" else (-75.0, 80.0)
-    if low <= middle <= high:
+    thermal = thermal_dbm(float(np.median(summaries["bandwidth_hz"].to_numpy())))
+    over = S9_DBM if facts.meter.unit == "dB-over-S9" else 0.0
+    if thermal - 10.0 <= middle + over <= 20.0:
         return []
     return [
         (
             "meter-unit",
             f"The meter typically reads {middle:.0f}, which is no likely {facts.meter.unit} value: the unit in the "
-            "station file is wrong, or the readings are not decibels at all. No figure can be trusted until it is mended.",
+            "station file is wrong, or the readings are not decibels at all. No figure holds until it is mended.",
         )
     ]
-
-
-_NO_FACTS = StationFacts.__new__(StationFacts)

@@ -9,10 +9,11 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from sweeper.analysis.facts import StationFacts
+from sweeper.analysis.gain import gain_from_rises
 from sweeper.analysis.levels import Floats, resolution_db, shape_of, spread_db
 from sweeper.analysis.levels_of_passes import passes_of
 from sweeper.analysis.levels_of_visits import CHANNEL, visits_of
-from sweeper.analysis.noise_rise import kept_share_db, kept_share_slope
+from sweeper.analysis.noise_rise import kept_share_slope
 from sweeper.analysis.summary_columns import KEYS, NAMES, schema
 
 if TYPE_CHECKING:
@@ -88,6 +89,7 @@ def _cells(table: "pl.DataFrame", facts: StationFacts) -> "pl.DataFrame":
             for source in ("load", "noise")
             for route in ROUTES
         ],
+        *[pl.col(f"load_{route}_wander").mean() for route in ROUTES],
         *[pl.col(f"{source}_{route}_se").mean() for source in ("load", "noise") for route in ROUTES],
         pl.col("meter_reading_bypass").filter(pl.col("a_bypass").is_not_null()).mean(),
         pl.col("d").mean().alias("difference_db"),
@@ -101,7 +103,7 @@ def _cells(table: "pl.DataFrame", facts: StationFacts) -> "pl.DataFrame":
         pl.col("strongest").mean().alias("strongest_carrier_db"),
         pl.col("i_bypass").mean().alias("impulsiveness_db"),
         pl.col("i_stage").mean().alias("stage_impulsiveness_db"),
-        pl.col("a_bypass").var().fill_null(0.0).alias("wander"),
+        pl.col("a_bypass").std().fill_null(0.0).alias("wander"),
         pl.col(
             "floor_antenna_bypass",
             "floor_antenna_stage",
@@ -189,7 +191,7 @@ def _combined(cells: "pl.DataFrame", facts: StationFacts) -> "pl.DataFrame":
         for name in cells.columns
         if cells[name].dtype.is_numeric()
     }
-    load_gain, load_gain_se = _gain_from_rises(
+    load_gain, load_gain_se = gain_from_rises(
         array["load_difference_db"],
         array["power_rise_bypass"],
         array["power_rise_stage"],
@@ -197,7 +199,7 @@ def _combined(cells: "pl.DataFrame", facts: StationFacts) -> "pl.DataFrame":
         array["load_bypass_se"],
         array["load_stage_se"],
     )
-    source_gain, source_gain_se = _gain_from_rises(
+    source_gain, source_gain_se = gain_from_rises(
         array["load_difference_db"],
         array["source_rise_bypass"],
         array["source_rise_stage"],
@@ -207,13 +209,27 @@ def _combined(cells: "pl.DataFrame", facts: StationFacts) -> "pl.DataFrame":
     )
     step = facts.meter.step_db or 0.0
     scatter = np.array([_scatter_db(int(b), facts) for b in array["bandwidth_hz"]])
-    wander = np.sqrt(np.maximum(array["wander"] - step**2 / 12, 0.0) + scatter**2)
+
+    def left_by_step(wander: Floats) -> Floats:
+        return resolution_db(step, np.sqrt(np.maximum(wander**2 - step**2 / 12, 0.0) + scatter**2))
+
+    resolution = np.sqrt(2.0) * left_by_step(array["wander"])
+    load_left = {route: left_by_step(array[f"load_{route}_wander"]) for route in ROUTES}
+    slopes = [kept_share_slope(array[f"power_rise_{route}"]) * load_left[route] for route in ROUTES]
     return cells.with_columns(
         pl.Series("load_gain_db", load_gain),
         pl.Series("load_gain_se_db", load_gain_se),
         pl.Series("source_gain_db", source_gain),
         pl.Series("source_gain_se_db", source_gain_se),
-        pl.Series("resolution_db", np.sqrt(2.0) * resolution_db(step, wander)),
+        pl.Series("resolution_db", resolution),
+        pl.Series("gain_resolution_db", np.sqrt(resolution**2 + slopes[0] ** 2 + slopes[1] ** 2)),
+        # a load stands still, so its rounding stays whatever the number of passes
+        pl.Series(
+            "load_difference_se_db",
+            np.sqrt(array["load_difference_se_db"] ** 2 + load_left["bypass"] ** 2 + load_left["stage"] ** 2),
+        ),
+        pl.Series("noise_rise_se_db", np.hypot(array["noise_rise_se_db"], load_left["bypass"])),
+        pl.Series("stage_noise_rise_se_db", np.hypot(array["stage_noise_rise_se_db"], load_left["stage"])),
         _bound(
             ("floor_antenna_bypass", "top_antenna_stage"), ("floor_antenna_stage", "top_antenna_bypass")
         ).alias("difference_bound"),
@@ -243,28 +259,3 @@ def _bound(at_least: tuple[str, ...], at_most: tuple[str, ...]) -> "pl.Expr":
     high = pl.any_horizontal([pl.col(name) > 0.1 for name in at_most])
     word = pl.when(low & high).then(pl.lit("unknown")).when(low).then(pl.lit("at least"))
     return word.when(high).then(pl.lit("at most")).otherwise(pl.lit(""))
-
-
-def _gain_from_rises(
-    load_difference: Floats,
-    rise_bypass: Floats,
-    rise_stage: Floats,
-    difference_se: Floats,
-    load_bypass_se: Floats,
-    load_stage_se: Floats,
-) -> tuple[Floats, Floats]:
-    """Gain of the stage from two powers that it adds nothing to by itself, dB, and its standard error.
-
-    (hot − load) of the stage route over that of the bypass route; NaN where the hot source does not stand above
-    the load in both. Arrays of one shape.
-    """
-    with np.errstate(divide="ignore", invalid="ignore"):
-        clear = (rise_bypass > 0) & (rise_stage > 0)
-        bypass, stage = np.where(clear, rise_bypass, np.nan), np.where(clear, rise_stage, np.nan)
-        gain: Floats = load_difference + (stage + kept_share_db(stage)) - (bypass + kept_share_db(bypass))
-        error: Floats = np.sqrt(
-            ((1 + np.fmax(kept_share_slope(stage), kept_share_slope(bypass))) * difference_se) ** 2
-            + (kept_share_slope(bypass) * load_bypass_se) ** 2
-            + (kept_share_slope(stage) * load_stage_se) ** 2
-        )
-    return gain, error

@@ -49,6 +49,11 @@ COLUMNS: tuple[Column, ...] = (
     Column("level_noise_stage", "float", "The same with the stage in."),
     Column("level_antenna_bypass_se_db", "float", "Standard error of level_antenna_bypass within this hour."),
     Column(
+        "meter_reading_bypass",
+        "float",
+        "Mean antenna-bypass reading as the meter shows it, for a rule by eye.",
+    ),
+    Column(
         "difference_db", "float", "Antenna stage minus bypass, mean over passes, each pass drift-free (ABBA)."
     ),
     Column("difference_se_db", "float", "Its standard error."),
@@ -106,6 +111,7 @@ COLUMNS: tuple[Column, ...] = (
         "float",
         "Standard uncertainty of a difference that repetition cannot lower (meter step), dB.",
     ),
+    Column("gain_resolution_db", "float", "The same for load_gain_db: what the meter step leaves in it, dB."),
     Column("floor_passes", "int", "Passes in which an antenna or load level lay on the meter's floor."),
     Column("clipped_passes", "int", "Passes in which one lay on the meter's top."),
     Column("stale_passes", "int", "Passes with readings that the receiver had not renewed."),
