@@ -102,6 +102,7 @@ class State(_Message):
     failed: int = 0
     wear: Wear | None = None
     health: str = Field("", description="the last night in one sentence, and what it means for the findings")
+    trouble: str = Field("", description="the last thing a person should know that belongs to no pass")
 
 
 Live = Annotated[Visited | PassOver | State, Field(discriminator="kind")]

@@ -42,6 +42,10 @@ class Watchers(Watcher):
     def __init__(self, watchers: Sequence[Watcher]) -> None:
         self._watchers = list(watchers)
 
+    def add(self, watcher: Watcher) -> None:
+        """One more looks on."""
+        self._watchers.append(watcher)
+
     def alive(self) -> None:
         self._tell(lambda watcher: watcher.alive())
 

@@ -1,0 +1,139 @@
+"""A station's daemon put together: campaign, log, service manager, live sockets, metrics, signals.
+
+What the `run` command calls. Knows no command line.
+"""
+
+import os
+from collections.abc import Iterator
+from contextlib import ExitStack
+from datetime import datetime
+
+import zmq
+
+from sweeper.clock import Clock
+from sweeper.daemon import wear
+from sweeper.daemon.campaign import Campaign, run_passes
+from sweeper.daemon.health import health_sentence
+from sweeper.daemon.journal import Log
+from sweeper.daemon.live import Live
+from sweeper.daemon.messages import Wear
+from sweeper.daemon.notify import Notifier
+from sweeper.daemon.orders import Orders
+from sweeper.daemon.rhythm import NextAfter, after_of
+from sweeper.daemon.unattended import keep_schedule
+from sweeper.daemon.watching import Watcher
+from sweeper.errors import Told
+from sweeper.station import Station
+from sweeper.store import Store, StoreError, day_of
+from sweeper.words import PassRecord
+
+
+def run_station(
+    station: Station,
+    store: Store,
+    clock: Clock,
+    orders: Orders,
+    passes: int | None = None,
+    until: datetime | None = None,
+    watchers: tuple[Watcher, ...] = (),
+) -> bool:
+    """Measure until the passes are done, `until` is past or `orders` say stop; whether no pass failed.
+
+    With `passes`, so many at once; else as the schedule says; without a schedule one after another. `StoreError`
+    when passes could not be stored to the end.
+    """
+    failures = _Failures()
+    campaign = Campaign(station, store, clock, orders, (failures, *watchers))
+    with ExitStack() as closing:
+        log = Log(station.station.name)
+        closing.callback(log.close)
+        campaign.watcher.add(log)
+        notifier = Notifier(os.environ, longest_visit_s=_longest_visit_s(station))
+        closing.callback(notifier.close)
+        campaign.watcher.add(notifier)
+        for trouble in store.troubles:
+            campaign.watcher.trouble(trouble)
+        _open_doors(campaign, closing)
+        if passes is None and station.schedule:
+            keep_schedule(campaign, _schedule(station), until)
+        else:
+            campaign.watcher.doing("measuring", "", None)
+            run_passes(campaign, _at_once(clock, passes, until))
+            campaign.watcher.doing("stopping", "", None)
+    return not failures.any
+
+
+def _open_doors(campaign: Campaign, closing: ExitStack) -> None:
+    """Live sockets and metrics. One that cannot be opened is told, and the measuring goes on without it."""
+    station, store = campaign.station, campaign.store
+
+    def look() -> tuple[Wear | None, str]:
+        return wear_of(station, campaign.life), health_of(station, store, campaign.clock.now())
+
+    try:
+        live = Live(station.station.name, store, campaign.clock, campaign.orders, station.live, look)
+    except (OSError, zmq.ZMQError, Told) as refusal:
+        campaign.watcher.trouble(f"The live sockets cannot be opened, so nobody can ask or watch. {refusal}")
+        return
+    closing.callback(live.close)
+    campaign.watcher.add(live)
+    if station.live.metrics_port is not None:
+        from sweeper.daemon.metrics import serve_metrics
+
+        try:
+            port, close = serve_metrics(station.live.metrics_port, lambda: live.state)
+        except OSError as taken:
+            campaign.watcher.trouble(f"Metrics cannot be served on port {station.live.metrics_port}: {taken}")
+            return
+        closing.callback(close)
+        if not station.live.metrics_port:
+            campaign.watcher.trouble(f"Metrics are served on port {port} of the loopback address.")
+
+
+def wear_of(station: Station, life: wear.Life) -> Wear:
+    """The relays' life as a message."""
+    rated = station.switch.rated_operations
+    return Wear(
+        operations=life.busiest(),
+        rated=rated,
+        share=wear.share(life, rated),
+        warning=wear.warning(life, rated),
+    )
+
+
+def health_of(station: Station, store: Store, now: datetime) -> str:
+    """The night of `now` (or the one before, while this one has no pass yet) in one sentence."""
+    day = day_of(now, station.station.longitude)
+    try:
+        passes: tuple[PassRecord, ...] = store.passes(day)
+        return health_sentence(passes, store.troubles)
+    except StoreError as unreadable:
+        return str(unreadable)
+
+
+class _Failures(Watcher):
+    """Whether any pass failed."""
+
+    def __init__(self) -> None:
+        self.any = False
+
+    def finished(self, record: PassRecord, readings: object) -> None:
+        self.any = self.any or record.outcome == "failed"
+
+
+def _schedule(station: Station) -> NextAfter:
+    from sweeper.schedule import next_times  # brings the sun and the calendar, which few commands need
+
+    return after_of(lambda after, count: tuple(next_times(station, after, count)))
+
+
+def _at_once(clock: Clock, passes: int | None, until: datetime | None) -> Iterator[None]:
+    count = 0
+    while (passes is None or count < passes) and (until is None or clock.now() < until):
+        count += 1
+        yield None
+
+
+def _longest_visit_s(station: Station) -> float:
+    receiver = station.receiver
+    return receiver.settle_s + station.switch.settle_s + receiver.readings * (receiver.interval_s + 0.5)
