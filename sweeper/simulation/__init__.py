@@ -5,6 +5,7 @@ not be them.
 """
 
 from sweeper.simulation.saltmarsh import saltmarsh
+from sweeper.simulation.serve import RECEIVERS, SWITCHES, Served, serve
 from sweeper.simulation.world import Scenario, Truth, World
 
-__all__ = ["Scenario", "Truth", "World", "saltmarsh"]
+__all__ = ["RECEIVERS", "SWITCHES", "Scenario", "Served", "Truth", "World", "saltmarsh", "serve"]

@@ -27,7 +27,7 @@ def along(curve: Curve, hz: float) -> float:
     if right == len(curve):
         return curve[-1][1]
     (f0, r0), (f1, r1) = curve[right - 1], curve[right]
-    return r0 * (r1 / r0) ** (math.log(hz / f0) / math.log(f1 / f0))
+    return r0 * math.pow(r1 / r0, math.log(hz / f0) / math.log(f1 / f0))
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,7 +85,7 @@ def _falling_on(
     hz: float, spans: tuple[tuple[float, float], ...]
 ) -> tuple[tuple[int, tuple[int, ...], float], ...]:
     """Which combinations of strong bands have products on a frequency: (order, members, width in hertz)."""
-    found = []
+    found: list[tuple[int, tuple[int, ...], float]] = []
     numbers = range(len(spans))
     centre = [(low + high) / 2 for low, high in spans]
     width = [high - low for low, high in spans]

@@ -11,12 +11,12 @@ from sweeper.simulation.hardware import Antenna, Receiver, Relays, Stage
 from sweeper.simulation.sky import Sky
 from sweeper.simulation.town import Appliance, Broadcasters, Carrier, Hours, ManMade
 from sweeper.simulation.world import Scenario, World
-from sweeper.words import Channel
+from sweeper.words import Channel, Purpose
 
 LATITUDE_DEG, LONGITUDE_DEG = 56.2, 8.1
 BANDWIDTH_HZ = 2400
 
-_NOISE = {
+_NOISE: dict[str, tuple[int, ...]] = {
     "long wave": (148_000, 283_800),
     "medium wave": (1_616_000, 522_500),
     "80 m": (3_611_000, 3_786_000),
@@ -27,7 +27,7 @@ _NOISE = {
     "15 m": (21_018_000, 21_430_000),
     "10 m": (28_070_000, 28_870_000),
 }
-_CARRIERS = {
+_CARRIERS: dict[str, tuple[int, ...]] = {
     "long wave": (215_000,),
     "medium wave": (908_000,),
     "80 m": (3_954_000,),
@@ -38,6 +38,10 @@ _CARRIERS = {
     "15 m": (21_149_000,),
     "10 m": (28_199_000,),
 }
+_PURPOSES: tuple[tuple[Purpose, dict[str, tuple[int, ...]]], ...] = (
+    ("noise", _NOISE),
+    ("carrier", _CARRIERS),
+)
 _EVENING: Hours = ((0, 0.5), (5, 0.2), (8, 0.03), (15, 0.03), (17, 0.6), (18, 1.0), (21, 1.0), (23, 0.7))
 _NIGHT: Hours = ((0, 1.0), (5, 1.0), (8, 0.1), (15, 0.1), (18, 1.0))
 _DAY: Hours = ((0, 0.0), (6, 0.0), (8, 1.0), (17, 1.0), (19, 0.1), (20, 0.0))
@@ -108,13 +112,15 @@ def scenario(seed: int = 1) -> Scenario:
             saturation_w=0.2,
         ),
         receiver=Receiver(
-            noise_over_290=((150e3, 63.0), (2e6, 32.0), (10e6, 28.0), (30e6, 30.0)), floor_db=-60.0
+            noise_over_290=((150e3, 63.0), (2e6, 32.0), (10e6, 28.0), (30e6, 30.0)),
+            floor_db=-60.0,
+            lag_s=0.008,
         ),
         channels=tuple(
-            Channel(band, hz, "noise", BANDWIDTH_HZ) for band, places in _NOISE.items() for hz in places
-        )
-        + tuple(
-            Channel(band, hz, "carrier", BANDWIDTH_HZ) for band, places in _CARRIERS.items() for hz in places
+            Channel(band, hz, purpose, BANDWIDTH_HZ)
+            for band in _NOISE
+            for purpose, places in _PURPOSES
+            for hz in places[band]
         ),
         first_evening=datetime(2026, 3, 1, 14, 0, tzinfo=UTC),
     )

@@ -51,12 +51,14 @@ class Sky:
     def summer(self, time_s: float) -> float:
         """Power of distant storms against the year's middle: 4 in July, a quarter in January."""
         month = datetime.fromtimestamp(time_s, UTC).timetuple().tm_yday / 30.44
-        return 4.0 ** math.cos(math.tau * (month - 6.7) / 12.0)
+        return math.pow(4.0, math.cos(math.tau * (month - 6.7) / 12.0))
 
     def noise_k(self, hz: float, time_s: float) -> float:
         """Galactic and atmospheric noise together, K."""
         mhz = hz / 1e6
-        galactic = GALACTIC_AT_1_MHZ_K * mhz**-2.3 / (1.0 + (5.0 / mhz) ** 8)  # none comes through from below
+        galactic = (
+            GALACTIC_AT_1_MHZ_K * math.pow(mhz, -2.3) / (1.0 + (5.0 / mhz) ** 8)
+        )  # none comes through from below
         return galactic + self.atmospheric_k(hz, time_s)
 
     def atmospheric_k(self, hz: float, time_s: float) -> float:
@@ -68,15 +70,8 @@ class Sky:
         night = night_of(time_s, self.longitude_deg)
         deviation_db = self.restless_db * normal(self.seed, "storms", night)
         deviation_db += 1.0 * wander(self.seed, time_s, 1500.0, 15000.0, f"storms {night}")
-        return (
-            2.9e9
-            * self.storms
-            * self.summer(time_s)
-            * mhz**-3.2
-            * absorbed
-            * returned
-            * 10.0 ** (deviation_db / 10.0)
-        )
+        at_night_k = 2.9e9 * self.storms * self.summer(time_s) * math.pow(mhz, -3.2)
+        return at_night_k * absorbed * returned * math.pow(10.0, deviation_db / 10.0)
 
     def crash_rate_hz(self, time_s: float) -> float:
         """Static crashes a second: many in summer nights, few in winter days."""

@@ -58,7 +58,7 @@ class ManMade:
         deviation_db = self.restless_db * 0.8 * normal(self.seed, "town", night)
         deviation_db += self.restless_db * 0.6 * normal(self.seed, "town", octave, night)
         deviation_db += self.wandering_db * wander(self.seed, time_s, 1200.0, 12000.0, f"town {octave}")
-        return at_1_mhz * (hz / 1e6) ** slope * 10.0 ** (deviation_db / 10.0)
+        return at_1_mhz * math.pow(hz / 1e6, slope) * math.pow(10.0, deviation_db / 10.0)
 
 
 @dataclass(frozen=True, slots=True)

@@ -136,8 +136,10 @@ class World:
             if low_hz <= carrier.hz <= high_hz and carrier.stands(scenario.seed, time_s)
             if (watts := carrier.mean_watts(scenario.seed, time_s)) > 0.0
         )
-        crash_k = 300.0 * along(scenario.antenna.efficiency, middle_hz) * self.scenario.sky.atmospheric_k(
-            middle_hz, time_s
+        crash_k = (
+            300.0
+            * along(scenario.antenna.efficiency, middle_hz)
+            * self.scenario.sky.atmospheric_k(middle_hz, time_s)
         )
         return Means(
             noise_w,
@@ -161,6 +163,8 @@ class World:
         """From the source's terminals to the receiver: (power gain, noise at the receiver's input in kelvin)."""
         scenario, relays = self.scenario, self.scenario.relays
         own_k = scenario.receiver.noise_k(hz)
+        if source == "open":  # a relay on its way from one contact to the other
+            return 0.0, relays.kelvin + own_k
         input_k = self._input_k(time_s, hz, source)
         if route == "bypass":
             passed = relays.bypass_passes

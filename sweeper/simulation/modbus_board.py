@@ -1,0 +1,141 @@
+"""A relay board that speaks Modbus TCP or Modbus RTU, by pymodbus's own server, on a bench's relays.
+
+Faults sit between: what a client sees passes through a wire of ours to the server behind it.
+"""
+
+import asyncio
+import contextlib
+import os
+import socket
+import threading
+import tty
+from collections.abc import Callable
+from typing import Any
+
+from sweeper.simulation.bench import Bench
+from sweeper.simulation.command_log import CommandLog
+from sweeper.simulation.faults import Send
+from sweeper.simulation.wire import Feed
+
+ALLOWED_FUNCTIONS = frozenset({1, 2, 3, 4, 5, 15, 43})
+"""Read and write coils, read inputs and registers, say who you are. Others a switch driver has no use for."""
+_READ_COILS, _WRITE_COIL, _WRITE_COILS = 1, 5, 15
+
+
+def allowed_tcp(frame: bytes) -> bool:
+    """Whether a Modbus TCP request's function code is one that a switch driver may send."""
+    return len(frame) > 7 and frame[7] in ALLOWED_FUNCTIONS
+
+
+def allowed_rtu(frame: bytes) -> bool:
+    """The same for an RTU frame."""
+    return len(frame) > 1 and frame[1] in ALLOWED_FUNCTIONS
+
+
+class ModbusBoard:
+    """pymodbus's server in a thread with its own event loop; `unit` is the board's address."""
+
+    def __init__(self, bench: Bench, log: CommandLog, framing: str, unit: int = 1) -> None:
+        self._bench = bench
+        self._log = log
+        self._framing = framing
+        self._unit = unit
+        self._loop = asyncio.new_event_loop()
+        self._server: Any = None
+        self._port = 0
+        self._master = -1
+        ready = threading.Event()
+        self._thread = threading.Thread(target=self._run, args=(ready,), daemon=True)
+        self._thread.start()
+        if not ready.wait(10.0):
+            raise RuntimeError("the simulated relay board's Modbus server did not start within 10 s")
+
+    def _run(self, ready: threading.Event) -> None:
+        asyncio.set_event_loop(self._loop)
+        self._loop.run_until_complete(self._start())
+        ready.set()
+        self._loop.run_forever()
+        self._loop.close()
+
+    async def _start(self) -> None:
+        from pymodbus import FramerType
+        from pymodbus.server import ModbusSerialServer, ModbusTcpServer
+        from pymodbus.simulator import DataType, SimData, SimDevice
+
+        words = SimData(address=0, count=16, values=0, datatype=DataType.REGISTERS)
+        bits = SimData(address=0, count=1, values=[False] * 16, datatype=DataType.BITS)
+        board = SimDevice(id=self._unit, simdata=([bits], [bits], [words], [words]), action=self._act)
+        if self._framing == "rtu":
+            self._master, slave = os.openpty()
+            tty.setraw(self._master)
+            tty.setraw(slave)
+            self._slave = slave
+            self._server = ModbusSerialServer(board, framer=FramerType.RTU, port=os.ttyname(slave))
+            await self._server.serve_forever(background=True)
+        else:
+            self._server = ModbusTcpServer(board, address=("127.0.0.1", 0))
+            await self._server.serve_forever(background=True)
+            self._port = self._server.transport.sockets[0].getsockname()[1]
+
+    async def _act(
+        self, function: int, start: int, address: int, count: int, registers: list[int], values: Any
+    ) -> None:
+        coils = self._bench.coils
+        if function in (_WRITE_COIL, _WRITE_COILS) and values is not None:
+            for offset, on in enumerate(values):
+                if address + offset < len(coils):
+                    self._bench.set_coil(address + offset, bool(on))
+        elif function == _READ_COILS and registers:
+            registers[0] = sum(1 << number for number, on in enumerate(coils) if on)
+
+    def session(self, send: Send) -> Feed:
+        """Carry one client's bytes to the server and its replies back."""
+        return self._serial_session(send) if self._framing == "rtu" else self._tcp_session(send)
+
+    def _tcp_session(self, send: Send) -> Feed:
+        server = socket.create_connection(("127.0.0.1", self._port))
+        server.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
+        _pump(lambda: server.recv(4096), send)
+
+        def feed(data: bytes) -> None:
+            if not data:
+                with contextlib.suppress(OSError):
+                    server.shutdown(socket.SHUT_RDWR)
+                server.close()
+                return
+            self._log.note(data)
+            server.sendall(data)
+
+        return feed
+
+    def _serial_session(self, send: Send) -> Feed:
+        self._send_serial = send
+        if not getattr(self, "_pumping", False):
+            self._pumping = True
+            _pump(lambda: os.read(self._master, 4096), lambda reply: self._send_serial(reply))
+
+        def feed(data: bytes) -> None:
+            if data:
+                self._log.note(data)
+                os.write(self._master, data)
+
+        return feed
+
+    def close(self) -> None:
+        """Stop the server and its thread."""
+        asyncio.run_coroutine_threadsafe(self._server.shutdown(), self._loop).result(5.0)
+        self._loop.call_soon_threadsafe(self._loop.stop)
+        self._thread.join(5.0)
+        if self._master >= 0:
+            for end in (self._slave, self._master):
+                with contextlib.suppress(OSError):
+                    os.close(end)
+
+
+def _pump(read: Callable[[], bytes], send: Send) -> None:
+    def run() -> None:
+        with contextlib.suppress(OSError):
+            while data := read():
+                send(data)
+
+    threading.Thread(target=run, daemon=True).start()
