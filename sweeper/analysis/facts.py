@@ -42,3 +42,5 @@ class StationFacts:
     confidence: float
     fingerprint: str
     """Changes whenever anything above or in the station file changes that the summaries depend on."""
+    timezone: str = "UTC"
+    """IANA name of the listener's zone, for hours as the kitchen clock shows them."""
