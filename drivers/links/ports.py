@@ -5,6 +5,7 @@ leaves Nagle's delay on, and sleeps 0.3 s at each close. A visit would take twic
 """
 
 import contextlib
+import errno
 import fcntl
 import logging
 import select
@@ -17,7 +18,7 @@ from urllib.parse import urlsplit
 
 import serial
 
-from drivers.errors import LinkLost
+from drivers.errors import InUse, LinkLost
 from drivers.links.options import LinkOptions
 
 CHUNK = 65536
@@ -90,7 +91,8 @@ class TcpPort:
 
     def discard(self) -> None:
         with contextlib.suppress(OSError):  # nothing there; a closed end shows at the next read
-            while self._socket.recv(CHUNK, socket.MSG_DONTWAIT):
+            # a socket with a deadline waits for it even with MSG_DONTWAIT, so ask first
+            while select.select([self._socket], [], [], 0)[0] and self._socket.recv(CHUNK):
                 pass
 
     def close(self) -> None:
@@ -131,10 +133,14 @@ class SerialPort:
                 port.exclusive = True
             port.open()
         except (OSError, ValueError, termios.error) as fault:
+            if getattr(fault, "errno", None) in (errno.EBUSY, errno.EAGAIN):
+                raise InUse(
+                    part, f"another program holds {options.link}.", "Close that program; it is tried again."
+                ) from fault
             raise LinkLost(
                 part,
                 f"cannot open {options.link}: {_because(fault)}.",
-                "Is it plugged in, may this user open it (group dialout), and does no other program hold it?",
+                "Is it plugged in, may this user open it (group dialout)?",
             ) from fault
         self._port = port
         self._fd = port.fd if isinstance(port, serial.Serial) else None

@@ -5,6 +5,7 @@ Read Coils (function 1) and Write Single Coil (function 5), and holds the reply 
 Sources: Modbus Application Protocol V1.1b3, sections 6.1, 6.5 and 7; Modbus over Serial Line V1.02, section 2.5.
 """
 
+import logging
 import struct
 from collections.abc import Callable, Iterable
 from typing import TYPE_CHECKING, Literal, TypeVar
@@ -40,6 +41,8 @@ class Modbus:
         from pymodbus.framer import FramerRTU, FramerSocket
         from pymodbus.pdu import DecodePDU
 
+        # whatever pymodbus would print about a broken reply is told in the error that the person gets
+        logging.getLogger("pymodbus.logging").setLevel(logging.CRITICAL)
         decoder = DecodePDU(is_server=False)
         self._framer = FramerSocket(decoder) if framing == "tcp" else FramerRTU(decoder)
         self._framing = framing
@@ -63,13 +66,17 @@ class Modbus:
         return self._request(ReadCoilsRequest(address=first, count=count, dev_id=self._unit), states)
 
     def write_coil(self, coil: int, on: bool) -> tuple[bytes, Callable[[bytes], bool | None]]:
-        """The request, and a reader for its reply: True when confirmed, None while more must come."""
+        """The request, and a reader for its reply: the state that the board confirms, None while more must come.
+
+        The standard wants the request echoed; some boards answer with how the coil stands instead, so a state
+        other than `on` is an answer too, and reading back decides.
+        """
         from pymodbus.pdu.bit_message import WriteSingleCoilRequest
 
-        def confirmed(reply: "ModbusPDU") -> bool | None:
-            return (reply.function_code, reply.address, list(reply.bits)) == (5, coil, [on]) or None
+        def state(reply: "ModbusPDU") -> bool | None:
+            return bool(reply.bits[0]) if (reply.function_code, reply.address) == (5, coil) else None
 
-        return self._request(WriteSingleCoilRequest(address=coil, bits=[on], dev_id=self._unit), confirmed)
+        return self._request(WriteSingleCoilRequest(address=coil, bits=[on], dev_id=self._unit), state)
 
     def _request(
         self, pdu: "ModbusPDU", meaning: "Callable[[ModbusPDU], T | None]"
