@@ -2,7 +2,7 @@
 
 import typer
 
-from sweeper.cli import checking, data, demonstration, fleet, measuring, planning, reducing
+from sweeper.cli import checking, data, demonstration, fleet, measuring, planning, reducing, talking
 
 app = typer.Typer(
     name="sweeper",
@@ -27,3 +27,10 @@ app.command("export", epilog="Example: sweeper export saltmarsh.yaml --format cs
 )
 app.command("simulate", epilog="Example: sweeper simulate saltmarsh.yaml")(demonstration.simulate)
 app.command("fleet", epilog="Example: sweeper fleet club/ --json")(fleet.fleet)
+app.command("status", epilog="Example: sweeper status saltmarsh.yaml")(talking.status)
+app.command("pause", epilog="Example: sweeper pause saltmarsh.yaml")(talking.pause)
+app.command("resume", epilog="Example: sweeper resume saltmarsh.yaml")(talking.resume)
+app.command("note", epilog='Example: sweeper note saltmarsh.yaml "ferrites on the router"')(talking.note)
+app.command("stop", epilog="Example: sweeper stop saltmarsh.yaml")(talking.stop)
+app.command("keys", epilog="Example: sweeper keys saltmarsh.yaml --client laptop")(talking.keys)
+app.command("rest", epilog="Example: sweeper rest saltmarsh.yaml")(measuring.rest)

@@ -65,14 +65,15 @@ def simulate(station_file: StationFile) -> None:
     """Serve the simulated station on the ports that the station file names, until stopped."""
     from urllib.parse import urlsplit
 
-    from sweeper.cli.measuring import stop_on_signals
     from sweeper.clock import SystemClock
+    from sweeper.daemon.orders import Orders, stop_on_signals
     from sweeper.simulation import saltmarsh, serve
     from sweeper.station import load
 
     station = load(station_file)
     ports = [urlsplit(link).port or 0 for link in (station.receiver.link, station.switch.link)]
-    stop = stop_on_signals()
+    orders = Orders()
+    stop_on_signals(orders)
     with serve(
         saltmarsh(seed=1),
         SystemClock(),
@@ -85,7 +86,7 @@ def simulate(station_file: StationFile) -> None:
             f"receiver at {served.receiver_link}, relay board at {served.switch_link}; Ctrl-C ends",
             flush=True,
         )
-        stop.wait()
+        orders.wake.wait()
 
 
 def _station_file(out: Path, receiver_link: str, switch_link: str) -> Path:

@@ -56,6 +56,24 @@ def put_right(station: Station, store: Store) -> tuple[RigError, ...]:
     return (*rest_relays(station), *_put_receiver_back(station, store))
 
 
+def rest_station(station: Station, folder: FilePath) -> tuple[RigError, ...]:
+    """What a service manager calls when the daemon could not: `put_right`, or at least the relays.
+
+    Without a store that can be opened (none yet, broken, or a daemon at work on it) only the relays are set;
+    `InUse` is among the faults while a pass is under way, since then nothing is wrong.
+    """
+    place = station.station
+    try:
+        with hold_rig(folder / place.name):
+            try:
+                with Store(folder, place.name, place.longitude) as store:
+                    return put_right(station, store)
+            except StoreError:
+                return rest_relays(station)
+    except InUse as held:
+        return (held,)
+
+
 def rest_relays(station: Station) -> tuple[RigError, ...]:
     """Relays to rest, and nothing else; what stood in the way."""
     try:

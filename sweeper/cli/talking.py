@@ -1,0 +1,86 @@
+"""`status`, `pause`, `resume`, `note`, `stop`, `keys`: talking to a running daemon."""
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from sweeper.cli.options import DataFolder, StationFile, data_folder
+
+if TYPE_CHECKING:
+    from sweeper.daemon.messages import Command
+    from sweeper.station import Station
+
+
+def status(station_file: StationFile, data: DataFolder = None) -> None:
+    """Say how the daemon is, how the last night went, and what that means for the findings."""
+    _ask(station_file, data, "status")
+
+
+def pause(station_file: StationFile, data: DataFolder = None) -> None:
+    """Stop measuring until resumed; a pass under way ends within one visit."""
+    _ask(station_file, data, "pause")
+
+
+def resume(station_file: StationFile, data: DataFolder = None) -> None:
+    """Measure again after a pause."""
+    _ask(station_file, data, "resume")
+
+
+def stop(station_file: StationFile, data: DataFolder = None) -> None:
+    """End the daemon; relays go to rest and the receiver back to where it was found."""
+    _ask(station_file, data, "stop")
+
+
+def note(
+    station_file: StationFile,
+    text: Annotated[str, typer.Argument(metavar="TEXT", help="A remark, such as: new supply in the shack.")],
+    data: DataFolder = None,
+) -> None:
+    """Keep a remark with the time, for `compare` to be read by later."""
+    _ask(station_file, data, "note", text)
+
+
+def keys(
+    station_file: StationFile,
+    client: Annotated[str, typer.Option(metavar="NAME", help="Whom the client's key is for.")] = "client",
+    data: DataFolder = None,
+) -> None:
+    """Make CURVE keys for talking to the daemon across a network; what is there already is kept."""
+    from sweeper.daemon.doors import make_keys
+    from sweeper.errors import WrongInput
+
+    station, folder = _station_folder(station_file, data)
+    if station.live.keys is None:
+        raise WrongInput(
+            f"{station_file}: live.keys is not set, so there is nowhere to put keys. Add a section live: with "
+            f"keys: keys, and with publish: or control: addresses."
+        )
+    for file in make_keys(folder / station.live.keys, client):
+        print(file)
+
+
+def _ask(station_file: Path, data: Path | None, command: "Command", text: str = "") -> None:
+    from sweeper.daemon.client import ask, ask_across
+    from sweeper.daemon.doors import client_keys
+    from sweeper.daemon.messages import NOTE_LIMIT, Request
+    from sweeper.errors import WrongInput
+
+    if len(text) > NOTE_LIMIT:
+        raise WrongInput(f"A note has at most {NOTE_LIMIT} characters; this one has {len(text)}.")
+    station, folder = _station_folder(station_file, data)
+    request = Request(command=command, text=text)
+    if station.live.control and station.live.keys and not (folder / "control").exists():
+        answer = ask_across(station.live.control, client_keys(folder / station.live.keys), request)
+    else:
+        answer = ask(folder, request)
+    print(answer.sentence)
+    if not answer.ok:
+        raise typer.Exit(1)
+
+
+def _station_folder(station_file: Path, data: Path | None) -> "tuple[Station, Path]":
+    from sweeper.station import load
+
+    station = load(station_file)
+    return station, data_folder(station_file, data) / station.station.name
