@@ -21,6 +21,10 @@ COARSE_STEP = 0.5
 """A meter step of more than this share of the spread of a reading calls for interval-censored estimation."""
 
 
+BURST_SPREADS = 5.0
+"""A reading this many spreads above the level is a burst, no noise."""
+
+
 def shape_of(bandwidth_hz: float, averaging_s: float) -> float:
     """The gamma shape k = Bτ of one reading (half its χ² degrees of freedom), never below 1: a single sample."""
     return max(bandwidth_hz * averaging_s, 1.0)
@@ -88,9 +92,22 @@ def white_level_db(readings_db: Floats, shape: float, step_db: float = 0.0) -> F
     steps in which the readings fell, never a quantile of rounded numbers. NaN readings give NaN.
     """
     ordered = np.sort(readings_db, axis=1)
-    count = ordered.shape[1]
-    if step_db > COARSE_STEP * spread_db(shape):
+    spread = spread_db(shape)
+    coarse = step_db > COARSE_STEP * spread
+    level = _level_of_all(ordered, shape, step_db if coarse else 0.0)
+    bursts = (ordered > level[:, None] + BURST_SPREADS * spread + step_db).sum(axis=1)
+    for count in np.unique(bursts[bursts > 0]):
+        rows = bursts == count  # counted out rather than only cut off, or they would lift what is left
+        level[rows] = _level_of_all(
+            ordered[rows, : ordered.shape[1] - count], shape, step_db if coarse else 0.0
+        )
+    return level
+
+
+def _level_of_all(ordered: Floats, shape: float, step_db: float) -> Floats:
+    if step_db:
         return _censored_level_db(ordered, shape, step_db)
+    count = ordered.shape[1]
     weights = _weights(count)
     level: Floats = ordered @ weights - order_means_db(count, shape) @ weights
     return level

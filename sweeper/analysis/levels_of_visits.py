@@ -173,11 +173,8 @@ def _shape(
     if count < 4:
         return shape_of(bandwidth_hz, 0.05)
     rows = np.flatnonzero(chosen & (counts == count))
-    seen = float(
-        np.mean(
-            np.sort(_spread(values[starts[rows][:, None] + np.arange(count)]))[: max(1, len(rows) * 3 // 4)]
-        )
-    )
+    spread = _spread(values[starts[rows][:, None] + np.arange(count)])
+    seen = float(np.minimum(spread, 3 * np.median(spread)).mean())
     return _shape_of_spread(count, round(seen, 3))
 
 

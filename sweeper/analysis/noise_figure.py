@@ -169,11 +169,14 @@ def _mean(rows: "pl.DataFrame", value: str, error: str) -> tuple[float, float]:
     if good.is_empty():
         return float("nan"), float("nan")
     levels = good[value].to_numpy()
+    within = float(good[error].to_numpy().mean())
     nights, which = np.unique(good["night"].to_physical().to_numpy(), return_inverse=True)
     if len(nights) >= 3:
         nightly = np.bincount(which, levels) / np.bincount(which)
-        return float(levels.mean()), float(nightly.std(ddof=1) / np.sqrt(len(nights)))
-    return float(levels.mean()), float(good[error].to_numpy().mean())
+        between = float(nightly.std(ddof=1) / np.sqrt(len(nights)))
+        # what a night cannot resolve, such as a meter's step, further nights cannot resolve either
+        return float(levels.mean()), max(between, within / np.sqrt(len(nights)))
+    return float(levels.mean()), within
 
 
 def _interval(value: float, error: float, confidence: float) -> Interval:

@@ -215,7 +215,8 @@ def _combined(cells: "pl.DataFrame", facts: StationFacts) -> "pl.DataFrame":
 
     resolution = np.sqrt(2.0) * left_by_step(array["wander"])
     load_left = {route: left_by_step(array[f"load_{route}_wander"]) for route in ROUTES}
-    slopes = [kept_share_slope(array[f"power_rise_{route}"]) * load_left[route] for route in ROUTES]
+    with np.errstate(invalid="ignore"):  # antenna and load on the same floor: infinite slope, no rounding
+        slopes = [kept_share_slope(array[f"power_rise_{route}"]) * load_left[route] for route in ROUTES]
     return cells.with_columns(
         pl.Series("load_gain_db", load_gain),
         pl.Series("load_gain_se_db", load_gain_se),
