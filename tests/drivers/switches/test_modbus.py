@@ -82,7 +82,7 @@ def test_closing_moves_no_relay(bench, switch):
 
 
 def test_an_unknown_path_names_those_there_are(switch):
-    with pytest.raises(Unsupported, match="noise-stage.*antenna-bypass, antenna-stage"):
+    with pytest.raises(Unsupported, match=r"noise-stage.*antenna-bypass, antenna-stage"):
         switch.select("noise-stage")
 
 
