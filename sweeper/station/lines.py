@@ -29,12 +29,16 @@ def read(file: Path) -> tuple[dict[Any, Any], Mapping[Place, int]]:
         content = YAML(typ="rt", pure=True).load(text)
     except MarkedYAMLError as error:
         mark = error.problem_mark or error.context_mark
-        raise _refuse(file, f"this is not YAML: {error.problem}.", line=mark.line + 1 if mark else 0) from None
+        raise _refuse(
+            file, f"this is not YAML: {error.problem}.", line=mark.line + 1 if mark else 0
+        ) from None
     except (YAMLError, ValueError, RecursionError) as error:
         # A bad control character, a date such as 2026-13-01, thousands of open brackets.
         raise _refuse(file, f"this is not YAML: {str(error).splitlines()[0]}.") from None
     if not isinstance(content, dict):
-        raise _refuse(file, "this file holds no sections.", "Begin with `station:`, or let `sweeper new` write one.")
+        raise _refuse(
+            file, "this file holds no sections.", "Begin with `station:`, or let `sweeper new` write one."
+        )
     lines: dict[Place, int] = {}
     plain = _Unfolding(file, lines).plain(content, ())
     return plain, lines
@@ -46,14 +50,22 @@ def _text(file: Path) -> str:
             raise _refuse(file, f"this file is larger than {MOST_BYTES:,} bytes, which no station file is.")
         return file.read_text(encoding="utf-8")
     except FileNotFoundError:
-        raise _refuse(file, "there is no such file.", "Give the path of a station file, or write one with `sweeper new`.") from None
+        raise _refuse(
+            file,
+            "there is no such file.",
+            "Give the path of a station file, or write one with `sweeper new`.",
+        ) from None
     except UnicodeDecodeError as error:
         raise _refuse(file, f"byte {error.start} is not UTF-8.", "Save the file as UTF-8.") from None
     except OSError as error:
-        raise _refuse(file, f"it cannot be read: {error.strerror}.", "Check the path and its permissions.") from None
+        raise _refuse(
+            file, f"it cannot be read: {error.strerror}.", "Check the path and its permissions."
+        ) from None
 
 
-def _refuse(file: Path, what: str, mend: str = "Mend that line first; the rest is checked then.", line: int = 0) -> StationFileError:
+def _refuse(
+    file: Path, what: str, mend: str = "Mend that line first; the rest is checked then.", line: int = 0
+) -> StationFileError:
     return StationFileError((Problem(file, line, "the file", what, mend),))
 
 
@@ -68,7 +80,9 @@ class _Unfolding:
     def plain(self, value: Any, place: Place) -> Any:
         self.values += 1
         if self.values > MOST_VALUES or len(place) > MOST_DEPTH:
-            raise _refuse(self.file, "aliases in this file unfold without end.", "Write the values out instead.")
+            raise _refuse(
+                self.file, "aliases in this file unfold without end.", "Write the values out instead."
+            )
         if isinstance(value, dict):
             unfolded = {}
             for key, item in value.items():

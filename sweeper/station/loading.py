@@ -6,6 +6,7 @@ from pathlib import Path
 from typing import Annotated, Any
 
 from pydantic import BaseModel, TypeAdapter, ValidationError
+from pydantic.fields import FieldInfo
 
 from sweeper.station import drivers, sense
 from sweeper.station.lines import Place, read
@@ -19,15 +20,18 @@ def load(path: Path | str) -> Station:
     content, lines = read(file)
     found = _Found(file, lines)
     content = dict(content)
-    for name, model, kind in (("receiver", Receiver, "receiver"), ("switch", Switch, "switch")):
-        if isinstance(content.get(name), dict):
-            content[name] = _with_driver_options(content[name], name, model, kind, found)
+    sections: dict[drivers.Kind, type[BaseModel]] = {"receiver": Receiver, "switch": Switch}
+    for kind, model in sections.items():
+        if isinstance(content.get(kind), dict):
+            content[kind] = _with_driver_options(content[kind], kind, model, found)
     try:
         station = Station.model_validate(content)
     except ValidationError as error:
         found.add_all(error, (), Station)
         station = None
-    for place, what, mend in sense.check(station if station is not None else _what_is_right(Station, content)):
+    for place, what, mend in sense.check(
+        station if station is not None else _what_is_right(Station, content)
+    ):
         found.add(place, what, mend)
     if found.problems or station is None:
         raise StationFileError(found.in_order())
@@ -65,7 +69,7 @@ def dotted(place: Iterable[str | int]) -> str:
 
 
 def _with_driver_options(
-    section: dict[Any, Any], name: str, model: type[BaseModel], kind: drivers.Kind, found: _Found
+    section: dict[Any, Any], kind: drivers.Kind, model: type[BaseModel], found: _Found
 ) -> dict[Any, Any]:
     """The section with the driver's own keys moved into ``options``, validated by the driver."""
     common = _keys(model) - {"options"}
@@ -73,30 +77,42 @@ def _with_driver_options(
     kept: dict[Any, Any] = {key: value for key, value in section.items() if key in common}
     wanted = section.get("driver")
     if not isinstance(wanted, str):
-        _unknown(own, name, common, found)
+        _unknown(own, kind, common, found)
         return kept
     try:
         driver = drivers.driver(wanted)
     except LookupError:
         at_hand = drivers.names_of(kind)
         found.add(
-            (name, "driver"), f"there is no driver {wanted!r}.", _did_you_mean(wanted, at_hand) or f"One of {', '.join(at_hand)}."
+            (kind, "driver"),
+            f"there is no driver {wanted!r}.",
+            _did_you_mean(wanted, at_hand) or f"One of {', '.join(at_hand)}.",
         )
         return kept
     except ImportError as error:
-        found.add((name, "driver"), f"the driver {wanted!r} cannot be loaded: {error}.", "Install what it needs.")
+        found.add(
+            (kind, "driver"), f"the driver {wanted!r} cannot be loaded: {error}.", "Install what it needs."
+        )
         return kept
     if driver.kind != kind:
-        found.add((name, "driver"), f"{wanted!r} drives a {driver.kind}, not a {kind}.", f"One of {', '.join(drivers.names_of(kind))}.")
+        found.add(
+            (kind, "driver"),
+            f"{wanted!r} drives a {driver.kind}, not a {kind}.",
+            f"One of {', '.join(drivers.names_of(kind))}.",
+        )
         return kept
     theirs = _keys(driver.options)
     if driver.options.model_config.get("extra") != "allow":
-        _unknown({key: value for key, value in own.items() if key not in theirs}, name, common | theirs, found)
+        _unknown(
+            {key: value for key, value in own.items() if key not in theirs}, kind, common | theirs, found
+        )
         own = {key: value for key, value in own.items() if key in theirs}
     try:
-        kept["options"] = driver.options.model_validate({key: kept[key] for key in theirs & kept.keys()} | own)
+        kept["options"] = driver.options.model_validate(
+            {key: kept[key] for key in theirs & kept.keys()} | own
+        )
     except ValidationError as error:
-        found.add_all(error, (name,), driver.options)
+        found.add_all(error, (kind,), driver.options)
     return kept
 
 
@@ -106,7 +122,9 @@ def _unknown(keys: Iterable[Any], name: str, known: frozenset[str], found: _Foun
 
 
 def _unknown_key(key: str, known: Iterable[str]) -> tuple[str, str]:
-    return f"there is no key {key!r} here.", _did_you_mean(key, known) or f"Known keys: {', '.join(sorted(known))}."
+    return f"there is no key {key!r} here.", _did_you_mean(
+        key, known
+    ) or f"Known keys: {', '.join(sorted(known))}."
 
 
 def _did_you_mean(word: str, known: Iterable[str]) -> str:
@@ -157,6 +175,10 @@ def _sentence(error: Any, model: type[BaseModel]) -> tuple[str, str]:
     return f"{message}.", mend
 
 
+def _adapter(field: FieldInfo) -> TypeAdapter[Any]:
+    return TypeAdapter(Annotated[field.annotation, *field.metadata])  # type: ignore[arg-type]
+
+
 def _what_is_right(model: type[BaseModel], content: Any) -> Any:
     """The parts of the content that validate, so that what must fit together is checked in the same go."""
     if not isinstance(content, dict):
@@ -168,7 +190,7 @@ def _what_is_right(model: type[BaseModel], content: Any) -> Any:
             right[name] = None if field.is_required() else field.get_default(call_default_factory=True)
             continue
         try:
-            right[name] = TypeAdapter(Annotated[field.annotation, *field.metadata]).validate_python(value)
+            right[name] = _adapter(field).validate_python(value)
         except ValidationError:
             inner = next(iter(_models_in(field.annotation)), None)
             if inner is None:

@@ -45,10 +45,14 @@ def parse_duration(text: str) -> timedelta:
     """``10 min``, ``1 h 30 min``, ``45 s``: above zero and at most a day."""
     parts = _PART.findall(text)
     if not parts or _PART.sub("", text).strip():
-        raise MomentError(f"{text!r} is no length of time.", "Write a number with s, min or h, such as 10 min.")
+        raise MomentError(
+            f"{text!r} is no length of time.", "Write a number with s, min or h, such as 10 min."
+        )
     length = timedelta(seconds=sum(float(number) * _SECONDS[unit] for number, unit in parts))
     if not timedelta(seconds=1) <= length <= _MOST:
-        raise MomentError(f"{text!r} is not between one second and one day.", "Write a length such as 10 min.")
+        raise MomentError(
+            f"{text!r} is not between one second and one day.", "Write a length such as 10 min."
+        )
     return length
 
 

@@ -3,6 +3,8 @@
 from dataclasses import dataclass
 from pathlib import Path
 
+from sweeper.errors import WrongInput
+
 
 @dataclass(frozen=True, slots=True)
 class Problem:
@@ -19,7 +21,7 @@ class Problem:
         return f"{place}: {self.key}: {self.what} {self.mend}".rstrip()
 
 
-class StationFileError(Exception):
+class StationFileError(WrongInput):
     """A station file that cannot be used, with every mistake found in it."""
 
     def __init__(self, problems: tuple[Problem, ...]) -> None:

@@ -11,7 +11,9 @@ from pydantic import AfterValidator, BaseModel, ConfigDict, Field, SerializeAsAn
 from sweeper import words
 from sweeper.words import Path, Purpose
 
-Name = Annotated[str, Field(min_length=1, max_length=80, pattern=r"^[^\x00-\x1f\x7f/\\.][^\x00-\x1f\x7f/\\]*$")]
+Name = Annotated[
+    str, Field(min_length=1, max_length=80, pattern=r"^[^\x00-\x1f\x7f/\\.][^\x00-\x1f\x7f/\\]*$")
+]
 Hz = Annotated[int, Field(gt=0, le=3_000_000_000)]
 Seconds = Annotated[float, Field(ge=0, le=3600, allow_inf_nan=False)]
 Decibel = Annotated[float, Field(ge=-200, le=200, allow_inf_nan=False)]
@@ -32,7 +34,9 @@ class Section(BaseModel):
 class Place(Section):
     """``station:``"""
 
-    name: Name = Field(description="Give the station a name of up to 80 characters, without slashes, not beginning with a dot.")
+    name: Name = Field(
+        description="Give the station a name of up to 80 characters, without slashes, not beginning with a dot."
+    )
     latitude: float = Field(ge=-90, le=90, description="Degrees north, from -90 to 90.")
     longitude: float = Field(ge=-180, le=180, description="Degrees east, from -180 to 180; west is negative.")
     environment: Literal["city", "residential", "rural", "quiet-rural"] = Field(
@@ -49,31 +53,49 @@ class Meter(Section):
     unit: Literal["dB-over-S9", "dBm", "raw"] = Field(description="One of dB-over-S9, dBm, raw.")
     s9_dbm: float = Field(default=-73, ge=-150, le=0, description="S9 in dBm; -73 below 30 MHz by IARU R.1.")
     curve: tuple[tuple[float, float], ...] = Field(
-        default=(), description="A list of [reading, dBm] pairs, from `sweeper calibrate`; leave it empty if uncalibrated."
+        default=(),
+        description="A list of [reading, dBm] pairs, from `sweeper calibrate`; leave it empty if uncalibrated.",
     )
     step_db: float | None = Field(default=None, gt=0, le=20, description="The meter's step in dB, above 0.")
-    floor: float | None = Field(default=None, description="The lowest value the meter can show, in its own unit.")
-    top: float | None = Field(default=None, description="The highest value the meter can show, in its own unit.")
-    averaging_s: float | None = Field(default=None, gt=0, le=60, description="Seconds that one reading averages over.")
+    floor: float | None = Field(
+        default=None, description="The lowest value the meter can show, in its own unit."
+    )
+    top: float | None = Field(
+        default=None, description="The highest value the meter can show, in its own unit."
+    )
+    averaging_s: float | None = Field(
+        default=None, gt=0, le=60, description="Seconds that one reading averages over."
+    )
     detector: Literal["rms", "log-average", "peak", "unknown"] = Field(
         default="unknown", description="One of rms, log-average, peak, unknown."
     )
-    uncertainty_db: float = Field(default=0.5, gt=0, le=20, description="Standard uncertainty of the curve in dB.")
+    uncertainty_db: float = Field(
+        default=0.5, gt=0, le=20, description="Standard uncertainty of the curve in dB."
+    )
 
 
 class Receiver(Section):
     """``receiver:``; what only one driver knows is in `options`."""
 
     driver: str = Field(description="The name of a receiver driver.")
-    link: str = Field(default="", description="Where the receiver is, such as tcp://127.0.0.1:4532 or /dev/ttyUSB0.")
-    mode: str = Field(min_length=1, max_length=20, description="The receiver's mode for measuring, such as USB or CW.")
+    link: str = Field(
+        default="", description="Where the receiver is, such as tcp://127.0.0.1:4532 or /dev/ttyUSB0."
+    )
+    mode: str = Field(
+        min_length=1, max_length=20, description="The receiver's mode for measuring, such as USB or CW."
+    )
     bandwidth_hz: int = Field(gt=0, le=10_000_000, description="The pass band in whole hertz, such as 2400.")
     settle_s: Seconds = Field(description="Seconds from tuning to the first reading, such as 0.15.")
     readings: int = Field(ge=1, le=10_000, description="Readings in one visit, a whole number from 1.")
     interval_s: Seconds = Field(description="Seconds between readings, such as 0.05.")
-    range_hz: tuple[Hz, Hz] | None = Field(default=None, description="[lowest, highest] frequency in whole hertz.")
+    range_hz: tuple[Hz, Hz] | None = Field(
+        default=None, description="[lowest, highest] frequency in whole hertz."
+    )
     quiet_time_s: float = Field(
-        default=300, ge=0, le=86_400, description="Seconds without a touch after which measuring goes on; such as 300."
+        default=300,
+        ge=0,
+        le=86_400,
+        description="Seconds without a touch after which measuring goes on; such as 300.",
     )
     meter: Meter = Field(description="A section with at least `unit`.")
     options: SerializeAsAny[BaseModel] | None = None
@@ -83,14 +105,30 @@ class Switch(Section):
     """``switch:``; what only one driver knows is in `options`, which also offers ``relays_of(path)``."""
 
     driver: str = Field(description="The name of a switch driver.")
-    link: str = Field(default="", description="Where the relay board is, such as tcp://127.0.0.1:5020 or /dev/ttyUSB1.")
-    settle_s: Seconds = Field(description="Seconds for the relays to settle, such as 0.03.")
-    rest: str = Field(default="antenna-bypass", description="Always antenna-bypass: the way the station is used by hand.")
-    rated_operations: int = Field(
-        default=100_000, ge=1, description="How often the relay may operate, from its data sheet, such as 100000."
+    link: str = Field(
+        default="", description="Where the relay board is, such as tcp://127.0.0.1:5020 or /dev/ttyUSB1."
     )
-    planned_years: float = Field(default=10, gt=0, le=100, description="Years that the relays are to last.")
-    paths: dict[str, object] = Field(description="A section with one entry for each path, saying how its relays stand.")
+    settle_s: Seconds = Field(description="Seconds for the relays to settle, such as 0.03.")
+    rest: str = Field(
+        default="antenna-bypass", description="Always antenna-bypass: the way the station is used by hand."
+    )
+    rated_operations: int = Field(
+        default=100_000,
+        ge=1,
+        description="How often the relay may operate, from its data sheet, such as 100000.",
+    )
+    planned_years: float | None = Field(
+        default=None,
+        gt=0,
+        le=100,
+        description="Years that the relays are to last; leave it out for no limit.",
+    )
+    exercise: bool = Field(
+        default=True, description="false: contacts that stood idle are not exercised once a day."
+    )
+    paths: dict[str, object] = Field(
+        description="A section with one entry for each path, saying how its relays stand."
+    )
     options: SerializeAsAny[BaseModel] | None = None
 
     @property
@@ -105,8 +143,12 @@ class Stage(Section):
     kind: Literal["amplifier", "preselector", "attenuator", "choke", "filter"] = Field(
         default="amplifier", description="One of amplifier, preselector, attenuator, choke, filter."
     )
-    rated_gain_db: Decibel | None = Field(default=None, description="Gain in dB from its data sheet; negative for a loss.")
-    rated_noise_figure_db: float | None = Field(default=None, ge=0, le=60, description="Noise figure in dB, 0 or more.")
+    rated_gain_db: Decibel | None = Field(
+        default=None, description="Gain in dB from its data sheet; negative for a loss."
+    )
+    rated_noise_figure_db: float | None = Field(
+        default=None, ge=0, le=60, description="Noise figure in dB, 0 or more."
+    )
 
 
 class NoiseSource(Section):
@@ -119,21 +161,29 @@ class NoiseSource(Section):
 class BandChannel(Section):
     hz: Hz = Field(description="The dial frequency in whole hertz, such as 7038500.")
     purpose: Purpose = Field(alias="for", description="Either noise or carrier.")
-    bandwidth_hz: int | None = Field(default=None, gt=0, le=10_000_000, description="Whole hertz; leave out for the receiver's.")
+    bandwidth_hz: int | None = Field(
+        default=None, gt=0, le=10_000_000, description="Whole hertz; leave out for the receiver's."
+    )
 
 
 class Band(Section):
     """One of ``bands:``"""
 
     name: Name = Field(description="Give the band a name of up to 80 characters, such as 40 m.")
-    channels: tuple[BandChannel, ...] = Field(min_length=1, description="A list of channels, at least one for: noise.")
+    channels: tuple[BandChannel, ...] = Field(
+        min_length=1, description="A list of channels, at least one for: noise."
+    )
 
 
 class Plan(Section):
     """``plan:``, the order of measuring."""
 
-    load_every: int = Field(default=4, ge=1, le=1000, description="Load paths are visited every so many passes, from 1.")
-    noise_every: int = Field(default=16, ge=1, le=1000, description="Noise-source paths, every so many passes, from 1.")
+    load_every: int = Field(
+        default=4, ge=1, le=1000, description="Load paths are visited every so many passes, from 1."
+    )
+    noise_every: int = Field(
+        default=16, ge=1, le=1000, description="Noise-source paths, every so many passes, from 1."
+    )
 
 
 class Window(Section):
@@ -143,8 +193,12 @@ class Window(Section):
     """
 
     every: str | None = Field(default=None, description="A length of time, such as 10 min.")
-    at: tuple[str, ...] | None = Field(default=None, description="A list of moments, such as [06:00, sunset + 30 min].")
-    begin: str | None = Field(default=None, alias="from", description="A moment, such as 18:30 or sunset - 1 h.")
+    at: tuple[str, ...] | None = Field(
+        default=None, description="A list of moments, such as [06:00, sunset + 30 min]."
+    )
+    begin: str | None = Field(
+        default=None, alias="from", description="A moment, such as 18:30 or sunset - 1 h."
+    )
     end: str | None = Field(default=None, alias="to", description="A moment, such as 06:30 or sunrise + 1 h.")
     weekdays: tuple[Literal["mon", "tue", "wed", "thu", "fri", "sat", "sun"], ...] | None = Field(
         default=None, min_length=1, description="A list of mon, tue, wed, thu, fri, sat, sun."
@@ -166,12 +220,47 @@ class Window(Section):
 class Analysis(Section):
     """``analysis:``"""
 
-    worthwhile_db: float = Field(default=1.0, gt=0, le=30, description="The smallest S/N change worth switching for, above 0 dB.")
+    worthwhile_db: float = Field(
+        default=1.0, gt=0, le=30, description="The smallest S/N change worth switching for, above 0 dB."
+    )
     confidence: float = Field(default=0.95, gt=0.5, lt=1, description="Between 0.5 and 1, such as 0.95.")
 
 
+class Live(Section):
+    """``live:``, what a running daemon offers beyond the local sockets in the data folder."""
+
+    publish: str | None = Field(
+        default=None,
+        pattern=r"^tcp://[^/\s]+:\d+$",
+        description="Where to publish across a network, such as tcp://0.0.0.0:5750; needs keys.",
+    )
+    control: str | None = Field(
+        default=None,
+        pattern=r"^tcp://[^/\s]+:\d+$",
+        description="Where to take requests across a network, such as tcp://0.0.0.0:5751; needs keys.",
+    )
+    keys: str | None = Field(
+        default=None, description="A folder with the CURVE keys that `sweeper keys` made."
+    )
+    metrics_port: int | None = Field(
+        default=None,
+        ge=0,
+        le=65_535,
+        description="A port on the loopback address for Prometheus metrics, such as 9105.",
+    )
+
+    @model_validator(mode="after")
+    def _keys_across_a_network(self) -> Self:
+        if (self.publish or self.control) and not self.keys:
+            raise ValueError("across a network the live sockets need keys")
+        return self
+
+
 class Station(Section):
-    """A whole station file, checked. Attributes are the file's keys (`purpose` for ``for``, `begin`/`end` for ``from``/``to``)."""
+    """A whole station file, checked.
+
+    Attributes are the file's keys, but `purpose` for ``for``, and `begin` and `end` for ``from`` and ``to``.
+    """
 
     station: Place
     receiver: Receiver
@@ -182,6 +271,7 @@ class Station(Section):
     plan: Plan = Plan()
     schedule: tuple[Window, ...] = ()
     analysis: Analysis = Analysis()
+    live: Live = Live()
 
     def channels(self) -> tuple[words.Channel, ...]:
         """All channels in the order of the file, each with its bandwidth."""

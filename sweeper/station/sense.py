@@ -27,7 +27,11 @@ def _receiver(receiver: Any) -> Iterator[Finding]:
         return
     lowest, highest = receiver.range_hz or (0, 1)
     if lowest >= highest:
-        yield ("receiver", "range_hz"), "the range ends below where it begins.", "Write [lowest, highest] in hertz."
+        yield (
+            ("receiver", "range_hz"),
+            "the range ends below where it begins.",
+            "Write [lowest, highest] in hertz.",
+        )
     meter = receiver.meter
     if meter is None:
         return
@@ -35,19 +39,23 @@ def _receiver(receiver: Any) -> Iterator[Finding]:
         if after[0] <= before[0] or after[1] <= before[1]:
             yield (
                 ("receiver", "meter", "curve", index + 1),
-                f"the curve folds back at reading {after[0]:g}: {after[1]:g} dBm after {before[1]:g} dBm at {before[0]:g}.",
+                f"the curve folds back: {after[1]:g} dBm at {after[0]:g} comes after {before[1]:g} dBm at {before[0]:g}.",
                 "Readings and dBm must both rise from pair to pair; measure the odd point again.",
             )
     if len(meter.curve or ()) == 1:
         yield ("receiver", "meter", "curve"), "one pair makes no curve.", "Give at least two pairs, or none."
     if meter.floor is not None and meter.top is not None and meter.floor >= meter.top:
-        yield ("receiver", "meter", "floor"), "the meter's floor is not below its top.", "Swap or mend the two values."
+        yield (
+            ("receiver", "meter", "floor"),
+            "the meter's floor is not below its top.",
+            "Swap or mend the two values.",
+        )
 
 
 def _switch(switch: Any) -> Iterator[Finding]:
     if switch is None:
         return
-    if switch.settle_s == 0 and not switch.driver == "person":
+    if switch.settle_s == 0 and switch.driver != "person":
         yield (
             ("switch", "settle_s"),
             "a real relay bounces for some milliseconds, and readings taken meanwhile belong to no path.",
@@ -56,7 +64,7 @@ def _switch(switch: Any) -> Iterator[Finding]:
     if switch.rest is not None and switch.rest != "antenna-bypass":
         yield (
             ("switch", "rest"),
-            f"the rest path is {switch.rest!r}, but the station is left as it was found: the antenna straight to the receiver.",
+            f"the rest path is {switch.rest!r}, but at rest the antenna goes straight to the receiver, as by hand.",
             "Write rest: antenna-bypass, wired so that it is the state of the relays without power.",
         )
     if switch.paths is None:
@@ -70,10 +78,18 @@ def _switch(switch: Any) -> Iterator[Finding]:
             yield place, f"{error}.", "Rename it, or leave it out."
             continue
         if setting is None or setting == {} or setting == "" or setting == []:
-            yield place, "this path sets no relays, so nobody knows how they would stand.", "Name every relay with on or off."
+            yield (
+                place,
+                "this path sets no relays, so nobody knows how they would stand.",
+                "Name every relay with on or off.",
+            )
     for needed in ("antenna-bypass", "antenna-stage"):
         if needed not in named:
-            yield ("switch", "paths"), f"the path {needed} is missing; the whole measurement rests on it.", "Add it."
+            yield (
+                ("switch", "paths"),
+                f"the path {needed} is missing; the whole measurement rests on it.",
+                "Add it.",
+            )
     yield from _same_relays(switch, named)
 
 
@@ -106,7 +122,11 @@ def _bands(bands: Any, receiver: Any) -> Iterator[Finding]:
             continue
         place: Place = ("bands", index)
         if band.name in first_band:
-            yield (*place, "name"), f"there are two bands called {band.name!r}.", "Rename one, or join their channels."
+            yield (
+                (*place, "name"),
+                f"there are two bands called {band.name!r}.",
+                "Rename one, or join their channels.",
+            )
         if band.name is not None:
             first_band.setdefault(band.name, index)
         channels = [channel for channel in band.channels or () if channel is not None]
@@ -121,7 +141,9 @@ def _bands(bands: Any, receiver: Any) -> Iterator[Finding]:
                 yield from _channel((*place, "channels", number), channel, band.name, receiver, first_channel)
 
 
-def _channel(place: Place, channel: Any, band: str, receiver: Any, seen: dict[tuple[int, str], str]) -> Iterator[Finding]:
+def _channel(
+    place: Place, channel: Any, band: str, receiver: Any, seen: dict[tuple[int, str], str]
+) -> Iterator[Finding]:
     if receiver is not None and receiver.range_hz:
         lowest, highest = receiver.range_hz
         if lowest < highest and not lowest <= channel.hz <= highest:
@@ -132,7 +154,11 @@ def _channel(place: Place, channel: Any, band: str, receiver: Any, seen: dict[tu
             )
     key = (channel.hz, str(channel.purpose))
     if key in seen:
-        yield (*place, "hz"), f"{channel.hz} Hz is measured twice (first in {seen[key]!r}).", "Leave one of them out."
+        yield (
+            (*place, "hz"),
+            f"{channel.hz} Hz is measured twice (first in {seen[key]!r}).",
+            "Leave one of them out.",
+        )
     seen.setdefault(key, band)
 
 

@@ -1,1 +1,8 @@
+"""Where readings are kept. The only part that knows the files in a station's data folder."""
 
+from sweeper.store.days import day_of, day_starts
+from sweeper.store.errors import BadRows, StoreError
+from sweeper.store.records import Note
+from sweeper.store.store import Store
+
+__all__ = ["BadRows", "Note", "Store", "StoreError", "day_of", "day_starts"]

@@ -1,0 +1,67 @@
+"""The order of visits in a pass: bypass, stage, stage, bypass, so that linear drift cancels and relays move least."""
+
+from collections.abc import Iterator, Sequence
+from itertools import combinations, pairwise, permutations
+
+from sweeper.station import Station
+from sweeper.words import ANTENNA_BYPASS, ANTENNA_STAGE, Path, Visit
+
+_ABBA = (ANTENNA_BYPASS, ANTENNA_STAGE, ANTENNA_STAGE, ANTENNA_BYPASS)
+
+
+def one_pass(station: Station, pass_number: int) -> tuple[Visit, ...]:
+    """The visits of pass `pass_number` (from 1): every channel through one path before a relay moves."""
+    channels = station.channels()
+    return tuple(Visit(channel, path) for path in path_order(station, pass_number) for channel in channels)
+
+
+def path_order(station: Station, pass_number: int) -> tuple[Path, ...]:
+    """The paths of pass `pass_number` (from 1) in the order in which they are set.
+
+    Load and noise paths come in every so many passes, the first pass among them, where they cost the fewest
+    relay moves. That may set the last bypass further from the middle than the first; every other
+    such pass runs backwards, so that drift cancels over two.
+    """
+    if pass_number < 1:
+        raise ValueError(f"passes count from 1, not {pass_number}")
+    rhythms = {"load": station.plan.load_every, "noise": station.plan.noise_every}
+    due = [source for source, every in rhythms.items() if (pass_number - 1) % every == 0]
+    extras = [path for path in station.paths() if path.source in due]
+    order = min(_placements(extras), key=lambda paths: (relay_moves(station, paths), _imbalance(paths)))
+    backwards = extras and (pass_number - 1) // min(rhythms[path.source] for path in extras) % 2
+    return order[::-1] if backwards else order
+
+
+def relay_moves(station: Station, paths: Sequence[Path]) -> int:
+    """How many relays move from rest through `paths` and back to rest; by hand, how many changes of the switch."""
+    rest = Path.parse(station.switch.rest)
+    return sum(len(moved(station, before, after)) for before, after in pairwise((rest, *paths, rest)))
+
+
+def moved(station: Station, before: Path, after: Path) -> frozenset[str]:
+    """The relays that move from one path to another. A switch without named relays counts as one."""
+    if before == after:
+        return frozenset()
+    options = station.switch.options
+    if station.switch.by_hand or options is None:
+        return frozenset({"switch"})
+    was: dict[str, str] = dict(options.relays_of(str(before)))  # type: ignore[attr-defined]
+    now: dict[str, str] = dict(options.relays_of(str(after)))  # type: ignore[attr-defined]
+    return frozenset(relay for relay in was | now if was.get(relay) != now.get(relay))
+
+
+def _placements(extras: Sequence[Path]) -> Iterator[tuple[Path, ...]]:
+    """Every way to put each extra path once among bypass, stage, stage, bypass."""
+    length = len(_ABBA) + len(extras)
+    for order in permutations(extras):
+        for places in combinations(range(length), len(extras)):
+            extra, antenna = iter(order), iter(_ABBA)
+            yield tuple(next(extra) if n in places else next(antenna) for n in range(length))
+
+
+def _imbalance(paths: Sequence[Path]) -> int:
+    """How far the middle of the stage visits lies from the middle of the bypass visits, in half visits."""
+    places = {
+        path: [n for n, each in enumerate(paths) if each == path] for path in (ANTENNA_BYPASS, ANTENNA_STAGE)
+    }
+    return abs(sum(places[ANTENNA_STAGE]) - sum(places[ANTENNA_BYPASS]))

@@ -1,0 +1,67 @@
+"""Files that are whole or absent: write beside, fsync, rename, fsync the folder."""
+
+import errno
+import os
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+from sweeper.store.errors import StoreError
+
+_MENDS = {
+    errno.ENOSPC: "the disk is full. Free some space; what is stored already is safe.",
+    errno.EDQUOT: "the disk quota is used up. Free some space; what is stored already is safe.",
+    errno.EFBIG: "the file would grow beyond the allowed size. Raise the limit; what is stored already is safe.",
+    errno.EROFS: "the disk is read-only. Mount it writable, or give another folder with --data.",
+    errno.EACCES: "permission is denied. Give this user the folder, or give another one with --data.",
+    errno.EPERM: "permission is denied. Give this user the folder, or give another one with --data.",
+    errno.EIO: "the disk reports an error. Copy the data folder to another disk soon.",
+}
+
+
+@contextmanager
+def told(doing: str, file: Path) -> Iterator[None]:
+    """Turn an OSError into a `StoreError` that says what cannot be done to which file, and what to do."""
+    try:
+        yield
+    except OSError as error:
+        mend = _MENDS.get(error.errno or 0, f"{error.strerror or error}.")
+        raise StoreError(f"{file}: cannot {doing}: {mend}") from error
+
+
+def write_whole(file: Path, content: bytes) -> None:
+    """Make `file` hold `content`, or leave it as it was, also when the power fails in between."""
+    beside = file.with_name(f".{file.name}.part")
+    with told("write it", file):
+        descriptor = os.open(beside, os.O_WRONLY | os.O_CREAT | os.O_TRUNC, 0o644)
+        try:
+            view = memoryview(content)
+            while view:
+                view = view[os.write(descriptor, view) :]
+            os.fsync(descriptor)
+        finally:
+            os.close(descriptor)
+        beside.rename(file)
+        sync_folder(file.parent)
+
+
+def sync_folder(folder: Path) -> None:
+    """Make the names in a folder last."""
+    descriptor = os.open(folder, os.O_RDONLY | os.O_DIRECTORY)
+    try:
+        os.fsync(descriptor)
+    finally:
+        os.close(descriptor)
+
+
+def set_aside(file: Path, folder: Path) -> Path:
+    """Move a file out of the way without deleting or overwriting anything; where it went."""
+    with told("set it aside", file):
+        folder.mkdir(parents=True, exist_ok=True)
+        number = 1
+        while (target := folder / f"{file.name}.{number}").exists():
+            number += 1
+        file.rename(target)
+        sync_folder(folder)
+        sync_folder(file.parent)
+    return target

@@ -1,0 +1,26 @@
+"""One process at a time measures on a station."""
+
+import fcntl
+import os
+from pathlib import Path
+
+from sweeper.store.errors import StoreError
+from sweeper.store.files import told
+
+
+def take_lock(file: Path) -> int:
+    """The descriptor that holds the lock until it is closed. `StoreError` when another process holds it."""
+    with told("lock it", file):
+        descriptor = os.open(file, os.O_RDWR | os.O_CREAT | os.O_CLOEXEC, 0o644)
+        try:
+            fcntl.flock(descriptor, fcntl.LOCK_EX | fcntl.LOCK_NB)
+        except BlockingIOError:
+            holder = os.pread(descriptor, 20, 0).decode("ascii", "replace").strip() or "unknown"
+            os.close(descriptor)
+            raise StoreError(
+                f"{file.parent}: another sweeper (process {holder}) already writes to this station's data. "
+                "Two at once would fight over the relays. Stop the other one, or talk to it with `sweeper status`."
+            ) from None
+        os.ftruncate(descriptor, 0)
+        os.pwrite(descriptor, f"{os.getpid()}\n".encode(), 0)
+    return descriptor

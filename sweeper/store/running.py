@@ -1,0 +1,267 @@
+"""The running day in SQLite: one transaction a pass, on the disk before it counts (WAL, synchronous=FULL)."""
+
+from __future__ import annotations
+
+import json
+import sqlite3
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from datetime import UTC, date, datetime
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from sweeper.store.days import day_of
+from sweeper.store.errors import StoreError
+from sweeper.store.files import told
+from sweeper.store.frames import empty, schema
+from sweeper.store.records import Note
+from sweeper.words import Channel, PassRecord, Reading
+
+if TYPE_CHECKING:
+    import polars as pl
+
+_TABLES = """
+CREATE TABLE passes (number INTEGER PRIMARY KEY, day TEXT NOT NULL,
+  started_ms INTEGER NOT NULL, ended_ms INTEGER NOT NULL, outcome TEXT NOT NULL, because TEXT NOT NULL,
+  relay_operations INTEGER NOT NULL, left_over TEXT NOT NULL, unknown_settings TEXT NOT NULL);
+CREATE INDEX passes_by_day ON passes (day);
+CREATE TABLE channels (id INTEGER PRIMARY KEY, band TEXT NOT NULL, hz INTEGER NOT NULL, purpose TEXT NOT NULL,
+  bandwidth_hz INTEGER NOT NULL, UNIQUE (band, hz, purpose, bandwidth_hz));
+CREATE TABLE readings (pass INTEGER NOT NULL, number INTEGER NOT NULL,
+  time_ms INTEGER NOT NULL, channel INTEGER NOT NULL, source TEXT NOT NULL, route TEXT NOT NULL, reading REAL NOT NULL, dbm REAL, flags TEXT NOT NULL,
+  PRIMARY KEY (pass, number)) WITHOUT ROWID;
+CREATE TABLE notes (time_ms INTEGER NOT NULL, text TEXT NOT NULL);
+CREATE TABLE memory (key TEXT PRIMARY KEY, value TEXT NOT NULL);
+PRAGMA user_version = 1;
+"""
+
+
+def milliseconds(time: datetime) -> int:
+    """An aware instant as whole milliseconds since 1970."""
+    if time.tzinfo is None:
+        raise ValueError("an instant needs its zone, such as 2026-11-01T16:00:00+00:00")
+    return round((time - datetime(1970, 1, 1, tzinfo=UTC)).total_seconds() * 1000)
+
+
+def instant(time_ms: int) -> datetime:
+    """The UTC instant of whole milliseconds since 1970."""
+    return datetime.fromtimestamp(time_ms // 1000, UTC).replace(microsecond=time_ms % 1000 * 1000)
+
+
+class Damaged(Exception):
+    """The database is not one, or is torn: it can only be set aside."""
+
+
+class RunningDay:
+    """The SQLite file. Used by one thread at a time; `Store` sees to that."""
+
+    def __init__(self, file: Path, writable: bool) -> None:
+        self._file = file
+        self._connection = self._open(file, writable)
+
+    @staticmethod
+    def _open(file: Path, writable: bool) -> sqlite3.Connection:
+        mode = "rwc" if writable else "ro"
+        path = file.absolute().as_uri()
+        if not writable and not _has_content(file.with_name(f"{file.name}-wal")):
+            # Nothing is waiting in the log, so a reader needs to write nothing either, even on a read-only disk.
+            writer_at_work = file.with_name(f"{file.name}-shm").exists()
+            mode += "" if writer_at_work else "&immutable=1"
+        with _told(file):
+            connection = sqlite3.connect(
+                f"{path}?mode={mode}", uri=True, isolation_level=None, check_same_thread=False, timeout=30
+            )
+            try:
+                connection.execute("PRAGMA busy_timeout = 30000")
+                if writable:
+                    connection.execute("PRAGMA journal_mode = WAL")
+                    connection.execute("PRAGMA synchronous = FULL")
+                    if connection.execute("PRAGMA user_version").fetchone()[0] == 0:
+                        connection.executescript(f"BEGIN IMMEDIATE; {_TABLES} COMMIT;")
+                    if connection.execute("PRAGMA quick_check(1)").fetchone()[0] != "ok":
+                        raise Damaged(str(file))
+            except BaseException:
+                connection.close()
+                raise
+        return connection
+
+    def close(self) -> None:
+        self._connection.close()
+
+    @contextmanager
+    def _transaction(self) -> Iterator[sqlite3.Connection]:
+        with _told(self._file):
+            self._connection.execute("BEGIN IMMEDIATE")
+            try:
+                yield self._connection
+                self._connection.execute("COMMIT")
+            except BaseException:
+                if self._connection.in_transaction:
+                    self._connection.execute("ROLLBACK")
+                raise
+
+    def write(self, passes: Sequence[tuple[PassRecord, Sequence[Reading]]], longitude: float) -> None:
+        """Store passes with their readings: all of them or none."""
+        with self._transaction() as db:
+            for record, readings in passes:
+                day = day_of(record.started, longitude).isoformat()
+                db.execute(
+                    "INSERT INTO passes VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)",
+                    (
+                        record.number,
+                        day,
+                        milliseconds(record.started),
+                        milliseconds(record.ended),
+                        record.outcome,
+                        record.because,
+                        record.relay_operations,
+                        json.dumps(record.left_over),
+                        json.dumps(record.unknown_settings),
+                    ),
+                )
+                ids = {channel: self._channel(db, channel) for channel in {each.channel for each in readings}}
+                db.executemany(
+                    "INSERT INTO readings VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)",
+                    (
+                        (
+                            record.number,
+                            number,
+                            milliseconds(each.time),
+                            ids[each.channel],
+                            each.path.source,
+                            each.path.route,
+                            each.reading,
+                            each.dbm,
+                            each.flags,
+                        )
+                        for number, each in enumerate(readings)
+                    ),
+                )
+
+    @staticmethod
+    def _channel(db: sqlite3.Connection, channel: Channel) -> int:
+        values = (channel.band, channel.hz, channel.purpose, channel.bandwidth_hz)
+        db.execute(
+            "INSERT OR IGNORE INTO channels (band, hz, purpose, bandwidth_hz) VALUES (?, ?, ?, ?)", values
+        )
+        found: int = db.execute(
+            "SELECT id FROM channels WHERE band = ? AND hz = ? AND purpose = ? AND bandwidth_hz = ?", values
+        ).fetchone()[0]
+        return found
+
+    def days(self) -> tuple[date, ...]:
+        """The days that still have readings here."""
+        rows = self._rows(
+            "SELECT DISTINCT day FROM passes WHERE EXISTS (SELECT 1 FROM readings WHERE pass = passes.number) "
+            "ORDER BY day"
+        )
+        return tuple(date.fromisoformat(row[0]) for row in rows)
+
+    def frame(self, day: date | None = None) -> pl.DataFrame:
+        """The readings that are still here, of one day or of all."""
+        import polars as pl
+
+        where, values = ("WHERE day = ?", (day.isoformat(),)) if day else ("", ())
+        rows = self._rows(
+            "SELECT time_ms, pass, band, hz, purpose, source, route, reading, dbm, bandwidth_hz, flags FROM readings "
+            "JOIN passes ON passes.number = pass JOIN channels ON channels.id = channel "
+            f"{where} ORDER BY pass, readings.number",
+            values,
+        )
+        if not rows:
+            return empty()
+        names = schema()
+        columns = dict(zip(names, zip(*rows, strict=True), strict=True))
+        raw = {name: (pl.Int64() if name == "time" else kind) for name, kind in names.items()}
+        return pl.DataFrame(columns, schema=raw).with_columns(
+            pl.from_epoch("time", time_unit="ms").dt.replace_time_zone("UTC").cast(names["time"])
+        )
+
+    def forget_readings(self, passes: Sequence[int]) -> None:
+        """Delete the readings of passes that are in a finished day by now; their records stay."""
+        with self._transaction() as db:
+            db.executemany("DELETE FROM readings WHERE pass = ?", ((number,) for number in passes))
+
+    def tidy(self) -> None:
+        """Fold the log into the file, so that it does not grow for ever."""
+        with _told(self._file):
+            self._connection.execute("PRAGMA wal_checkpoint(TRUNCATE)")
+
+    def passes(self, day: date | None = None) -> tuple[PassRecord, ...]:
+        where, values = ("WHERE day = ?", (day.isoformat(),)) if day else ("", ())
+        rows = self._rows(
+            "SELECT number, started_ms, ended_ms, outcome, because, relay_operations, left_over, unknown_settings "
+            f"FROM passes {where} ORDER BY number",
+            values,
+        )
+        return tuple(
+            PassRecord(
+                number=row[0],
+                started=instant(row[1]),
+                ended=instant(row[2]),
+                outcome=row[3],
+                because=row[4],
+                relay_operations=row[5],
+                left_over=tuple(json.loads(row[6])),
+                unknown_settings=tuple(json.loads(row[7])),
+            )
+            for row in rows
+        )
+
+    def last_pass(self) -> int:
+        return int(self._rows("SELECT coalesce(max(number), 0) FROM passes")[0][0])
+
+    def add_note(self, note: Note) -> None:
+        with self._transaction() as db:
+            db.execute("INSERT INTO notes VALUES (?, ?)", (milliseconds(note.time), note.text))
+
+    def notes(self) -> tuple[Note, ...]:
+        return tuple(
+            Note(instant(row[0]), row[1])
+            for row in self._rows("SELECT time_ms, text FROM notes ORDER BY time_ms, rowid")
+        )
+
+    def remember(self, key: str, value: str) -> None:
+        with self._transaction() as db:
+            db.execute("INSERT OR REPLACE INTO memory VALUES (?, ?)", (key, value))
+
+    def recall(self, key: str) -> str | None:
+        rows = self._rows("SELECT value FROM memory WHERE key = ?", (key,))
+        return str(rows[0][0]) if rows else None
+
+    def _rows(self, query: str, values: tuple[object, ...] = ()) -> list[Any]:
+        with _told(self._file):
+            return self._connection.execute(query, values).fetchall()
+
+
+def _has_content(file: Path) -> bool:
+    try:
+        return file.stat().st_size > 0
+    except OSError:
+        return False
+
+
+@contextmanager
+def _told(file: Path) -> Iterator[None]:
+    """Turn SQLite's errors into ours."""
+    with told("use it", file):
+        try:
+            yield
+        except sqlite3.IntegrityError as error:
+            raise StoreError(
+                f"{file}: this pass does not fit what is stored: {error}. Nothing of it was stored."
+            ) from error
+        except sqlite3.DatabaseError as error:
+            code = (error.sqlite_errorcode or 0) & 0xFF if hasattr(error, "sqlite_errorcode") else 0
+            if code in (sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB) or (
+                code == sqlite3.SQLITE_ERROR and "no such" in str(error)
+            ):
+                raise Damaged(str(file)) from error
+            why = {
+                sqlite3.SQLITE_FULL: "the disk is full. Free some space; what is stored already is safe.",
+                sqlite3.SQLITE_READONLY: "it is read-only. Mount the disk writable and give this user the folder.",
+                sqlite3.SQLITE_CANTOPEN: "it cannot be opened. Check that the folder exists and belongs to this user.",
+                sqlite3.SQLITE_IOERR: "the disk reports an error, or is full. Free some space, or look after the disk.",
+                sqlite3.SQLITE_BUSY: "another program holds it for longer than 30 s. Close that program.",
+            }.get(code, f"{error}.")
+            raise StoreError(f"{file}: cannot use it: {why}") from error

@@ -1,0 +1,283 @@
+"""A station's data folder: today in SQLite, finished days in Parquet, read as one."""
+
+from __future__ import annotations
+
+import json
+import os
+from collections.abc import Callable, Sequence
+from datetime import date, datetime, timedelta
+from functools import partial
+from pathlib import Path
+from threading import RLock
+from typing import TYPE_CHECKING, Any, TypeVar
+
+from sweeper.store import finished
+from sweeper.store.days import day_of
+from sweeper.store.errors import StoreError
+from sweeper.store.files import set_aside, told, write_whole
+from sweeper.store.frames import empty
+from sweeper.store.lock import take_lock
+from sweeper.store.manifest import STATION, write_manifest
+from sweeper.store.records import Note
+from sweeper.store.running import Damaged, RunningDay
+from sweeper.words import PassRecord, Reading
+
+if TYPE_CHECKING:
+    import polars as pl
+
+T = TypeVar("T")
+
+
+class Store:
+    """The readings of one station, in ``folder/station_name``.
+
+    Opening for writing claims the station: a second writer is refused with `StoreError`, readers
+    (`read_only`) are always welcome. `troubles` tells what was set aside.
+    """
+
+    def __init__(
+        self, folder: Path | str, station_name: str, longitude: float, *, read_only: bool = False
+    ) -> None:
+        if (
+            not station_name.strip()
+            or station_name.startswith(".")
+            or any(c in "/\\" or ord(c) < 32 for c in station_name)
+        ):
+            raise StoreError(f"{station_name!r} cannot name a folder; mend station.name.")
+        self.folder = Path(folder) / station_name
+        self.troubles: tuple[str, ...] = ()
+        self._longitude = longitude
+        self._read_only = read_only
+        self._guard = RLock()
+        self._lock: int | None = None
+        self._running: RunningDay | None = None
+        self._file = self.folder / "today.sqlite"
+        self._days = self.folder / "days"
+        self._aside = self.folder / "set-aside"
+        if not read_only:
+            with told("make it", self.folder):
+                self._days.mkdir(parents=True, exist_ok=True)
+            self._lock = take_lock(self.folder / "lock")
+            try:
+                self._open_running()
+                self._set_torn_days_aside()
+            except BaseException:
+                self.close()
+                raise
+
+    def close(self) -> None:
+        """Let go of the files and of the station."""
+        with self._guard:
+            if self._running is not None:
+                self._running.close()
+                self._running = None
+            if self._lock is not None:
+                os.close(self._lock)
+                self._lock = None
+
+    def __enter__(self) -> Store:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self.close()
+
+    # Writing
+
+    def write_pass(self, record: PassRecord, readings: Sequence[Reading]) -> None:
+        """Store a pass: on the disk when this returns, and nothing of it when this raises."""
+        self.write_passes([(record, readings)])
+
+    def write_passes(self, passes: Sequence[tuple[PassRecord, Sequence[Reading]]]) -> None:
+        """Store several passes at once: all of them or none."""
+        for record, readings in passes:
+            if any(reading.pass_number != record.number for reading in readings):
+                raise ValueError(f"a reading of another pass is among those of pass {record.number}")
+        self._write(lambda running: running.write(passes, self._longitude))
+
+    def finish_days(self, now: datetime) -> tuple[date, ...]:
+        """Turn the days that are over into Parquet files; which they were.
+
+        Repeatable: after a crash between file and database, readings are in both, are read once, and
+        the next call lets go of the database's.
+        """
+        with self._guard:
+            today = day_of(now, self._longitude)
+            over = [day for day in self._write(RunningDay.days) if day < today]
+            for day in over:
+                readings = self._write(partial(RunningDay.frame, day=day))
+                written = self._finished_frame(day)
+                if written is not None:
+                    new = _without_passes_of(readings, written)
+                    readings_of_day = written.vstack(new).sort("pass", maintain_order=True)
+                else:
+                    new, readings_of_day = readings, readings
+                if new.height:
+                    finished.write_day(self._days, day, readings_of_day)
+                self._write(partial(RunningDay.forget_readings, passes=readings["pass"].unique().to_list()))
+            if over:
+                self._write(RunningDay.tidy)
+                write_manifest(self.folder)
+            return tuple(over)
+
+    def add_note(self, time: datetime, text: str) -> None:
+        """Keep a person's remark."""
+        self._write(lambda running: running.add_note(Note(time, text)))
+
+    def remember(self, key: str, value: Any) -> None:
+        """Keep a small value, of what JSON can carry, across crashes."""
+        self._write(lambda running: running.remember(key, json.dumps(value)))
+
+    def keep_station_file(self, text: str) -> None:
+        """Keep the station file that the readings were taken under beside them."""
+        content, file = text.encode(), self.folder / STATION
+        with told("read it", file):
+            same = file.exists() and file.read_bytes() == content
+        if not same:
+            write_whole(file, content)
+
+    # Reading
+
+    def recall(self, key: str, default: Any = None) -> Any:
+        """What was last remembered under `key`."""
+        found = self._read(lambda running: running.recall(key), None)
+        return default if found is None else json.loads(found)
+
+    def notes(self) -> tuple[Note, ...]:
+        return self._read(RunningDay.notes, ())
+
+    def passes(self, day: date | None = None) -> tuple[PassRecord, ...]:
+        """The record of every pass, or of those of one day, in order."""
+        return self._read(lambda running: running.passes(day), ())
+
+    def next_pass_number(self) -> int:
+        """One more than the highest pass number ever stored here."""
+        last = self._read(RunningDay.last_pass, 0)
+        if last == 0:  # A new database beside old days: one that was damaged was set aside.
+            last = max((finished.last_pass(each.file) for each in self._finished_days()), default=0)
+        return last + 1
+
+    def days(self) -> tuple[date, ...]:
+        """The days that have readings, in order."""
+        running = self._read(RunningDay.days, tuple[date, ...]())
+        return tuple(sorted({*running, *(each.day for each in self._finished_days())}))
+
+    def day(self, day: date) -> pl.DataFrame:
+        """The readings of one day, in the order in which they were taken."""
+        # The database first: what moves to a file meanwhile is then seen twice and counted once, never missed.
+        running = self._read(lambda each: each.frame(day), None)
+        written = self._finished_frame(day)
+        if written is None:
+            return empty() if running is None else running
+        if running is None or running.is_empty():
+            return written
+        return written.vstack(_without_passes_of(running, written)).sort("pass", maintain_order=True)
+
+    def day_identity(self, day: date) -> str:
+        """A text that changes whenever a finished day's file does; empty while readings are still in the database."""
+        if day in self._read(RunningDay.days, tuple[date, ...]()):
+            return ""
+        try:
+            stat = (self._days / finished.file_name(day)).stat()
+        except OSError:
+            return ""
+        return f"{day.isoformat()} {stat.st_size} {stat.st_mtime_ns}"
+
+    def readings(self, start: datetime | None = None, end: datetime | None = None) -> pl.LazyFrame:
+        """All readings from `start` to before `end` (aware instants), whichever files they are in."""
+        import polars as pl
+
+        running = self._read(RunningDay.frame, empty())
+        frames = []
+        for each in self._finished_days():
+            if start is not None and each.day < day_of(start, self._longitude) - timedelta(days=1):
+                continue  # A pass that crosses noon belongs to the day it began on.
+            if end is not None and each.day > day_of(end, self._longitude):
+                continue
+            frames.append(finished.scan_day(each.file))
+        if frames and running.height:
+            passes = pl.concat([frame.select("pass") for frame in frames]).unique().collect()["pass"]
+            running = running.filter(~pl.col("pass").is_in(passes.implode()))
+        found = pl.concat([*frames, running.lazy()])
+        if start is not None:
+            found = found.filter(pl.col("time") >= start)
+        if end is not None:
+            found = found.filter(pl.col("time") < end)
+        return found
+
+    # Files
+
+    def _finished_days(self) -> tuple[finished.FinishedDay, ...]:
+        whole, bad = finished.list_days(self._days)
+        for file in bad:
+            self._trouble(f"{file}: this is no whole day of readings, so it is not read.")
+        return whole
+
+    def _finished_frame(self, day: date) -> pl.DataFrame | None:
+        file = self._days / finished.file_name(day)
+        if not file.exists() or not finished.is_whole(file):
+            return None
+        return finished.scan_day(file).collect()
+
+    def _set_torn_days_aside(self) -> None:
+        for file in finished.list_days(self._days)[1]:
+            where = set_aside(file, self._aside)
+            self._trouble(f"{file}: this is no whole day of readings; it was set aside as {where}.")
+
+    def _open_running(self) -> None:
+        try:
+            self._running = RunningDay(self._file, writable=True)
+        except Damaged:
+            kept = [
+                set_aside(file, self._aside)
+                for file in (
+                    self._file,
+                    *(self._file.with_name(f"{self._file.name}{end}") for end in ("-wal", "-shm")),
+                )
+                if file.exists()
+            ]
+            self._trouble(
+                f"{self._file}: the database is damaged. It was set aside as {', '.join(map(str, kept))}, nothing was "
+                "deleted, and a new one was begun. Finished days are not concerned."
+            )
+            self._running = RunningDay(self._file, writable=True)
+
+    def _trouble(self, sentence: str) -> None:
+        if sentence not in self.troubles:
+            self.troubles = (*self.troubles, sentence)
+
+    def _write(self, doing: Callable[[RunningDay], T]) -> T:
+        with self._guard:
+            if self._running is None:
+                raise StoreError(f"{self.folder}: opened for reading, or closed; nothing can be stored.")
+            try:
+                return doing(self._running)
+            except Damaged:
+                self._running.close()
+                self._running = None
+                self._open_running()
+                assert self._running is not None
+                return doing(self._running)
+
+    def _read(self, doing: Callable[[RunningDay], T], absent: T) -> T:
+        with self._guard:
+            if self._running is not None:
+                return self._write(doing)
+            if not self._file.exists():
+                return absent
+            try:
+                running = RunningDay(self._file, writable=False)
+                try:
+                    return doing(running)
+                finally:
+                    running.close()
+            except Damaged:
+                self._trouble(
+                    f"{self._file}: the database is damaged and not read; the next `sweeper run` sets it aside."
+                )
+                return absent
+
+
+def _without_passes_of(readings: pl.DataFrame, written: pl.DataFrame) -> pl.DataFrame:
+    import polars as pl
+
+    return readings.filter(~pl.col("pass").is_in(written["pass"].unique().implode()))
