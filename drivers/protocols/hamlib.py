@@ -1,0 +1,183 @@
+"""Network control of receivers through hamlib, without I/O: requests to bytes, bytes to replies.
+
+Requests use the extended form (a leading ``+``), whose reply repeats the command and ends with ``RPRT`` and an
+error number, so that a reply that belongs to another request is noticed. Reference: the manual page rigctld(1)
+of hamlib 4.5, sections "Protocol" and "Commands"; error numbers from hamlib's ``enum rig_errcode_e``.
+
+Only the commands, levels and functions listed here can be written. None of them keys a transmitter.
+"""
+
+from dataclasses import dataclass
+
+from drivers.errors import BadReply, LinkLost, LinkTimeout, Refused, RigError, Unsupported
+from drivers.links import Reader
+
+PART = "receiver"
+
+COMMANDS = {
+    "get_freq": "f",
+    "set_freq": "F",
+    "get_mode": "m",
+    "set_mode": "M",
+    "get_level": "l",
+    "set_level": "L",
+    "get_func": "u",
+    "set_func": "U",
+    "get_ptt": "t",
+    "get_info": "_",
+    "dump_state": "\\dump_state",
+}
+"""Every command this program sends: long name, as replies repeat it, and what is sent for it."""
+
+LEVELS = frozenset({"STRENGTH", "RAWSTR", "PREAMP", "ATT", "AGC", "RF", "SQL", "?"})
+FUNCTIONS = frozenset({"NB", "NB2", "NR", "ANF", "MN", "APF", "?"})
+
+AGC = {"off": 0, "superfast": 1, "fast": 2, "slow": 3, "medium": 5, "auto": 6}
+"""hamlib's ``enum agc_level_e``."""
+
+_ERRORS: dict[int, tuple[type[RigError], str]] = {
+    1: (Refused, "invalid parameter"),
+    2: (Refused, "its configuration is wrong"),
+    4: (Unsupported, "not implemented for this receiver"),
+    5: (LinkTimeout, "the receiver did not answer hamlib in time"),
+    6: (LinkLost, "hamlib lost its own link to the receiver"),
+    8: (BadReply, "the receiver sent hamlib what its protocol does not allow"),
+    9: (Refused, "the receiver rejected it"),
+    11: (Unsupported, "this receiver has no such thing"),
+    12: (Refused, "the VFO cannot be addressed"),
+    13: (BadReply, "error on the receiver's bus"),
+    14: (BadReply, "collision on the receiver's bus"),
+    16: (Refused, "invalid VFO"),
+    17: (Refused, "out of the receiver's range"),
+    20: (Refused, "the receiver is switched off"),
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Call:
+    """A request and how its reply is read: the lines between the repeated command and the error number."""
+
+    request: bytes
+    read: Reader[tuple[str, ...]]
+
+
+def call(command: str, *words: str, vfo: str = "") -> Call:
+    """A call of one of `COMMANDS`. ValueError for anything else: the program must not be able to say it."""
+    if command in ("get_level", "set_level") and words[0] not in LEVELS:
+        raise ValueError(f"level {words[0]!r} is not one this program touches")
+    if command in ("get_func", "set_func") and words[0] not in FUNCTIONS:
+        raise ValueError(f"function {words[0]!r} is not one this program touches")
+    addressed = (vfo, *words) if vfo and command != "get_info" else words
+    line = " ".join((COMMANDS[command], *addressed))
+    if not line.isascii() or not line.isprintable():
+        raise ValueError(f"{line!r} is no command line")
+    return Call(f"+{line}\n".encode("ascii"), _reader(command))
+
+
+CHECK_VFO = b"\\chk_vfo\n"
+
+
+def read_check_vfo(received: bytes) -> bool | None:
+    """Whether every command must name a VFO (rigctld was started with ``--vfo``)."""
+    if not received.endswith(b"\n"):
+        return None
+    answer = received.removeprefix(b"ChkVFO:").strip()
+    if answer not in (b"0", b"1"):
+        raise BadReply(PART, f"{received[:40]!r} is no answer of rigctld.", "Is the link's port right?")
+    return answer == b"1"
+
+
+def _reader(command: str) -> Reader[tuple[str, ...]]:
+    head = f"{command}:".encode("ascii")
+
+    def read(received: bytes) -> tuple[str, ...] | None:
+        if not received.startswith(head[: len(received)]):
+            raise BadReply(PART, f"asked for {command}, {received[:60]!r} came back.")
+        if received[-1:] != b"\n":
+            return None
+        lines = received.split(b"\n")
+        number = lines[-2]  # the last is the empty one after the line's end
+        if not number.startswith(b"RPRT "):
+            if b"\nRPRT " in received:
+                raise BadReply(PART, f"more than one reply to {command} came back.")
+            return None
+        if received.count(b"RPRT ") != 1:
+            raise BadReply(PART, f"more than one reply to {command} came back.")
+        if number != b"RPRT 0":
+            raise _error(command, number)
+        try:
+            return tuple(line.decode("ascii") for line in lines[1:-2])
+        except UnicodeDecodeError as fault:
+            raise BadReply(PART, f"the reply to {command} holds bytes that are no text.") from fault
+
+    return read
+
+
+def _error(command: str, line: bytes) -> RigError:
+    try:
+        number = abs(int(line.removeprefix(b"RPRT ")))
+    except ValueError:
+        return BadReply(PART, f"{line[:40]!r} ends the reply to {command}; that is no error number.")
+    kind, what = _ERRORS.get(number, (Refused, "refused"))
+    return kind(PART, f"{command}: {what} (hamlib error {number}).")
+
+
+def value(lines: tuple[str, ...], name: str = "") -> str:
+    """The one value of a reply: after ``name:`` where it has a name, else the bare line."""
+    for line in lines:
+        if not name:
+            return line.strip()
+        if line.startswith(f"{name}:"):
+            return line[len(name) + 1 :].strip()
+    raise BadReply(PART, f"the reply {' / '.join(lines)!r} lacks {name or 'a value'}.")
+
+
+def number(text: str) -> float:
+    """A finite number; BadReply otherwise."""
+    try:
+        result = float(text)
+    except ValueError as fault:
+        raise BadReply(PART, f"{text[:40]!r} is no number.") from fault
+    if not -1e15 < result < 1e15:
+        raise BadReply(PART, f"{text[:40]!r} is no number a receiver has.")
+    return result
+
+
+def names(lines: tuple[str, ...]) -> frozenset[str]:
+    """The names that a ``?`` request lists."""
+    return frozenset(" ".join(lines).split())
+
+
+def receive_range_hz(lines: tuple[str, ...]) -> tuple[int, int] | None:
+    """Lowest and highest frequency the receiver covers, from ``dump_state``; None when it tells none."""
+    ranges_hz = _ranges_hz(lines)[0]
+    if not ranges_hz:
+        return None
+    return min(start_hz for start_hz, _ in ranges_hz), max(end_hz for _, end_hz in ranges_hz)
+
+
+def has_transmitter(lines: tuple[str, ...]) -> bool:
+    """Whether ``dump_state`` lists frequencies on which it can transmit."""
+    return bool(_ranges_hz(lines)[1])
+
+
+def _ranges_hz(lines: tuple[str, ...]) -> tuple[list[tuple[int, int]], list[tuple[int, int]]]:
+    """Receive and transmit ranges (start, end) in hertz.
+
+    From the fourth line on, one range a line (start, end, modes, lowest and highest power, VFOs, antennas);
+    zeros end the receive ranges, and zeros again the transmit ranges.
+    """
+    lists: tuple[list[tuple[int, int]], list[tuple[int, int]]] = ([], [])
+    which = 0
+    for line in lines[3:]:
+        fields = line.split()
+        if len(fields) != 7:
+            break
+        start_hz, end_hz = int(number(fields[0])), int(number(fields[1]))
+        if start_hz == end_hz == 0:
+            which += 1
+            if which == 2:
+                break
+        elif start_hz < end_hz:
+            lists[which].append((start_hz, end_hz))
+    return lists

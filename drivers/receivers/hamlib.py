@@ -1,0 +1,208 @@
+"""Any receiver that hamlib drives, through its network control.
+
+The wire is in `drivers.protocols.hamlib`; here is what is asked, in which order, and what is put back.
+"""
+
+from collections.abc import Mapping
+from typing import Any, Literal
+
+from pydantic import Field
+
+from drivers.contracts import Driver, Tuning
+from drivers.errors import RigError, Stuck, Unsupported
+from drivers.links import Link, LinkOptions, open_link
+from drivers.protocols import hamlib as wire
+from drivers.receivers.settings import Setting
+
+STEP = 0.02
+"""Gains come back rounded to the receiver's own steps, 1 in 255 or 1 in 100 (common practice)."""
+
+
+class Options(LinkOptions):
+    """Keys of the station file's receiver section. Levels that are not given stay as the user has them."""
+
+    link: str = "tcp://127.0.0.1:4532"
+    level: Literal["STRENGTH", "RAWSTR"] = "STRENGTH"
+    agc: Literal["off", "superfast", "fast", "medium", "slow", "auto"] = "fast"
+    rf_gain: float = Field(default=1.0, ge=0, le=1)
+    preamp_db: int | None = Field(default=None, ge=0)
+    attenuator_db: int | None = Field(default=None, ge=0)
+
+
+class HamlibReceiver:
+    """A receiver behind rigctld. Fulfils `drivers.contracts.Receiver`."""
+
+    def __init__(self, options: Options, link: Link) -> None:
+        self._options = options
+        self._link = link
+        self._vfo = "currVFO" if link.exchange(wire.CHECK_VFO, wire.read_check_vfo) else ""
+        self._get_freq = self._call("get_freq")
+        self._get_mode = self._call("get_mode")
+        self._get_ptt = self._call("get_ptt")
+        self._get_power = self._call("get_level", options.level)
+        self._tells_transmit = self._knows_transmit_state()
+        self._settings = self._find_settings()
+        self._prepared = False
+        link.on_connect(self._greet)
+
+    def identify(self) -> str:
+        return wire.value(self._ask(self._call("get_info")), "Info") or "a receiver behind hamlib"
+
+    def frequency_range_hz(self) -> tuple[int, int] | None:
+        return wire.receive_range_hz(self._ask(self._call("dump_state")))
+
+    def tuning(self) -> Tuning:
+        lines = self._ask(self._get_mode)
+        bandwidth_hz = int(wire.number(wire.value(lines, "Passband")))
+        return Tuning(self.frequency_hz(), wire.value(lines, "Mode"), bandwidth_hz or None)
+
+    def tune(self, hz: int) -> None:
+        self._ask(self._call("set_freq", str(hz)))
+
+    def set_mode(self, mode: str, bandwidth_hz: int | None) -> None:
+        self._ask(self._call("set_mode", mode, str(bandwidth_hz or 0)))
+        standing = wire.value(self._ask(self._get_mode), "Mode")
+        if standing != mode:
+            raise Stuck(wire.PART, f"told to receive {mode}, it stands at {standing}.", "Has it that mode?")
+
+    def frequency_hz(self) -> int:
+        return round(wire.number(wire.value(self._ask(self._get_freq), "Frequency")))
+
+    def read_power(self) -> float:
+        return wire.number(wire.value(self._ask(self._get_power)))
+
+    def is_transmitting(self) -> bool:
+        return self._tells_transmit and wire.value(self._ask(self._get_ptt), "PTT") != "0"
+
+    def remember(self) -> Mapping[str, Any]:
+        tuning = self.tuning()
+        found: dict[str, Any] = {
+            "tuning": {"hz": tuning.hz, "mode": tuning.mode, "bandwidth_hz": tuning.bandwidth_hz}
+        }
+        for key, setting in self._settings.items():
+            if (standing := setting.value()) is not None:
+                found[key] = standing
+        return found
+
+    def restore(self, remembered: Mapping[str, Any]) -> None:
+        self._prepared = False
+        not_put_back = []
+        for key, setting in self._settings.items():
+            if key in remembered and not setting.bring_to(remembered[key]):
+                not_put_back.append(setting.name)
+        if tuning := remembered.get("tuning"):
+            self.set_mode(tuning["mode"], tuning["bandwidth_hz"])
+            self.tune(tuning["hz"])
+        if not_put_back:
+            raise Stuck(wire.PART, f"could not put back: {', '.join(not_put_back)}.", "Set it by hand.")
+
+    def prepare(self) -> tuple[str, ...]:
+        self._prepared = True
+        unknown = [
+            self._settings[key].name for key, wanted in self._wanted().items() if not self._bring(key, wanted)
+        ]
+        if "AGC" not in self._settings:
+            unknown.append("AGC")
+        if not self._tells_transmit and self._can_transmit():
+            unknown.append("transmit state")
+        return tuple(unknown)
+
+    def close(self) -> None:
+        self._link.forget(self._greet)
+        self._link.close()
+
+    def _greet(self) -> None:
+        """After a lost link the receiver may have been switched off and on: nothing about it is known."""
+        if self._prepared:
+            for key, wanted in self._wanted().items():
+                self._bring(key, wanted)
+
+    def _wanted(self) -> dict[str, Any]:
+        options = self._options
+        wanted = {
+            "AGC": wire.AGC[options.agc],
+            "RF": options.rf_gain,
+            "SQL": 0.0,
+            "NB": False,
+            "NB2": False,
+            "NR": False,
+            "ANF": False,
+            "MN": False,
+            "APF": False,
+            "PREAMP": options.preamp_db,
+            "ATT": options.attenuator_db,
+        }
+        return {key: to for key, to in wanted.items() if to is not None and key in self._settings}
+
+    def _bring(self, key: str, wanted: Any) -> bool:
+        return self._settings[key].bring_to(wanted)
+
+    def _find_settings(self) -> dict[str, Setting]:
+        readable = wire.names(self._ask(self._call("get_level", "?")))
+        settable = wire.names(self._ask(self._call("set_level", "?")))
+        found = {}
+        for key, name in LEVEL_NAMES.items():
+            if key in readable | settable:
+                read = (lambda key=key: self._level(key)) if key in readable else None
+                put = (lambda to, key=key: self._set_level(key, to)) if key in settable else None
+                found[key] = Setting(name, read, put)
+        readable = wire.names(self._ask(self._call("get_func", "?")))
+        settable = wire.names(self._ask(self._call("set_func", "?")))
+        for key, name in FUNCTION_NAMES.items():
+            if key in readable | settable:
+                read = (lambda key=key: self._function(key)) if key in readable else None
+                put = (lambda to, key=key: self._set_function(key, to)) if key in settable else None
+                found[key] = Setting(name, read, put)
+        return found
+
+    def _level(self, key: str) -> float:
+        return wire.number(wire.value(self._ask(self._call("get_level", key))))
+
+    def _set_level(self, key: str, to: float) -> None:
+        self._ask(self._call("set_level", key, f"{to:g}"))
+
+    def _function(self, key: str) -> bool:
+        return wire.value(self._ask(self._call("get_func", key))) != "0"
+
+    def _set_function(self, key: str, to: bool) -> None:
+        self._ask(self._call("set_func", key, "1" if to else "0"))
+
+    def _knows_transmit_state(self) -> bool:
+        try:
+            self._ask(self._get_ptt)
+        except Unsupported:
+            return False
+        return True
+
+    def _can_transmit(self) -> bool:
+        return wire.has_transmitter(self._ask(self._call("dump_state")))
+
+    def _call(self, command: str, *words: str) -> wire.Call:
+        return wire.call(command, *words, vfo=self._vfo)
+
+    def _ask(self, call: wire.Call) -> tuple[str, ...]:
+        return self._link.exchange(call.request, call.read)
+
+
+LEVEL_NAMES = {"AGC": "AGC", "RF": "RF gain", "SQL": "squelch", "PREAMP": "preamplifier", "ATT": "attenuator"}
+FUNCTION_NAMES = {
+    "NB": "noise blanker",
+    "NB2": "second noise blanker",
+    "NR": "noise reduction",
+    "ANF": "automatic notch",
+    "MN": "manual notch",
+    "APF": "audio peak filter",
+}
+
+
+def open_receiver(options: Options) -> HamlibReceiver:
+    """Connect to rigctld; RigError when it or the receiver behind it does not answer."""
+    link = open_link(options, wire.PART)
+    try:
+        return HamlibReceiver(options, link)
+    except RigError:
+        link.close()
+        raise
+
+
+DRIVER = Driver("receiver", "hamlib", Options, open_receiver)
