@@ -1,0 +1,62 @@
+"""Readings become dBm only where the meter was compared with something, and a meter at its end says so."""
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from sweeper.engine import Meter
+from sweeper.engine.meter import frozen
+
+S_METER = Meter(in_dbm=False, curve=((0.0, -127.0), (9.0, -73.0), (15.0, -13.0)), floor=0.0, top=15.0)
+"""S0 to S9 in steps of 6 dB below S9 = -73 dBm (IARU Region 1 Technical Recommendation R.1), then +60 dB."""
+
+
+@pytest.mark.parametrize(("s_units", "dbm"), [(9, -73.0), (8, -79.0), (5, -97.0), (1, -121.0), (0.5, -124.0)])
+def test_s_units_are_six_decibels_apart_below_s9(s_units: float, dbm: float) -> None:
+    assert S_METER.dbm(s_units) == pytest.approx(dbm)
+
+
+@pytest.mark.parametrize("reading", [-0.1, 15.1])
+def test_a_reading_off_the_curve_has_no_dbm(reading: float) -> None:
+    assert S_METER.dbm(reading) is None
+
+
+def test_uncalibrated_means_no_dbm_and_a_meter_in_dbm_needs_no_curve() -> None:
+    assert Meter(in_dbm=False).dbm(-90.0) is None
+    assert Meter(in_dbm=True).dbm(-90.0) == -90.0
+
+
+def test_a_reading_at_the_end_of_the_scale_says_so() -> None:
+    assert [S_METER.flag(value) for value in (0.0, 0.1, 14.9, 15.0, -3.0, 16.0)] == [
+        "floor", "", "", "clipped", "floor", "clipped",
+    ]  # fmt: skip
+
+
+@given(st.floats(0, 15))
+def test_more_on_the_meter_is_never_less_power(reading: float) -> None:
+    here, above = S_METER.dbm(reading), S_METER.dbm(min(reading + 0.5, 15.0))
+    assert here is not None and above is not None and above >= here
+
+
+def test_one_coarse_value_through_a_visit_is_no_fault() -> None:
+    # Two visits alike: a 1 dB meter on two quiet channels.
+    assert frozen([3, 3, 3, 3, 5], [0, 0, 1, 1, 2], [""] * 5) == [False] * 5
+
+
+def test_three_whole_visits_alike_are_a_dead_meter_from_where_it_died() -> None:
+    values = [1, 2, 7, 7, 7, 7, 7, 7, 7]
+    visits = [0, 0, 0, 1, 1, 2, 2, 3, 3]
+    assert frozen(values, visits, [""] * 9) == [False, False, *[True] * 7]
+
+
+def test_part_of_a_visit_counts_as_none() -> None:
+    assert not any(frozen([1, 7, 7, 7, 7, 8], [0, 0, 1, 1, 2, 2], [""] * 6))
+
+
+@given(st.lists(st.sampled_from([1.0, 2.0]), min_size=1, max_size=40), st.integers(1, 4))
+def test_whatever_is_called_stale_repeats_its_neighbour(values: list[float], a_visit: int) -> None:
+    stale = frozen(values, [n // a_visit for n in range(len(values))], [""] * len(values))
+    for n, still in enumerate(stale):
+        if still:
+            neighbours = [values[m] for m in (n - 1, n + 1) if 0 <= m < len(values) and stale[m]]
+            assert values[n] in neighbours
