@@ -21,6 +21,8 @@ EXCESS_DB = 0.7
 """Noise that rises this much more than carriers do matters; less would not change a verdict of 1 dB."""
 S9_DBM = -73.0
 """IARU Region 1 Technical Recommendation R.1, below 30 MHz."""
+WEAK_CARRIERS_DB = 6.0
+"""Carriers must range over this much for the hours of weak ones to be free of what the strong ones do."""
 SURE = 3.3
 """Standard errors by which it must do so (one in 2000 by chance, for one of some twenty hours)."""
 
@@ -123,18 +125,25 @@ def _mean_of_nights(part: "pl.DataFrame") -> tuple[float, float]:
 
 
 def _reference(summaries: "pl.DataFrame", rows: "pl.DataFrame") -> tuple[float, float]:
-    """A gain that intermodulation does not raise: of carriers or the source, else of the hours of weak carriers."""
+    """A gain that intermodulation does not raise, dB, with its standard error; NaN where there is none.
+
+    That of carriers or of the source; that of noise at times of weak carriers; both where they agree.
+    """
     import polars as pl
 
     blank = pl.lit(None, dtype=pl.Float64)
     steady = measured(summaries.with_columns(blank.alias("load_gain_db")))
-    if steady is not None and steady.se_db < 0.6:
-        return steady.gain_db, steady.se_db
+    known = (steady.gain_db, steady.se_db) if steady is not None else (float("nan"), float("inf"))
     strength = rows["strongest_carrier_db"].to_numpy()
     weak = rows.filter(pl.Series(strength <= np.nanquantile(strength, 0.34)))
-    if weak.is_empty() or np.nanmax(strength) - np.nanmin(strength) < 6.0:
-        return float("nan"), float("nan")
-    return _mean_of_nights(weak)
+    if not weak.is_empty() and np.nanmax(strength) - np.nanmin(strength) >= WEAK_CARRIERS_DB:
+        quiet = _mean_of_nights(weak)
+        error = float(np.hypot(known[1], quiet[1]))
+        if not np.isfinite(known[0]) or quiet[0] - known[0] < 2.5 * error:
+            pair = np.array([known[0] if np.isfinite(known[0]) else 0.0, quiet[0]])
+            weight = 1 / np.array([known[1], quiet[1]]) ** 2
+            return float(pair @ weight / weight.sum()), float(1 / np.sqrt(weight.sum()))
+    return known if known[1] < 1.0 else (float("nan"), float("nan"))
 
 
 def _overload(hours: "pl.DataFrame") -> list[tuple[str, str]]:

@@ -1,0 +1,84 @@
+"""Noise figures, from a source, from a calibrated load, or only relative; and fa from them."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from sweeper.analysis.external_noise import expected, fa_from_level_db, fa_from_rise_db, standing
+from sweeper.analysis.gain import combine
+from sweeper.analysis.noise_figure import factor_by_source, figures
+from tests.sweeper.analysis.nights import Night, facts
+from tests.sweeper.analysis.test_gain import season
+
+NIGHT = Night(external_k=20_000)  # receiver 2610 K: 10 dB; stage 290 K: 3.01 dB
+
+
+def test_a_calibrated_load_gives_both_noise_figures():
+    summaries = season(NIGHT)
+    found = figures(summaries, combine(summaries, facts(NIGHT)), facts(NIGHT))
+    assert found.receiver_db.value == pytest.approx(10.0, abs=0.05)
+    assert found.stage_db.value == pytest.approx(3.01, abs=0.1)
+    assert found.receiver_db.low < 9.5
+    assert found.found_by == "load"
+
+
+def test_an_uncalibrated_meter_gives_none_but_says_what_the_stage_does_to_the_chain():
+    told = facts(NIGHT, unit="dB-over-S9")
+    summaries = season(NIGHT)
+    found = figures(summaries, combine(summaries, told), told)
+    assert found.receiver_db is None
+    assert found.stage_db is None
+    true_db = 10 * np.log10((580 + 2610 / 31.6228) / 2900)
+    assert found.chain_change_db.value == pytest.approx(true_db, abs=0.1)
+
+
+def test_a_noise_source_needs_no_calibration():
+    night = replace(NIGHT, source_k=290 * (1 + 10**1.5))
+    told = facts(night, unit="dB-over-S9", source_enr_db=15.0)
+    summaries = season(night)
+    found = figures(summaries, combine(summaries, told), told)
+    assert found.receiver_db.value == pytest.approx(10.0, abs=0.05)
+    assert found.stage_db.value == pytest.approx(3.01, abs=0.1)
+    assert found.found_by == "source"
+
+
+def test_a_receiver_quieter_than_physics_means_a_wrong_calibration():
+    told = facts(NIGHT)
+    summaries = season(NIGHT)
+    shifted = summaries.with_columns(summaries["level_load_bypass"] - 14)
+    found = figures(shifted, combine(summaries, told), told)
+    assert found.receiver_db is None
+    assert found.flags == ("implausible-calibration",)
+
+
+def test_without_load_there_are_no_noise_figures():
+    night = replace(NIGHT, loads=False)
+    summaries = season(night, 1)
+    found = figures(summaries, combine(summaries, facts(night)), facts(night))
+    assert (found.receiver_db, found.stage_db, found.chain_change_db) == (None, None, None)
+
+
+def test_a_source_no_hotter_than_the_load_gives_no_noise_figure():
+    assert np.isnan(factor_by_source(31.6, 1.0))
+
+
+def test_external_noise_comes_out_of_level_and_of_noise_rise_alike():
+    external_k, receiver_k = 20_000.0, 2_610.0
+    level_dbm = 10 * np.log10(1.380649e-20 * 2400 * (external_k + receiver_k))
+    rise_db = 10 * np.log10((external_k + receiver_k) / (290 + receiver_k))
+    true_db = 10 * np.log10(external_k / 290)
+    assert fa_from_level_db(np.array([level_dbm]), 2400, 10.0)[0] == pytest.approx(true_db)
+    assert fa_from_rise_db(np.array([rise_db]), 10.0)[0] == pytest.approx(true_db)
+
+
+def test_no_noise_over_the_receivers_own_gives_no_external_noise():
+    assert np.isnan(fa_from_rise_db(np.array([0.0, -1.0]), 10.0)).all()
+    assert np.isnan(fa_from_level_db(np.array([-140.0]), 2400, 10.0)).all()
+
+
+def test_the_diagnosis_says_how_far_a_place_stands_from_what_is_expected():
+    expectation = expected(7.1e6, "rural")
+    assert "look for a local source" in standing(expectation.median_db + 15, expectation)
+    assert "within" in standing(expectation.median_db + 3, expectation)
+    assert "quiet" in standing(expectation.median_db - 8, expectation)

@@ -1,0 +1,187 @@
+"""Whatever makes a figure look better or worse than it is gets looked for first, and named."""
+
+from dataclasses import replace
+from datetime import timedelta
+
+import polars as pl
+import pytest
+
+from sweeper.analysis.overload import diagnose, product_order, without_overload
+from sweeper.analysis.summarise import summarise_day
+from tests.sweeper.analysis.nights import Night, facts, readings
+
+
+def season(night, nights=3, change=lambda table: table):
+    days = []
+    for nth in range(nights):
+        one = replace(night, seed=night.seed + nth, begins=night.begins + timedelta(days=nth))
+        days.append(summarise_day(change(readings(one)), facts(night)))
+    return pl.concat(days)
+
+
+HEALTHY = Night(external_k=20_000)
+
+
+@pytest.mark.parametrize(
+    "night",
+    [
+        HEALTHY,
+        replace(HEALTHY, step_db=1.0),
+        replace(HEALTHY, step_db=6.0),
+        replace(HEALTHY, external_k=500),
+        replace(HEALTHY, external_k=1e7),
+        replace(HEALTHY, stage_k=50_000),
+        replace(HEALTHY, burst_share=0.05),
+        replace(HEALTHY, loads=False),
+        replace(HEALTHY, carriers=False),
+    ],
+)
+def test_a_healthy_chain_is_not_accused(night):
+    assert diagnose(season(night), facts(night)).flags == ()
+
+
+def only_early(night):
+    """Intermodulation in the first hours of the night, when carriers are strong there."""
+    loud = replace(night, intermodulation_k=31.6228 * 30_000, carrier_over_external=60_000)
+    early = readings(loud).filter(pl.col("pass") < 24)
+    return pl.concat([early, readings(night).filter(pl.col("pass") >= 24)]).sort("time")
+
+
+def test_intermodulation_that_raises_noise_more_than_the_gain_is_called_overload():
+    night = replace(HEALTHY, passes=60)
+    days = [
+        summarise_day(
+            only_early(replace(night, seed=nth, begins=night.begins + timedelta(days=nth))), facts(night)
+        )
+        for nth in range(3)
+    ]
+    found = diagnose(pl.concat(days), facts(night))
+    assert found.flags[0] == "overload"
+    assert set(found.overloaded_hours) == {16, 17, 18, 19}
+    assert "overloads" in found.sentences[0]
+    assert set(without_overload(pl.concat(days), found)["hour_utc"].unique()).isdisjoint(
+        found.overloaded_hours
+    )
+
+
+def test_overload_shows_without_carriers_to_compare_where_other_hours_are_clean():
+    night = replace(HEALTHY, passes=60)
+    silent = [
+        summarise_day(
+            only_early(replace(night, seed=nth, begins=night.begins + timedelta(days=nth))), facts(night)
+        )
+        for nth in range(3)
+    ]
+    summaries = pl.concat(silent).filter(pl.col("for") == "noise")
+    assert "overload" in diagnose(summaries, facts(night)).flags
+
+
+def test_noise_rising_more_than_carriers_at_every_hour_alike_is_a_mismatch():
+    night = replace(HEALTHY, passes=100)
+
+    def detuned_load(table):
+        on_load = pl.col("source") == "antenna"
+        noise = pl.col("for") == "noise"
+        return table.with_columns(
+            pl.when(on_load & noise & (pl.col("route") == "stage"))
+            .then(pl.col("dbm") + 2)
+            .otherwise("dbm")
+            .alias("dbm")
+        )
+
+    assert diagnose(season(night, 8, detuned_load), facts(night)).flags == ("mismatch",)
+
+
+def test_a_relay_that_does_not_move_is_named():
+    night = replace(HEALTHY, gain=1.0, stage_k=0.0)
+    found = diagnose(season(night), facts(night))
+    assert found.flags == ("stuck-relay",)
+    assert "does not move" in found.sentences[0]
+
+
+def test_a_stage_without_supply_is_named():
+    night = replace(HEALTHY, gain=0.05, stage_k=290 * 19, external_k=2_000_000)
+    found = diagnose(season(night), facts(night))
+    assert found.flags == ("no-gain",)
+    assert "no supply" in found.sentences[0]
+
+
+def test_an_attenuator_that_attenuates_is_not_called_a_dead_amplifier():
+    night = replace(HEALTHY, gain=0.05, stage_k=290 * 19, external_k=2_000_000)
+    assert diagnose(season(night), facts(night, rated_gain_db=-13.0)).flags == ()
+
+
+def test_swapped_routes_show_as_gain_of_the_wrong_sign():
+    def swapped(table):
+        return table.with_columns(
+            pl.when(pl.col("route") == "stage")
+            .then(pl.lit("bypass"))
+            .otherwise(pl.lit("stage"))
+            .alias("route")
+        )
+
+    found = diagnose(season(HEALTHY, change=swapped), facts(HEALTHY))
+    assert "no-gain" in found.flags
+    assert any("swapped" in sentence for sentence in found.sentences)
+
+
+def test_load_and_antenna_swapped_show_as_a_load_louder_than_the_antenna():
+    def swapped(table):
+        other = pl.when(pl.col("source") == "load").then(pl.lit("antenna")).otherwise(pl.lit("load"))
+        return table.filter(pl.col("for") == "noise").with_columns(other.alias("source"))
+
+    found = diagnose(season(HEALTHY, change=swapped), facts(HEALTHY))
+    assert "load-above-antenna" in found.flags
+
+
+def test_a_load_that_follows_the_antenna_is_not_a_load():
+    night = replace(HEALTHY, wander=0.8)
+
+    def leaking(table):
+        leak = table.filter((pl.col("source") == "antenna") & (pl.col("for") == "noise")).with_columns(
+            pl.lit("load").alias("source"), pl.col("time") - pl.duration(seconds=70)
+        )
+        return pl.concat([table.filter(pl.col("source") != "load"), leak]).sort("time")
+
+    assert "load-follows-antenna" in diagnose(season(night, change=leaking), facts(night)).flags
+
+
+def test_a_stage_whose_load_reads_lower_than_the_receiver_alone_is_a_fault_not_a_gain_below_one():
+    """Common practice."""
+
+    def controlled(table):
+        stage_load = (pl.col("source") == "load") & (pl.col("route") == "stage")
+        return table.with_columns(pl.when(stage_load).then(pl.col("dbm") - 12).otherwise("dbm").alias("dbm"))
+
+    found = diagnose(season(HEALTHY, change=controlled), facts(HEALTHY))
+    assert "load-too-low" in found.flags
+    assert any("not a gain below one" in sentence for sentence in found.sentences)
+
+
+def test_a_stage_that_gives_less_to_strong_carriers_is_in_compression():
+    night = replace(HEALTHY, passes=140)
+
+    def compressed(table):
+        strong = (pl.col("for") == "carrier") & (pl.col("route") == "stage")
+        over = (pl.col("dbm") + 80).clip(lower_bound=0)
+        return table.with_columns(
+            pl.when(strong).then(pl.col("dbm") - 0.7 * over).otherwise("dbm").alias("dbm")
+        )
+
+    assert "compression" in diagnose(season(night, change=compressed), facts(night)).flags
+
+
+def test_a_meter_in_the_wrong_unit_is_noticed():
+    found = diagnose(season(HEALTHY), facts(HEALTHY, unit="dB-over-S9"))
+    assert found.flags == ("meter-unit",)
+
+
+def test_the_order_of_products_shows_in_what_an_attenuator_takes_away():
+    """2 dB for every dB of second-order products, 3 for third-order: any receiver text; common practice."""
+    assert product_order(6.0, 6.0) == 1
+    assert product_order(12.0, 6.0) == 2
+    assert product_order(18.0, 6.0) == 3
+
+
+def test_no_readings_accuse_nobody():
+    assert diagnose(season(HEALTHY).head(0), facts(HEALTHY)).flags == ()
