@@ -4,8 +4,22 @@ It shares no formula with the analysis, and imports neither the analysis nor the
 not be them.
 """
 
+from sweeper.simulation.campaign import BandTruth, Campaign, Course, campaign
 from sweeper.simulation.saltmarsh import saltmarsh
 from sweeper.simulation.serve import RECEIVERS, SWITCHES, Served, serve
 from sweeper.simulation.world import Scenario, Truth, World
 
-__all__ = ["RECEIVERS", "SWITCHES", "Scenario", "Served", "Truth", "World", "saltmarsh", "serve"]
+__all__ = [
+    "RECEIVERS",
+    "SWITCHES",
+    "BandTruth",
+    "Campaign",
+    "Course",
+    "Scenario",
+    "Served",
+    "Truth",
+    "World",
+    "campaign",
+    "saltmarsh",
+    "serve",
+]
