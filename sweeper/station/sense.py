@@ -39,7 +39,7 @@ def _receiver(receiver: Any) -> Iterator[Finding]:
         if after[0] <= before[0] or after[1] <= before[1]:
             yield (
                 ("receiver", "meter", "curve", index + 1),
-                f"the curve folds back: {after[1]:g} dBm at {after[0]:g} comes after {before[1]:g} dBm at {before[0]:g}.",
+                f"the curve folds back: {after[0]:g} → {after[1]:g} dBm after {before[0]:g} → {before[1]:g} dBm.",
                 "Readings and dBm must both rise from pair to pair; measure the odd point again.",
             )
     if len(meter.curve or ()) == 1:

@@ -1,8 +1,20 @@
 """Where readings are kept. The only part that knows the files in a station's data folder."""
 
+from sweeper.store.csv_in import import_csv
 from sweeper.store.days import day_of, day_starts
 from sweeper.store.errors import BadRows, StoreError
+from sweeper.store.export import write_csv, write_parquet
 from sweeper.store.records import Note
 from sweeper.store.store import Store
 
-__all__ = ["BadRows", "Note", "Store", "StoreError", "day_of", "day_starts"]
+__all__ = [
+    "BadRows",
+    "Note",
+    "Store",
+    "StoreError",
+    "day_of",
+    "day_starts",
+    "import_csv",
+    "write_csv",
+    "write_parquet",
+]

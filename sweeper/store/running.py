@@ -27,9 +27,9 @@ CREATE TABLE passes (number INTEGER PRIMARY KEY, day TEXT NOT NULL,
 CREATE INDEX passes_by_day ON passes (day);
 CREATE TABLE channels (id INTEGER PRIMARY KEY, band TEXT NOT NULL, hz INTEGER NOT NULL, purpose TEXT NOT NULL,
   bandwidth_hz INTEGER NOT NULL, UNIQUE (band, hz, purpose, bandwidth_hz));
-CREATE TABLE readings (pass INTEGER NOT NULL, number INTEGER NOT NULL,
-  time_ms INTEGER NOT NULL, channel INTEGER NOT NULL, source TEXT NOT NULL, route TEXT NOT NULL, reading REAL NOT NULL, dbm REAL, flags TEXT NOT NULL,
-  PRIMARY KEY (pass, number)) WITHOUT ROWID;
+CREATE TABLE readings (pass INTEGER NOT NULL, number INTEGER NOT NULL, time_ms INTEGER NOT NULL,
+  channel INTEGER NOT NULL, source TEXT NOT NULL, route TEXT NOT NULL, reading REAL NOT NULL, dbm REAL,
+  flags TEXT NOT NULL, PRIMARY KEY (pass, number)) WITHOUT ROWID;
 CREATE TABLE notes (time_ms INTEGER NOT NULL, text TEXT NOT NULL);
 CREATE TABLE memory (key TEXT PRIMARY KEY, value TEXT NOT NULL);
 PRAGMA user_version = 1;

@@ -1,0 +1,124 @@
+"""The instants at which passes are due, as APScheduler triggers."""
+
+from collections.abc import Iterator, Sequence
+from datetime import UTC, datetime, timedelta
+from itertools import islice
+
+from apscheduler.triggers.base import BaseTrigger
+from apscheduler.triggers.combining import OrTrigger
+
+from sweeper.schedule.windows import DAY, Place, instant, length_of, on_weekday, place_of, spans
+from sweeper.station import Station, Window
+from sweeper.station.moments import parse_moment
+
+LOOK_AHEAD_DAYS = 400
+"""A window that has not come for more than a year does not come."""
+
+_TICK = timedelta(microseconds=1)
+
+
+class _Within(BaseTrigger):  # type: ignore[misc]  # APScheduler 3 has no types.
+    """Every so often within a window, beginning with it."""
+
+    def __init__(self, window: Window, blackouts: Sequence[Window], place: Place) -> None:
+        self._window = window
+        self._blackouts = blackouts
+        self._place = place
+
+    def get_next_fire_time(self, previous_fire_time: datetime | None, now: datetime) -> datetime | None:
+        earliest = previous_fire_time + _TICK if previous_fire_time is not None else now
+        every = length_of(self._window)
+        best: datetime | None = None
+        for span in spans(self._window, self._place, earliest, LOOK_AHEAD_DAYS):
+            if best is not None and span.begin >= best:
+                break
+            steps = max(0, -((span.begin - earliest) // every))
+            time: datetime | None = span.begin + steps * every
+            while time is not None and time < span.end:
+                until = _blacked_out_until(time, self._blackouts, self._place)
+                if until is None:
+                    best = time if best is None else min(best, time)
+                    break
+                time = span.begin - ((span.begin - until) // every) * every
+        return best
+
+
+class _At(BaseTrigger):  # type: ignore[misc]  # APScheduler 3 has no types.
+    """At moments of the day."""
+
+    def __init__(self, window: Window, blackouts: Sequence[Window], place: Place) -> None:
+        self._window = window
+        self._blackouts = blackouts
+        self._place = place
+
+    def get_next_fire_time(self, previous_fire_time: datetime | None, now: datetime) -> datetime | None:
+        earliest = previous_fire_time + _TICK if previous_fire_time is not None else now
+        moments = [parse_moment(text) for text in self._window.at or ()]
+        today = earliest.astimezone(self._place.zone).date()
+        found: list[datetime] = []
+        for number in range(-2, LOOK_AHEAD_DAYS):
+            for moment in moments:
+                time = instant(moment, today + number * DAY, self._place)
+                if (
+                    time >= earliest
+                    and on_weekday(time, self._window, self._place)
+                    and _blacked_out_until(time, self._blackouts, self._place) is None
+                ):
+                    found.append(time)
+            # Offsets can shift a moment by up to a day and sun times into the next date: look that much further.
+            if found and min(found) < instant(_LATE, today + (number - 2) * DAY, self._place):
+                break
+        return min(found, default=None)
+
+
+_LATE = parse_moment("00:00")
+
+
+def trigger(station: Station) -> OrTrigger:
+    """An APScheduler trigger that fires, in UTC, whenever a pass is due."""
+    place = place_of(station)
+    blackouts = [window for window in station.schedule if window.blackout]
+    triggers = [
+        (_Within if window.every is not None else _At)(window, blackouts, place)
+        for window in station.schedule
+        if not window.blackout
+    ]
+    return OrTrigger(triggers)
+
+
+def times(station: Station, after: datetime) -> Iterator[datetime]:
+    """The instants (UTC) after `after` at which passes are due, in order, each once."""
+    if not any(not window.blackout for window in station.schedule):
+        return
+    fires = trigger(station)
+    previous = after.astimezone(UTC)
+    while (time := fires.get_next_fire_time(previous, previous)) is not None:
+        yield time
+        previous = time
+
+
+def next_times(station: Station, after: datetime, count: int) -> tuple[datetime, ...]:
+    """The next `count` instants (UTC) after `after` at which passes are due; fewer when no more come."""
+    return tuple(islice(times(station, after), count))
+
+
+def passes_a_day(station: Station, after: datetime) -> float | None:
+    """Passes a day, as the mean over the week after `after`; None without a schedule."""
+    if not station.schedule:
+        return None
+    end = after + 7 * DAY
+    week = 0
+    for time in times(station, after):
+        if time > end:
+            break
+        week += 1
+    return week / 7
+
+
+def _blacked_out_until(time: datetime, blackouts: Sequence[Window], place: Place) -> datetime | None:
+    """When the blackout that `time` falls into ends; None outside of all."""
+    for window in blackouts:
+        for span in spans(window, place, time, 2):
+            if span.begin <= time < span.end:
+                return span.end
+    return None

@@ -1,0 +1,191 @@
+"""Readings from a CSV file: every bad line is named, and of a refused file nothing is taken."""
+
+from __future__ import annotations
+
+import csv
+import math
+from collections.abc import Iterator, Sequence
+from datetime import datetime
+from pathlib import Path
+from typing import get_args
+
+from sweeper import words
+from sweeper.store.errors import BadRows
+from sweeper.store.files import told
+from sweeper.store.store import Store
+from sweeper.words import Channel, PassRecord, Purpose, Reading
+
+NEEDED = ("time", "pass", "band", "hz", "for", "source", "route", "reading")
+OPTIONAL = ("dbm", "bandwidth_hz", "flags")
+MOST_NAMED = 20
+
+
+def import_csv(store: Store, file: Path, channels: Sequence[Channel]) -> int:
+    """Store the readings of a CSV file in one transaction; how many they were. `BadRows` when any line is wrong.
+
+    Rows belong to channels of the station. Pass numbers that are taken already are shifted to free ones.
+    """
+    readings = read_csv(file, channels)
+    if not readings:
+        raise BadRows(f"{file}: there are no readings in it. Nothing was taken.")
+    _refuse_known(store, file, readings)
+    taken = {record.number for record in store.passes()}
+    numbers = sorted({reading.pass_number for reading in readings})
+    shift = store.next_pass_number() - numbers[0] if taken.intersection(numbers) else 0
+    passes: dict[int, list[Reading]] = {}
+
+    def times(rows: Sequence[Reading]) -> Iterator[datetime]:
+        return (row.time for row in rows)
+
+    for reading in readings:
+        number = reading.pass_number + shift
+        moved = Reading(
+            reading.time, number, reading.channel, reading.path, reading.reading, reading.dbm, reading.flags
+        )
+        passes.setdefault(number, []).append(moved)
+    store.write_passes(
+        [
+            (PassRecord(number, min(times(rows)), max(times(rows)), "done", "", relay_operations=0), rows)
+            for number, rows in sorted(passes.items())
+        ]
+    )
+    return len(readings)
+
+
+def read_csv(file: Path, channels: Sequence[Channel]) -> list[Reading]:
+    """The readings of a CSV file (RFC 4180, UTF-8, with a header). `BadRows` names every bad line."""
+    bad: list[str] = []
+    readings: list[Reading] = []
+    last_pass = 0
+    for line, row in _rows(file, bad):
+        try:
+            reading = _reading(row, channels)
+            if reading.pass_number < last_pass:
+                raise ValueError(
+                    f"pass {reading.pass_number} comes after pass {last_pass}; passes are in order"
+                )
+        except ValueError as error:
+            bad.append(f"line {line}: {error}")
+            continue
+        last_pass = reading.pass_number
+        readings.append(reading)
+    if bad:
+        more = f"\n  and {len(bad) - MOST_NAMED} more" if len(bad) > MOST_NAMED else ""
+        raise BadRows(
+            f"{file}: {len(bad)} bad line{'s' if len(bad) > 1 else ''}, so nothing of the file was taken. Mend them "
+            "and import it again.\n  " + "\n  ".join(bad[:MOST_NAMED]) + more
+        )
+    return readings
+
+
+def _rows(file: Path, bad: list[str]) -> Iterator[tuple[int, dict[str, str]]]:
+    with told("read it", file), file.open("rb") as raw:
+        lines = _decoded(raw, bad)
+        reader = csv.reader(lines, strict=True)
+        try:
+            header = next(reader, [])
+            problem = _header_problem(header)
+            if problem:
+                bad.append(f"line 1: {problem}")
+                return
+            while True:
+                line = reader.line_num + 1
+                row = next(reader, None)
+                if row is None:
+                    return
+                if len(row) != len(header):
+                    bad.append(f"line {line}: {len(row)} fields where the header has {len(header)}")
+                    continue
+                yield line, dict(zip(header, row, strict=True))
+        except csv.Error as error:
+            bad.append(f"line {max(reader.line_num, 1)}: this is not CSV: {error}")
+
+
+def _decoded(raw: Iterator[bytes], bad: list[str]) -> Iterator[str]:
+    for number, line in enumerate(raw, 1):
+        try:
+            text = line.decode("utf-8-sig" if number == 1 else "utf-8")
+        except UnicodeDecodeError:
+            bad.append(f"line {number}: this is not UTF-8")
+            continue
+        yield text
+
+
+def _header_problem(header: list[str]) -> str:
+    missing = [name for name in NEEDED if name not in header]
+    strange = [name for name in header if name not in NEEDED + OPTIONAL]
+    if missing:
+        return f"the header lacks {', '.join(missing)}"
+    if strange:
+        return f"the header has unknown columns: {', '.join(map(repr, strange))}"
+    return "a column comes twice" if len(set(header)) != len(header) else ""
+
+
+def _reading(row: dict[str, str], channels: Sequence[Channel]) -> Reading:
+    time = _time(row["time"])
+    pass_number = _whole_number("pass", row["pass"])
+    hz = _whole_number("hz", row["hz"])
+    if row["for"] not in get_args(Purpose):
+        raise ValueError(f"for is {row['for']!r}, neither noise nor carrier")
+    bandwidth = row.get("bandwidth_hz", "")
+    found = [c for c in channels if (c.band, c.hz, c.purpose) == (row["band"], hz, row["for"])]
+    if not found:
+        raise ValueError(f"the station has no channel {row['band']!r}, {hz} Hz, for {row['for']}")
+    channel = found[0]
+    if bandwidth:
+        channel = Channel(channel.band, channel.hz, channel.purpose, _whole_number("bandwidth_hz", bandwidth))
+    flags = row.get("flags", "")
+    if any(not flag.isascii() or not flag.replace("-", "").isalnum() for flag in flags.split()):
+        raise ValueError(f"flags are {flags!r}; flags are words with spaces between them")
+    dbm = row.get("dbm", "")
+    return Reading(
+        time=time,
+        pass_number=pass_number,
+        channel=channel,
+        path=words.Path.parse(f"{row['source']}-{row['route']}"),
+        reading=_number("reading", row["reading"]),
+        dbm=_number("dbm", dbm) if dbm else None,
+        flags=" ".join(flags.split()),
+    )
+
+
+def _time(text: str) -> datetime:
+    try:
+        time = datetime.fromisoformat(text)
+    except ValueError:
+        raise ValueError(f"time is {text!r}; write it as 2026-11-01T16:00:00.000Z") from None
+    if time.tzinfo is None or "T" not in text.upper():
+        raise ValueError(f"time is {text!r}, without its zone; write it as 2026-11-01T16:00:00.000Z")
+    if not 1970 <= time.year <= 2200:
+        raise ValueError(f"time is {text!r}, which is not in 1970 to 2200")
+    return time
+
+
+def _whole_number(name: str, text: str) -> int:
+    if not (text.isascii() and text.isdigit() and 0 < int(text[:20]) < 2**53):
+        raise ValueError(f"{name} is {text!r}, not a whole number above 0")
+    return int(text)
+
+
+def _number(name: str, text: str) -> float:
+    try:
+        number = float(text)
+    except ValueError:
+        number = math.nan
+    if not math.isfinite(number):
+        raise ValueError(f"{name} is {text!r}, not a number")
+    return number
+
+
+def _refuse_known(store: Store, file: Path, readings: Sequence[Reading]) -> None:
+    import polars as pl
+
+    from sweeper.store.frames import frame_of
+
+    new = frame_of(readings)
+    keys = ["time", "hz", "for", "source", "route"]
+    start, end = min(each.time for each in readings), max(each.time for each in readings)
+    known = store.readings(start).filter(pl.col("time") <= end).select(keys).collect()
+    both = new.join(known, on=keys, how="semi").height
+    if both:
+        raise BadRows(f"{file}: {both} of its readings are stored already, so nothing of the file was taken.")
