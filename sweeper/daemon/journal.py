@@ -54,7 +54,7 @@ class Log(Watcher):
     def doing(self, doing: Doing, because: str, next_pass: datetime | None) -> None:
         # Waiting and measuring are the rule and need no line; giving way and pausing are told once each.
         news = (doing, because if doing != "yielding" else "")
-        if doing in ("paused", "yielding", "stopping") and news != self._last_doing:
+        if doing in ("paused", "yielding") and news != self._last_doing:
             self._write(INFO, f"{doing}: {because}", {})
         if doing != "measuring":
             self._last_doing = news
