@@ -56,7 +56,6 @@ def read_csv(file: Path, channels: Sequence[Channel]) -> list[Reading]:
     """The readings of a CSV file (RFC 4180, UTF-8, with a header). `BadRows` names every bad line."""
     bad: list[str] = []
     readings: list[Reading] = []
-    last_pass = 0
     for line, row in _rows(file, bad):
         try:
             reading = _reading(row, channels)
@@ -67,7 +66,6 @@ def read_csv(file: Path, channels: Sequence[Channel]) -> list[Reading]:
         except ValueError as error:
             bad.append(f"line {line}: {error}")
             continue
-        last_pass = reading.pass_number
         readings.append(reading)
     if bad:
         more = f"\n  and {len(bad) - MOST_NAMED} more" if len(bad) > MOST_NAMED else ""

@@ -17,7 +17,9 @@ def write_csv(readings: pl.LazyFrame, file: Path | IO[bytes]) -> None:
     """Write readings as CSV with a header: UTF-8, CRLF, times in RFC 3339, `dbm` empty where uncalibrated."""
     import polars as pl
 
-    text = readings.with_columns(pl.col("time").dt.strftime("%Y-%m-%dT%H:%M:%S%.3fZ"))
+    text = readings.with_columns(
+        pl.col("time").dt.strftime("%Y-%m-%dT%H:%M:%S%.3fZ"), pl.col("flags").replace("", None)
+    )
     if isinstance(file, Path):
         _whole(file, lambda beside: text.sink_csv(beside, line_terminator="\r\n"))
     else:
