@@ -101,25 +101,22 @@ class Relays:
 
     def select(self, path: str) -> int:
         """Let go, look, pull in, look. Relays that stand right are not written, so they do not wear."""
-        wanted = self._paths.get(path)
-        if wanted is None:
-            raise Unsupported(
-                self._part,
-                f"it has no path {path}.",
-                f"It has {', '.join(self._paths)}; add {path} to the switch section's paths.",
-            )
-        stands = self._board.read()
-        moves = [relay for relay, on in wanted.items() if stands.get(relay) is not on]
-        breaks = [relay for relay in moves if not wanted[relay]]
-        makes = [relay for relay in moves if wanted[relay]]
-        if breaks:
-            self._write(breaks, on=False)
-            if makes and self._break_s:
-                time.sleep(self._break_s)
+        wanted = self._wanted(path)
+        breaks, makes = self._moves(wanted)
+        self._let_go(breaks)
+        if breaks and makes and self._break_s:
+            time.sleep(self._break_s)
+        for relay in makes:
+            self._board.write(relay, True)
         if makes:
-            self._write(makes, on=True)
-        self._confirm(wanted)
-        return len(moves)
+            self._confirm(wanted)
+        return len(breaks) + len(makes)
+
+    def release(self, path: str) -> int:
+        """The first half of `select` alone: what has to let go, read back. How many relays that were."""
+        breaks, _ = self._moves(self._wanted(path))
+        self._let_go(breaks)
+        return len(breaks)
 
     def selected(self) -> str | None:
         stands = self._board.read()
@@ -131,10 +128,26 @@ class Relays:
     def close(self) -> None:
         self._board.close()
 
-    def _write(self, relays: list[str], *, on: bool) -> None:
+    def _wanted(self, path: str) -> Setting:
+        wanted = self._paths.get(path)
+        if wanted is None:
+            raise Unsupported(
+                self._part,
+                f"it has no path {path}.",
+                f"It has {', '.join(self._paths)}; add {path} to the switch section's paths.",
+            )
+        return wanted
+
+    def _moves(self, wanted: Setting) -> tuple[list[str], list[str]]:
+        """The relays that have to let go, and those that have to pull in; one of unknown state counts as moving."""
+        stands = self._board.read()
+        moves = [relay for relay, on in wanted.items() if stands.get(relay) is not on]
+        return [relay for relay in moves if not wanted[relay]], [relay for relay in moves if wanted[relay]]
+
+    def _let_go(self, relays: list[str]) -> None:
         for relay in relays:
-            self._board.write(relay, on)
-        if not on:
+            self._board.write(relay, False)
+        if relays:
             self._confirm(dict.fromkeys(relays, False))
 
     def _confirm(self, wanted: Setting) -> None:

@@ -1,0 +1,255 @@
+"""Relay boards with a web interface: one request sets a relay, another asks it.
+
+Certificates are always checked, against the system's authorities or `ca_file`; redirections are not followed
+and no proxy is asked, since a board answers for itself or not at all. The client is the standard library's.
+"""
+
+import json
+import ssl
+import urllib.error
+import urllib.request
+from collections.abc import Mapping
+from http.client import HTTPException
+from typing import Annotated, Any, Literal
+from urllib.parse import quote, urlsplit
+
+from pydantic import BaseModel, ConfigDict, Field, field_validator, model_validator
+
+from drivers.contracts import Driver
+from drivers.errors import BadReply, LinkLost, LinkTimeout, Refused, RigError
+from drivers.switches.login import Login
+from drivers.switches.relays import RelayOptions, Relays, Setting
+
+LONGEST_ANSWER = 1 << 16
+LOOPBACK = ("127.0.0.1", "localhost", "::1")
+
+
+class Request(BaseModel):
+    """What to send. ``{relay}`` and, when setting, ``{state}`` stand for the relay's name and the word for its state."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+
+    method: Literal["GET", "POST", "PUT", "PATCH"] = "GET"
+    path: Annotated[str, Field(pattern="^/")]
+    body: str | None = None
+    content_type: str = "application/json"
+
+    def filled(self, relay: str, state: str) -> tuple[str, bytes | None]:
+        """Path and body for one relay; braces other than the two placeholders stay as they are."""
+
+        def fill(text: str, relay: str, state: str) -> str:
+            return text.replace("{relay}", relay).replace("{state}", state)
+
+        body = None if self.body is None else fill(self.body, relay, state).encode()
+        return fill(self.path, quote(relay, safe=""), quote(state, safe="")), body
+
+
+class Words(BaseModel):
+    """The board's words for the two states, as text."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+
+    on: str = "on"
+    off: str = "off"
+
+    @model_validator(mode="after")
+    def _differ(self) -> "Words":
+        if self.on.lower() == self.off.lower():
+            raise ValueError("the words for on and off are the same")
+        return self
+
+
+class HttpOptions(RelayOptions, Login):
+    """The switch section of a station file with ``driver: http``.
+
+    `ask` answers with the state as plain text, or, with `value_at` (a JSON pointer, RFC 6901), inside JSON.
+    """
+
+    link: str
+    set: Request
+    ask: Request
+    value_at: Annotated[str, Field(pattern="^(/|$)")] | None = None
+    words: Words = Words()
+    auth: Literal["basic", "digest"] = "basic"
+    ca_file: str | None = None
+    password_in_clear: bool = False
+    timeout_s: Annotated[float, Field(gt=0, le=60, allow_inf_nan=False)] = 2.0
+
+    @field_validator("words", mode="before")
+    @classmethod
+    def _words_are_text(cls, words: object) -> object:
+        if isinstance(words, Mapping):
+            return {
+                name: json.dumps(word) if isinstance(word, bool) else str(word)
+                for name, word in words.items()
+            }
+        return words
+
+    @model_validator(mode="after")
+    def _reachable_and_discreet(self) -> "HttpOptions":
+        parts = urlsplit(self.link)
+        if (
+            parts.scheme not in ("http", "https")
+            or not parts.hostname
+            or parts.path.strip("/")
+            or parts.username
+        ):
+            raise ValueError(
+                f"{self.link} is no board's address; write https://HOST or http://HOST:PORT, login apart"
+            )
+        in_clear = parts.scheme == "http" and parts.hostname not in LOOPBACK
+        if in_clear and self.user is not None and not self.password_in_clear:
+            raise ValueError(
+                "the password would cross the network in clear text; use https, or say password_in_clear: true"
+            )
+        if (
+            "{relay}" not in self.set.path + (self.set.body or "")
+            and len(next(iter(self.paths.values()))) > 1
+        ):
+            raise ValueError("set names no {relay}, so it cannot tell several relays apart")
+        if "{state}" not in self.set.path + (self.set.body or ""):
+            raise ValueError("set names no {state}, so on and off would be the same request")
+        return self
+
+
+class NoRedirection(urllib.request.HTTPRedirectHandler):
+    """A board that sends its visitors elsewhere gets no password there."""
+
+    def redirect_request(self, *_: Any) -> None:
+        return None
+
+
+class WebBoard:
+    """A board behind a web interface."""
+
+    def __init__(self, options: HttpOptions, part: str) -> None:
+        self._options = options
+        self._part = part
+        self._relays = tuple(next(iter(options.paths.values())))
+        handlers: list[urllib.request.BaseHandler] = [urllib.request.ProxyHandler({}), NoRedirection()]
+        if options.link.startswith("https:"):
+            try:
+                context = ssl.create_default_context(cafile=options.ca_file)
+            except (OSError, ssl.SSLError) as fault:
+                raise LinkLost(
+                    part, f"its certificate authority {options.ca_file} cannot be used: {fault}."
+                ) from None
+            handlers.append(urllib.request.HTTPSHandler(context=context))
+        if options.user is not None:
+            known = urllib.request.HTTPPasswordMgrWithPriorAuth()
+            known.add_password(
+                None,
+                options.link,
+                options.user,
+                options.password(part),
+                is_authenticated=options.auth == "basic",
+            )
+            handlers.append(
+                urllib.request.HTTPBasicAuthHandler(known)
+                if options.auth == "basic"
+                else urllib.request.HTTPDigestAuthHandler(known)
+            )
+        self._opener = urllib.request.build_opener(*handlers)
+
+    def identify(self) -> str:
+        return f"web board at {self._options.link}"
+
+    def read(self) -> Setting:
+        return {relay: self._state(relay) for relay in self._relays}
+
+    def write(self, relay: str, on: bool) -> None:
+        words = self._options.words
+        self._send(self._options.set, relay, words.on if on else words.off)
+
+    def close(self) -> None:
+        self._opener.close()
+
+    def _state(self, relay: str) -> bool:
+        answer, words = self._send(self._options.ask, relay, ""), self._options.words
+        if self._options.value_at is not None:
+            answer = _value_at(answer, self._options.value_at.replace("{relay}", relay), self._part)
+        states = {words.on.lower(): True, words.off.lower(): False}
+        word = answer.strip().lower()
+        if word not in states:
+            raise BadReply(
+                self._part, f"relay {relay} stands at {answer[:60]!r}, neither {words.on} nor {words.off}."
+            )
+        return states[word]
+
+    def _send(self, request: Request, relay: str, state: str) -> str:
+        options = self._options
+        path, body = request.filled(relay, state)
+        call = urllib.request.Request(options.link.rstrip("/") + path, data=body, method=request.method)  # noqa: S310  # http(s) by validation
+        if body is not None:
+            call.add_header("Content-Type", request.content_type)
+        try:
+            with self._opener.open(call, timeout=options.timeout_s) as answer:
+                content: bytes = answer.read(LONGEST_ANSWER)
+                return content.decode("utf-8", "replace")
+        except urllib.error.HTTPError as fault:
+            with fault:
+                raise self._refusal(fault.code, path) from None
+        except TimeoutError:
+            raise self._silence() from None
+        except urllib.error.URLError as fault:
+            if isinstance(fault.reason, TimeoutError):
+                raise self._silence() from None
+            if isinstance(fault.reason, ssl.SSLError):
+                raise LinkLost(
+                    self._part,
+                    f"its certificate is not trusted: {fault.reason}.",
+                    "Name the authority that signed it as ca_file. It is never taken unchecked.",
+                ) from None
+            raise LinkLost(
+                self._part, f"it cannot be reached: {fault.reason}.", "Is it on the network?"
+            ) from None
+        except (HTTPException, ValueError, AttributeError) as fault:
+            # broken status lines, chunks and login challenges: urllib raises whatever its parsing meets
+            raise BadReply(self._part, f"its answer is no HTTP: {fault!r}.") from None
+        except OSError as fault:
+            raise LinkLost(self._part, f"the connection broke: {fault}.") from None
+
+    def _refusal(self, code: int, path: str) -> RigError:
+        if code == 401:
+            return Refused(
+                self._part, "it does not accept user and password.", "Check user, password and auth."
+            )
+        if 300 <= code < 400:
+            return Refused(
+                self._part, f"it sends {path} elsewhere (HTTP {code}).", "Give its own address as link."
+            )
+        return Refused(
+            self._part, f"it refused {path} with HTTP {code}.", "Check set and ask in the station file."
+        )
+
+    def _silence(self) -> LinkTimeout:
+        return LinkTimeout(
+            self._part, f"no answer within {self._options.timeout_s:g} s.", "Is it switched on?"
+        )
+
+
+def _value_at(text: str, pointer: str, part: str) -> str:
+    """The value that a JSON pointer (RFC 6901) names, as text; BadReply when there is none."""
+    try:
+        value = json.loads(text)
+        for token in pointer.split("/")[1:]:
+            key = token.replace("~1", "/").replace("~0", "~")
+            value = value[int(key)] if isinstance(value, list) else value[key]
+    except (ValueError, KeyError, IndexError, TypeError, RecursionError):
+        raise BadReply(part, f"its answer {text[:60]!r} has no value at {pointer}.") from None
+    return value if isinstance(value, str) else json.dumps(value)
+
+
+def open_switch(options: HttpOptions) -> Relays:
+    """A board that has answered; `RigError` when it does not."""
+    part = f"relay board at {options.link}"
+    board = WebBoard(options, part)
+    try:
+        board.read()
+    except RigError:
+        board.close()
+        raise
+    return Relays(part, board, options)
+
+
+DRIVER = Driver(kind="switch", name="http", options=HttpOptions, open=open_switch)
