@@ -9,7 +9,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 
 from sweeper.simulation.bench import Bench
-from sweeper.simulation.command_log import CommandLog
+from sweeper.simulation.command_log import CommandLog, Kind
 from sweeper.simulation.faults import Send
 from sweeper.simulation.wire import Feed
 
@@ -17,6 +17,7 @@ Table = tuple[tuple[float, float], ...]
 """(dots, dB over S9) in rising order."""
 MODES = {"LSB": "1", "USB": "2", "CW": "3", "FM": "4", "AM": "5", "RTTY": "6", "CWR": "7", "RTTYR": "9"}
 _NAMES = {digit: name for name, digit in MODES.items()}
+_KINDS: dict[bytes, Kind] = {b"SM": "meter", b"IF": "transmit", b"TQ": "transmit", b"ID": "other"}
 NEVER = ("TX", "KY", "PB1", "TQ", "AC111", "VX1", "SWT", "SWH", "CN1", "AN", "FT", "PC")
 """Commands that key a transmitter or set one up. They are refused here, and nobody may send them."""
 
@@ -111,16 +112,24 @@ MODELS: Mapping[str, AsciiModel] = {
 }  # fmt: skip
 
 
+def kind_of(command: bytes) -> Kind:
+    """What a command is about."""
+    verb, setting = command[:2], len(command) > 2
+    if verb == b"FA":
+        return "tune" if setting else "dial"
+    if verb == b"MD":
+        return "mode" if setting else "dial"
+    return _KINDS.get(verb, "setting")
+
+
 class AsciiReceiver:
     """One of `MODELS` on a bench."""
 
-    def __init__(
-        self, bench: Bench, model: str, *, stream_log: CommandLog | None = None, ours: bool = True
-    ) -> None:
+    def __init__(self, bench: Bench, model: str, *, ours: bool = True) -> None:
         self._bench = bench
         self.model = MODELS[model]
         self.registers = dict(self.model.registers)
-        self.log = stream_log or CommandLog(self.model.name, self.is_allowed, ours=ours)
+        self.log = CommandLog(self.model.name, self.is_allowed, kind_of, ours=ours)
 
     def is_allowed(self, command: bytes) -> bool:
         """Whether it is on the model's list, and sets no transmitter up."""

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 from sweeper.simulation.ascii_receiver import Table, dots
 from sweeper.simulation.bench import Bench
-from sweeper.simulation.command_log import CommandLog
+from sweeper.simulation.command_log import CommandLog, Kind
 from sweeper.simulation.faults import Send
 from sweeper.simulation.wire import Feed
 
@@ -68,12 +68,23 @@ _LISTENING: tuple[bytes, ...] = (
 )  # fmt: skip
 
 
+_KINDS: dict[bytes, Kind] = {
+    b"\x05": "tune", b"\x06": "mode", b"\x03": "dial", b"\x04": "dial", b"\x15\x02": "meter",
+    b"\x1c\x00": "transmit", b"\x19\x00": "other",
+}  # fmt: skip
+
+
 def allowed(frame: bytes) -> bool:
     """Whether the command in a whole frame is one that a program which only listens may send."""
     command = frame[4:-1]
     if command == b"\x1c\x00":  # with a value behind it, it would key the transmitter
         return True
     return any(command.startswith(known) for known in _LISTENING)
+
+
+def kind_of(frame: bytes) -> Kind:
+    """What a whole frame is about."""
+    return _KINDS.get(frame[4:6], _KINDS.get(frame[4:5], "setting"))
 
 
 def digits(number: int, length: int) -> bytes:
@@ -92,7 +103,7 @@ class BinaryReceiver:
         self.collide = 0
         self.settings = dict(self.model.settings)
         self._filter = 2
-        self.log = CommandLog(self.model.name, allowed, ours=ours)
+        self.log = CommandLog(self.model.name, allowed, kind_of, ours=ours)
 
     def session(self, send: Send) -> Feed:
         """One bus."""

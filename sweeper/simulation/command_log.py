@@ -6,7 +6,11 @@ changing. A simulated instrument therefore knows more than it likes to hear, and
 
 from collections import deque
 from collections.abc import Callable
-from typing import IO
+from typing import IO, Literal
+
+Kind = Literal["tune", "mode", "dial", "meter", "transmit", "setting", "write", "read", "other"]
+"""What a command is about: set the frequency, set the mode, read either back, read the meter, ask whether it transmits,
+another setting; write relays, read relays; anything else."""
 
 _forbidden_anywhere: list[tuple[str, bytes]] = []
 
@@ -26,6 +30,7 @@ class CommandLog:
         self,
         instrument: str,
         allowed: Callable[[bytes], bool],
+        kind_of: Callable[[bytes], Kind],
         *,
         ours: bool = True,
         stream: IO[str] | None = None,
@@ -35,6 +40,8 @@ class CommandLog:
         self.count = 0
         self.forbidden: list[bytes] = []
         self._allowed = allowed
+        self._kind_of = kind_of
+        self._waiting: list[tuple[Kind, int, Callable[[], None]]] = []
         self._ours = ours
         self._stream = stream
         self._last: deque[bytes] = deque(maxlen=keep)
@@ -46,6 +53,8 @@ class CommandLog:
         self._last.append(command)
         if self._stream is not None:
             self._stream.write(f"{self.instrument} {command!r}\n")
+        if self._waiting:
+            self._happen(self._kind_of(command))
         if command in self._known_good:
             return
         if self._allowed(command):
@@ -55,6 +64,28 @@ class CommandLog:
         self.forbidden.append(command)
         if self._ours:
             _forbidden_anywhere.append((self.instrument, command))
+
+    def when(self, kind: Kind, action: Callable[[], None], nth: int = 1) -> None:
+        """Do `action` when the `nth` command of a kind from now arrives, before it is answered.
+
+        So a fault hits at its moment: ``log.when("meter", faults.drop, nth=3)``.
+        """
+        self._waiting.append((kind, nth, action))
+
+    def _happen(self, kind: Kind) -> None:
+        due = [action for awaited, left, action in self._waiting if awaited == kind and left == 1]
+        self._waiting = [
+            (awaited, left - (awaited == kind), action)
+            for awaited, left, action in self._waiting
+            if not (awaited == kind and left == 1)
+        ]
+        for action in due:
+            action()
+
+    @property
+    def waiting(self) -> int:
+        """How many awaited moments have not come yet."""
+        return len(self._waiting)
 
     def last(self, n: int) -> tuple[bytes, ...]:
         """The last `n` commands, oldest first."""

@@ -13,7 +13,7 @@ from collections.abc import Callable
 from typing import Any
 
 from sweeper.simulation.bench import Bench
-from sweeper.simulation.command_log import CommandLog
+from sweeper.simulation.command_log import CommandLog, Kind
 from sweeper.simulation.faults import Send
 from sweeper.simulation.wire import Feed
 
@@ -30,6 +30,20 @@ def allowed_tcp(frame: bytes) -> bool:
 def allowed_rtu(frame: bytes) -> bool:
     """The same for an RTU frame."""
     return len(frame) > 1 and frame[1] in ALLOWED_FUNCTIONS
+
+
+def kind_tcp(frame: bytes) -> Kind:
+    """What a Modbus TCP request is about."""
+    return _kind(frame[7]) if len(frame) > 7 else "other"
+
+
+def kind_rtu(frame: bytes) -> Kind:
+    """What an RTU request is about."""
+    return _kind(frame[1]) if len(frame) > 1 else "other"
+
+
+def _kind(function: int) -> Kind:
+    return "write" if function in (_WRITE_COIL, _WRITE_COILS) else "read" if function <= 4 else "other"
 
 
 class ModbusBoard:

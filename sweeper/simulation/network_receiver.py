@@ -6,7 +6,7 @@ Written from rigctld(1) of hamlib 4.5. Commands that key a transmitter are known
 from collections.abc import Callable
 
 from sweeper.simulation.bench import Bench
-from sweeper.simulation.command_log import CommandLog
+from sweeper.simulation.command_log import CommandLog, Kind
 from sweeper.simulation.faults import Send
 from sweeper.simulation.wire import Feed
 
@@ -23,6 +23,10 @@ _LEVELS_MAY_BE_SET = {"PREAMP", "ATT", "AGC", "RF", "SQL", "AF", "NB", "NR", "AG
 _FUNCTIONS_MAY_BE_SET = {"NB", "NB2", "NR", "ANF", "ANL", "APF", "SQL", "?"}
 _MODES = {"USB": 2400, "LSB": 2400, "CW": 500, "CWR": 500, "AM": 6000, "FM": 12000, "RTTY": 500, "RTTYR": 500}
 _OK, _INVALID, _REFUSED, _UNAVAILABLE = 0, -1, -9, -11
+_KINDS: dict[str, Kind] = {
+    "set_freq": "tune", "set_mode": "mode", "get_freq": "dial", "get_mode": "dial", "get_ptt": "transmit",
+    "set_level": "setting", "get_func": "setting", "set_func": "setting",
+}  # fmt: skip
 _STATE = (
     "1", "2", "0",
     "30000.000000 30000000.000000 0x1ff -1 -1 0x3 0x1", "0 0 0 0 0 0 0", "0 0 0 0 0 0 0",
@@ -43,6 +47,14 @@ def allowed(command: bytes) -> bool:
     if name == "set_func":
         return bool(arguments) and arguments[0] in _FUNCTIONS_MAY_BE_SET
     return name in _ALLOWED
+
+
+def kind_of(command: bytes) -> Kind:
+    """What a line is about."""
+    name, arguments, _ = _parse(command.decode("latin-1"))
+    if name == "get_level":
+        return "meter" if arguments[:1] in (["STRENGTH"], ["RAWSTR"]) else "setting"
+    return _KINDS.get(name, "other")
 
 
 def _parse(line: str) -> tuple[str, list[str], str]:

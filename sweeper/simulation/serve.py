@@ -1,6 +1,6 @@
 """Put the simulated station on real wires: a receiver and a relay board that share one bench and one clock."""
 
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass
 
@@ -76,10 +76,10 @@ def serve(
         instrument, receiver_log, over_tcp = _receiver(bench, receiver, ours)
         receiver_link = _wire(instrument.session, faults.receiver, over_tcp, receiver_port, cleanup)
         framing = switch.removeprefix("modbus-")
-        allowed: Callable[[bytes], bool] = (
-            modbus_board.allowed_rtu if framing == "rtu" else modbus_board.allowed_tcp
-        )
-        switch_log = CommandLog("relay board", allowed, ours=ours)
+        rtu = framing == "rtu"
+        allowed = modbus_board.allowed_rtu if rtu else modbus_board.allowed_tcp
+        kind_of = modbus_board.kind_rtu if rtu else modbus_board.kind_tcp
+        switch_log = CommandLog("relay board", allowed, kind_of, ours=ours)
         board = ModbusBoard(bench, switch_log, framing)
         cleanup.callback(board.close)
         switch_link = _wire(board.session, faults.switch, framing == "tcp", switch_port, cleanup)
@@ -95,7 +95,7 @@ def _receiver(
     if name in binary_receiver.MODELS:
         binary_one = BinaryReceiver(bench, name, ours=ours)
         return binary_one, binary_one.log, False
-    log = CommandLog("network receiver", network_receiver.allowed, ours=ours)
+    log = CommandLog("network receiver", network_receiver.allowed, network_receiver.kind_of, ours=ours)
     return NetworkReceiver(bench, log), log, True
 
 
