@@ -1,0 +1,167 @@
+"""Fills the tables of `evidence` from nightly rows, gains and cells. No verdicts, no words."""
+
+from collections.abc import Mapping, Sequence
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from sweeper.analysis import evidence
+from sweeper.analysis.facts import StationFacts
+from sweeper.analysis.gain import Gain
+from sweeper.analysis.intervals import Estimate, summed
+from sweeper.analysis.noise_rise import snr_lost_db
+from sweeper.analysis.rule import Rule
+from sweeper.analysis.sequence import look_level
+
+if TYPE_CHECKING:
+    import polars as pl
+
+PATHS = ("antenna_bypass", "antenna_stage", "load_bypass", "load_stage")
+
+
+def levels_table(nights: "pl.DataFrame", confidence: float) -> "pl.DataFrame":
+    """Levels of all paths by band and hour, mean over nights with its interval."""
+    rows: list[dict[str, object]] = []
+    for (band, hour), here in nights.group_by("band", "hour_utc", maintain_order=True):
+        for path in PATHS:
+            values = here[f"level_{path}"].drop_nulls().to_numpy()
+            if not len(values):
+                continue
+            row: dict[str, object] = {"band": band, "hour_utc": hour, "path": path.replace("_", "-")}
+            row |= {"level": float(values.mean()), "low": None, "high": None, "nights": len(values)}
+            if len(values) >= 3:
+                spread = float(values.var(ddof=1)) / len(values)
+                found = summed(float(values.mean()), [(spread, len(values) - 1.0)])
+                interval = found.interval(look_level(len(values), 1 - confidence))
+                row |= {"low": interval.low, "high": interval.high}
+            rows.append(row)
+    return _frame(rows, evidence.LEVELS)
+
+
+def nights_table(
+    nights: "pl.DataFrame", gains: Mapping[str, Gain | None], confidence: float
+) -> "pl.DataFrame":
+    """S/N change of each night alone."""
+    rows: list[dict[str, object]] = []
+    for row in nights.filter(nights["passes"] > 0).iter_rows(named=True):
+        gain = gains.get(row["band"])
+        out: dict[str, object] = {
+            name: row[name] for name in ("band", "night", "hour_utc", "passes", "flags")
+        }
+        out |= {"noise_rise_db": row["noise_rise_db"], "snr_change_db": None, "low": None, "high": None}
+        if gain is not None and row["difference_db"] is not None:
+            value = gain.gain_db - row["difference_db"]
+            out["snr_change_db"] = value
+            if row["difference_se_db"] is not None:
+                parts = [
+                    (gain.se_db**2, gain.freedom),
+                    (row["difference_se_db"] ** 2, max(row["passes"] - 1.0, 1.0)),
+                ]
+                interval = summed(value, parts).interval(1 - confidence)
+                out |= {"low": interval.low, "high": interval.high}
+        rows.append(out)
+    return _frame(rows, evidence.NIGHTS)
+
+
+def gains_table(gains: Mapping[str, Gain | None], confidence: float) -> "pl.DataFrame":
+    """Gain by each way it was measured, and combined."""
+    rows: list[dict[str, object]] = []
+    for band, gain in gains.items():
+        if gain is None:
+            continue
+        agrees = "gain-disagrees" not in gain.flags
+        for part in gain.parts:
+            interval = Estimate(part.gain_db, part.se_db, part.freedom).interval(1 - confidence)
+            rows.append(
+                {
+                    "band": band,
+                    "method": part.source,
+                    "gain_db": part.gain_db,
+                    "low": interval.low,
+                    "high": interval.high,
+                    "used": True,
+                    "agrees": agrees,
+                }
+            )
+        whole = gain.interval(confidence)
+        rows.append(
+            {
+                "band": band,
+                "method": "combined",
+                "gain_db": whole.value,
+                "low": whole.low,
+                "high": whole.high,
+                "used": True,
+                "agrees": agrees,
+            }
+        )
+    return _frame(rows, evidence.GAINS)
+
+
+def health_table(summaries: "pl.DataFrame") -> "pl.DataFrame":
+    """What went wrong in each night, counted in passes of a channel and hour."""
+    import polars as pl
+
+    return (
+        summaries.group_by("night")
+        .agg(
+            pl.col("passes_seen").sum().alias("passes"),
+            pl.col("floor_passes").sum().alias("floor"),
+            pl.col("clipped_passes").sum().alias("clipped"),
+            pl.col("occupied_passes").sum().alias("occupied"),
+            pl.col("stale_passes").sum().alias("stale"),
+            (pl.col("overload_passes") > 0).sum().cast(pl.Int64).alias("overload"),
+        )
+        .sort("night")
+        .select(list(evidence.HEALTH))
+        .cast(pl.Schema(evidence.HEALTH))
+    )
+
+
+def _frame(rows: Sequence[Mapping[str, object]], columns: Mapping[str, "pl.DataType"]) -> "pl.DataFrame":
+    import polars as pl
+
+    return pl.DataFrame(list(rows), schema=dict(columns), orient="row")
+
+
+def points_table(nights: "pl.DataFrame", gains: Mapping[str, Gain | None]) -> "pl.DataFrame":
+    """Noise rise and S/N change of each night and hour: the station's points on the curve."""
+    import polars as pl
+
+    table = nights_table(nights, gains, 0.95).drop_nulls(["noise_rise_db", "snr_change_db"])
+    return table.select(list(evidence.POINTS)).cast(pl.Schema(evidence.POINTS))
+
+
+def curve_table(
+    rules: Mapping[str, Rule | None], gains: Mapping[str, Gain | None], facts: StationFacts
+) -> tuple["pl.DataFrame", "pl.DataFrame"]:
+    """The S/N change as a curve over the noise rise, and where it crosses the worthwhile change, by band."""
+    curves: list[dict[str, object]] = []
+    crossings: list[dict[str, object]] = []
+    for band, rule in rules.items():
+        gain = gains.get(band)
+        if rule is None or gain is None:
+            continue
+        reach = gain.interval(facts.confidence).high - gain.gain_db
+        # d(change)/d(gain) is the share of the noise behind the stage that the antenna does not bring
+        share = 1.0 - 10 ** ((rule.snr_change_db - snr_lost_db(rule.noise_rise_db)) / 10)
+        wide = np.clip(share, 0.0, 1.0) * reach
+        for y, middle, half, most in zip(
+            rule.noise_rise_db, rule.snr_change_db, wide, snr_lost_db(rule.noise_rise_db), strict=True
+        ):
+            row = {"band": band, "noise_rise_db": float(y), "snr_change_db": float(middle)}
+            curves.append(
+                row | {"low": float(middle - half), "high": float(middle + half), "ceiling_db": float(most)}
+            )
+        at: dict[str, object] = {"band": band, "worthwhile_db": facts.worthwhile_db}
+        crossing, reading = rule.crossing_db, rule.reading
+        if crossing is None or reading is None:
+            continue
+        at |= {
+            "noise_rise_db": crossing.value,
+            "noise_rise_low": crossing.low,
+            "noise_rise_high": crossing.high,
+        }
+        at |= {"reading": reading.value, "reading_low": reading.low, "reading_high": reading.high}
+        crossings.append(at)
+    return _frame(curves, evidence.CURVE), _frame(crossings, evidence.CROSSINGS)

@@ -1,0 +1,182 @@
+"""The findings in a listener's words: one sentence for each hour, one piece of advice for each band.
+
+Words only: whatever is said here was decided in `verdict` and measured in `cells`.
+"""
+
+from collections.abc import Sequence
+from datetime import date, datetime, timedelta
+from zoneinfo import ZoneInfo
+
+from sweeper.analysis.cells import Cell
+from sweeper.analysis.findings import Interval, PeriodFinding, Verdict
+from sweeper.analysis.verdict import Judged
+
+TROUBLES = {
+    "overload": "the stage or the receiver behind it overloads, and overload feigns gain",
+    "compression": "strong carriers drive the stage into compression",
+    "stuck-relay": "the relay of the stage does not seem to move",
+    "no-gain": "the stage takes signal away instead of adding gain; it may have no supply",
+    "load-above-antenna": "the load reads above the antenna, so the two may be swapped",
+    "load-follows-antenna": "the load follows the antenna, so its relay may not move",
+    "load-too-low": "the load reads lower through the stage than is possible",
+    "meter-unit": "the meter's unit in the station file cannot be right",
+    "mismatch": "antenna and load do not seem to match the stage alike",
+    "implausible-calibration": "the calibration gives a receiver better than physics allows",
+}
+
+
+def decibels(interval: Interval) -> str:
+    """``3.1 dB (2.6 to 3.7)``."""
+    return f"{interval.value:.1f} dB ({_plain(interval.low)} to {_plain(interval.high)})"
+
+
+def _plain(value: float) -> str:
+    text = f"{value:.1f}"
+    return "0.0" if text == "-0.0" else text.replace("-", "−")
+
+
+def nights_of(count: int) -> str:
+    return "1 night" if count == 1 else f"{count} nights"
+
+
+def reason_of(cell: Cell, judged: Judged, worthwhile_db: float) -> str:
+    """One sentence on why the hour has its verdict."""
+    interval, nights = judged.snr_change_db, nights_of(cell.nights)
+    about = f"on the {nights} measured" if cell.about_these_nights_only else f"over {nights}"
+    if judged.withheld:
+        return f"No verdict: {TROUBLES[judged.withheld]}."
+    if judged.by_physics and cell.ceiling is not None:
+        rise = (
+            f"noise from outside stands {cell.noise_rise.value:.0f} dB above the receiver's own; "
+            if (cell.noise_rise is not None)
+            else ""
+        )
+        return (
+            f"Stage or not makes no difference that matters: {rise}"
+            f"the best of stages could give {max(cell.ceiling.value, 0.0):.1f} dB here ({about})."
+        )
+    if cell.bound and judged.verdict == "undecided":
+        return "Too early: the meter stood on the end of its scale, which gives a bound and no value."
+    if cell.snr_change is None:
+        if "no-gain-known" in cell.flags:
+            return "Too early: nothing tells the stage's gain yet; a load position or a steady carrier would."
+        return "Too early: one reading each way cannot be told from fading or drift."
+    if judged.verdict == "undecided":
+        return _undecided(judged, interval, about, worthwhile_db)
+    if interval is None:
+        way = "loses" if judged.verdict == "bypass" else "gains"
+        return f"The stage {way} at least {abs(cell.snr_change.value):.1f} dB; the meter's scale ends there."
+    if judged.verdict == "stage":
+        return f"The stage improves signal-to-noise ratio by {decibels(interval)}, {about}."
+    if judged.verdict == "bypass":
+        turned = Interval(-interval.value, -interval.high, -interval.low)
+        return f"The stage costs {decibels(turned)} of signal-to-noise ratio, {about}."
+    span = f"{_plain(interval.low)} to {_plain(interval.high)} dB"
+    return f"Stage or not makes no difference that matters: {span}, {about}."
+
+
+def _undecided(judged: Judged, interval: Interval | None, about: str, worthwhile_db: float) -> str:
+    if interval is None:
+        return "Too early to say."
+    span = f"anything from {_plain(interval.low)} to {_plain(interval.high)} dB"
+    if judged.held_back:
+        return (
+            f"Too early: {about} this hour looks clear ({span}), but among so many hours "
+            "one looks clear by chance; another night or two will tell."
+        )
+    return f"Too early: {about} the change could be {span}, where {worthwhile_db:g} dB is what matters."
+
+
+def clock_span(start_hour: int, hours: int, zone: str, on: datetime) -> str:
+    """``19:00–23:00 (18:00–22:00 UTC)``; without the bracket where the zone keeps UTC."""
+    begin = datetime(on.year, on.month, on.day, start_hour, tzinfo=ZoneInfo("UTC"))
+    end = begin + timedelta(hours=hours)
+    local = "–".join(moment.astimezone(ZoneInfo(zone)).strftime("%H:%M") for moment in (begin, end))
+    utc = "–".join(moment.strftime("%H:%M") for moment in (begin, end))
+    return f"{utc} UTC" if local == utc else f"{local} ({utc} UTC)"
+
+
+def spans(hours: Sequence[int]) -> list[tuple[int, int]]:
+    """Hours of the day joined into (first hour, number of hours), across midnight too."""
+    wanted = sorted(set(hours))
+    if len(wanted) == 24:
+        return [(0, 24)]
+    starts = [hour for hour in wanted if (hour - 1) % 24 not in wanted]
+    found = []
+    for start in starts:
+        length = 1
+        while (start + length) % 24 in wanted:
+            length += 1
+        found.append((start, length))
+    return found
+
+
+def advice(
+    band: str,
+    periods: Sequence[PeriodFinding],
+    zone: str,
+    on: datetime,
+    next_step: str = "",
+    rule: str = "",
+) -> str:
+    """The recommendation for a band: spans with their worth, what makes no difference, and what is still open."""
+    if not periods:
+        return f"{band}: nothing measured yet."
+    parts: list[str] = []
+    for verdict in ("stage", "bypass", "either", "undecided"):
+        chosen = [period for period in periods if period.verdict == verdict]
+        if chosen:
+            parts.append(_for_verdict(verdict, chosen, len(chosen) == len(periods), zone, on))
+    text = "; ".join(parts)
+    text = text[0].upper() + text[1:] + "."
+    return " ".join(part for part in (text, rule, next_step) if part)
+
+
+def _for_verdict(
+    verdict: Verdict, periods: Sequence[PeriodFinding], everywhere: bool, zone: str, on: datetime
+) -> str:
+    where = (
+        "at all hours measured"
+        if everywhere
+        else " and ".join(
+            clock_span(first, hours, zone, on) for first, hours in spans([p.hour_utc for p in periods])
+        )
+    )
+    worth = _worth(periods)
+    few = ", on the nights measured" if all(p.nights < 3 for p in periods) else ""
+    if verdict == "stage":
+        return f"stage in {where}{', worth ' + decibels(worth) if worth else ''}{few}"
+    if verdict == "bypass":
+        cost = f", it costs {decibels(Interval(-worth.value, -worth.high, -worth.low))}" if worth else ""
+        return f"leave it out {where}{cost}{few}"
+    if verdict == "either":
+        rises = [p.noise_rise_db.value for p in periods if p.noise_rise_db is not None]
+        middle = sorted(rises)[len(rises) // 2] if rises else None
+        why = (
+            f", noise from outside is {middle:.0f} dB above the receiver's own"
+            if middle is not None and middle >= 6
+            else ""
+        )
+        return f"{where} it makes no difference that matters{why}{few}"
+    withheld = sorted({flag for period in periods for flag in period.flags if flag in TROUBLES})
+    if withheld:
+        return f"{where} no verdict: {TROUBLES[withheld[0]]}"
+    return f"{where} it is too early to say"
+
+
+def _worth(periods: Sequence[PeriodFinding]) -> Interval | None:
+    """Mean over the hours of a span. Hours share nights and gain, so their intervals are averaged, not narrowed."""
+    known = [period.snr_change_db for period in periods if period.snr_change_db is not None]
+    if not known:
+        return None
+    count = len(known)
+    return Interval(
+        sum(each.value for each in known) / count,
+        sum(each.low for each in known) / count,
+        sum(each.high for each in known) / count,
+    )
+
+
+def midnight(day: date) -> datetime:
+    """The day's first moment, UTC."""
+    return datetime(day.year, day.month, day.day, tzinfo=ZoneInfo("UTC"))
