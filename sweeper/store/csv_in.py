@@ -58,15 +58,9 @@ def read_csv(file: Path, channels: Sequence[Channel]) -> list[Reading]:
     readings: list[Reading] = []
     for line, row in _rows(file, bad):
         try:
-            reading = _reading(row, channels)
-            if reading.pass_number < last_pass:
-                raise ValueError(
-                    f"pass {reading.pass_number} comes after pass {last_pass}; passes are in order"
-                )
+            readings.append(_reading(row, channels))
         except ValueError as error:
             bad.append(f"line {line}: {error}")
-            continue
-        readings.append(reading)
     if bad:
         more = f"\n  and {len(bad) - MOST_NAMED} more" if len(bad) > MOST_NAMED else ""
         raise BadRows(

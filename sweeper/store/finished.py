@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import io
-from dataclasses import dataclass
 from datetime import date
+from functools import lru_cache
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -17,38 +17,39 @@ if TYPE_CHECKING:
 FORMAT = "sweeper-readings-1"
 
 
-@dataclass(frozen=True, slots=True)
-class FinishedDay:
-    """A file that holds one day."""
-
-    day: date
-    file: Path
-
-
 def file_name(day: date) -> str:
     return f"{day.isoformat()}.parquet"
 
 
-def list_days(folder: Path) -> tuple[tuple[FinishedDay, ...], tuple[Path, ...]]:
-    """The whole days in a folder, in order; and the files that are torn or not ours, which nobody may read."""
-    whole, bad = [], []
-    for file in sorted(folder.glob("*")) if folder.is_dir() else ():
+def list_days(folder: Path) -> tuple[dict[date, Path], tuple[Path, ...]]:
+    """The day files in a folder by day, in order, told by their names alone; and what else lies there."""
+    days, strange = {}, []
+    for file in sorted(folder.iterdir()) if folder.is_dir() else ():
         if file.name.startswith("."):
             continue  # An unfinished write; the next one replaces it.
         try:
             day = date.fromisoformat(file.name.removesuffix(".parquet"))
         except ValueError:
-            bad.append(file)
+            strange.append(file)
             continue
-        if file.name == file_name(day) and is_whole(file):
-            whole.append(FinishedDay(day, file))
+        if file.name == file_name(day):
+            days[day] = file
         else:
-            bad.append(file)
-    return tuple(whole), tuple(bad)
+            strange.append(file)
+    return days, tuple(strange)
 
 
 def is_whole(file: Path) -> bool:
     """Whether the footer can be read and says that this is a day of readings."""
+    try:
+        stat = file.stat()
+    except OSError:
+        return False
+    return _is_whole(file, stat.st_size, stat.st_mtime_ns)
+
+
+@lru_cache(maxsize=4096)
+def _is_whole(file: Path, size: int, modified_ns: int) -> bool:
     import polars as pl
 
     try:

@@ -165,7 +165,7 @@ class RunningDay:
         rows = self._rows(
             "SELECT time_ms, pass, band, hz, purpose, source, route, reading, dbm, bandwidth_hz, flags FROM readings "
             "JOIN passes ON passes.number = pass JOIN channels ON channels.id = channel "
-            f"{where} ORDER BY pass, readings.number",
+            f"{where} ORDER BY day, pass, readings.number",
             values,
         )
         if not rows:

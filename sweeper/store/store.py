@@ -153,13 +153,13 @@ class Store:
         """One more than the highest pass number ever stored here."""
         last = self._read(RunningDay.last_pass, 0)
         if last == 0:  # A new database beside old days: one that was damaged was set aside.
-            last = max((finished.last_pass(each.file) for each in self._finished_days()), default=0)
+            last = max((finished.last_pass(file) for file in self._finished_days().values()), default=0)
         return last + 1
 
     def days(self) -> tuple[date, ...]:
         """The days that have readings, in order."""
         running = self._read(RunningDay.days, tuple[date, ...]())
-        return tuple(sorted({*running, *(each.day for each in self._finished_days())}))
+        return tuple(sorted({*running, *finished.list_days(self._days)[0]}))
 
     def day(self, day: date) -> pl.DataFrame:
         """The readings of one day, in the order in which they were taken."""
@@ -188,12 +188,12 @@ class Store:
 
         running = self._read(RunningDay.frame, empty())
         frames = []
-        for each in self._finished_days():
-            if start is not None and each.day < day_of(start, self._longitude) - timedelta(days=1):
+        for day, file in self._finished_days().items():
+            if start is not None and day < day_of(start, self._longitude) - timedelta(days=1):
                 continue  # A pass that crosses noon belongs to the day it began on.
-            if end is not None and each.day > day_of(end, self._longitude):
+            if end is not None and day > day_of(end, self._longitude):
                 continue
-            frames.append(finished.scan_day(each.file))
+            frames.append(finished.scan_day(file))
         if frames and running.height:
             passes = pl.concat([frame.select("pass") for frame in frames]).unique().collect()["pass"]
             running = running.filter(~pl.col("pass").is_in(passes.implode()))
@@ -206,20 +206,26 @@ class Store:
 
     # Files
 
-    def _finished_days(self) -> tuple[finished.FinishedDay, ...]:
-        whole, bad = finished.list_days(self._days)
-        for file in bad:
+    def _finished_days(self) -> dict[date, Path]:
+        """The finished days that can be read."""
+        days, strange = finished.list_days(self._days)
+        torn = [file for file in days.values() if not finished.is_whole(file)]
+        for file in (*torn, *strange):
             self._trouble(f"{file}: this is no whole day of readings, so it is not read.")
-        return whole
+        return {day: file for day, file in days.items() if file not in torn}
 
     def _finished_frame(self, day: date) -> pl.DataFrame | None:
         file = self._days / finished.file_name(day)
-        if not file.exists() or not finished.is_whole(file):
+        if not file.exists():
+            return None
+        if not finished.is_whole(file):
+            self._trouble(f"{file}: this is no whole day of readings, so it is not read.")
             return None
         return finished.scan_day(file).collect()
 
     def _set_torn_days_aside(self) -> None:
-        for file in finished.list_days(self._days)[1]:
+        days, strange = finished.list_days(self._days)
+        for file in (*(file for file in days.values() if not finished.is_whole(file)), *strange):
             where = set_aside(file, self._aside)
             self._trouble(f"{file}: this is no whole day of readings; it was set aside as {where}.")
 
