@@ -1,0 +1,113 @@
+"""The daemon killed at random moments, and what it left: counts, for the kill test and the reliability table."""
+
+import random
+import re
+import signal
+import time
+from collections import Counter
+from dataclasses import dataclass, field
+from pathlib import Path
+
+from tests.whole.unattended import Unattended, ended, unattended
+
+LATEST_KILL_S = 1.6
+"""A process starts in half a second here and a pass takes a quarter, so that kills fall everywhere."""
+
+DIAL = (6_155_000, "AM", 6000)
+"""Where the listener left the receiver."""
+
+SETS_RECEIVER = re.compile(rb"^[+;|,]?(\\set_|[FMLU] )")
+
+
+@dataclass
+class Killed:
+    """What came of it. Everything in `lost` and `wrong` is a broken promise, in words."""
+
+    kills: int = 0
+    hit: Counter[str] = field(default_factory=Counter)
+    committed: int = 0
+    lost: list[str] = field(default_factory=list)
+    wrong: list[str] = field(default_factory=list)
+
+
+def kill_at_random(folder: Path, kills: int, seed: int) -> Killed:
+    """Start, kill, start again, look; `kills` times."""
+    chance = random.Random(seed)
+    told = Killed()
+    with unattended(folder) as station:
+        served = station.served
+        served.receiver.turn_dial(*DIAL[:2])
+        served.receiver.bandwidth_hz = DIAL[2]
+        settings = _settings(station)
+        committed: set[int] = set()
+        for nth in range(kills):
+            with station.running() as process:
+                time.sleep(chance.uniform(0.0, LATEST_KILL_S))
+                moment = _moment(station)
+                _, said = ended(process, signal.SIGKILL)
+            told.kills += 1
+            told.hit[moment] += 1
+            committed |= {int(number) for number in re.findall(r"pass (\d+) done", said)}
+            _start_again(station, told, f"kill {nth}, {moment}, seed {seed}", committed)
+            now = (served.receiver.hz, served.receiver.mode, served.receiver.bandwidth_hz)
+            if now != DIAL or _settings(station) != settings:
+                told.wrong.append(
+                    f"receiver left at {now} with {_settings(station)} after kill {nth}, seed {seed}"
+                )
+            if not station.resting():
+                told.wrong.append(f"relays left at {served.board.path} after kill {nth}, seed {seed}")
+        told.committed = len(committed)
+        _count(station, committed, told)
+        told.wrong += [f"forbidden command {command!r}" for command in served.forbidden]
+    return told
+
+
+def _start_again(station: Unattended, told: Killed, when: str, committed: set[int]) -> None:
+    """One pass after the kill; nothing may be set at the receiver before the relays rest."""
+    log = station.served.receiver_log
+    note, first_set = log.note, []
+
+    def watching(command: bytes) -> None:
+        if not first_set and SETS_RECEIVER.match(command):
+            first_set.append(station.served.board.path)
+        note(command)
+
+    log.note = watching
+    try:
+        with station.running("--passes", 1) as process:
+            code, said = ended(process)
+    finally:
+        log.note = note
+    if code != 0:
+        told.wrong.append(f"the next start ended with {code}: {said.strip()} ({when})")
+    if first_set != ["antenna-bypass"]:
+        told.wrong.append(f"the receiver was set while the relays stood at {first_set} ({when})")
+    committed |= {int(number) for number in re.findall(r"pass (\d+) done", said)}
+
+
+def _count(station: Unattended, committed: set[int], told: Killed) -> None:
+    """Every pass that the daemon called done is there with all its readings, and no part of any other."""
+    with station.store() as store:
+        done = {record.number for record in store.passes() if record.outcome == "done"}
+        told.lost += [
+            f"pass {number} was called done and is not stored" for number in sorted(committed - done)
+        ]
+        rows = Counter(store.readings().collect()["pass"].to_list())
+    visits = {48, 72}  # three channels, four readings, with four paths or six
+    told.wrong += [
+        f"pass {number} has {count} readings"
+        for number, count in rows.items()
+        if count not in visits or number not in done
+    ]
+    told.lost += [f"pass {number} has no readings" for number in sorted(done - set(rows))]
+
+
+def _moment(station: Unattended) -> str:
+    if not station.resting():
+        return "relays away from rest"
+    return "measuring through the rest path" if station.served.receiver.hz != DIAL[0] else "between passes"
+
+
+def _settings(station: Unattended) -> tuple[object, ...]:
+    instrument = station.served.instrument
+    return tuple(sorted({**instrument.levels, **instrument.functions}.items()))

@@ -1,0 +1,29 @@
+"""Killed at any moment: the next start rests the relays first and finds the receiver as it was; no stored pass is gone.
+
+Twenty kills here; ``tests/benchmarks/reliability.py`` does three hundred.
+"""
+
+import os
+import time
+from pathlib import Path
+
+import pytest
+
+from tests.whole.killing import kill_at_random
+
+KILLS = int(os.environ.get("SWEEPER_KILLS", "20"))
+
+
+@pytest.mark.timeout(120 + 6 * KILLS)
+def test_a_kill_at_any_moment_loses_no_stored_pass_and_leaves_the_station_as_found_at_the_next_start(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    seed = int(os.environ.get("SWEEPER_SEED", "0")) or time.time_ns() % 1_000_000
+    with capsys.disabled():
+        print(f"\n{KILLS} kills, seed {seed}")
+    told = kill_at_random(tmp_path, KILLS, seed)
+    assert told.kills == KILLS
+    assert not told.wrong and not told.lost, (seed, told)
+    # Kills that never met a relay away from rest would have shown nothing.
+    assert told.hit["relays away from rest"] >= 1, (seed, told.hit)
+    assert told.committed >= KILLS
