@@ -4,6 +4,7 @@ Closed formulas of the Recommendation; the published constants sit beside them. 
 figures, do not belong here.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -11,6 +12,8 @@ import numpy as np
 from sweeper.analysis.facts import Environment
 from sweeper.analysis.levels import Floats
 
+DECILE_SIGMAS = 1.282
+"""A decile of a normal distribution lies this many standard deviations from its median."""
 MAN_MADE: dict[Environment, tuple[float, float]] = {
     "city": (76.8, 27.7),
     "residential": (72.5, 27.7),
@@ -19,7 +22,8 @@ MAN_MADE: dict[Environment, tuple[float, float]] = {
 }
 """Constants c and d of Fam = c − d·log₁₀(f/MHz), dB above kT₀b: ITU-R P.372, Table 1."""
 GALACTIC = (52.0, 23.0)
-"""The same for galactic noise."""
+"""The same for galactic noise, which varies by ±2 dB in time (same source)."""
+GALACTIC_DECILES_DB = (2.0, 2.0)
 TIME_DECILES_DB: dict[Environment, tuple[float, float]] = {
     "city": (11.0, 6.7),
     "residential": (10.6, 5.3),
@@ -32,37 +36,64 @@ GALACTIC_ABOVE_HZ = 10e6
 
 
 @dataclass(frozen=True, slots=True)
-class Expected:
-    """What P.372 expects: median fa and its time deciles, dB above kT₀b, and the parts it is the sum of."""
+class Component:
+    """One cause of noise: median fa in dB above kT₀b, and how far its deciles in time lie above and below."""
 
     median_db: float
-    lower_decile_db: float
-    upper_decile_db: float
-    man_made_db: float
-    galactic_db: float | None
-    atmospheric_db: float | None
+    upper_db: float
+    lower_db: float
 
 
-def man_made_db(hz: float, environment: Environment) -> float:
-    """Median man-made noise figure Fam, dB above kT₀b. Valid from 0.3 to 250 MHz."""
+@dataclass(frozen=True, slots=True)
+class Expected:
+    """What P.372 expects at a place: the whole, and the parts (None: does not arrive, or is not known)."""
+
+    total: Component
+    man_made: Component
+    galactic: Component | None
+    atmospheric: Component | None
+
+
+def man_made(hz: float, environment: Environment) -> Component:
+    """Man-made noise of the category. The constants hold from 0.3 to 250 MHz."""
     c, d = MAN_MADE[environment]
-    return float(c - d * np.log10(hz / 1e6))
+    return Component(float(c - d * np.log10(hz / 1e6)), *TIME_DECILES_DB[environment])
 
 
-def galactic_db(hz: float) -> float:
-    """Median galactic noise figure, dB above kT₀b; where the ionosphere lets it through."""
+def galactic(hz: float) -> Component:
+    """Galactic noise, where the ionosphere lets it through."""
     c, d = GALACTIC
-    return float(c - d * np.log10(hz / 1e6))
+    return Component(float(c - d * np.log10(hz / 1e6)), *GALACTIC_DECILES_DB)
 
 
-def expected(hz: float, environment: Environment, atmospheric_db: float | None = None) -> Expected:
-    """Man-made, galactic and (where given) atmospheric medians added as powers."""
-    man_made = man_made_db(hz, environment)
-    galactic = galactic_db(hz) if hz >= GALACTIC_ABOVE_HZ else None
-    parts = [part for part in (man_made, galactic, atmospheric_db) if part is not None]
-    median = float(10 * np.log10(sum(10 ** (part / 10) for part in parts)))
-    upper, lower = TIME_DECILES_DB[environment]
-    return Expected(median, median - lower, median + upper, man_made, galactic, atmospheric_db)
+def combined(parts: Sequence[Component]) -> Component:
+    """Noise of several causes together: powers that are log-normal each, and nearly so in sum (ITU-R P.372 §8).
+
+    Of the medians that follow from the upper and from the lower deciles the lower one holds.
+    """
+    upper_median, upper = _sum_of([(part.median_db, part.upper_db) for part in parts])
+    lower_median, lower = _sum_of([(part.median_db, part.lower_db) for part in parts])
+    return Component(min(upper_median, lower_median), upper, lower)
+
+
+def _sum_of(parts: Sequence[tuple[float, float]]) -> tuple[float, float]:
+    """Median and decile deviation of a sum of log-normal powers, by its mean and variance, dB."""
+    neper = 10 / np.log(10)
+    median, decile = (np.array(column) / neper for column in zip(*parts, strict=True))
+    sigma = decile / DECILE_SIGMAS
+    mean = np.exp(median + sigma**2 / 2)
+    variance = (mean**2 * np.expm1(sigma**2)).sum()
+    together = np.sqrt(np.log1p(variance / mean.sum() ** 2))
+    return float(neper * (np.log(mean.sum()) - together**2 / 2)), float(neper * DECILE_SIGMAS * together)
+
+
+def expected(hz: float, environment: Environment, atmospheric: Component | None = None) -> Expected:
+    """Noise that P.372 expects at `hz`: man-made of the category, galactic, and atmospheric where it is given."""
+    town = man_made(hz, environment)
+    sky = galactic(hz) if hz >= GALACTIC_ABOVE_HZ else None
+    return Expected(
+        combined([part for part in (town, sky, atmospheric) if part is not None]), town, sky, atmospheric
+    )
 
 
 def fa_from_rise_db(noise_rise_db: Floats, receiver_noise_figure_db: float) -> Floats:
@@ -89,13 +120,14 @@ def fa_from_level_db(level_dbm: Floats, bandwidth_hz: float, receiver_noise_figu
 
 def standing(fa_db: float, expectation: Expected) -> str:
     """The one-line diagnosis: how far the station's noise lies above or below what P.372 expects."""
-    over = fa_db - expectation.median_db
-    if fa_db > expectation.upper_decile_db:
+    total = expectation.total
+    over = fa_db - total.median_db
+    if over > total.upper_db:
         return (
             f"noise stands {over:.0f} dB above what P.372 expects here, which is more than nine tenths of the time "
             "would bring: look for a local source"
         )
-    if fa_db < expectation.lower_decile_db:
+    if over < -total.lower_db:
         return (
             f"noise stands {-over:.0f} dB below what P.372 expects here: a quiet place, or an antenna that takes "
             "in little"

@@ -94,7 +94,7 @@ def _cells(station: StationResult) -> Iterable[StationCell]:
         for period in band.periods:
             above = None
             if hz is not None and period.fa_db is not None:
-                above = period.fa_db.value - expected(hz, station.environment).median_db
+                above = period.fa_db.value - expected(hz, station.environment).total.median_db
             yield StationCell(
                 station.name,
                 band.band,

@@ -79,6 +79,6 @@ def test_no_noise_over_the_receivers_own_gives_no_external_noise():
 
 def test_the_diagnosis_says_how_far_a_place_stands_from_what_is_expected():
     expectation = expected(7.1e6, "rural")
-    assert "look for a local source" in standing(expectation.median_db + 15, expectation)
-    assert "within" in standing(expectation.median_db + 3, expectation)
-    assert "quiet" in standing(expectation.median_db - 8, expectation)
+    assert "look for a local source" in standing(expectation.total.median_db + 15, expectation)
+    assert "within" in standing(expectation.total.median_db + 3, expectation)
+    assert "quiet" in standing(expectation.total.median_db - 8, expectation)
