@@ -1,0 +1,148 @@
+"""Every way a run can end or begin badly leaves relays at rest and the receiver with its listener."""
+
+import signal
+from pathlib import Path
+
+import pytest
+
+from tests.whole.unattended import Unattended, ended, unattended, until
+
+THEIRS = (6_155_000, "AM")
+
+
+def with_listener(station: Unattended) -> None:
+    station.served.receiver.turn_dial(*THEIRS)
+
+
+def as_found(station: Unattended) -> bool:
+    receiver = station.served.receiver
+    return (receiver.hz, receiver.mode) == THEIRS and station.resting() and not station.served.forbidden
+
+
+def away(station: Unattended) -> None:
+    until(lambda: not station.resting(), "a relay away from rest")
+
+
+@pytest.mark.parametrize("how", [signal.SIGINT, signal.SIGTERM, signal.SIGHUP])
+def test_a_signal_in_the_middle_of_a_pass_ends_it_at_once_and_leaves_the_station_as_found(
+    tmp_path: Path, how: signal.Signals
+) -> None:
+    with unattended(tmp_path, readings=400) as station:
+        with_listener(station)
+        with station.running() as process:
+            away(station)
+            code, said = ended(process, how)
+        assert code == 0, said
+        assert as_found(station)
+        (record,) = station.store().passes()
+        assert record.outcome == "skipped" and "asked to stop" in record.because
+        assert station.store().readings().collect().is_empty()
+
+
+def test_a_dead_receiver_does_not_keep_the_relays_from_their_rest(tmp_path: Path) -> None:
+    with unattended(tmp_path) as station:
+        with_listener(station)
+        with station.running() as process:
+            away(station)
+            ended(process, signal.SIGKILL)
+        station.served.board.set_coil(0, True)  # and somebody's hand, for good measure
+        station.served.faults.receiver.unplug()
+        with station.running("--passes", 1) as process:
+            code, said = ended(process)
+        assert code == 1 and "receiver" in said
+        assert station.resting()
+        station.served.faults.receiver.plug()
+        with station.running("--passes", 1) as process:
+            assert ended(process)[0] == 0
+        assert as_found(station)
+
+
+def test_a_dead_board_does_not_keep_the_receiver_from_its_listener(tmp_path: Path) -> None:
+    with unattended(tmp_path) as station:
+        with_listener(station)
+        with station.running() as process:
+            away(station)
+            ended(process, signal.SIGKILL)
+        station.served.faults.switch.unplug()
+        with station.running("--passes", 1) as process:
+            code, said = ended(process)
+        assert code == 1 and "switch" in said
+        assert (station.served.receiver.hz, station.served.receiver.mode) == THEIRS
+        station.served.faults.switch.plug()
+        with station.running("--passes", 1) as process:
+            assert ended(process)[0] == 0
+        assert as_found(station)
+
+
+def test_rest_puts_back_what_a_killed_daemon_left(tmp_path: Path) -> None:
+    from tests.whole.unattended import SWEEPER
+
+    with unattended(tmp_path) as station:
+        with_listener(station)
+        with station.running() as process:
+            away(station)
+            ended(process, signal.SIGKILL)
+        assert not station.resting()
+        import subprocess
+
+        subprocess.run([SWEEPER, "rest", station.file, "--data", station.data], check=True, timeout=30)
+        assert as_found(station)
+
+
+def test_after_a_crash_a_dial_that_somebody_has_turned_since_stays_theirs(tmp_path: Path) -> None:
+    with unattended(tmp_path) as station:
+        with_listener(station)
+        with station.running() as process:
+            away(station)
+            ended(process, signal.SIGKILL)
+        station.served.receiver.turn_dial(3_573_000, "LSB")
+        with station.running("--passes", 1) as process:
+            assert ended(process)[0] == 0
+        assert (station.served.receiver.hz, station.served.receiver.mode) == (3_573_000, "LSB")
+
+
+def test_a_second_daemon_on_the_same_station_is_refused_with_a_sentence(tmp_path: Path) -> None:
+    with unattended(tmp_path) as station, station.running() as first:
+        until(station.answers, "the first daemon")
+        with station.running("--passes", 1) as second:
+            code, said = ended(second)
+        assert code != 0 and "Traceback" not in said
+        assert len(said.strip().splitlines()) == 1, said
+        assert first.poll() is None
+        assert ended(first, signal.SIGTERM)[0] == 0
+
+
+def test_a_pulled_cable_fails_its_passes_with_a_reason_and_the_next_ones_are_simply_there(
+    tmp_path: Path,
+) -> None:
+    with unattended(tmp_path) as station:
+        with_listener(station)
+        with station.running() as process:
+            until(lambda: len(station.store().passes()) >= 2, "two passes")
+            station.served.faults.receiver.unplug()
+            until(lambda: station.store().passes()[-1].outcome == "failed", "a failed pass")
+            until(station.resting, "relays at rest")
+            station.served.faults.receiver.plug()
+            failed = len(station.store().passes())
+            until(
+                lambda: any(record.outcome == "done" for record in station.store().passes()[failed:]),
+                "a pass after the cable was back",
+            )
+            assert ended(process, signal.SIGTERM)[0] == 0
+        assert as_found(station)
+        numbers = [record.number for record in station.store().passes()]
+        assert numbers == list(range(1, len(numbers) + 1))
+
+
+def test_a_keyed_transmitter_stops_the_pass_and_sends_the_relays_to_rest(tmp_path: Path) -> None:
+    with unattended(tmp_path, readings=200) as station:
+        with_listener(station)
+        with station.running() as process:
+            away(station)
+            station.served.receiver.transmitting = True
+            until(station.resting, "relays at rest")
+            until(lambda: station.store().passes(), "the record")
+            assert "transmitter" in station.store().passes()[0].because
+            assert ended(process, signal.SIGTERM)[0] == 0
+        assert station.store().readings().collect().is_empty()
+        assert not station.served.forbidden
