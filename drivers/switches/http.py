@@ -6,6 +6,7 @@ and no proxy is asked, since a board answers for itself or not at all. The clien
 
 import json
 import ssl
+import time
 import urllib.error
 import urllib.request
 from collections.abc import Mapping
@@ -25,7 +26,7 @@ LOOPBACK = ("127.0.0.1", "localhost", "::1")
 
 
 class Request(BaseModel):
-    """What to send. ``{relay}`` and, when setting, ``{state}`` stand for the relay's name and the word for its state."""
+    """What to send. ``{relay}`` stands for the relay's name and, when setting, ``{state}`` for its state's word."""
 
     model_config = ConfigDict(frozen=True, extra="forbid")
 
@@ -179,12 +180,17 @@ class WebBoard:
     def _send(self, request: Request, relay: str, state: str) -> str:
         options = self._options
         path, body = request.filled(relay, state)
-        call = urllib.request.Request(options.link.rstrip("/") + path, data=body, method=request.method)  # noqa: S310  # http(s) by validation
+        call = urllib.request.Request(options.link.rstrip("/") + path, data=body, method=request.method)
         if body is not None:
             call.add_header("Content-Type", request.content_type)
         try:
             with self._opener.open(call, timeout=options.timeout_s) as answer:
-                content: bytes = answer.read(LONGEST_ANSWER)
+                content = b""
+                give_up = time.monotonic() + options.timeout_s
+                while (piece := answer.read1(4096)) and len(content) < LONGEST_ANSWER:
+                    content += piece
+                    if time.monotonic() > give_up:
+                        raise self._silence()
                 return content.decode("utf-8", "replace")
         except urllib.error.HTTPError as fault:
             with fault:

@@ -1,0 +1,110 @@
+"""One or two relays on the control lines of a serial port: RTS, DTR or both, through a transistor.
+
+The lines are low before the port opens and fall when the program ends, so low must be antenna-bypass: the rest
+position then needs nobody. Never use the port of a receiver or transceiver: its interface may key a transmitter
+from the same lines. The port is locked, so a receiver that stands on it cannot be opened as well.
+"""
+
+import errno
+import fcntl
+import struct
+import termios
+
+from pydantic import model_validator
+
+from drivers.contracts import Driver
+from drivers.errors import InUse, LinkLost
+from drivers.switches.relays import RelayOptions, Relays, Setting
+
+LINES = {"rts": termios.TIOCM_RTS, "dtr": termios.TIOCM_DTR}
+
+
+class LineOptions(RelayOptions):
+    """The switch section of a station file with ``driver: line``; the relays are called rts and dtr."""
+
+    link: str
+
+    @model_validator(mode="after")
+    def _lines_rest_low(self) -> "LineOptions":
+        for path, setting in self.paths.items():
+            for line in setting:
+                if line not in LINES:
+                    raise ValueError(
+                        f"{path} names {line!r}; a serial port has the control lines rts and dtr"
+                    )
+        if any(self.paths.get("antenna-bypass", {}).values()):
+            raise ValueError("antenna-bypass must have every line off: the lines fall when the program ends")
+        if self.link.startswith("tcp:"):
+            raise ValueError(
+                "a plain TCP link has no control lines; use a serial port, or rfc2217://HOST:PORT"
+            )
+        return self
+
+
+class ControlLines:
+    """RTS and DTR of one port. Their levels are read back from the port where the system can tell."""
+
+    def __init__(self, options: LineOptions, part: str) -> None:
+        import serial
+
+        self._part = part
+        self._link = options.link
+        self._lines = tuple(next(iter(options.paths.values())))
+        try:
+            self._port = serial.serial_for_url(options.link, do_not_open=True)
+            self._port.rts = False
+            self._port.dtr = False
+            if hasattr(self._port, "exclusive"):
+                self._port.exclusive = True
+            self._port.open()
+        except (OSError, ValueError, termios.error) as fault:
+            if getattr(fault, "errno", None) in (errno.EBUSY, errno.EAGAIN):
+                raise InUse(
+                    part,
+                    f"another program or driver holds {options.link}.",
+                    "Give the relay a port of its own.",
+                ) from None
+            raise LinkLost(
+                part, f"{options.link} does not open: {fault}.", "Is the adapter plugged in?"
+            ) from None
+
+    def identify(self) -> str:
+        return f"control lines {' and '.join(line.upper() for line in self._lines)} of {self._link}"
+
+    def read(self) -> Setting:
+        fd = getattr(self._port, "fd", None)
+        if fd is None:  # another machine's port: it has confirmed each level that was set
+            return {line: bool(getattr(self._port, line)) for line in self._lines}
+        try:
+            levels = struct.unpack("I", fcntl.ioctl(fd, termios.TIOCMGET, struct.pack("I", 0)))[0]
+        except OSError as fault:
+            raise LinkLost(
+                self._part, f"its control lines cannot be read: {fault}.", "Check the plug."
+            ) from None
+        return {line: bool(levels & LINES[line]) for line in self._lines}
+
+    def write(self, relay: str, on: bool) -> None:
+        try:
+            setattr(self._port, relay, on)
+        except (OSError, ValueError, termios.error) as fault:
+            raise LinkLost(
+                self._part, f"{relay.upper()} cannot be set: {fault}.", "Check the plug."
+            ) from None
+
+    def close(self) -> None:
+        self._port.close()
+
+
+def open_switch(options: LineOptions) -> Relays:
+    """The lines, low; `LinkLost` when the port does not open or has none."""
+    part = f"relay on {options.link}"
+    lines = ControlLines(options, part)
+    try:
+        lines.read()
+    except LinkLost:
+        lines.close()
+        raise
+    return Relays(part, lines, options)
+
+
+DRIVER = Driver(kind="switch", name="line", options=LineOptions, open=open_switch)

@@ -1,0 +1,230 @@
+"""Relay boards behind an MQTT broker: a topic sets each relay, a retained topic tells how it stands.
+
+Retained states are the read-back. After a relay is set, only a state that arrives afterwards counts. A board that
+died leaves its last states behind, so boards that announce themselves (a retained last will) are held to that
+through `alive`; without it a dead board shows at the next move, not before. The client is paho-mqtt.
+"""
+
+import ssl
+import threading
+from typing import TYPE_CHECKING, Annotated, Any
+from urllib.parse import urlsplit
+
+from pydantic import BaseModel, ConfigDict, Field, field_validator, model_validator
+
+from drivers.contracts import Driver
+from drivers.errors import BadReply, LinkLost, LinkTimeout, Refused, RigError
+from drivers.switches.login import Login
+from drivers.switches.relays import RelayOptions, Relays, Setting
+
+if TYPE_CHECKING:
+    from paho.mqtt.client import Client, MQTTMessage
+
+Topic = Annotated[str, Field(min_length=1, pattern=r"^[^#+\x00]+$")]
+
+
+class Alive(BaseModel):
+    """The topic on which the board says that it lives, and what it says then."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+
+    topic: Topic
+    says: str = "online"
+
+
+class MqttOptions(RelayOptions, Login):
+    """The switch section of a station file with ``driver: mqtt``. ``{relay}`` in a topic stands for its name."""
+
+    link: str
+    set_topic: Topic
+    state_topic: Topic
+    on: str = "ON"
+    off: str = "OFF"
+    alive: Alive | None = None
+    ca_file: str | None = None
+    password_in_clear: bool = False
+    timeout_s: Annotated[float, Field(gt=0, le=60, allow_inf_nan=False)] = 3.0
+
+    @field_validator("on", "off", mode="before")
+    @classmethod
+    def _as_text(cls, word: object) -> object:
+        return str(word) if isinstance(word, int) and not isinstance(word, bool) else word
+
+    @model_validator(mode="after")
+    def _reachable_and_discreet(self) -> "MqttOptions":
+        parts = urlsplit(self.link)
+        if (
+            parts.scheme not in ("mqtt", "mqtts")
+            or not parts.hostname
+            or parts.path.strip("/")
+            or parts.username
+        ):
+            raise ValueError(
+                f"{self.link} is no broker; write mqtt://HOST:PORT or mqtts://HOST:PORT, login apart"
+            )
+        local = parts.hostname in ("127.0.0.1", "localhost", "::1")
+        if self.user is not None and parts.scheme == "mqtt" and not local and not self.password_in_clear:
+            raise ValueError(
+                "the password would cross the network in clear text; use mqtts, or say password_in_clear: true"
+            )
+        for key, topic in (("set_topic", self.set_topic), ("state_topic", self.state_topic)):
+            if "{relay}" not in topic and len(next(iter(self.paths.values()))) > 1:
+                raise ValueError(f"{key} names no {{relay}}, so it cannot tell several relays apart")
+        if self.on == self.off:
+            raise ValueError("on and off are the same word")
+        if self.set_topic == self.state_topic:
+            raise ValueError(
+                "set_topic and state_topic are the same, so reading back would only hear our own command"
+            )
+        return self
+
+
+class BrokerBoard:
+    """A board behind a broker. paho-mqtt's own thread receives; `_news` guards what it has heard."""
+
+    def __init__(self, options: MqttOptions, part: str) -> None:
+        self._options = options
+        self._part = part
+        self._relay_of = {
+            options.state_topic.replace("{relay}", relay): relay
+            for relay in next(iter(options.paths.values()))
+        }
+        self._news = threading.Condition()
+        self._heard: dict[str, bytes] = {}
+        self._subscribed = False
+        self._refused: str | None = None
+        self._client = self._connect()
+
+    def identify(self) -> str:
+        return f"MQTT board behind {self._options.link}"
+
+    def read(self) -> Setting:
+        self._wait(lambda: self._subscribed and self._told(*self._relay_of), "told how its relays stand")
+        with self._news:
+            return {relay: self._state(relay, self._heard[topic]) for topic, relay in self._relay_of.items()}
+
+    def write(self, relay: str, on: bool) -> None:
+        options = self._options
+        self._wait(lambda: self._subscribed, "let anyone subscribe")
+        topic = next(topic for topic, own in self._relay_of.items() if own == relay)
+        with self._news:
+            self._heard.pop(topic, None)
+        sent = self._client.publish(
+            options.set_topic.replace("{relay}", relay),
+            options.on if on else options.off,
+            qos=1,
+            retain=False,
+        )
+        if sent.rc != 0:
+            raise LinkLost(self._part, "the broker is not there.", "Does it run, and is the network up?")
+        self._wait(lambda: self._told(topic), f"told that relay {relay} moved")
+
+    def close(self) -> None:
+        self._client.disconnect()
+        self._client.loop_stop()
+
+    def _connect(self) -> "Client":
+        from paho.mqtt.client import Client
+        from paho.mqtt.enums import CallbackAPIVersion
+
+        options = self._options
+        address = urlsplit(options.link)
+        secure = address.scheme == "mqtts"
+        client = Client(CallbackAPIVersion.VERSION2)
+        if secure:
+            try:
+                client.tls_set_context(ssl.create_default_context(cafile=options.ca_file))
+            except (OSError, ssl.SSLError) as fault:
+                raise LinkLost(
+                    self._part, f"its certificate authority {options.ca_file} cannot be used: {fault}."
+                ) from None
+        if options.user is not None:
+            client.username_pw_set(options.user, options.password(self._part))
+        client.on_connect = self._on_connect
+        client.on_disconnect = self._on_disconnect
+        client.on_subscribe = self._on_subscribe
+        client.on_message = self._on_message
+        client.connect_timeout = options.timeout_s
+        try:
+            client.connect(str(address.hostname), address.port or (8883 if secure else 1883), keepalive=30)
+        except ssl.SSLError as fault:
+            raise LinkLost(
+                self._part,
+                f"the broker's certificate is not trusted: {fault}.",
+                "Name the authority that signed it as ca_file. It is never taken unchecked.",
+            ) from None
+        except (OSError, ValueError) as fault:
+            raise LinkLost(self._part, f"the broker cannot be reached: {fault}.", "Does it run?") from None
+        client.loop_start()
+        return client
+
+    def _on_connect(self, client: "Client", _data: Any, _flags: Any, reason: Any, _properties: Any) -> None:
+        with self._news:
+            self._heard.clear()  # the broker repeats what it retains
+            self._refused = str(reason) if reason.is_failure else None
+            self._news.notify_all()
+        if not reason.is_failure:
+            topics = [*self._relay_of, *([self._options.alive.topic] if self._options.alive else [])]
+            client.subscribe([(topic, 1) for topic in topics])
+
+    def _on_disconnect(self, *_: Any) -> None:
+        with self._news:
+            self._subscribed = False
+
+    def _on_subscribe(self, _client: "Client", _data: Any, _mid: int, reasons: Any, _properties: Any) -> None:
+        with self._news:
+            refused = next((str(reason) for reason in reasons if reason.is_failure), None)
+            self._refused, self._subscribed = refused, refused is None
+            self._news.notify_all()
+
+    def _on_message(self, _client: "Client", _data: Any, message: "MQTTMessage") -> None:
+        with self._news:
+            self._heard[message.topic] = bytes(message.payload)
+            self._news.notify_all()
+
+    def _told(self, *topics: str) -> bool:
+        alive = self._options.alive
+        if alive is not None and self._heard.get(alive.topic, b"").decode("utf-8", "replace") != alive.says:
+            return False
+        return all(topic in self._heard for topic in topics)
+
+    def _wait(self, until: Any, what: str) -> None:
+        with self._news:
+            came = self._news.wait_for(lambda: self._refused is not None or until(), self._options.timeout_s)
+            if self._refused is not None:
+                raise Refused(
+                    self._part, f"the broker refused: {self._refused}.", "Check user, password and topics."
+                )
+            if came:
+                return
+            if not self._subscribed:
+                raise LinkLost(self._part, "the broker is gone.", "It is tried again by itself.")
+            raise LinkTimeout(
+                self._part,
+                f"nobody {what} within {self._options.timeout_s:g} s.",
+                "Is the board on, does it retain its states, and are the topics spelt as the board has them?",
+            )
+
+    def _state(self, relay: str, payload: bytes) -> bool:
+        words = {self._options.on: True, self._options.off: False}
+        word = payload.decode("utf-8", "replace").strip()
+        if word not in words:
+            raise BadReply(
+                self._part, f"relay {relay} stands at {word[:60]!r}, neither of the words on and off."
+            )
+        return words[word]
+
+
+def open_switch(options: MqttOptions) -> Relays:
+    """A board that has told its states; `RigError` when it does not."""
+    part = f"relay board behind {options.link}"
+    board = BrokerBoard(options, part)
+    try:
+        board.read()
+    except RigError:
+        board.close()
+        raise
+    return Relays(part, board, options)
+
+
+DRIVER = Driver(kind="switch", name="mqtt", options=MqttOptions, open=open_switch)

@@ -1,0 +1,107 @@
+"""A person at the switch: the program rings the bell, says what to set, and waits for Enter, but not for ever.
+
+What a person confirmed is believed until they are asked again; there is no read-back, and ``identify`` says so.
+Anything but an Enter in time moves nothing: the pass fails and says why.
+"""
+
+import select
+import time
+from pathlib import Path
+from typing import IO, Annotated
+
+from pydantic import BaseModel, ConfigDict, Field
+
+from drivers.contracts import Driver
+from drivers.errors import LinkTimeout, Refused, Unsupported
+
+PART = "person at the switch"
+_confirmed: dict[str, str] = {}
+"""By terminal: what the person last confirmed. It outlives the passes, so that nobody is asked twice for one setting."""
+
+
+class PersonOptions(BaseModel):
+    """The switch section of a station file with ``driver: person``; each path says in words what to set."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+
+    paths: dict[str, Annotated[str, Field(min_length=1)]] = Field(min_length=1)
+    link: str = "/dev/tty"
+    timeout_s: Annotated[float, Field(gt=0, le=86_400, allow_inf_nan=False)] = 300.0
+    bell: bool = True
+
+    def relays_of(self, path: str) -> frozenset[tuple[str, str]]:
+        """The switch has one part, the hand, and what it is told is its state."""
+        return frozenset({("hand", self.paths[path])})
+
+
+class Person:
+    """Somebody at a terminal. The terminal is opened for each question, so that others may use it meanwhile."""
+
+    def __init__(self, options: PersonOptions) -> None:
+        self._options = options
+
+    def identify(self) -> str:
+        return f"a person at {self._options.link} (no read-back)"
+
+    def select(self, path: str) -> int:
+        options = self._options
+        if path not in options.paths:
+            raise Unsupported(
+                PART, f"nobody knows how to set {path}.", f"The paths are {', '.join(options.paths)}."
+            )
+        setting = options.paths[path]
+        if _confirmed.get(options.link) == setting:
+            return 0
+        _confirmed.pop(options.link, None)
+        self._ask(path, setting)
+        _confirmed[options.link] = setting
+        return 1
+
+    def selected(self) -> str | None:
+        stands = _confirmed.get(self._options.link)
+        return next((path for path, setting in self._options.paths.items() if setting == stands), None)
+
+    def close(self) -> None:
+        pass
+
+    def _ask(self, path: str, setting: str) -> None:
+        try:
+            terminal = Path(self._options.link).open("r+b", buffering=0)  # noqa: SIM115  # closed below
+        except OSError as fault:
+            raise Unsupported(
+                PART,
+                f"nobody can be asked at {self._options.link}: {fault.strerror}.",
+                "Run it in a terminal.",
+            ) from None
+        with terminal:
+            self._wait_for_enter(terminal, path, setting)
+
+    def _wait_for_enter(self, terminal: IO[bytes], path: str, setting: str) -> None:
+        options = self._options
+        bell = "\a" if options.bell else ""
+        while select.select([terminal], [], [], 0)[0]:
+            terminal.read(1024)  # an Enter from before the question is no answer to it
+        terminal.write(
+            f"{bell}\r\n{path}: {setting}. Press Enter when it is done, or q and Enter to stop.\r\n".encode()
+        )
+        give_up = time.monotonic() + options.timeout_s
+        answer = b""
+        while b"\n" not in answer and b"\r" not in answer:
+            left_s = give_up - time.monotonic()
+            if left_s <= 0 or not select.select([terminal], [], [], left_s)[0]:
+                raise LinkTimeout(
+                    PART,
+                    f"nobody confirmed {path} within {options.timeout_s:g} s.",
+                    "Nobody knows how the switch stands; set it by hand to antenna-bypass.",
+                )
+            piece = terminal.read(1024)
+            if not piece:
+                raise Unsupported(PART, "the terminal was closed.", "Run it in a terminal.")
+            answer += piece
+        if answer.strip().lower() in (b"q", b"quit"):
+            raise Refused(
+                PART, f"asked for {path}, they stopped.", "Set the switch by hand to antenna-bypass."
+            )
+
+
+DRIVER = Driver(kind="switch", name="person", options=PersonOptions, open=Person)
