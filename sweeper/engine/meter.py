@@ -3,6 +3,10 @@
 from bisect import bisect_left
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
+
+COARSE = 0.5
+"""Steps of the meter's own unit from which neighbouring channels may well read alike."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,10 +50,15 @@ def frozen(values: Sequence[float], visits: Sequence[int], flags: Sequence[str])
     """Which readings of a pass come from a meter that stands still.
 
     `values`, `visits` (the number of the visit each was taken in) and `flags` have one entry a reading.
-    A coarse meter may well repeat itself during a visit, and rests on its floor or top for hours. One that
-    shows the same value through three visits in a row, each on another channel or path, has stopped reading.
+    A meter rests on its floor or top for hours, and may well repeat itself during a visit. One that
+    shows the same value through three visits in a row, each on another channel or path, has stopped reading;
+    but one that reads in whole decibels or S-units may do so on quiet channels, and has stopped only when it
+    shows nothing else all through the pass.
     """
     stale = [False] * len(values)
+    distinct = sorted(set(values))
+    if len(distinct) > 1 and min(b - a for a, b in pairwise(distinct)) >= COARSE:
+        return stale
     start = 0
     for end in range(1, len(values) + 1):
         if end < len(values) and values[end] == values[start]:
