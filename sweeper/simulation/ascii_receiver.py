@@ -1,20 +1,18 @@
 """Receivers that take semicolon-terminated ASCII commands, one table a model.
 
 Written from the makers' public command references: Kenwood's for the TS-480 and the TS-590S, Elecraft's for the K3.
-Names and parameter lengths are theirs; what the meter's dots mean in decibels is our simulated receiver's own table.
+Names and parameter lengths are theirs.
 """
 
-from bisect import bisect_left
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 
 from sweeper.simulation.bench import Bench
 from sweeper.simulation.command_log import CommandLog, Kind
 from sweeper.simulation.faults import Send
+from sweeper.simulation.meter_tables import K3, K3_FINE, TS480, TS590S, Table, dots
 from sweeper.simulation.wire import Feed
 
-Table = tuple[tuple[float, float], ...]
-"""(dots, dB over S9) in rising order."""
 MODES = {"LSB": "1", "USB": "2", "CW": "3", "FM": "4", "AM": "5", "RTTY": "6", "CWR": "7", "RTTYR": "9"}
 _NAMES = {digit: name for name, digit in MODES.items()}
 _KINDS: dict[bytes, Kind] = {b"SM": "meter", b"IF": "transmit", b"TQ": "transmit", b"ID": "other"}
@@ -37,17 +35,6 @@ class AsciiModel:
     registers: Mapping[str, str]
     fine_meter: Table = ()
     allowed: frozenset[str] = field(default_factory=frozenset)
-
-
-def dots(table: Table, level_db: float) -> int:
-    """What a meter with that table shows."""
-    right = bisect_left(table, level_db, key=lambda point: point[1])
-    if right == 0:
-        return round(table[0][0])
-    if right == len(table):
-        return round(table[-1][0])
-    (d0, l0), (d1, l1) = table[right - 1], table[right]
-    return round(d0 + (d1 - d0) * (level_db - l0) / (l1 - l0))
 
 
 def _kenwood_interface(bench: Bench) -> str:
@@ -98,16 +85,16 @@ _K3 = {
 
 MODELS: Mapping[str, AsciiModel] = {
     "ts480": AsciiModel(
-        "TS-480", "020", ((0, -60), (11, 0), (20, 60)), "SM0{:04d}", _kenwood_interface, _KENWOOD,
+        "TS-480", "020", TS480, "SM0{:04d}", _kenwood_interface, _KENWOOD,
         allowed=_LISTENING,
     ),
     "ts590s": AsciiModel(
-        "TS-590S", "021", ((0, -54), (15, 0), (30, 60)), "SM0{:04d}", _kenwood_interface, _KENWOOD,
+        "TS-590S", "021", TS590S, "SM0{:04d}", _kenwood_interface, _KENWOOD,
         allowed=_LISTENING,
     ),
     "k3": AsciiModel(
-        "K3", "017", ((0, -54), (6, 0), (15, 60)), "SM{:04d}", _k3_interface, _K3,
-        fine_meter=((0, -54), (42, 0), (100, 60)), allowed=_LISTENING | {"K2", "K3", "OM", "RV", "SMH"},
+        "K3", "017", K3, "SM{:04d}", _k3_interface, _K3,
+        fine_meter=K3_FINE, allowed=_LISTENING | {"K2", "K3", "OM", "RV", "SMH"},
     ),
 }  # fmt: skip
 

@@ -7,10 +7,10 @@ for both directions, so that a receiver may echo what it hears, and two senders 
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from sweeper.simulation.ascii_receiver import Table, dots
 from sweeper.simulation.bench import Bench
 from sweeper.simulation.command_log import CommandLog, Kind
 from sweeper.simulation.faults import Send
+from sweeper.simulation.meter_tables import IC7300, ICR75, ICR8600, Table, dots
 from sweeper.simulation.wire import Feed
 
 PREAMBLE, END, OK, NOT_GOOD = b"\xfe\xfe", b"\xfd", b"\xfb", b"\xfa"
@@ -50,15 +50,15 @@ _COMMON = {
 }  # fmt: skip
 MODELS: Mapping[str, BinaryModel] = {
     "icr75": BinaryModel(
-        "IC-R75", 0x5A, ((0, -60), (146, 0), (255, 60)), (2400, 2400, 1900), _COMMON, False
+        "IC-R75", 0x5A, ICR75, (2400, 2400, 1900), _COMMON, False
     ),
     "ic7300": BinaryModel(
-        "IC-7300", 0x94, ((0, -54), (120, 0), (241, 60)), (3000, 2400, 1800),
+        "IC-7300", 0x94, IC7300, (3000, 2400, 1800),
         {**_COMMON, b"\x0f": b"\x00", b"\x1a\x03": b"\x28", b"\x1a\x04": b"\x03",
          b"\x16\x65": b"\x00", b"\x16\x48": b"\x00"}, True,
     ),
     "icr8600": BinaryModel(
-        "IC-R8600", 0x96, ((0, -60), (120, 0), (240, 60)), (3000, 2400, 1800),
+        "IC-R8600", 0x96, ICR8600, (3000, 2400, 1800),
         {**_COMMON, b"\x16\x65": b"\x00"}, False,
     ),
 }  # fmt: skip
