@@ -36,7 +36,7 @@ def demo(
     out.mkdir(parents=True, exist_ok=True)
     world = saltmarsh(seed=seed)
     clock = JumpingClock(world.first_evening)
-    with serve(world, clock, receiver="ts480", switch="modbus-tcp") as served:
+    with serve(world, clock, receiver="rigctl-net", switch="modbus-rtu") as served:
         station_file = _station_file(out, served.receiver_link, served.switch_link)
         station = load(station_file)
         due = list(_due(station, world.first_evening, nights))
@@ -98,10 +98,10 @@ def _station_file(out: Path, receiver_link: str, switch_link: str) -> Path:
     changed = with_values(
         text,
         {
-            ("receiver", "driver"): "dialect",
-            ("receiver", "dialect"): "ts480",
             ("receiver", "link"): receiver_link,
             ("switch", "link"): switch_link,
+            # Nothing has to settle in a relay made of numbers, and this pause would be real time.
+            ("switch", "break_s"): 0,
         },
     )
     file = out / "saltmarsh.yaml"
@@ -117,7 +117,7 @@ def _due(station: "Station", start: "datetime", nights: int) -> "Iterator[dateti
 
     after, end = start, start + timedelta(days=nights)
     while True:
-        (instant,) = next_times(station, after, 1)
+        instant = next_times(station, after, 1)[0]
         if instant >= end:
             return
         yield instant

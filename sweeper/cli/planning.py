@@ -8,8 +8,9 @@ def plan(station_file: StationFile, data: DataFolder = None) -> None:
     from sweeper.clock import SystemClock
     from sweeper.plan import budget
     from sweeper.report.terminal import show_budget
-    from sweeper.schedule import next_times
+    from sweeper.schedule import next_times, passes_a_day
     from sweeper.station import load
 
-    station = load(station_file)
-    show_budget(station, budget(station), next_times(station, SystemClock().now(), 10))
+    station, now = load(station_file), SystemClock().now()
+    cost = budget(station, passes_a_day(station, now))
+    show_budget(station, cost, next_times(station, now, 10))

@@ -40,4 +40,5 @@ def facts_of(station: Station) -> StationFacts:
         worthwhile_db=station.analysis.worthwhile_db,
         confidence=station.analysis.confidence,
         fingerprint=fingerprint,
+        timezone=station.station.timezone,
     )

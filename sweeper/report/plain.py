@@ -1,0 +1,33 @@
+"""The findings as plain text of 72 columns, for mail. Words only; nothing is decided here."""
+
+import textwrap
+
+from sweeper.analysis.findings import Findings
+from sweeper.report import wording
+
+WIDTH = 72
+
+
+def as_text(findings: Findings, zone: str = "UTC") -> str:
+    """What to do, what is open, and on what it rests; ends without a line break."""
+    nights = max((period.nights for band in findings.bands for period in band.periods), default=0)
+    lines = [
+        findings.station,
+        f"{wording.count(nights, 'night')}, {findings.start:%d %b %Y} to {findings.end:%d %b %Y}; "
+        f"local time is {zone}",
+        "",
+    ]
+    for band in findings.bands:
+        lines += textwrap.wrap(f"{band.band}: {band.recommendation}", WIDTH, subsequent_indent="  ")
+    open_hours = [
+        (band.band, sum(period.verdict == "undecided" for period in band.periods), len(band.periods))
+        for band in findings.bands
+    ]
+    still = [f"{band} {missing} of {hours} hours" for band, missing, hours in open_hours if missing]
+    lines.append("")
+    lines += textwrap.wrap(f"Still open: {'; '.join(still) if still else 'nothing'}.", WIDTH)
+    lines += textwrap.wrap(
+        f"Intervals at {findings.confidence:.0%}; a change under {findings.worthwhile_db:g} dB does not matter.",
+        WIDTH,
+    )
+    return "\n".join(lines)

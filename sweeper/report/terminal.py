@@ -1,0 +1,217 @@
+"""Findings, plans and comparisons as tables of at most 80 columns: in colour on a terminal, plain elsewhere.
+
+Prints, and computes nothing. Text from files goes in as text, never as markup.
+"""
+
+import sys
+from collections.abc import Sequence
+from datetime import datetime
+from typing import TYPE_CHECKING
+
+from rich.console import Console
+from rich.table import Table
+from rich.text import Text
+
+from sweeper.analysis.findings import Comparison, Findings, PeriodFinding, Verdict
+from sweeper.report import wording
+from sweeper.words import PassRecord
+
+if TYPE_CHECKING:
+    from sweeper.fleet import Fleet
+    from sweeper.plan import Budget
+    from sweeper.station import Station
+
+WIDTH = 80
+STYLES: dict[Verdict, str] = {"stage": "bold cyan", "bypass": "bold yellow", "either": "", "undecided": "dim"}
+
+
+def _console(on_stderr: bool = False) -> Console:
+    console = Console(stderr=on_stderr, highlight=False, soft_wrap=False)
+    # Without a terminal there is no width to go by; with a wide one, long lines would be hard to read.
+    console.width = min(console.width, WIDTH) if console.is_terminal else WIDTH
+    return console
+
+
+def _table(*columns: tuple[str, str]) -> Table:
+    """Columns as (heading, justification ``left``/``right``)."""
+    table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0), header_style="bold", expand=False)
+    for heading, justify in columns:
+        table.add_column(
+            heading,
+            justify="right" if justify == "right" else "left",
+            no_wrap=justify != "wrap",
+            overflow="fold",
+        )
+    return table
+
+
+def show_findings(findings: Findings, zone: str = "UTC") -> None:
+    """What to do on each band, then the numbers by span of hours, in the listener's time `zone`."""
+    console = _console()
+    on = findings.end.date()
+    console.print(Text(findings.station, "bold"), end="")
+    nights = max((period.nights for band in findings.bands for period in band.periods), default=0)
+    console.print(
+        Text(f"  {wording.count(nights, 'night')}, {findings.start:%d %b %Y} to {findings.end:%d %b %Y}")
+    )
+    console.print()
+    for band in findings.bands:
+        console.print(Text.assemble((band.band, "bold"), "  ", band.recommendation))
+    console.print()
+    table = _table(
+        ("Band", "left"),
+        (f"Hours ({zone})", "left"),
+        ("S/N change, dB", "right"),
+        ("interval", "right"),
+        ("Verdict", "left"),
+    )
+    order = wording.night_order(range(24), zone, on)
+    for band in findings.bands:
+        name = band.band
+        for run in wording.runs(band.periods, order):
+            hours = wording.span_words(run[0].hour_utc, len(run), zone, on)
+            verdict = run[0].verdict
+            words = Text(
+                f"{wording.VERDICT_SIGNS[verdict]} {wording.VERDICT_WORDS[verdict]}", STYLES[verdict]
+            )
+            table.add_row(Text(_short(name, 16)), hours, *_between(run), words)
+            name = ""
+    console.print(table)
+    console.print(
+        Text(
+            f"\nIntervals at {findings.confidence:.0%}, outermost of the hours joined. A change under "
+            f"{findings.worthwhile_db:g} dB does not matter.",
+            "dim",
+        )
+    )
+
+
+def _between(run: Sequence[PeriodFinding]) -> tuple[str, str]:
+    """Smallest and largest value of the hours joined, and their outermost interval ends."""
+    known = [period.snr_change_db for period in run if period.snr_change_db is not None]
+    if not known:
+        return "–", "–"
+    values = sorted(each.value for each in known)
+    middle = wording.decibel(values[0], True)
+    if len(values) > 1 and wording.decibel(values[-1], True) != middle:
+        middle = f"{middle} to {wording.decibel(values[-1], True)}"
+    low, high = min(each.low for each in known), max(each.high for each in known)
+    return middle, f"{wording.decibel(low, True)} to {wording.decibel(high, True)}"
+
+
+def _short(text: str, most: int) -> str:
+    return text if len(text) <= most else text[: most - 1] + "…"
+
+
+def show_comparison(comparison: Comparison, zone: str = "UTC") -> None:
+    """Before and after a fix, band by band."""
+    console = _console()
+    when = wording.local_time(comparison.fix, zone)
+    console.print(Text.assemble((comparison.station, "bold"), f"  before and after {when} ({zone})"))
+    console.print()
+    table = _table(
+        ("Band", "left"),
+        ("Change of noise, dB", "right"),
+        ("Nights before", "right"),
+        ("after", "right"),
+        ("Verdict", "left"),
+    )
+    for band in comparison.bands:
+        table.add_row(
+            Text(_short(band.band, 16)),
+            wording.interval(band.change_db),
+            str(band.nights_before),
+            str(band.nights_after),
+            f"{wording.FIX_SIGNS[band.verdict]} {band.verdict}",
+        )
+    console.print(table)
+    console.print()
+    for band in comparison.bands:
+        console.print(Text.assemble((band.band, "bold"), "  ", band.reason))
+    console.print(Text(f"\nIntervals at {comparison.confidence:.0%}.", "dim"))
+
+
+def show_budget(station: "Station", budget: "Budget", next_times: Sequence[datetime]) -> None:
+    """What a night of this plan costs, and when the next passes are due."""
+    console = _console()
+    zone = station.station.timezone
+    console.print(Text(station.station.name, "bold"))
+    table = Table(box=None, show_header=False, pad_edge=False, padding=(0, 2, 0, 0))
+    table.add_column()
+    table.add_column(justify="right", no_wrap=True)
+    table.add_column()
+    rows = [
+        (
+            "Visits a pass",
+            f"{budget.visits_a_pass:.0f}",
+            "channels times paths, mean over the rhythm of the load",
+        ),
+        ("A pass takes", f"{budget.seconds_a_pass / 60:.1f} min", "at least; slow links add to it"),
+        (
+            "Passes a day",
+            f"{budget.passes_a_day:.0f}",
+            "as scheduled" if station.schedule else "one after another",
+        ),
+        ("Readings a night", f"{budget.readings_a_night:,.0f}".replace(",", " "), ""),
+        ("Relay operations a day", f"{budget.relay_operations_a_day:.0f}", "of all relays together"),
+    ]
+    if budget.relay_years is not None:
+        rows.append(
+            (
+                "Relay life",
+                f"{budget.relay_years:.1f} years",
+                f"{budget.busiest_relay}, rated for {station.switch.rated_operations:,} operations".replace(
+                    ",", " "
+                ),
+            )
+        )
+    for name, value, remark in rows:
+        table.add_row(name, value, Text(remark, "dim"))
+    console.print(table)
+    if not next_times:
+        console.print("\nNo schedule in the station file: passes run one after another.")
+        return
+    console.print(f"\nNext passes ({zone})")
+    for moment in next_times:
+        console.print(f"  {wording.local_time(moment, zone)}")
+
+
+def told_pass(record: PassRecord) -> None:
+    """One line on a pass that is over, on standard error."""
+    console = _console(on_stderr=True)
+    took = (record.ended - record.started).total_seconds()
+    line = f"{record.started:%H:%M:%S} UTC  pass {record.number} {record.outcome}, {took:.0f} s"
+    console.print(Text(f"{line}: {record.because}" if record.because else line))
+    sys.stderr.flush()
+
+
+def show_fleet(fleet: "Fleet") -> None:
+    """Stations side by side: medians per band and hour, then whoever stands out."""
+    console = _console()
+    console.print(Text(wording.count(len(fleet.shares), "station"), "bold"))
+    table = _table(
+        ("Band", "left"),
+        ("Hour UTC", "right"),
+        ("Stations", "right"),
+        ("S/N change, dB", "right"),
+        ("Noise over expected, dB", "right"),
+    )
+    name = None
+    for each in fleet.findings.bands:
+        table.add_row(
+            Text(_short(each.band, 16)) if each.band != name else "",
+            f"{each.hour_utc:02d}",
+            str(each.stations),
+            wording.decibel(each.snr_change_db, True),
+            wording.decibel(each.above_expected_db, True),
+        )
+        name = each.band
+    console.print(table)
+    odd = [cell for cell in fleet.findings.cells if cell.outlier]
+    for cell in odd:
+        console.print(
+            Text(
+                f"{cell.station} stands out on {cell.band} at {cell.hour_utc:02d} UTC: "
+                f"{wording.decibel(cell.above_expected_db, True)} dB over what is expected there."
+            )
+        )

@@ -1,0 +1,104 @@
+"""How numbers, hours and verdicts are written: the same on the terminal, in mail, in the report and on the page.
+
+Words and figures only; nothing here decides or draws.
+"""
+
+from collections.abc import Iterable, Sequence
+from datetime import UTC, date, datetime, timedelta
+from zoneinfo import ZoneInfo
+
+from sweeper.analysis.findings import FixVerdict, Interval, PeriodFinding, Verdict
+
+MINUS = "−"
+
+VERDICT_WORDS: dict[Verdict, str] = {
+    "stage": "stage in",
+    "bypass": "leave it out",
+    "either": "no matter",
+    "undecided": "too early",
+}
+VERDICT_SIGNS: dict[Verdict, str] = {"stage": "▲", "bypass": "▼", "either": "═", "undecided": "·"}
+FIX_SIGNS: dict[FixVerdict, str] = {"quieter": "▼", "noisier": "▲", "no change": "═", "undecided": "·"}
+
+
+def decibel(value: float | None, signed: bool = False) -> str:
+    """One decimal with a true minus sign; an en dash where nothing is known."""
+    if value is None:
+        return "–"
+    text = f"{value:+.1f}" if signed else f"{value:.1f}"
+    if float(text) == 0:
+        text = "0.0"
+    return text.replace("-", MINUS)
+
+
+def interval(it: Interval | None, signed: bool = True) -> str:
+    """``+3.1 (+2.6 to +3.7)``."""
+    if it is None:
+        return "–"
+    return f"{decibel(it.value, signed)} ({decibel(it.low, signed)} to {decibel(it.high, signed)})"
+
+
+def count(number: int, what: str, many: str = "") -> str:
+    """``1 night``, ``3 nights``."""
+    return f"{number} {what if number == 1 else many or what + 's'}"
+
+
+def megahertz(hz: int) -> str:
+    """``7.0385 MHz``, and kilohertz below 1 MHz."""
+    if hz < 1_000_000:
+        return f"{hz / 1e3:g} kHz"
+    return f"{hz / 1e6:.6f}".rstrip("0").rstrip(".") + " MHz"
+
+
+def local_hour(hour_utc: int, zone: str, on: date) -> str:
+    """The hour on the kitchen clock at which an hour of UTC begins, as ``21:00``."""
+    begin = datetime(on.year, on.month, on.day, hour_utc, tzinfo=UTC)
+    return begin.astimezone(ZoneInfo(zone)).strftime("%H:%M")
+
+
+def local_time(moment: datetime, zone: str) -> str:
+    """``Saturday 7 November 2026, 21:40``."""
+    there = moment.astimezone(ZoneInfo(zone))
+    return f"{there:%A} {there.day} {there:%B %Y}, {there:%H:%M}"
+
+
+def span_words(first: int, hours: int, zone: str, on: date) -> str:
+    """``19:00–23:00``, local."""
+    if hours == 24:
+        return "all day"
+    begin = datetime(on.year, on.month, on.day, first, tzinfo=UTC)
+    ends = (begin, begin + timedelta(hours=hours))
+    return "–".join(f"{moment.astimezone(ZoneInfo(zone)):%H:%M}" for moment in ends)
+
+
+def night_order(hours: Iterable[int], zone: str, on: date) -> list[int]:
+    """Hours of UTC in the order in which a night goes by on the kitchen clock: from local noon to local noon."""
+    begin = datetime(on.year, on.month, on.day, tzinfo=UTC)
+
+    def after_noon(hour: int) -> int:
+        there = (begin + timedelta(hours=hour)).astimezone(ZoneInfo(zone))
+        return (there.hour - 12) % 24
+
+    return sorted(set(hours), key=after_noon)
+
+
+def runs(periods: Sequence[PeriodFinding], order: Sequence[int]) -> list[list[PeriodFinding]]:
+    """Neighbouring hours with one verdict, joined, in the order of the night."""
+    by_hour = {period.hour_utc: period for period in periods}
+    joined: list[list[PeriodFinding]] = []
+    for hour in order:
+        here = by_hour.get(hour)
+        if here is None:
+            continue
+        last = joined[-1][-1] if joined else None
+        if last is not None and last.verdict == here.verdict and (last.hour_utc + 1) % 24 == hour:
+            joined[-1].append(here)
+        else:
+            joined.append([here])
+    return joined
+
+
+def anchor(kind: str, name: str) -> str:
+    """An id for a place in a page, from a name out of a file: letters, digits and hyphens only."""
+    plain = "".join(letter if letter.isascii() and letter.isalnum() else "-" for letter in name.lower())
+    return f"{kind}-{'-'.join(part for part in plain.split('-') if part) or 'x'}"
