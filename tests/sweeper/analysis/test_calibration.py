@@ -1,0 +1,119 @@
+"""A meter curve is believed when it could be one, and refused with a reason when it could not."""
+
+import numpy as np
+import pytest
+
+from sweeper.analysis.calibration import (
+    BudgetLine,
+    Implausible,
+    KnownLevel,
+    combined_db,
+    curve_of,
+    detector_bias_db,
+    mismatch_line,
+    noise_bandwidth_hz,
+    through_attenuator,
+    tolerance_line,
+)
+
+
+def levels(meter, dbm=range(-120, -29, 10), repeats=5, noise_db=0.0, seed=1):
+    rng = np.random.default_rng(seed)
+    return [
+        KnownLevel(
+            float(level),
+            tuple(float(meter(level)) + noise_db * rng.standard_normal() for _ in range(repeats)),
+        )
+        for level in dbm
+    ]
+
+
+def test_an_honest_meter_gives_its_own_curve():
+    curve = curve_of(levels(lambda dbm: dbm + 73))
+    assert curve.pairs[0] == pytest.approx((-47, -120), abs=0.01)
+    assert curve.pairs[-1] == pytest.approx((43, -30), abs=0.02)
+    assert curve.uncertainty_db < 0.05
+
+
+def test_an_uneven_meter_is_straightened_between_its_points():
+    curve = curve_of(levels(lambda dbm: (dbm + 73) * (0.6 if dbm < -73 else 1.0)))
+    reading, dbm = np.array(curve.pairs).T
+    assert np.interp(0.6 * (-85 + 73), reading, dbm) == pytest.approx(-85, abs=1)
+
+
+def test_levels_may_be_noted_in_any_order():
+    falling = curve_of(list(reversed(levels(lambda dbm: dbm + 73))))
+    assert falling.pairs == curve_of(levels(lambda dbm: dbm + 73)).pairs
+
+
+def test_the_flat_ends_are_the_meters_floor_and_top():
+    curve = curve_of(levels(lambda dbm: min(max(dbm + 73, -36), 30)))
+    assert (curve.floor, curve.top) == (-36, 30)
+    assert len(curve.remarks) == 2
+
+
+def test_noise_on_the_readings_is_in_the_budget():
+    curve = curve_of(levels(lambda dbm: dbm + 73, noise_db=1.0))
+    repeatability = next(line for line in curve.budget if line.kind == "A")
+    assert repeatability.standard_db == pytest.approx(1 / np.sqrt(5), rel=0.4)
+    assert all(first[0] < second[0] for first, second in zip(curve.pairs, curve.pairs[1:], strict=False))
+
+
+def test_a_coarse_meter_is_as_uncertain_as_its_step():
+    curve = curve_of(levels(lambda dbm: 6 * round((dbm + 73) / 6)), step_db=6)
+    assert curve.uncertainty_db > 1.5
+
+
+@pytest.mark.parametrize(
+    ("bad", "said"),
+    [
+        (levels(lambda dbm: dbm + 73 if dbm < -60 else -dbm - 47), "folds back"),
+        (levels(lambda dbm: dbm + 73, dbm=(-80, -70)), "too few"),
+        (levels(lambda dbm: dbm + 73, dbm=(-80, -76, -72)), "at least 20 dB"),
+        (levels(lambda dbm: 0.0), "fewer than three"),
+        (levels(lambda dbm: 10 * dbm), "no meter in decibels"),
+        (levels(lambda dbm: 0.06 * dbm), "no meter in decibels"),
+        ([*levels(lambda dbm: dbm), KnownLevel(-20.0, (float("nan"),))], "no number"),
+        ([*levels(lambda dbm: dbm), KnownLevel(-20.0, ())], "no reading"),
+        ([*levels(lambda dbm: dbm), KnownLevel(-30.0, (-30.0,))], "given twice"),
+        ([*levels(lambda dbm: dbm), KnownLevel(float("inf"), (-30.0,))], "no number"),
+    ],
+)
+def test_what_cannot_be_a_meter_is_refused_with_a_reason(bad, said):
+    with pytest.raises(Implausible, match=said):
+        curve_of(bad)
+
+
+def test_a_step_attenuator_behind_a_known_source_gives_levels():
+    made = through_attenuator(-30.0, [(0, [43.0]), (20, [23.0]), (40, [3.0]), (60, [-17.0])])
+    assert [level.dbm for level in made] == [-30, -50, -70, -90]
+
+
+def test_contributions_add_as_squares():
+    assert combined_db([BudgetLine("a", 0.3, "A"), BudgetLine("b", 0.4, "B")]) == pytest.approx(0.5)
+
+
+def test_a_tolerance_of_one_decibel_is_a_standard_uncertainty_of_0_58_db():
+    assert tolerance_line("generator", 1.0).standard_db == pytest.approx(0.577, abs=0.001)
+
+
+def test_a_poor_match_costs_certainty():
+    assert mismatch_line(10, 10).standard_db > mismatch_line(20, 20).standard_db
+
+
+def test_a_noise_source_measures_the_bandwidth_it_is_heard_in():
+    cold_w = 1.380649e-23 * 290 * 2100 * 10
+    hot_w = cold_w + 1.380649e-23 * 290 * 2100 * 31.6228
+    found = noise_bandwidth_hz(10 * np.log10(hot_w * 1000), 10 * np.log10(cold_w * 1000), 15.0)
+    assert found == pytest.approx(2100, rel=1e-4)
+
+
+def test_a_noise_source_that_is_not_heard_measures_nothing():
+    with pytest.raises(Implausible, match="no supply"):
+        noise_bandwidth_hz(-130, -129.9, 15.0)
+
+
+def test_a_detector_of_unknown_kind_has_no_known_bias():
+    assert detector_bias_db("rms", 48) == 0
+    assert detector_bias_db("log-average", 1) == pytest.approx(-2.51, abs=0.005)
+    assert detector_bias_db("unknown", 48) is None
