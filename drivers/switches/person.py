@@ -16,7 +16,7 @@ from drivers.errors import LinkTimeout, Refused, Unsupported
 
 PART = "person at the switch"
 _confirmed: dict[str, str] = {}
-"""By terminal: what the person last confirmed. It outlives the passes, so that nobody is asked twice for one setting."""
+"""By terminal: what the person last confirmed. It outlives the passes, so nobody is asked twice for one setting."""
 
 
 class PersonOptions(BaseModel):
