@@ -88,15 +88,19 @@ class _Unfolding:
             for key, item in value.items():
                 name = self._scalar(key)
                 inside = (*place, name if isinstance(name, int) else str(name))
-                own = value.lc.data or {}  # type: ignore[attr-defined]
-                self.lines[inside] = own[key][0] + 1 if key in own else self.lines.get(place, 0)
+                self.lines[inside] = self._line(value, key, place)
                 unfolded[name] = self.plain(item, inside)
             return unfolded
         if isinstance(value, list):
             for index in range(len(value)):
-                self.lines[*place, index] = value.lc.item(index)[0] + 1  # type: ignore[attr-defined]
+                self.lines[*place, index] = self._line(value, index, place)
             return [self.plain(item, (*place, index)) for index, item in enumerate(value)]
         return self._scalar(value)
+
+    def _line(self, container: Any, key: Any, place: Place) -> int:
+        """The line of a key or item; that of what holds it where ruamel kept none (merged keys, odd tags)."""
+        own = container.lc.data or {}
+        return int(own[key][0]) + 1 if key in own else self.lines.get(place, 0)
 
     @staticmethod
     def _scalar(value: Any) -> Any:

@@ -8,6 +8,7 @@ from typing import Annotated, Any
 from pydantic import BaseModel, TypeAdapter, ValidationError
 from pydantic.fields import FieldInfo
 
+from sweeper import words
 from sweeper.station import drivers, sense
 from sweeper.station.lines import Place, read
 from sweeper.station.problems import Problem, StationFileError
@@ -51,7 +52,13 @@ class _Found:
         self.problems.append(Problem(self.file, line, dotted(place), what, mend))
 
     def add_all(self, error: ValidationError, inside: Place, model: type[BaseModel]) -> None:
-        for each in error.errors(include_url=False):
+        errors = error.errors(include_url=False)
+        for each in errors:
+            length = len(each["loc"])
+            if each["type"] == "too_short" and any(
+                e["loc"][:length] == each["loc"] != e["loc"] for e in errors
+            ):
+                continue  # Its items are there, but wrong.
             place = (*inside, *each["loc"])
             what, mend = _sentence(each, model)
             self.add(place, what, mend)
@@ -107,13 +114,24 @@ def _with_driver_options(
             {key: value for key, value in own.items() if key not in theirs}, kind, common | theirs, found
         )
         own = {key: value for key, value in own.items() if key in theirs}
+    shared = {key: kept[key] for key in theirs & kept.keys()}
+    if isinstance(shared.get("paths"), dict):
+        # What is wrong with these is told once, by `sense`.
+        shared["paths"] = {
+            name: setting for name, setting in shared["paths"].items() if setting and _is_path(name)
+        }
     try:
-        kept["options"] = driver.options.model_validate(
-            {key: kept[key] for key in theirs & kept.keys()} | own
-        )
+        kept["options"] = driver.options.model_validate(shared | own)
     except ValidationError as error:
         found.add_all(error, (kind,), driver.options)
     return kept
+
+
+def _is_path(name: object) -> bool:
+    try:
+        return bool(words.Path.parse(str(name)))
+    except ValueError:
+        return False
 
 
 def _unknown(keys: Iterable[Any], name: str, known: frozenset[str], found: _Found) -> None:
@@ -176,7 +194,8 @@ def _sentence(error: Any, model: type[BaseModel]) -> tuple[str, str]:
 
 
 def _adapter(field: FieldInfo) -> TypeAdapter[Any]:
-    return TypeAdapter(Annotated[field.annotation, *field.metadata])  # type: ignore[arg-type]
+    limited: Any = Annotated[(field.annotation, *field.metadata)] if field.metadata else field.annotation
+    return TypeAdapter(limited)
 
 
 def _what_is_right(model: type[BaseModel], content: Any) -> Any:

@@ -262,12 +262,12 @@ class Station(Section):
     Attributes are the file's keys, but `purpose` for ``for``, and `begin` and `end` for ``from`` and ``to``.
     """
 
-    station: Place
-    receiver: Receiver
-    switch: Switch
+    station: Place = Field(description="A section with name, latitude, longitude and environment.")
+    receiver: Receiver = Field(description="A section that names the driver, the link, the mode and the meter.")
+    switch: Switch = Field(description="A section that names the driver, the link and the paths.")
     stage: Stage = Stage()
     noise_source: NoiseSource | None = None
-    bands: tuple[Band, ...] = Field(min_length=1)
+    bands: tuple[Band, ...] = Field(min_length=1, description="A list of bands, each with name and channels.")
     plan: Plan = Plan()
     schedule: tuple[Window, ...] = ()
     analysis: Analysis = Analysis()

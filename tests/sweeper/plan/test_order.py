@@ -1,0 +1,111 @@
+"""A pass: all channels through one path before a relay moves, in an order that cancels drift and spares relays."""
+
+from itertools import groupby, permutations
+from pathlib import Path
+
+import pytest
+
+from sweeper.plan import one_pass, path_order, relay_moves
+from sweeper.station import Station, load
+from sweeper.words import ANTENNA_BYPASS, ANTENNA_STAGE, LOAD_BYPASS, LOAD_STAGE
+from sweeper.words import Path as RelayPath
+from tests.sweeper.station.files import written
+
+NO_LOAD = (
+    ("    load-bypass: {0: off, 1: on}\n", ""),
+    ("    load-stage: {0: on, 1: on}\n", ""),
+)
+ABBA = (ANTENNA_BYPASS, ANTENNA_STAGE, ANTENNA_STAGE, ANTENNA_BYPASS)
+
+
+@pytest.fixture
+def station(tmp_path: Path) -> Station:
+    return load(written(tmp_path))
+
+
+def test_a_pass_goes_bypass_stage_stage_bypass(station: Station) -> None:
+    assert path_order(station, 2) == ABBA
+
+
+def test_all_channels_are_visited_through_one_path_before_a_relay_moves(station: Station) -> None:
+    visits = one_pass(station, 2)
+    stays = [
+        (path, [visit.channel for visit in group]) for path, group in groupby(visits, key=lambda v: v.path)
+    ]
+    assert [path for path, _ in stays] == [ANTENNA_BYPASS, ANTENNA_STAGE, ANTENNA_BYPASS]
+    channels = list(station.channels())
+    assert [seen for _, seen in stays] == [channels, channels * 2, channels]
+
+
+def test_linear_drift_cancels_on_every_channel_in_a_pass_without_load(station: Station) -> None:
+    visits = one_pass(station, 2)
+    for channel in station.channels():
+        drift = {path: [n for n, v in enumerate(visits) if v == type(v)(channel, path)] for path in set(ABBA)}
+        assert sum(drift[ANTENNA_BYPASS]) == sum(drift[ANTENNA_STAGE])
+
+
+def test_load_comes_in_the_first_pass_and_then_at_its_own_rhythm(station: Station) -> None:
+    with_load = [n for n in range(1, 14) if LOAD_BYPASS in path_order(station, n)]
+    assert with_load == [1, 5, 9, 13]
+    for number in with_load:
+        assert sorted(map(str, path_order(station, number))) == sorted(
+            map(str, (*ABBA, LOAD_BYPASS, LOAD_STAGE))
+        )
+
+
+def test_drift_cancels_over_two_passes_with_load(station: Station) -> None:
+    bypass = stage = 0
+    for number in (1, 5):
+        order = path_order(station, number)
+        bypass += sum(n for n, path in enumerate(order) if path == ANTENNA_BYPASS)
+        stage += sum(n for n, path in enumerate(order) if path == ANTENNA_STAGE)
+    assert bypass == stage
+
+
+def test_no_order_of_the_same_visits_moves_relays_less(station: Station) -> None:
+    order = path_order(station, 1)
+    antenna = [path for path in order if path.source == "antenna"]
+    assert tuple(antenna) == ABBA
+    fewest = min(
+        relay_moves(station, other)
+        for other in set(permutations(order))
+        if tuple(path for path in other if path.source == "antenna") == ABBA
+    )
+    assert relay_moves(station, order) == fewest == 4  # each of two relays on and off once
+
+
+def test_a_pass_without_load_moves_one_relay_twice(station: Station) -> None:
+    assert relay_moves(station, path_order(station, 2)) == 2
+
+
+def test_a_station_without_load_is_measured_all_the_same(tmp_path: Path) -> None:
+    station = load(written(tmp_path, *NO_LOAD))
+    assert {path_order(station, number) for number in range(1, 10)} == {ABBA}
+
+
+def test_a_noise_source_comes_at_a_slower_rhythm_still(tmp_path: Path) -> None:
+    station = load(
+        written(
+            tmp_path,
+            ("{0: off, 1: off}", "{0: off, 1: off, 2: off}"),
+            ("{0: on, 1: off}", "{0: on, 1: off, 2: off}"),
+            ("{0: off, 1: on}", "{0: off, 1: on, 2: off}"),
+            (
+                "    load-stage: {0: on, 1: on}",
+                "    load-stage: {0: on, 1: on, 2: off}\n    noise-stage: {0: on, 1: on, 2: on}",
+            ),
+            ("bands:", "noise_source:\n  enr_db: 15\nplan:\n  load_every: 2\n  noise_every: 6\nbands:"),
+        )
+    )
+    noise = RelayPath("noise", "stage")
+    assert [n for n in range(1, 14) if noise in path_order(station, n)] == [1, 7, 13]
+    assert [n for n in range(1, 8) if LOAD_STAGE in path_order(station, n)] == [1, 3, 5, 7]
+
+
+def test_the_plan_of_a_pass_is_always_the_same(station: Station) -> None:
+    assert one_pass(station, 7) == one_pass(station, 7)
+
+
+def test_passes_count_from_one(station: Station) -> None:
+    with pytest.raises(ValueError, match="count from 1"):
+        one_pass(station, 0)

@@ -1,0 +1,48 @@
+"""A station file is data: it constructs nothing, runs nothing, unfolds into nothing large."""
+
+from pathlib import Path
+
+import pytest
+
+from sweeper.station import StationFileError, load
+from tests.sweeper.station.files import written
+
+
+def test_a_tag_runs_nothing(tmp_path: Path) -> None:
+    trap = tmp_path / "sprung"
+    file = written(
+        tmp_path, ("name: Saltmarsh", f'name: !!python/object/apply:pathlib.Path.touch ["{trap}"]')
+    )
+    with pytest.raises(StationFileError):
+        load(file)
+    assert not trap.exists()
+
+
+def test_aliases_that_unfold_into_billions_are_refused(tmp_path: Path) -> None:
+    lines = ["a0: &a0 [x, x, x, x, x, x, x, x, x, x]"]
+    lines += [f"a{n}: &a{n} [{', '.join([f'*a{n - 1}'] * 10)}]" for n in range(1, 12)]
+    file = tmp_path / "bomb.yaml"
+    file.write_text("\n".join(lines))
+    with pytest.raises(StationFileError, match="unfold without end"):
+        load(file)
+
+
+def test_an_alias_to_itself_is_refused(tmp_path: Path) -> None:
+    file = tmp_path / "loop.yaml"
+    file.write_text("station: &s\n  name: *s\n")
+    with pytest.raises(StationFileError):
+        load(file)
+
+
+def test_a_huge_file_is_not_even_read(tmp_path: Path) -> None:
+    file = tmp_path / "huge.yaml"
+    file.write_text("# " + "x" * 1_100_000)
+    with pytest.raises(StationFileError, match="larger than"):
+        load(file)
+
+
+@pytest.mark.parametrize("name", ["../up", "a/b", "..", ".hidden", "a\\b", "/etc", "a\x00b", "", "x" * 81])
+def test_a_station_name_cannot_lead_out_of_the_data_folder(tmp_path: Path, name: str) -> None:
+    quoted = '"' + name.replace("\\", "\\\\").replace("\x00", "\\0") + '"'
+    with pytest.raises(StationFileError, match=r"station\.name"):
+        load(written(tmp_path, ("name: Saltmarsh", f"name: {quoted}")))
