@@ -4,7 +4,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
-from drivers.errors import Refused, Unsupported
+from drivers.errors import BadReply, Refused, Unsupported
 
 
 @dataclass(frozen=True, slots=True)
@@ -21,7 +21,7 @@ class Setting:
             return None
         try:
             return self.read()
-        except (Unsupported, Refused):
+        except (Unsupported, Refused, BadReply):
             return None
 
     def bring_to(self, wanted: Any) -> bool:
@@ -32,6 +32,6 @@ class Setting:
             return False
         try:
             self.set(wanted)
-        except (Unsupported, Refused):
+        except (Unsupported, Refused, BadReply):
             return False
         return bool(self.value() == wanted)

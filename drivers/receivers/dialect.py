@@ -1,0 +1,230 @@
+"""Any receiver whose commands are written down in a dialect file, over a serial line or TCP.
+
+What is said on the wire comes from the file through `drivers.protocols.calls`; here is the order of things.
+"""
+
+from collections.abc import Mapping
+from typing import Any
+
+from pydantic import Field, ValidationInfo, field_validator
+
+from drivers.config_files import dialect_file, dialect_names
+from drivers.contracts import Driver, Tuning
+from drivers.errors import BadReply, Refused, RigError, Stuck
+from drivers.links import Link, LinkOptions, open_link
+from drivers.protocols import calls
+from drivers.protocols.calls import PART, Call, Values
+from drivers.protocols.dialect import Control, Dialect, DialectError, Query, parse
+from drivers.receivers.settings import Setting
+
+
+def load(name: str) -> Dialect:
+    """The dialect `name` (or a path to a file of one's own); DialectError says what is wrong with it."""
+    file = dialect_file(name)
+    try:
+        text = file.read_text(encoding="utf-8")
+    except (OSError, UnicodeDecodeError) as fault:
+        at_hand = ", ".join(dialect_names())
+        raise DialectError(
+            f"dialect {name}", f"no such file can be read ({fault}).", f"At hand: {at_hand}."
+        ) from fault
+    return parse(text, file.name)
+
+
+class Options(LinkOptions):
+    """Keys of the station file's receiver section. The line's shape is the dialect's unless given here."""
+
+    dialect: str
+    address: int | None = Field(default=None, ge=1, le=0xDF)
+    settings: Mapping[str, str | int | bool] = {}
+
+    @field_validator("dialect")
+    @classmethod
+    def _valid(cls, name: str) -> str:
+        try:
+            load(name)
+        except DialectError as fault:
+            raise ValueError(str(fault)) from fault
+        return name
+
+    @field_validator("settings")
+    @classmethod
+    def _known(cls, settings: Mapping[str, Any], info: ValidationInfo) -> Mapping[str, str]:
+        words = {
+            key: {True: "on", False: "off"}.get(to, str(to)) if isinstance(to, bool) else str(to)
+            for key, to in settings.items()
+        }
+        if name := info.data.get("dialect"):
+            known = load(name).settings
+            for key, to in words.items():
+                if key not in known:
+                    raise ValueError(f"{name} has no setting {key!r}; it has {', '.join(known)}")
+                if known[key].values and to not in known[key].values:
+                    raise ValueError(f"{key}: {to!r} is none of {', '.join(known[key].values)}")
+        return words
+
+
+class DialectReceiver:
+    """A receiver that speaks a dialect. Fulfils `drivers.contracts.Receiver`."""
+
+    def __init__(self, options: Options, dialect: Dialect, link: Link) -> None:
+        self._dialect = dialect
+        self._link = link
+        self._address = options.address or dialect.address or 0
+        self._frequency = self._asking(dialect.frequency)
+        self._mode = self._asking(dialect.mode)
+        self._meter = self._asking(dialect.meter)
+        self._transmit = self._asking(dialect.transmit) if dialect.transmit else None
+        self._wanted = {
+            key: options.settings.get(key, setting.measure) for key, setting in dialect.settings.items()
+        }
+        self._prepared = False
+        self._greet()
+        link.on_connect(self._greet)
+
+    def identify(self) -> str:
+        query = self._dialect.identify
+        if query is None:
+            return f"{self._dialect.receiver} (it cannot say so itself)"
+        values = self._ask(self._asking(query))
+        for field, expected in query.expect.items():
+            if values.get(field) != expected:
+                raise BadReply(
+                    PART,
+                    f"it calls itself {values.get(field)!r}, a {self._dialect.receiver} says {expected!r}.",
+                    "Is the dialect the right one?",
+                )
+        told = " ".join(str(value) for value in values.values())
+        return f"{self._dialect.receiver} ({told})" if told else self._dialect.receiver
+
+    def frequency_range_hz(self) -> tuple[int, int] | None:
+        return self._dialect.range_hz
+
+    def tuning(self) -> Tuning:
+        values = self._ask(self._mode)
+        mode = self._dialect.mode.name(str(values["mode"]))
+        return Tuning(self.frequency_hz(), mode, self._bandwidth_hz(mode, values))
+
+    def tune(self, hz: int) -> None:
+        lowest_hz, highest_hz = self._dialect.range_hz
+        if not lowest_hz <= hz <= highest_hz:
+            raise Refused(PART, f"{hz} Hz lies outside its range of {lowest_hz} to {highest_hz} Hz.")
+        self._put(self._dialect.frequency, {"hz": hz})
+
+    def set_mode(self, mode: str, bandwidth_hz: int | None) -> None:
+        control, bandwidth = self._dialect.mode, self._dialect.bandwidth
+        if mode not in control.values:
+            raise Refused(PART, f"it has no mode {mode}.", f"One of {', '.join(control.values)}.")
+        values: Values = {"mode": control.symbol(mode)}
+        width = bandwidth.symbol(mode, bandwidth_hz) if bandwidth and bandwidth_hz else None
+        if bandwidth and not bandwidth.command:
+            values["width"] = width or self._ask(self._mode)["width"]
+        self._put(control, values)
+        standing = str(self._ask(self._mode)["mode"])
+        if standing != values["mode"]:
+            raise Stuck(PART, f"told to receive {mode}, it stands at {control.name(standing)}.")
+        if bandwidth and bandwidth.command and bandwidth_hz and (width or not bandwidth.widths):
+            self._put(bandwidth.command, {"width": width or "", "hz": bandwidth_hz})
+
+    def frequency_hz(self) -> int:
+        return int(self._ask(self._frequency)["hz"])
+
+    def read_power(self) -> float:
+        return self._dialect.meter.level(float(self._ask(self._meter)["raw"]))
+
+    def is_transmitting(self) -> bool:
+        if self._transmit is None or self._dialect.transmit is None:
+            return False
+        return self._ask(self._transmit)["on"] != self._dialect.transmit.expect["on"]
+
+    def remember(self) -> Mapping[str, Any]:
+        tuning = self.tuning()
+        found: dict[str, Any] = {
+            "tuning": {"hz": tuning.hz, "mode": tuning.mode, "bandwidth_hz": tuning.bandwidth_hz}
+        }
+        for key in self._dialect.settings:
+            if (standing := self.control(key).value()) is not None:
+                found[key] = standing
+        return found
+
+    def restore(self, remembered: Mapping[str, Any]) -> None:
+        self._prepared = False
+        not_put_back = [
+            setting.label
+            for key, setting in self._dialect.settings.items()
+            if key in remembered and not self.control(key).bring_to(remembered[key])
+        ]
+        if tuning := remembered.get("tuning"):
+            self.set_mode(tuning["mode"], tuning["bandwidth_hz"])
+            self.tune(tuning["hz"])
+        if not_put_back:
+            raise Stuck(PART, f"could not put back: {', '.join(not_put_back)}.", "Set it by hand.")
+
+    def prepare(self) -> tuple[str, ...]:
+        self._prepared = True
+        pass_band = () if self._dialect.bandwidth else ("pass band",)
+        return self._bring_all() + pass_band
+
+    def control(self, key: str) -> Setting:
+        """One of the dialect's settings, by its key: asked and set by the names in its table."""
+        setting = self._dialect.settings[key]
+        return Setting(
+            setting.label,
+            lambda: setting.name(str(self._ask(self._asking(setting))["value"])),
+            None
+            if setting.set is None
+            else lambda to: self._put(setting, {"value": setting.symbol(str(to))}),
+        )
+
+    def close(self) -> None:
+        self._link.forget(self._greet)
+        self._link.close()
+
+    def _bring_all(self) -> tuple[str, ...]:
+        return tuple(
+            self._dialect.settings[key].label
+            for key, wanted in self._wanted.items()
+            if wanted is not None and not self.control(key).bring_to(wanted)
+        )
+
+    def _greet(self) -> None:
+        """Also after a lost link: the receiver may have been switched off and on, and nothing about it is known."""
+        for message in self._dialect.greeting:
+            self._link.send(message.encode({}) + (b"\n" if self._dialect.family == "scpi" else b""))
+        if self._prepared:
+            self._bring_all()
+
+    def _bandwidth_hz(self, mode: str, mode_values: Values) -> int | None:
+        bandwidth = self._dialect.bandwidth
+        if bandwidth is None:
+            return None
+        values = self._ask(self._asking(bandwidth.command)) if bandwidth.command else mode_values
+        if "hz" in values:
+            return int(values["hz"])
+        return bandwidth.hz(mode, str(values.get("width")))
+
+    def _asking(self, query: Query) -> Call:
+        return calls.asking(self._dialect, query, self._address)
+
+    def _ask(self, call: Call) -> Values:
+        return self._link.exchange(call.request, call.read)
+
+    def _put(self, control: Control, values: Values) -> None:
+        self._ask(calls.setting(self._dialect, control, values, self._address))
+
+
+def open_receiver(options: Options) -> DialectReceiver:
+    """Connect to the receiver; RigError when it does not answer as its dialect says."""
+    dialect = load(options.dialect)
+    shape = {key: to for key, to in dialect.serial if key not in options.model_fields_set}
+    link = open_link(options.model_copy(update=shape), PART)
+    try:
+        receiver = DialectReceiver(options, dialect, link)
+        receiver.identify()
+        return receiver
+    except RigError:
+        link.close()
+        raise
+
+
+DRIVER = Driver("receiver", "dialect", Options, open_receiver)
