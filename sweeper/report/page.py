@@ -1,0 +1,227 @@
+"""Writes the report: one file with everything in it, what to do first, then the pictures.
+
+Puts findings, pictures and words together; computes nothing. Everything out of files is escaped by the template,
+and the page's own policy lets no script run, whatever got in.
+"""
+
+import base64
+import csv
+import hashlib
+import io
+import json
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from sweeper.analysis.as_json import findings_json
+from sweeper.analysis.findings import BandFinding, Comparison, Findings
+from sweeper.report import wording
+from sweeper.report.pictures.picture import Picture
+from sweeper.report.since_last import carried_json, changed, previous_findings
+from sweeper.words import PassRecord
+
+if TYPE_CHECKING:
+    from sweeper.analysis.evidence import Evidence
+
+
+@dataclass(frozen=True, slots=True)
+class Run:
+    """Neighbouring hours of a band with one verdict."""
+
+    verdict: str
+    sign: str
+    words: str
+    hours: str
+
+
+@dataclass(frozen=True, slots=True)
+class BandWords:
+    """A band in the list of what to do."""
+
+    id: str
+    name: str
+    runs: tuple[Run, ...]
+    recommendation: str
+
+
+@dataclass(frozen=True, slots=True)
+class Section:
+    """A question with the pictures that answer it."""
+
+    id: str
+    heading: str
+    lines: tuple[str, ...]
+    pictures: tuple[Picture, ...]
+
+
+def write_html(
+    findings: Findings,
+    evidence: "Evidence",
+    passes: Sequence[PassRecord],
+    file: Path,
+    *,
+    zone: str = "UTC",
+    meter_unit: str = "dB",
+    rated_operations: int | None = None,
+    comparison: Comparison | None = None,
+) -> None:
+    """Write the page to `file`, whole or not at all; a report already there says what was found last time."""
+    from jinja2 import Environment, PackageLoader
+
+    previous = previous_findings(file, findings)
+    style = _style()
+    sections = _sections(findings, evidence, passes, zone, meter_unit, rated_operations, comparison)
+    environment = Environment(
+        loader=PackageLoader("sweeper.report"), autoescape=True, trim_blocks=True, lstrip_blocks=True
+    )
+    nights = max((period.nights for band in findings.bands for period in band.periods), default=0)
+    page = environment.get_template("report.html").render(
+        policy=_policy(style),
+        style=style,
+        findings=findings,
+        zone=zone,
+        nights=wording.count(nights, "night"),
+        since=wording.local_time(findings.start, zone),
+        until=wording.local_time(findings.end, zone),
+        contents=[
+            ("do", "What to do"),
+            ("changed", "What changed"),
+            ("open", "What is open"),
+            *((section.id, section.heading) for section in sections),
+            ("numbers", "The numbers"),
+        ],
+        bands=[_band(band, findings, zone) for band in findings.bands],
+        changed=changed(findings, previous, zone),
+        open_lines=_still_open(findings, zone),
+        sections=sections,
+        downloads=_downloads(findings),
+        confidence=f"{findings.confidence:.0%}",
+        worthwhile=f"{findings.worthwhile_db:g}",
+        carried=carried_json(findings, dict(previous) if previous is not None else None),
+    )
+    partial = file.with_name(f".{file.name}.part")
+    partial.write_text(page, encoding="utf-8")
+    partial.replace(file)
+
+
+def _sections(
+    findings: Findings,
+    evidence: "Evidence",
+    passes: Sequence[PassRecord],
+    zone: str,
+    meter_unit: str,
+    rated_operations: int | None,
+    comparison: Comparison | None,
+) -> list[Section]:
+    from sweeper.report.pictures.noise import noise
+    from sweeper.report.pictures.when import when
+
+    found = [
+        Section("when", "When does the stage help?", (), (when(findings, zone),)),
+        Section(
+            "noise",
+            "How noisy is it, and what sets the floor?",
+            (),
+            noise(findings, evidence.levels, zone, meter_unit),
+        ),
+    ]
+    return [section for section in found if section.pictures or section.lines]
+
+
+def _style() -> str:
+    from importlib.resources import files
+
+    from sweeper.report.palette import style_variables
+
+    text = (files("sweeper.report") / "templates" / "report.css").read_text(encoding="utf-8")
+    text = text.replace("@LIGHT@", style_variables("light")).replace("@DARK@", style_variables("dark"))
+    return " ".join(text.split())
+
+
+def _policy(style: str) -> str:
+    """Nothing is fetched, no script runs, and the one style sheet is the one that was written here."""
+    known = base64.b64encode(hashlib.sha256(style.encode()).digest()).decode()
+    return (
+        f"default-src 'none'; style-src 'sha256-{known}'; img-src data:; base-uri 'none'; form-action 'none'"
+    )
+
+
+def _band(band: BandFinding, findings: Findings, zone: str) -> BandWords:
+    on = findings.end.date()
+    order = wording.night_order(range(24), zone, on)
+    runs = tuple(
+        Run(
+            run[0].verdict,
+            wording.VERDICT_SIGNS[run[0].verdict],
+            wording.VERDICT_WORDS[run[0].verdict],
+            wording.span_words(run[0].hour_utc, len(run), zone, on),
+        )
+        for run in wording.runs(band.periods, order)
+    )
+    return BandWords(wording.anchor("do", band.band), band.band, runs, band.recommendation)
+
+
+def _still_open(findings: Findings, zone: str) -> list[str]:
+    on = findings.end.date()
+    order = wording.night_order(range(24), zone, on)
+    lines = []
+    for band in findings.bands:
+        for run in wording.runs(band.periods, order):
+            if run[0].verdict == "undecided":
+                hours = wording.span_words(run[0].hour_utc, len(run), zone, on)
+                lines.append(f"{band.band}, {hours}: {run[0].reason}")
+    return lines
+
+
+def _downloads(findings: Findings) -> list[tuple[str, str]]:
+    as_json = json.dumps(findings_json(findings), indent=1, ensure_ascii=False)
+    table = io.StringIO()
+    writer = csv.writer(table)
+    writer.writerow(
+        [
+            "band",
+            "hour_utc",
+            "nights",
+            "passes",
+            "snr_change_db",
+            "low",
+            "high",
+            "noise_rise_db",
+            "verdict",
+            "reason",
+        ]
+    )
+    for band in findings.bands:
+        for period in band.periods:
+            change, rise = period.snr_change_db, period.noise_rise_db
+            ends = (
+                [f"{value:.3f}" for value in (change.value, change.low, change.high)]
+                if change
+                else ["", "", ""]
+            )
+            writer.writerow(
+                [
+                    _tame(band.band),
+                    period.hour_utc,
+                    period.nights,
+                    period.passes,
+                    *ends,
+                    f"{rise.value:.3f}" if rise else "",
+                    period.verdict,
+                    _tame(period.reason),
+                ]
+            )
+    return [
+        ("findings.json", _data("application/json", as_json)),
+        ("findings.csv", _data("text/csv", table.getvalue())),
+    ]
+
+
+def _tame(text: str) -> str:
+    """A spreadsheet takes a cell that begins with one of these signs for a formula."""
+    return f"'{text}" if text[:1] in "=+-@\t\r" else text
+
+
+def _data(kind: str, text: str) -> str:
+    return f"data:{kind};charset=utf-8;base64,{base64.b64encode(text.encode()).decode()}"

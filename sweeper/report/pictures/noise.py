@@ -1,0 +1,142 @@
+"""How noisy is it, and what sets the floor? All paths of a band over the day, the load as the floor."""
+
+from collections.abc import Sequence
+from datetime import date
+from typing import TYPE_CHECKING
+
+from sweeper.analysis.findings import BandFinding, Findings
+from sweeper.report import wording
+from sweeper.report.pictures.picture import Numbers, Picture
+from sweeper.report.svg import colour, drawing, inline, sheet
+
+if TYPE_CHECKING:
+    import polars as pl
+    from matplotlib.axes import Axes
+
+PATHS = {
+    "antenna-stage": ("antenna", "--", "antenna, stage in"),
+    "antenna-bypass": ("antenna", "-", "antenna, bypass"),
+    "load-stage": ("load", "--", "load, stage in"),
+    "load-bypass": ("load", "-", "load, bypass"),
+}
+
+
+def noise(findings: Findings, levels: "pl.DataFrame", zone: str, unit: str) -> tuple[Picture, ...]:
+    """One picture for each band that has levels."""
+    found = []
+    on = findings.end.date()
+    for band in findings.bands:
+        here = levels.filter(levels["band"] == band.band)
+        if not here.height:
+            continue
+        hours = wording.night_order(here["hour_utc"].to_list(), zone, on)
+        name = wording.anchor("noise", band.band)
+        title = _title(band)
+        with drawing():
+            svg = _draw(here, hours, zone, on, unit, name, title)
+        caption = (
+            "Solid lines: bypass; dashed: stage in. Bands about the lines are intervals over the nights. What the "
+            "load reads is the floor: nothing from outside is heard below it."
+        )
+        found.append(Picture(name, title, svg, caption, _numbers(here, hours, zone, on, unit)))
+    return tuple(found)
+
+
+def _draw(
+    here: "pl.DataFrame", hours: Sequence[int], zone: str, on: date, unit: str, name: str, title: str
+) -> str:
+    figure = sheet(8.2, 3.3)
+    axes = figure.subplots()
+    ends: list[tuple[float, str, str]] = []
+    reach: list[float] = []
+    for path, (ink, line, label) in PATHS.items():
+        rows = {row["hour_utc"]: row for row in here.filter(here["path"] == path).iter_rows(named=True)}
+        if not rows:
+            continue
+        levels = [rows[hour]["level"] if hour in rows else float("nan") for hour in hours]
+        low = [_or_nan(rows.get(hour), "low") for hour in hours]
+        high = [_or_nan(rows.get(hour), "high") for hour in hours]
+        places = range(len(hours))
+        axes.fill_between(places, low, high, color=colour(ink), alpha=0.18, linewidth=0)
+        axes.plot(places, levels, color=colour(ink), linestyle=line, linewidth=1.7, marker=".", markersize=5)
+        known = [level for level in levels if level == level]
+        reach += known + [end for end in (*low, *high) if end == end]
+        ends.append((known[-1], ink, label))
+        if path == "load-bypass":
+            axes.fill_between(places, levels, min(known) - 100, color=colour("floor"), linewidth=0, zorder=0)
+    if reach:
+        axes.set_ylim(min(reach) - 2, max(reach) + 2)
+    _label_ends(axes, ends, len(hours))
+    axes.set_xticks(range(len(hours)), [wording.local_hour(hour, zone, on)[:2] for hour in hours])
+    axes.set_xlim(-0.4, len(hours) - 0.6)
+    axes.set_xlabel(f"hour beginning, local time ({zone})")
+    axes.set_ylabel(f"noise level, {unit}")
+    axes.grid(axis="y")
+    return inline(figure, name, title, _alternative(here, unit))
+
+
+def _or_nan(row: dict[str, object] | None, key: str) -> float:
+    value = row[key] if row is not None else None
+    return float(value) if isinstance(value, float) else float("nan")
+
+
+def _label_ends(axes: "Axes", ends: list[tuple[float, str, str]], columns: int) -> None:
+    """Each line's name at its right end, pushed apart where lines meet."""
+    low, high = axes.get_ylim()
+    gap, last = (high - low) * 0.075, float("-inf")
+    for level, ink, label in sorted(ends):
+        last = max(level, last + gap)
+        axes.annotate(
+            label,
+            (columns - 1, last),
+            xytext=(12, 0),
+            textcoords="offset points",
+            va="center",
+            color=colour(ink),
+            annotation_clip=False,
+        )
+
+
+def _title(band: BandFinding) -> str:
+    rises = [p.noise_rise_db.value for p in band.periods if p.noise_rise_db is not None]
+    if not rises:
+        return f"{band.band}: noise levels; without a load the floor is not known"
+    low, high = min(rises), max(rises)
+    span = f"{low:.0f}" if round(low) == round(high) else f"{low:.0f} to {high:.0f}"
+    if low >= 10:
+        what = "noise from outside sets the floor"
+    elif high <= 3:
+        what = "the receiver's own noise counts"
+    else:
+        what = "noise from outside and the receiver's own both count"
+    return f"{band.band}: {what}; the antenna stands {span} dB above the load"
+
+
+def _alternative(here: "pl.DataFrame", unit: str) -> str:
+    parts = []
+    for path, (_, _, label) in PATHS.items():
+        levels = here.filter(here["path"] == path)["level"].drop_nulls().to_list()
+        if levels:
+            parts.append(
+                f"{label}: from {wording.decibel(min(levels))} to {wording.decibel(max(levels))} {unit}"
+            )
+    return "; ".join(parts) + "."
+
+
+def _numbers(here: "pl.DataFrame", hours: Sequence[int], zone: str, on: date, unit: str) -> Numbers:
+    rows = []
+    for hour in hours:
+        for path, (_, _, label) in PATHS.items():
+            cell = here.filter((here["path"] == path) & (here["hour_utc"] == hour))
+            for row in cell.iter_rows(named=True):
+                rows.append(
+                    (
+                        wording.local_hour(hour, zone, on),
+                        label,
+                        wording.decibel(row["level"]),
+                        wording.decibel(row["low"]),
+                        wording.decibel(row["high"]),
+                        str(row["nights"]),
+                    )
+                )
+    return Numbers((f"Hour ({zone})", "Path", f"Level, {unit}", "low", "high", "Nights"), tuple(rows))

@@ -1,0 +1,143 @@
+"""When does the stage help? Band by hour: the S/N change, how sure it is, and the verdict."""
+
+from collections.abc import Sequence
+from datetime import date
+
+from sweeper.analysis.findings import Findings, PeriodFinding
+from sweeper.report import wording
+from sweeper.report.palette import step_of
+from sweeper.report.pictures.picture import Numbers, Picture
+from sweeper.report.svg import colour, drawing, inline, sheet
+
+REACH_DB = 6.0
+"""The S/N change at the ends of the colour ramp."""
+SMALLEST, WIDEST_DB = 0.30, 8.0
+"""A tile of an interval this wide (from end to end) or wider has this share of a tile's side."""
+
+
+def when(findings: Findings, zone: str) -> Picture:
+    """One tile for each band and hour: colour and number are the S/N change, its size is how sure that is."""
+    on = findings.end.date()
+    hours = wording.night_order((p.hour_utc for band in findings.bands for p in band.periods), zone, on)
+    title = _title(findings)
+    caption = (
+        "Each tile is one hour on one band; the number is the S/N change in dB. A full tile is certain, a small one "
+        "is not; a frame means that the verdict stands: ▲ stage in, ▼ leave it out, ═ no matter. "
+        "Without a frame it is too early to say."
+    )
+    with drawing():
+        svg = _draw(findings, hours, zone, on, title)
+    return Picture("when", title, svg, caption, _numbers(findings, hours, zone, on))
+
+
+def _draw(findings: Findings, hours: Sequence[int], zone: str, on: date, title: str) -> str:
+    from matplotlib.patches import Rectangle
+
+    rows, columns = len(findings.bands), len(hours)
+    figure = sheet(1.1 + 0.52 * max(columns, 6), 0.75 + 0.52 * rows)
+    axes = figure.subplots()
+    column = {hour: nth for nth, hour in enumerate(hours)}
+    for row, band in enumerate(findings.bands):
+        for period in band.periods:
+            x, y = column[period.hour_utc], row
+            change = period.snr_change_db
+            axes.add_patch(Rectangle((x - 0.47, y - 0.47), 0.94, 0.94, color=colour("raised"), linewidth=0))
+            if change is not None:
+                side = 0.94 * _certainty(change.high - change.low)
+                axes.add_patch(
+                    Rectangle(
+                        (x - side / 2, y - side / 2),
+                        side,
+                        side,
+                        color=colour(step_of(change.value, REACH_DB)),
+                        linewidth=0,
+                    )
+                )
+            if period.verdict != "undecided":
+                frame = Rectangle((x - 0.45, y - 0.45), 0.9, 0.9, fill=False, linewidth=1.3)
+                frame.set_edgecolor(colour("ink"))
+                axes.add_patch(frame)
+            number = wording.decibel(change.value, True) if change is not None else "?"
+            axes.text(x, y - 0.12, number, ha="center", va="center", fontsize=9)
+            axes.text(
+                x, y + 0.25, wording.VERDICT_SIGNS[period.verdict], ha="center", va="center", fontsize=8
+            )
+    axes.set_xlim(-0.5, max(columns, 1) - 0.5)
+    axes.set_ylim(rows - 0.5, -0.5)
+    axes.set_xticks(range(columns), [wording.local_hour(hour, zone, on)[:2] for hour in hours])
+    axes.set_yticks(range(rows), [band.band for band in findings.bands])
+    axes.tick_params(length=0)
+    axes.set_xlabel(f"hour beginning, local time ({zone})")
+    axes.set_ylabel("band")
+    for side_name in ("left", "bottom"):
+        axes.spines[side_name].set_visible(False)
+    return inline(figure, "when", title, _alternative(findings))
+
+
+def _certainty(width_db: float) -> float:
+    """Share of a tile's side: whole for a point, smallest for intervals of `WIDEST_DB` and wider."""
+    return 1.0 - (1.0 - SMALLEST) * min(width_db, WIDEST_DB) / WIDEST_DB
+
+
+def _title(findings: Findings) -> str:
+    def bands(verdict: str) -> list[str]:
+        return [b.band for b in findings.bands if any(p.verdict == verdict for p in b.periods)]
+
+    parts = []
+    if helped := bands("stage"):
+        parts.append(f"the stage helps on {listed(helped)}")
+    if hurt := bands("bypass"):
+        parts.append(f"it costs signal-to-noise ratio on {listed(hurt)}")
+    if same := [b for b in bands("either") if b not in helped and b not in hurt]:
+        parts.append(f"it makes no difference that matters on {listed(same)}")
+    if not parts:
+        return "Too early: on no band can it be said yet whether the stage helps"
+    text = "; ".join(parts)
+    return text[0].upper() + text[1:]
+
+
+def listed(names: Sequence[str]) -> str:
+    """``a, b and c``."""
+    return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"
+
+
+def _alternative(findings: Findings) -> str:
+    return " ".join(f"{band.band}: {band.recommendation}" for band in findings.bands)
+
+
+def _numbers(findings: Findings, hours: Sequence[int], zone: str, on: date) -> Numbers:
+    headings = (
+        "Band",
+        f"Hour ({zone})",
+        "Hour (UTC)",
+        "S/N change, dB",
+        "low",
+        "high",
+        "Noise rise, dB",
+        "Nights",
+        "Passes",
+        "Verdict",
+        "Why",
+    )
+    rows = []
+    for band in findings.bands:
+        by_hour = {period.hour_utc: period for period in band.periods}
+        rows += [_row(band.band, by_hour[hour], zone, on) for hour in hours if hour in by_hour]
+    return Numbers(headings, tuple(rows))
+
+
+def _row(band: str, period: PeriodFinding, zone: str, on: date) -> tuple[str, ...]:
+    change = period.snr_change_db
+    return (
+        band,
+        wording.local_hour(period.hour_utc, zone, on),
+        f"{period.hour_utc:02d}:00",
+        wording.decibel(change.value if change else None, True),
+        wording.decibel(change.low if change else None, True),
+        wording.decibel(change.high if change else None, True),
+        wording.decibel(period.noise_rise_db.value if period.noise_rise_db else None),
+        str(period.nights),
+        str(period.passes),
+        wording.VERDICT_WORDS[period.verdict],
+        period.reason,
+    )

@@ -1,0 +1,99 @@
+"""What changed since the last report: verdicts that came, went or turned. Words only.
+
+A report carries its findings with it, so the report that is about to be replaced says what was found before.
+"""
+
+import json
+import re
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date
+from pathlib import Path
+from typing import Any
+
+from sweeper.analysis.as_json import findings_json
+from sweeper.analysis.findings import BandFinding, Findings, Verdict
+from sweeper.report import wording
+
+Json = Mapping[str, Any]
+
+_CARRIED = re.compile(r'<script type="application/json" id="findings">(.*?)</script>', re.DOTALL)
+
+
+@dataclass(frozen=True, slots=True)
+class Changed:
+    """`since` is the end of the earlier findings (empty: there are none); `nothing` is said when no line is there."""
+
+    since: str
+    lines: tuple[str, ...]
+    nothing: str
+
+
+def carried_json(findings: Findings, previous: Json | None) -> str:
+    """Findings and those before them as JSON that may stand inside a ``<script>`` element."""
+    text = json.dumps({"findings": findings_json(findings), "previous": previous}, ensure_ascii=False)
+    return text.replace("&", "\\u0026").replace("<", "\\u003c").replace(">", "\\u003e")
+
+
+def previous_findings(file: Path, findings: Findings) -> Json | None:
+    """What the report now lying at `file` found; None without one. A report on the same nights passes on its own
+    predecessor, so that writing it twice does not forget."""
+    try:
+        text = file.read_text(encoding="utf-8")
+    except (FileNotFoundError, UnicodeDecodeError):
+        return None
+    found = _CARRIED.search(text)
+    if found is None:
+        return None
+    try:
+        carried = json.loads(found[1])
+        old: dict[str, Any] = carried["findings"]
+        older: dict[str, Any] | None = carried["previous"]
+        if old["format"] != "sweeper-findings-1" or old["station"] != findings.station:
+            return None
+        return older if old["to"] == findings_json(findings)["to"] else old
+    except (ValueError, KeyError, TypeError):
+        return None  # Somebody else's page, or one that was edited: there is nothing to compare with.
+
+
+def changed(findings: Findings, previous: Json | None, zone: str) -> Changed:
+    """One line for each band whose verdicts moved."""
+    if previous is None:
+        return Changed(
+            "", (), "This is the first report of this station here; the next one will say what moved."
+        )
+    on = findings.end.date()
+    since = f"{str(previous['to'])[:16].replace('T', ' ')} UTC"
+    before = {
+        (band["band"], period["hour_utc"]): period["verdict"]
+        for band in previous["bands"]
+        for period in band["periods"]
+    }
+    known = {band["band"] for band in previous["bands"]}
+    lines = []
+    for band in findings.bands:
+        if band.band not in known:
+            lines.append(f"{band.band} is new.")
+        else:
+            lines += _of_band(band, before, zone, on)
+    gone = known - {band.band for band in findings.bands}
+    lines += [f"{name} is no longer measured." for name in sorted(gone)]
+    return Changed(
+        since, tuple(lines), "No verdict has changed; the intervals have had more nights to close in."
+    )
+
+
+def _of_band(
+    band: BandFinding, before: Mapping[tuple[str, int], Verdict], zone: str, on: date
+) -> Sequence[str]:
+    moves: dict[tuple[Verdict | None, Verdict], list[str]] = {}
+    for hour in wording.night_order((p.hour_utc for p in band.periods), zone, on):
+        period = next(p for p in band.periods if p.hour_utc == hour)
+        was = before.get((band.band, hour))
+        if was != period.verdict and (was is not None or period.verdict != "undecided"):
+            moves.setdefault((was, period.verdict), []).append(wording.local_hour(hour, zone, on))
+    return [
+        f"{band.band}, {', '.join(hours)}: now “{wording.VERDICT_WORDS[now]}”, "
+        + (f"was “{wording.VERDICT_WORDS[was]}”." if was is not None else "not measured before.")
+        for (was, now), hours in moves.items()
+    ]
