@@ -96,6 +96,9 @@ def _reader(command: str) -> Reader[tuple[str, ...]]:
         if received[-1:] != b"\n":
             return None
         lines = received.split(b"\n")
+        if b" RPRT " in lines[-2]:  # some receivers' lists of levels come without a line end of their own
+            body, _, code = lines[-2].rpartition(b" RPRT ")
+            lines[-2:-1] = body, b"RPRT " + code
         number = lines[-2]  # the last is the empty one after the line's end
         if not number.startswith(b"RPRT "):
             if b"\nRPRT " in received:
