@@ -1,17 +1,14 @@
 """Relay boards with a web interface: one request sets a relay, another asks it.
 
 Certificates are always checked, against the system's authorities or `ca_file`; redirections are not followed
-and no proxy is asked, since a board answers for itself or not at all. The client is the standard library's.
+and no proxy is asked, since a board answers for itself or not at all. The client is httpx.
 """
 
 import json
 import ssl
 import time
-import urllib.error
-import urllib.request
 from collections.abc import Mapping
-from http.client import HTTPException
-from typing import Annotated, Any, Literal
+from typing import TYPE_CHECKING, Annotated, Literal
 from urllib.parse import quote, urlsplit
 
 from pydantic import BaseModel, ConfigDict, Field, field_validator, model_validator
@@ -20,6 +17,9 @@ from drivers.contracts import Driver
 from drivers.errors import BadReply, LinkLost, LinkTimeout, Refused, RigError
 from drivers.switches.login import Login
 from drivers.switches.relays import RelayOptions, Relays, Setting
+
+if TYPE_CHECKING:
+    from httpx import Response
 
 LONGEST_ANSWER = 1 << 16
 LOOPBACK = ("127.0.0.1", "localhost", "::1")
@@ -113,44 +113,33 @@ class HttpOptions(RelayOptions, Login):
         return self
 
 
-class NoRedirection(urllib.request.HTTPRedirectHandler):
-    """A board that sends its visitors elsewhere gets no password there."""
-
-    def redirect_request(self, *_: Any) -> None:
-        return None
-
-
 class WebBoard:
-    """A board behind a web interface."""
+    """A board behind a web interface, one connection to it while it keeps that open."""
 
     def __init__(self, options: HttpOptions, part: str) -> None:
+        import httpx
+
         self._options = options
         self._part = part
         self._relays = tuple(next(iter(options.paths.values())))
-        handlers: list[urllib.request.BaseHandler] = [urllib.request.ProxyHandler({}), NoRedirection()]
-        if options.link.startswith("https:"):
-            try:
-                context = ssl.create_default_context(cafile=options.ca_file)
-            except (OSError, ssl.SSLError) as fault:
-                raise LinkLost(
-                    part, f"its certificate authority {options.ca_file} cannot be used: {fault}."
-                ) from None
-            handlers.append(urllib.request.HTTPSHandler(context=context))
+        login: httpx.Auth | None = None
         if options.user is not None:
-            known = urllib.request.HTTPPasswordMgrWithPriorAuth()
-            known.add_password(
-                None,
-                options.link,
-                options.user,
-                options.password(part),
-                is_authenticated=options.auth == "basic",
-            )
-            handlers.append(
-                urllib.request.HTTPBasicAuthHandler(known)
-                if options.auth == "basic"
-                else urllib.request.HTTPDigestAuthHandler(known)
-            )
-        self._opener = urllib.request.build_opener(*handlers)
+            kind = httpx.BasicAuth if options.auth == "basic" else httpx.DigestAuth
+            login = kind(options.user, options.password(part))
+        try:
+            context = ssl.create_default_context(cafile=options.ca_file)
+        except (OSError, ssl.SSLError) as fault:
+            raise LinkLost(
+                part, f"its certificate authority {options.ca_file} cannot be used: {fault}."
+            ) from None
+        self._client = httpx.Client(
+            base_url=options.link,
+            auth=login,
+            verify=context,
+            timeout=options.timeout_s,
+            follow_redirects=False,
+            trust_env=False,
+        )
 
     def identify(self) -> str:
         return f"web board at {self._options.link}"
@@ -163,7 +152,7 @@ class WebBoard:
         self._send(self._options.set, relay, words.on if on else words.off)
 
     def close(self) -> None:
-        self._opener.close()
+        self._client.close()
 
     def _state(self, relay: str) -> bool:
         answer, words = self._send(self._options.ask, relay, ""), self._options.words
@@ -178,55 +167,51 @@ class WebBoard:
         return states[word]
 
     def _send(self, request: Request, relay: str, state: str) -> str:
-        options = self._options
+        import httpx
+
         path, body = request.filled(relay, state)
-        call = urllib.request.Request(options.link.rstrip("/") + path, data=body, method=request.method)
-        if body is not None:
-            call.add_header("Content-Type", request.content_type)
+        headers = {} if body is None else {"Content-Type": request.content_type}
         try:
-            with self._opener.open(call, timeout=options.timeout_s) as answer:
-                content = b""
-                give_up = time.monotonic() + options.timeout_s
-                while (piece := answer.read1(4096)) and len(content) < LONGEST_ANSWER:
-                    content += piece
-                    if time.monotonic() > give_up:
-                        raise self._silence()
-                return content.decode("utf-8", "replace")
-        except urllib.error.HTTPError as fault:
-            with fault:
-                raise self._refusal(fault.code, path) from None
-        except TimeoutError:
+            with self._client.stream(request.method, path, content=body, headers=headers) as answer:
+                content = self._content(answer)
+        except httpx.TimeoutException:
             raise self._silence() from None
-        except urllib.error.URLError as fault:
-            if isinstance(fault.reason, TimeoutError):
-                raise self._silence() from None
-            if isinstance(fault.reason, ssl.SSLError):
+        except httpx.ConnectError as fault:
+            if "CERTIFICATE_VERIFY_FAILED" in str(fault):
                 raise LinkLost(
                     self._part,
-                    f"its certificate is not trusted: {fault.reason}.",
+                    f"its certificate is not trusted: {fault}.",
                     "Name the authority that signed it as ca_file. It is never taken unchecked.",
                 ) from None
+            raise LinkLost(self._part, f"it cannot be reached: {fault}.", "Is it on the network?") from None
+        except httpx.NetworkError as fault:
             raise LinkLost(
-                self._part, f"it cannot be reached: {fault.reason}.", "Is it on the network?"
+                self._part, f"the connection broke: {fault!r}.", "It is tried again by itself."
             ) from None
-        except (HTTPException, ValueError, AttributeError) as fault:
-            # broken status lines, chunks and login challenges: urllib raises whatever its parsing meets
-            raise BadReply(self._part, f"its answer is no HTTP: {fault!r}.") from None
-        except OSError as fault:
-            raise LinkLost(self._part, f"the connection broke: {fault}.") from None
-
-    def _refusal(self, code: int, path: str) -> RigError:
-        if code == 401:
-            return Refused(
+        except (httpx.HTTPError, httpx.InvalidURL) as fault:
+            raise BadReply(self._part, f"its answer is no HTTP: {fault}.") from None
+        if answer.status_code == 401:
+            raise Refused(
                 self._part, "it does not accept user and password.", "Check user, password and auth."
             )
-        if 300 <= code < 400:
-            return Refused(
-                self._part, f"it sends {path} elsewhere (HTTP {code}).", "Give its own address as link."
+        if answer.is_redirect:
+            raise Refused(self._part, f"it sends {path} elsewhere.", "Give its own address as link.")
+        if not answer.is_success:
+            raise Refused(
+                self._part, f"it refused {path} with HTTP {answer.status_code}.", "Check set and ask."
             )
-        return Refused(
-            self._part, f"it refused {path} with HTTP {code}.", "Check set and ask in the station file."
-        )
+        return content
+
+    def _content(self, answer: "Response") -> str:
+        """The answer's text, given up when it drips or does not end."""
+        content, give_up = b"", time.monotonic() + self._options.timeout_s
+        for piece in answer.iter_bytes():
+            content += piece
+            if time.monotonic() > give_up:
+                raise self._silence()
+            if len(content) > LONGEST_ANSWER:
+                raise BadReply(self._part, f"its answer is longer than {LONGEST_ANSWER} bytes.", "Check ask.")
+        return content.decode("utf-8", "replace")
 
     def _silence(self) -> LinkTimeout:
         return LinkTimeout(
