@@ -2,7 +2,17 @@
 
 import typer
 
-from sweeper.cli import checking, data, demonstration, fleet, measuring, planning, reducing, talking
+from sweeper.cli import (
+    calibrate,
+    checking,
+    data,
+    demonstration,
+    fleet,
+    measuring,
+    planning,
+    reducing,
+    talking,
+)
 
 app = typer.Typer(
     name="sweeper",
@@ -16,6 +26,9 @@ app.command("demo", epilog="Example: sweeper demo --out saltmarsh")(demonstratio
 app.command("check", epilog="Example: sweeper check saltmarsh.yaml")(checking.check)
 app.command("plan", epilog="Example: sweeper plan saltmarsh.yaml")(planning.plan)
 app.command("run", epilog="Example: sweeper run saltmarsh.yaml --passes 3")(measuring.run)
+app.command("calibrate", epilog="Example: sweeper calibrate saltmarsh.yaml --tolerance 0.5")(
+    calibrate.calibrate
+)
 app.command("analyse", epilog="Example: sweeper analyse saltmarsh.yaml --json")(reducing.analyse)
 app.command("compare", epilog="Example: sweeper compare saltmarsh.yaml --fix 2026-11-08T12:00Z")(
     reducing.compare

@@ -1,5 +1,6 @@
 """`analyse`, `compare` and `report`: from what is stored to what it says."""
 
+import json
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -24,7 +25,7 @@ def analyse(
     if as_json:
         from sweeper.analysis.as_json import findings_json
 
-        print(findings_json(reduced.findings))
+        print(json.dumps(findings_json(reduced.findings), indent=1, ensure_ascii=False))
     else:
         from sweeper.report.terminal import show_findings
 
@@ -53,7 +54,7 @@ def compare(
     if as_json:
         from sweeper.analysis.as_json import comparison_json
 
-        print(comparison_json(comparison))
+        print(json.dumps(comparison_json(comparison), indent=1, ensure_ascii=False))
     else:
         from sweeper.report.terminal import show_comparison
 

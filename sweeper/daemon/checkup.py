@@ -10,8 +10,10 @@ from statistics import fmean
 from drivers.contracts import Receiver, Switch
 from drivers.errors import RigError
 from sweeper.clock import Clock
+from sweeper.daemon.borrowing import borrowed_rig
 from sweeper.daemon.instruments import open_receiver, open_switch
 from sweeper.station import Station
+from sweeper.store import Store
 from sweeper.words import ANTENNA_STAGE, Path
 
 LOOK_READINGS = 8
@@ -26,68 +28,52 @@ class Item:
     found: str
 
 
-def check_rig(station: Station, clock: Clock) -> Iterator[Item]:
+def check_rig(station: Station, store: Store, clock: Clock) -> Iterator[Item]:
     """Look at switch and receiver, then at both together; each item comes as soon as it is known."""
-    switch: Switch | None = None
-    receiver: Receiver | None = None
+    answers = [_switch(station), _receiver(station)]
+    yield from answers
+    if not all(item.well for item in answers):
+        return
     try:
-        try:
-            switch = open_switch(station)
-            yield Item(
-                "switch", True, f"{switch.identify()} answers, relays at {switch.selected() or 'no path'}"
-            )
-        except RigError as fault:
-            yield Item("switch", False, str(fault))
-        try:
-            receiver = open_receiver(station)
-            at = receiver.tuning()
-            yield Item("receiver", True, f"{receiver.identify()} answers, at {at.hz} Hz {at.mode}")
-        except RigError as fault:
-            yield Item("receiver", False, str(fault))
-        if receiver is None or switch is None:
-            return
-        if receiver.is_transmitting():
-            yield Item(
-                "transmitter", False, "it is on; nothing more was tried. Let go of the key and check again."
-            )
-            return
-        yield Item("transmitter", True, "off")
-        yield from _together(station, receiver, switch, clock)
-    finally:
-        if receiver is not None:
-            receiver.close()
-        if switch is not None:
-            switch.close()
-
-
-def _together(station: Station, receiver: Receiver, switch: Switch, clock: Clock) -> Iterator[Item]:
-    remembered = receiver.remember()
-    rest = str(switch_rest(station))
-    try:
-        unknown = receiver.prepare()
-        if unknown:
-            named = ", ".join(unknown)
-            yield Item(
-                "receiver", True, f"cannot tell about {named}: set by hand, and the findings carry a flag"
-            )
-        yield from _channels(station, receiver, clock)
-        yield from _paths(station, receiver, switch, clock)
+        with borrowed_rig(station, store) as rig:
+            yield Item("transmitter", True, "off")
+            unknown = rig.receiver.prepare()
+            if unknown:
+                named = ", ".join(unknown)
+                yield Item(
+                    "receiver", True, f"cannot tell about {named}: set by hand; the findings carry a flag"
+                )
+            yield from _channels(station, rig.receiver, clock)
+            yield from _paths(station, rig.receiver, rig.switch, clock)
     except RigError as fault:
         yield Item(fault.part, False, str(fault))
-    finally:
-        problems = []
+    else:
+        yield Item("putting back", True, f"relays at {station.switch.rest}, receiver as found")
+
+
+def _switch(station: Station) -> Item:
+    try:
+        switch = open_switch(station)
         try:
-            switch.select(rest)
-        except RigError as fault:
-            problems.append(str(fault))
+            return Item(
+                "switch", True, f"{switch.identify()} answers, relays at {switch.selected() or 'no path'}"
+            )
+        finally:
+            switch.close()
+    except RigError as fault:
+        return Item("switch", False, str(fault))
+
+
+def _receiver(station: Station) -> Item:
+    try:
+        receiver = open_receiver(station)
         try:
-            receiver.restore(remembered)
-        except RigError as fault:
-            problems.append(str(fault))
-    for problem in problems:
-        yield Item("putting back", False, problem)
-    if not problems:
-        yield Item("putting back", True, f"relays at {rest}, receiver as found")
+            at = receiver.tuning()
+            return Item("receiver", True, f"{receiver.identify()} answers, at {at.hz} Hz {at.mode}")
+        finally:
+            receiver.close()
+    except RigError as fault:
+        return Item("receiver", False, str(fault))
 
 
 def switch_rest(station: Station) -> Path:

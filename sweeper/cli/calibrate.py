@@ -1,0 +1,177 @@
+"""`calibrate`: from a generator or a step attenuator, and a person, to a meter curve in the station file."""
+
+import csv
+import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from sweeper.cli.options import DataFolder, StationFile, open_store
+from sweeper.errors import Told, WrongInput
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from sweeper.analysis.calibration import Curve, KnownLevel
+    from sweeper.station import Station
+    from sweeper.store import Store
+
+READINGS = 32
+
+BEFORE = """\
+Connect a generator, or a steady source behind a step attenuator, to the antenna's socket of the
+relay box. Disconnect the antenna first, and not when lightning is about. Make sure that no
+transmitter can be keyed into the generator, that no DC for a remote stage stands on the socket,
+and that the generator's highest level is one your receiver bears (its manual says which)."""
+
+
+def calibrate(
+    station_file: StationFile,
+    hz: Annotated[
+        int | None, typer.Option(metavar="HZ", help="Where to calibrate; the first channel if left out.")
+    ] = None,
+    levels: Annotated[
+        Path | None,
+        typer.Option(
+            metavar="FILE.csv", help="Levels already written down: dbm,reading,reading,... in each line."
+        ),
+    ] = None,
+    tolerance_db: Annotated[
+        float,
+        typer.Option("--tolerance", min=0.0, metavar="DB", help="The generator's tolerance, plus or minus."),
+    ] = 1.0,
+    temperature_c: Annotated[
+        float | None,
+        typer.Option("--temperature", metavar="C", help="Temperature in the shack, if you know it."),
+    ] = None,
+    data: DataFolder = None,
+) -> None:
+    """Turn meter readings into dBm: guides through known levels and writes the curve into the station file."""
+    from sweeper.analysis.calibration import Implausible, curve_of, tolerance_line
+    from sweeper.station import load
+
+    station = load(station_file)
+    if levels is not None:
+        known = _written_down(levels)
+    else:
+        with open_store(station, station_file, data, read_only=False) as store:
+            known = _asked_for(station, store, hz)
+    try:
+        lines = [tolerance_line("the source's tolerance", tolerance_db)]
+        curve = curve_of(known, station.receiver.meter.step_db, lines)
+    except Implausible as refused:
+        raise Told(f"{station_file}: no curve was written. {refused}") from refused
+    _show(curve)
+    _write(station_file, curve, temperature_c)
+    print(f"Written into {station_file}; the old curve stands beside it as a comment.")
+
+
+def _asked_for(station: "Station", store: "Store", hz: int | None) -> "list[KnownLevel]":
+    """Ask a person for level after level and read the meter at each."""
+    from sweeper.analysis.calibration import KnownLevel
+
+    print(BEFORE, file=sys.stderr)
+    typer.confirm("Is it connected?", abort=True, err=True)
+    stepped = typer.confirm(
+        "Do you turn a step attenuator (rather than set a generator)?", default=False, err=True
+    )
+    source_dbm = (
+        typer.prompt("Level of the source ahead of it, dBm", type=float, err=True) if stepped else 0.0
+    )
+    asked = "Attenuation, dB" if stepped else "Level at the socket, dBm"
+    known = []
+    with _meter(station, store, hz) as read:
+        while answer := typer.prompt(f"{asked} (Enter: no more)", default="", show_default=False, err=True):
+            try:
+                value = float(answer)
+            except ValueError:
+                print(f"{answer!r} is no number of decibels; try again.", file=sys.stderr)
+                continue
+            readings = read()
+            dbm = source_dbm - value if stepped else value
+            known.append(KnownLevel(dbm, readings))
+            mean = sum(readings) / len(readings)
+            spread = max(readings) - min(readings)
+            print(f"  {dbm:.1f} dBm reads {mean:.2f}, spread {spread:.2f}", file=sys.stderr)
+    return known
+
+
+@contextmanager
+def _meter(station: "Station", store: "Store", hz: int | None) -> "Iterator[Callable[[], tuple[float, ...]]]":
+    """The receiver on its channel with the relays at rest, as a call that reads the meter; put back at the end."""
+    from sweeper.clock import SystemClock
+    from sweeper.daemon.borrowing import borrowed_rig
+
+    clock = SystemClock()
+    with borrowed_rig(station, store) as rig:
+        rig.receiver.prepare()
+        channel = station.channels()[0]
+        rig.receiver.set_mode(station.receiver.mode, channel.bandwidth_hz)
+        rig.receiver.tune(hz if hz is not None else channel.hz)
+
+        def read() -> tuple[float, ...]:
+            clock.sleep(station.receiver.settle_s)
+            values = []
+            for _ in range(READINGS):
+                clock.sleep(station.receiver.interval_s)
+                values.append(rig.receiver.read_power())
+            return tuple(values)
+
+        yield read
+
+
+def _written_down(file: Path) -> "list[KnownLevel]":
+    from sweeper.analysis.calibration import KnownLevel
+
+    known = []
+    try:
+        rows = list(csv.reader(file.read_text(encoding="utf-8").splitlines()))
+    except OSError as error:
+        raise WrongInput(f"{file}: cannot be read ({error.strerror}).") from error
+    for number, row in enumerate(rows, start=1):
+        if not row or row[0].strip().lower() == "dbm":
+            continue
+        try:
+            dbm, *readings = (float(cell) for cell in row if cell.strip())
+        except ValueError:
+            raise WrongInput(
+                f"{file}, line {number}: {','.join(row)!r} is not dbm,reading,reading,... in numbers."
+            ) from None
+        known.append(KnownLevel(dbm, tuple(readings)))
+    return known
+
+
+def _show(curve: "Curve") -> None:
+    print("reading     dBm   left over dB")
+    for (reading, dbm), residual_db in zip(curve.pairs, curve.residuals_db, strict=True):
+        print(f"{reading:7.2f} {dbm:7.1f} {residual_db:8.2f}")
+    for line in curve.budget:
+        print(f"{line.what}: {line.standard_db:.2f} dB (type {line.kind})")
+    print(f"A level read off this curve is known to {curve.uncertainty_db:.2f} dB (standard uncertainty).")
+    for remark in curve.remarks:
+        print(remark)
+
+
+def _write(station_file: Path, curve: "Curve", temperature_c: float | None) -> None:
+    """Through a file beside it that must load, so that a station file is never left half written or wrong."""
+    from datetime import UTC, datetime
+
+    from sweeper.station import load
+    from sweeper.station.recalibrate import with_curve
+
+    others = {"uncertainty_db": round(curve.uncertainty_db, 2)}
+    others |= {"floor": curve.floor} if curve.floor is not None else {}
+    others |= {"top": curve.top} if curve.top is not None else {}
+    text = station_file.read_text(encoding="utf-8")
+    beside = station_file.with_name(f".{station_file.name}.new")
+    beside.write_text(
+        with_curve(text, curve.pairs, datetime.now(UTC).date(), others, temperature_c), encoding="utf-8"
+    )
+    try:
+        load(beside)
+        beside.replace(station_file)
+    finally:
+        beside.unlink(missing_ok=True)
