@@ -54,10 +54,19 @@ def sync_folder(folder: Path) -> None:
         os.close(descriptor)
 
 
+def make_folder(folder: Path) -> None:
+    """Make a folder and those above it, each name on the disk before this returns."""
+    with told("make it", folder):
+        missing = [each for each in (folder, *folder.parents) if not each.exists()]
+        for each in reversed(missing):
+            each.mkdir(exist_ok=True)
+            sync_folder(each.parent)
+
+
 def set_aside(file: Path, folder: Path) -> Path:
     """Move a file out of the way without deleting or overwriting anything; where it went."""
     with told("set it aside", file):
-        folder.mkdir(parents=True, exist_ok=True)
+        make_folder(folder)
         number = 1
         while (target := folder / f"{file.name}.{number}").exists():
             number += 1

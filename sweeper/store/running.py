@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import os
 import sqlite3
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
@@ -34,6 +35,7 @@ CREATE TABLE notes (time_ms INTEGER NOT NULL, text TEXT NOT NULL);
 CREATE TABLE memory (key TEXT PRIMARY KEY, value TEXT NOT NULL);
 PRAGMA user_version = 1;
 """
+VERSION = 1
 
 
 def milliseconds(time: datetime) -> int:
@@ -63,10 +65,11 @@ class RunningDay:
     def _open(file: Path, writable: bool) -> sqlite3.Connection:
         mode = "rwc" if writable else "ro"
         path = file.absolute().as_uri()
-        if not writable and not _has_content(file.with_name(f"{file.name}-wal")):
-            # Nothing is waiting in the log, so a reader needs to write nothing either, even on a read-only disk.
-            writer_at_work = file.with_name(f"{file.name}-shm").exists()
-            mode += "" if writer_at_work else "&immutable=1"
+        if not writable and not os.access(file.parent, os.W_OK):
+            # A reader that cannot write here cannot make the log's index either; without a log it needs none.
+            log, index = (file.with_name(f"{file.name}{end}") for end in ("-wal", "-shm"))
+            if not _has_content(log) and not index.exists():
+                mode += "&immutable=1"
         with _told(file):
             connection = sqlite3.connect(
                 f"{path}?mode={mode}", uri=True, isolation_level=None, check_same_thread=False, timeout=30
@@ -76,7 +79,13 @@ class RunningDay:
                 if writable:
                     connection.execute("PRAGMA journal_mode = WAL")
                     connection.execute("PRAGMA synchronous = FULL")
-                    if connection.execute("PRAGMA user_version").fetchone()[0] == 0:
+                    version = connection.execute("PRAGMA user_version").fetchone()[0]
+                    if version > VERSION:
+                        raise StoreError(
+                            f"{file}: a newer version of this program wrote it. Install that version again; nothing "
+                            "was changed."
+                        )
+                    if version == 0:
                         connection.executescript(f"BEGIN IMMEDIATE; {_TABLES} COMMIT;")
                     if connection.execute("PRAGMA quick_check(1)").fetchone()[0] != "ok":
                         raise Damaged(str(file))

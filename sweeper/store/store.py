@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 from sweeper.store import finished
 from sweeper.store.days import day_of
 from sweeper.store.errors import StoreError
-from sweeper.store.files import set_aside, told, write_whole
+from sweeper.store.files import make_folder, set_aside, told, write_whole
 from sweeper.store.frames import empty
 from sweeper.store.lock import take_lock
 from sweeper.store.manifest import STATION, write_manifest
@@ -55,8 +55,7 @@ class Store:
         self._days = self.folder / "days"
         self._aside = self.folder / "set-aside"
         if not read_only:
-            with told("make it", self.folder):
-                self._days.mkdir(parents=True, exist_ok=True)
+            make_folder(self._days)
             self._lock = take_lock(self.folder / "lock")
             try:
                 self._open_running()
