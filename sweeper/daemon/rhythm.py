@@ -40,8 +40,6 @@ class Rhythm:
         instant = self._next_after(self._after)
         for _ in range(self.every - 1):
             instant = instant and self._next_after(instant)
-        while instant is not None and self._is_repeat(instant):
-            instant = self._next_after(instant)
         return instant
 
     def following(self, instant: datetime) -> datetime | None:
@@ -64,6 +62,8 @@ class Rhythm:
         self._look()
         if step_s <= -A_STEP_S:
             self._after, self._pending = min(self._after, now), None
+            while (again := self._next_after(self._after)) is not None and self._is_repeat(again):
+                self._after = again
         elif step_s >= A_STEP_S:
             instant = self.upcoming()
             if instant is not None and instant <= now:
