@@ -22,7 +22,7 @@ NEVER = ("TX", "KY", "PB1", "TQ", "AC111", "VX1", "SWT", "SWH", "CN1", "AN", "FT
 
 @dataclass(frozen=True)
 class AsciiModel:
-    """One model. `registers` maps a command to the parameter it stands at; setting it takes the same length.
+    """One model. `registers` maps a command to what it answers; a setting replaces the answer's beginning.
 
     `allowed` are the commands that a program which only listens may send.
     """
@@ -68,7 +68,7 @@ _LISTENING = frozenset(
     }
 )
 _KENWOOD = {
-    "AG0": "060", "AI": "0", "PA": "0", "RA": "00", "GT": "015", "NB": "0", "NR": "0", "SQ0": "000", "RG": "255",
+    "AG0": "060", "AI": "0", "PA": "00", "RA": "0000", "GT": "001", "NB": "0", "NR": "0", "SQ0": "000", "RG": "255",
     "FW": "0000", "PS": "1", "FR": "0", "FT": "0", "RT": "0", "XT": "0", "MF": "0", "FB": "00007000000", "NL": "001",
     "SH": "07", "SL": "03", "IS": " 0000", "NT": "0", "BC": "0", "LK": "00", "TS": "0", "MC": "000", "VX": "0",
     "PC": "100", "MG": "050", "CN": "08", "TN": "08", "TO": "0", "CT": "0", "AN": "1", "VD": "0500", "KS": "020",
@@ -76,7 +76,7 @@ _KENWOOD = {
     "FV": "1.04",
 }  # fmt: skip
 _K3 = {
-    "AG": "100", "AI": "0", "PA": "0", "RA": "00", "GT": "002", "NB": "00", "SQ": "000", "RG": "250",
+    "AG": "100", "AI": "0", "PA": "0", "RA": "00", "GT": "002", "NB": "0", "SQ": "000", "RG": "250",
     "BW": "0240", "FW": "0240", "PS": "1", "FR": "0", "FT": "0", "RT": "0", "XT": "0", "FB": "00007000000", "K2": "0",
     "K3": "1", "OM": " A----F------", "RVM": "05.14", "RVD": "02.81", "IS": " 9999", "CW": "60", "LK": "0", "PC": "010",
     "AN": "1", "NL": "0000", "MG": "030", "KS": "020", "VX": "0", "DV": "0", "SB": "0", "TQ": "0", "FI": "5000",
@@ -85,12 +85,12 @@ _K3 = {
 
 MODELS: Mapping[str, AsciiModel] = {
     "ts480": AsciiModel(
-        "TS-480", "020", TS480, "SM0{:04d}", _kenwood_interface, _KENWOOD,
+        "TS-480", "020", TS480, "SM0{:04d}", _kenwood_interface, {**_KENWOOD, "RG": "100"},
         allowed=_LISTENING,
     ),
     "ts590s": AsciiModel(
-        "TS-590S", "021", TS590S, "SM0{:04d}", _kenwood_interface, _KENWOOD,
-        allowed=_LISTENING,
+        "TS-590S", "021", TS590S, "SM0{:04d}", _kenwood_interface, {**_KENWOOD, "GC": "1"},
+        allowed=_LISTENING | {"GC"},
     ),
     "k3": AsciiModel(
         "K3", "017", K3, "SM{:04d}", _k3_interface, _K3,
@@ -191,6 +191,6 @@ class AsciiReceiver:
             if any(command.startswith(never) for never in NEVER):
                 return "?"
             if len(parameter) <= max(len(stands), 4):
-                self.registers[name] = parameter
+                self.registers[name] = parameter + stands[len(parameter) :]
                 return ""
         return "?"

@@ -32,17 +32,30 @@ _MODE_NAMES = {code: name for name, code in _MODES.items()}
 class BinaryModel:
     """One model: its bus address, its meter's table, and the settings (command bytes to value) that it keeps.
 
-    `filters` are the pass bands of its three filters in hertz. `transmits` says that it has a transmitter to ask after.
+    `filters` are the pass bands of its three filters in hertz, for single side band, AM, FM and the narrow modes.
+    `transmits` says that it has a transmitter to ask after.
     """
 
     name: str
     address: int
     meter: Table
-    filters: tuple[int, int, int]
+    filters: Mapping[str, tuple[int, int, int]]
     settings: Mapping[bytes, bytes]
     transmits: bool
 
 
+_FILTERS = {
+    "SSB": (3000, 2400, 1800),
+    "AM": (9000, 6000, 3000),
+    "FM": (15000, 10000, 7000),
+    "CW": (1200, 500, 250),
+}
+_R75_FILTERS = {
+    "SSB": (15000, 2400, 1900),
+    "AM": (15000, 6000, 2400),
+    "FM": (15000, 7000, 2400),
+    "CW": (15000, 2400, 1900),
+}
 _COMMON = {
     b"\x14\x02": b"\x02\x55", b"\x14\x03": b"\x00\x00", b"\x16\x02": b"\x00", b"\x11": b"\x00", b"\x16\x12": b"\x01",
     b"\x16\x22": b"\x00", b"\x16\x40": b"\x00", b"\x14\x01": b"\x00\x80",
@@ -50,15 +63,15 @@ _COMMON = {
 }  # fmt: skip
 MODELS: Mapping[str, BinaryModel] = {
     "icr75": BinaryModel(
-        "IC-R75", 0x5A, ICR75, (2400, 2400, 1900), _COMMON, False
+        "IC-R75", 0x5A, ICR75, _R75_FILTERS, _COMMON, False
     ),
     "ic7300": BinaryModel(
-        "IC-7300", 0x94, IC7300, (3000, 2400, 1800),
+        "IC-7300", 0x94, IC7300, _FILTERS,
         {**_COMMON, b"\x0f": b"\x00", b"\x1a\x03": b"\x28", b"\x1a\x04": b"\x03",
          b"\x16\x65": b"\x00", b"\x16\x48": b"\x00"}, True,
     ),
     "icr8600": BinaryModel(
-        "IC-R8600", 0x96, ICR8600, (3000, 2400, 1800),
+        "IC-R8600", 0x96, ICR8600, _FILTERS,
         {**_COMMON, b"\x16\x65": b"\x00"}, False,
     ),
 }  # fmt: skip
@@ -177,7 +190,9 @@ class BinaryReceiver:
             return NOT_GOOD
         self._bench.mode = _MODE_NAMES[parameter[0]]
         self._filter = parameter[1] if len(parameter) > 1 else 1
-        self._bench.bandwidth_hz = self.model.filters[self._filter - 1]
+        mode = self._bench.mode
+        group = mode if mode in ("AM", "FM") else "SSB" if mode in ("LSB", "USB") else "CW"
+        self._bench.bandwidth_hz = self.model.filters[group][self._filter - 1]
         return OK
 
     def _setting(self, command: bytes) -> bytes:

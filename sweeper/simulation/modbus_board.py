@@ -6,17 +6,17 @@ Faults sit between: what a client sees passes through a wire of ours to the serv
 import asyncio
 import contextlib
 import os
-import socket
 import threading
 import tty
-from collections.abc import Callable
-from typing import Any
+from typing import Any, Literal
 
 from sweeper.simulation.bench import Bench
 from sweeper.simulation.command_log import CommandLog, Kind
 from sweeper.simulation.faults import Send
+from sweeper.simulation.forwarding import pump, to_port
 from sweeper.simulation.wire import Feed
 
+Framing = Literal["tcp", "rtu"]
 ALLOWED_FUNCTIONS = frozenset({1, 2, 3, 4, 5, 15, 43})
 """Read and write coils, read inputs and registers, say who you are. Others a switch driver has no use for."""
 _READ_COILS, _WRITE_COIL, _WRITE_COILS = 1, 5, 15
@@ -30,6 +30,11 @@ def allowed_tcp(frame: bytes) -> bool:
 def allowed_rtu(frame: bytes) -> bool:
     """The same for an RTU frame."""
     return len(frame) > 1 and frame[1] in ALLOWED_FUNCTIONS
+
+
+def framing_of(name: str) -> Framing:
+    """The framing in a board's name."""
+    return "rtu" if name.endswith("rtu") else "tcp"
 
 
 def kind_tcp(frame: bytes) -> Kind:
@@ -49,15 +54,23 @@ def _kind(function: int) -> Kind:
 class ModbusBoard:
     """pymodbus's server in a thread with its own event loop; `unit` is the board's address."""
 
-    def __init__(self, bench: Bench, log: CommandLog, framing: str, unit: int = 1) -> None:
+    def __init__(self, bench: Bench, framing: Framing, *, unit: int = 1, ours: bool = True) -> None:
         self._bench = bench
-        self._log = log
+        rtu = framing == "rtu"
+        self.log = CommandLog(
+            "Modbus board",
+            allowed_rtu if rtu else allowed_tcp,
+            kind_rtu if rtu else kind_tcp,
+            ours=ours,
+        )
         self._framing = framing
         self._unit = unit
         self._loop = asyncio.new_event_loop()
         self._server: Any = None
         self._port = 0
-        self._master = -1
+        self._master = self._slave = -1
+        self._pumping = False
+        self._send_serial: Send = lambda _: None
         ready = threading.Event()
         self._thread = threading.Thread(target=self._run, args=(ready,), daemon=True)
         self._thread.start()
@@ -104,33 +117,19 @@ class ModbusBoard:
 
     def session(self, send: Send) -> Feed:
         """Carry one client's bytes to the server and its replies back."""
-        return self._serial_session(send) if self._framing == "rtu" else self._tcp_session(send)
-
-    def _tcp_session(self, send: Send) -> Feed:
-        server = socket.create_connection(("127.0.0.1", self._port))
-        server.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
-        _pump(lambda: server.recv(4096), send)
-
-        def feed(data: bytes) -> None:
-            if not data:
-                with contextlib.suppress(OSError):
-                    server.shutdown(socket.SHUT_RDWR)
-                server.close()
-                return
-            self._log.note(data)
-            server.sendall(data)
-
-        return feed
+        if self._framing == "rtu":
+            return self._serial_session(send)
+        return to_port(self._port, self.log.note, send)
 
     def _serial_session(self, send: Send) -> Feed:
         self._send_serial = send
-        if not getattr(self, "_pumping", False):
+        if not self._pumping:
             self._pumping = True
-            _pump(lambda: os.read(self._master, 4096), lambda reply: self._send_serial(reply))
+            pump(lambda: os.read(self._master, 4096), lambda reply: self._send_serial(reply))
 
         def feed(data: bytes) -> None:
             if data:
-                self._log.note(data)
+                self.log.note(data)
                 os.write(self._master, data)
 
         return feed
@@ -144,12 +143,3 @@ class ModbusBoard:
             for end in (self._slave, self._master):
                 with contextlib.suppress(OSError):
                     os.close(end)
-
-
-def _pump(read: Callable[[], bytes], send: Send) -> None:
-    def run() -> None:
-        with contextlib.suppress(OSError):
-            while data := read():
-                send(data)
-
-    threading.Thread(target=run, daemon=True).start()

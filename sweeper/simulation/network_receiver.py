@@ -73,9 +73,9 @@ def _parse(line: str) -> tuple[str, list[str], str]:
 class NetworkReceiver:
     """The commands on a bench's receiver. `levels` and `functions` are what may be set beside dial and mode."""
 
-    def __init__(self, bench: Bench, log: CommandLog) -> None:
+    def __init__(self, bench: Bench, *, ours: bool = True) -> None:
         self._bench = bench
-        self._log = log
+        self.log = CommandLog("network receiver", allowed, kind_of, ours=ours)
         self.levels = {"PREAMP": 0.0, "ATT": 0.0, "AGC": 2.0, "RF": 1.0, "SQL": 0.0, "AF": 0.2, "NR": 0.0}
         self.functions = {"NB": 0, "NR": 0, "ANF": 0, "APF": 0}
         self._commands: dict[str, Callable[[list[str]], tuple[int, list[tuple[str, str]]]]] = {
@@ -112,7 +112,7 @@ class NetworkReceiver:
 
     def answer(self, line: bytes) -> str:
         """The reply to one line."""
-        self._log.note(line)
+        self.log.note(line)
         name, arguments, separator = _parse(line.decode("latin-1"))
         if name == "chk_vfo":
             return "ChkVFO: 0\n" if separator else "0\n"

@@ -3,21 +3,36 @@
 from collections.abc import Iterator
 from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass
+from pathlib import Path
+from typing import Literal
 
 from sweeper.clock import Clock
-from sweeper.simulation import ascii_receiver, binary_receiver, modbus_board, network_receiver
+from sweeper.simulation import (
+    ascii_receiver,
+    binary_receiver,
+    byte_boards,
+    modbus_board,
+)
 from sweeper.simulation.ascii_receiver import AsciiReceiver
 from sweeper.simulation.bench import Bench
 from sweeper.simulation.binary_receiver import BinaryReceiver
+from sweeper.simulation.broker_board import BrokerBoard
+from sweeper.simulation.byte_boards import ByteBoard
 from sweeper.simulation.command_log import CommandLog
 from sweeper.simulation.faults import WireFaults
 from sweeper.simulation.modbus_board import ModbusBoard
 from sweeper.simulation.network_receiver import NetworkReceiver
+from sweeper.simulation.scpi_receiver import ScpiReceiver
+from sweeper.simulation.web_board import WebBoard
 from sweeper.simulation.wire import MakeSession, PtyWire, TcpWire
 from sweeper.simulation.world import World
 
-RECEIVERS: tuple[str, ...] = ("rigctl-net", *ascii_receiver.MODELS, *binary_receiver.MODELS)
-SWITCHES: tuple[str, ...] = ("modbus-tcp", "modbus-rtu")
+Over = Literal["tcp", "serial"]
+Instrument = NetworkReceiver | AsciiReceiver | BinaryReceiver | ScpiReceiver
+Board = ModbusBoard | ByteBoard | WebBoard | BrokerBoard
+
+RECEIVERS: tuple[str, ...] = ("rigctl-net", *ascii_receiver.MODELS, *binary_receiver.MODELS, "scpi")
+SWITCHES: tuple[str, ...] = ("modbus-tcp", "modbus-rtu", *byte_boards.BOARDS, "http", "mqtt")
 
 
 @dataclass(frozen=True)
@@ -32,7 +47,7 @@ class Faults:
 class Served:
     """A simulated station on its wires. `receiver` and `board` are the bench: dial, meter and relays.
 
-    `instrument` is the protocol behind the receiver's wire, for what only one family can do.
+    `instrument` and `relay_board` are the protocols behind the two wires, for what only one family can do.
     """
 
     receiver_link: str
@@ -42,7 +57,8 @@ class Served:
     faults: Faults
     receiver_log: CommandLog
     switch_log: CommandLog
-    instrument: NetworkReceiver | AsciiReceiver | BinaryReceiver
+    instrument: Instrument
+    relay_board: Board
 
     @property
     def forbidden(self) -> tuple[bytes, ...]:
@@ -59,12 +75,19 @@ def serve(
     switch: str = "modbus-tcp",
     receiver_port: int = 0,
     switch_port: int = 0,
+    receiver_over: Over | None = None,
+    switch_over: Over | None = None,
+    broker: str = "",
+    login: tuple[str, str] | None = None,
+    certificate: Path | None = None,
     ours: bool = True,
 ) -> Iterator[Served]:
     """Serve a world until the block ends. Port 0 takes any free one.
 
-    `receiver` is one of `RECEIVERS`, `switch` one of `SWITCHES`; ValueError for any other. `ours` False says that
-    programs which are not ours talk here, so that what they send is not held against us.
+    `receiver` is one of `RECEIVERS`, `switch` one of `SWITCHES`; ValueError for any other. Each comes over TCP or a
+    pseudo-terminal as is usual for it, unless `receiver_over` and `switch_over` say otherwise. `broker` is the
+    link of an MQTT broker; `login` and `certificate` belong to the web board. `ours` False says that programs which
+    are not ours talk here, so that what they send is not held against us.
     """
     if receiver not in RECEIVERS:
         raise ValueError(f"no simulated receiver is called {receiver!r}; there are {', '.join(RECEIVERS)}")
@@ -73,35 +96,56 @@ def serve(
     bench = Bench(world, clock)
     faults = Faults(WireFaults(), WireFaults())
     with ExitStack() as cleanup:
-        instrument, receiver_log, over_tcp = _receiver(bench, receiver, ours)
-        receiver_link = _wire(instrument.session, faults.receiver, over_tcp, receiver_port, cleanup)
-        framing = switch.removeprefix("modbus-")
-        rtu = framing == "rtu"
-        allowed = modbus_board.allowed_rtu if rtu else modbus_board.allowed_tcp
-        kind_of = modbus_board.kind_rtu if rtu else modbus_board.kind_tcp
-        switch_log = CommandLog("relay board", allowed, kind_of, ours=ours)
-        board = ModbusBoard(bench, switch_log, framing)
-        cleanup.callback(board.close)
-        switch_link = _wire(board.session, faults.switch, framing == "tcp", switch_port, cleanup)
-        yield Served(receiver_link, switch_link, bench, bench, faults, receiver_log, switch_log, instrument)
+        instrument = _receiver(bench, receiver, ours)
+        over: Over = receiver_over or ("tcp" if receiver in ("rigctl-net", "scpi") else "serial")
+        receiver_link = _wire(instrument.session, faults.receiver, over, receiver_port, cleanup)
+        board: Board
+        if switch == "mqtt":
+            board = BrokerBoard(bench, broker, ours=ours)
+            cleanup.callback(board.close)
+            switch_link = broker
+        else:
+            over = switch_over or ("tcp" if switch in ("modbus-tcp", "http") else "serial")
+            wired = _board(bench, switch, ours, login, certificate, cleanup)
+            switch_link = _wire(wired.session, faults.switch, over, switch_port, cleanup)
+            if isinstance(wired, WebBoard):
+                switch_link = switch_link.replace("tcp:", f"{wired.scheme}:")
+            board = wired
+        yield Served(
+            receiver_link, switch_link, bench, bench, faults, instrument.log, board.log, instrument, board
+        )
 
 
-def _receiver(
-    bench: Bench, name: str, ours: bool
-) -> tuple[NetworkReceiver | AsciiReceiver | BinaryReceiver, CommandLog, bool]:
+def _receiver(bench: Bench, name: str, ours: bool) -> Instrument:
     if name in ascii_receiver.MODELS:
-        ascii_one = AsciiReceiver(bench, name, ours=ours)
-        return ascii_one, ascii_one.log, False
+        return AsciiReceiver(bench, name, ours=ours)
     if name in binary_receiver.MODELS:
-        binary_one = BinaryReceiver(bench, name, ours=ours)
-        return binary_one, binary_one.log, False
-    log = CommandLog("network receiver", network_receiver.allowed, network_receiver.kind_of, ours=ours)
-    return NetworkReceiver(bench, log), log, True
+        return BinaryReceiver(bench, name, ours=ours)
+    if name == "scpi":
+        return ScpiReceiver(bench, ours=ours)
+    return NetworkReceiver(bench, ours=ours)
 
 
-def _wire(
-    make_session: MakeSession, faults: WireFaults, over_tcp: bool, port: int, cleanup: ExitStack
-) -> str:
-    wire = TcpWire(make_session, faults, port) if over_tcp else PtyWire(make_session, faults)
+def _board(
+    bench: Bench,
+    name: str,
+    ours: bool,
+    login: tuple[str, str] | None,
+    certificate: Path | None,
+    cleanup: ExitStack,
+) -> ModbusBoard | ByteBoard | WebBoard:
+    if name in byte_boards.BOARDS:
+        return ByteBoard(bench, name, ours=ours)
+    served: ModbusBoard | WebBoard
+    if name == "http":
+        served = WebBoard(bench, ours=ours, login=login, certificate=certificate)
+    else:
+        served = ModbusBoard(bench, modbus_board.framing_of(name), ours=ours)
+    cleanup.callback(served.close)
+    return served
+
+
+def _wire(make_session: MakeSession, faults: WireFaults, over: Over, port: int, cleanup: ExitStack) -> str:
+    wire = TcpWire(make_session, faults, port) if over == "tcp" else PtyWire(make_session, faults)
     cleanup.callback(wire.close)
     return wire.link

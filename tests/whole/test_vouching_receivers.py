@@ -1,4 +1,4 @@
-"""hamlib, which knows the real receivers, accepts our simulated ones as them; so what they say of our drivers counts."""
+"""hamlib knows the real receivers and accepts our simulated ones as them; so what they say of our drivers counts."""
 
 import shutil
 import subprocess
