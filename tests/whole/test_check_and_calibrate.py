@@ -1,0 +1,112 @@
+"""A person looks at the rig before the first night, and calibrates its meter."""
+
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+from drivers.config_files import station_file as example
+from sweeper.clock import SystemClock
+from sweeper.simulation import saltmarsh, serve
+from sweeper.simulation.serve import Served
+from sweeper.station import load
+from sweeper.station.rewrite import with_values
+from tests.whole.test_main_job import sweeper
+
+
+@pytest.fixture
+def served() -> Iterator[Served]:
+    with serve(saltmarsh(seed=1), SystemClock(), receiver="rigctl-net", switch="modbus-tcp") as started:
+        yield started
+
+
+@pytest.fixture
+def station_file(tmp_path: Path, served: Served) -> Path:
+    quick = {
+        ("receiver", "link"): served.receiver_link,
+        ("receiver", "settle_s"): 0.01,
+        ("receiver", "interval_s"): 0.005,
+        ("switch", "link"): served.switch_link,
+        ("switch", "settle_s"): 0.01,
+    }
+    file = tmp_path / "saltmarsh.yaml"
+    file.write_text(with_values(example("saltmarsh").read_text(encoding="utf-8"), quick), encoding="utf-8")
+    return file
+
+
+def test_a_sound_rig_is_found_sound_and_left_as_found(station_file: Path, served: Served) -> None:
+    at = (served.receiver.hz, served.receiver.mode, served.receiver.bandwidth_hz)
+    answer = sweeper("check", station_file)
+    assert answer.returncode == 0, answer.stdout + answer.stderr
+    assert "FAIL" not in answer.stdout
+    assert "the reading moves by" in answer.stdout
+    assert "licensed" in answer.stdout
+    assert (served.receiver.hz, served.receiver.mode, served.receiver.bandwidth_hz) == at
+    assert not any(served.board.coils)
+
+
+def test_a_stuck_relay_is_named(station_file: Path, served: Served) -> None:
+    served.board.stick(0)
+    answer = sweeper("check", station_file)
+    assert answer.returncode == 1
+    assert "FAIL  switch" in answer.stdout or "FAIL  relay" in answer.stdout, answer.stdout
+
+
+def test_nothing_is_switched_while_a_transmitter_is_on(station_file: Path, served: Served) -> None:
+    served.receiver.transmitting = True
+    tuned = served.receiver.hz
+    answer = sweeper("check", station_file)
+    assert answer.returncode == 1
+    assert "transmitter is on" in answer.stdout
+    assert served.receiver.hz == tuned
+
+
+def test_a_rig_that_is_not_there_is_said_so_with_a_mend(
+    tmp_path: Path, station_file: Path, served: Served
+) -> None:
+    served.faults.receiver.unplug()
+    answer = sweeper("check", station_file)
+    assert answer.returncode == 1
+    assert "FAIL  receiver" in answer.stdout
+    assert "switched on" in answer.stdout
+
+
+LEVELS = [(-120, -47.0), (-110, -37.2), (-100, -27.0), (-90, -17.1), (-80, -7.0), (-70, 3.0)]
+
+
+def written(levels: list[tuple[int, float]], file: Path) -> Path:
+    lines = [f"{dbm},{reading},{reading + 0.2},{reading - 0.2}" for dbm, reading in levels]
+    file.write_text("dbm,reading\n" + "\n".join(lines) + "\n", encoding="utf-8")
+    return file
+
+
+def test_a_curve_goes_into_the_station_file_and_comments_stay(station_file: Path, tmp_path: Path) -> None:
+    comments = [
+        line.split("#")[1] for line in station_file.read_text(encoding="utf-8").splitlines() if "#" in line
+    ]
+    levels = written(LEVELS, tmp_path / "levels.csv")
+    answer = sweeper("calibrate", station_file, "--levels", levels, "--temperature", 18)
+    assert answer.returncode == 0, answer.stderr
+    text = station_file.read_text(encoding="utf-8")
+    assert all(comment.strip() in text for comment in comments)
+    assert "at 18 °C" in text
+    curve = load(station_file).receiver.meter.curve
+    assert [dbm for _, dbm in curve] == [dbm for dbm, _ in LEVELS]
+    assert [reading for reading, _ in curve] == pytest.approx([reading for _, reading in LEVELS], abs=0.2)
+
+
+def test_a_curve_that_folds_back_is_refused_and_nothing_changes(station_file: Path, tmp_path: Path) -> None:
+    before = station_file.read_bytes()
+    folded = [*LEVELS[:3], (-90, -40.0), *LEVELS[4:]]
+    answer = sweeper("calibrate", station_file, "--levels", written(folded, tmp_path / "levels.csv"))
+    assert answer.returncode == 1
+    assert "no curve was written" in answer.stderr
+    assert station_file.read_bytes() == before
+
+
+def test_a_line_that_is_no_level_is_named(station_file: Path, tmp_path: Path) -> None:
+    levels = tmp_path / "levels.csv"
+    levels.write_text("dbm,reading\n-100,-30\nloud,-20\n", encoding="utf-8")
+    answer = sweeper("calibrate", station_file, "--levels", levels)
+    assert answer.returncode == 2
+    assert "line 3" in answer.stderr
