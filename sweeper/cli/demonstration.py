@@ -1,6 +1,5 @@
 """`demo` and `simulate`: the invented station Saltmarsh on real sockets and pseudo-terminals."""
 
-import json
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -55,8 +54,7 @@ def demo(
         reduced = reduce_store(store, facts_of(station), progress=lambda share: told(share / 2))
         write_html(reduced.findings, reduced.evidence, reduced.passes, out / "report.html")
         told(1.0)
-    findings = json.dumps(findings_json(reduced.findings), indent=1, ensure_ascii=False)
-    (out / "findings.json").write_text(findings, encoding="utf-8")
+    (out / "findings.json").write_text(findings_json(reduced.findings), encoding="utf-8")
     write_parquet(store.readings(), out / "readings.parquet")
     store.close()
     show_findings(reduced.findings)

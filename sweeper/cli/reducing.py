@@ -1,6 +1,5 @@
 """`analyse`, `compare` and `report`: from what is stored to what it says."""
 
-import json
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -25,7 +24,7 @@ def analyse(
     if as_json:
         from sweeper.analysis.as_json import findings_json
 
-        print(json.dumps(findings_json(reduced.findings), indent=1, ensure_ascii=False))
+        print(findings_json(reduced.findings))
     else:
         from sweeper.report.terminal import show_findings
 
@@ -54,7 +53,7 @@ def compare(
     if as_json:
         from sweeper.analysis.as_json import comparison_json
 
-        print(json.dumps(comparison_json(comparison), indent=1, ensure_ascii=False))
+        print(comparison_json(comparison))
     else:
         from sweeper.report.terminal import show_comparison
 
