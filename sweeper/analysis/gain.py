@@ -69,7 +69,9 @@ def combine(summaries: "pl.DataFrame", facts: StationFacts) -> Gain | None:
 def measured(summaries: "pl.DataFrame") -> Gain | None:
     """The same without the last resort."""
     parts = [
-        part for part in (_carriers(summaries), _load(summaries), _source(summaries)) if part is not None
+        part
+        for part in (by_carriers(summaries), by_load(summaries), by_source(summaries))
+        if part is not None
     ]
     return weighted(tuple(parts)) if parts else None
 
@@ -164,7 +166,8 @@ def _rated(facts: StationFacts) -> Gain | None:
     return Gain(part.gain_db, part.se_db, part.freedom, "rated", (part,), ("gain-rated",), (sentence,))
 
 
-def _carriers(summaries: "pl.DataFrame") -> GainPart | None:
+def by_carriers(summaries: "pl.DataFrame") -> GainPart | None:
+    """Gain by carriers: stage minus bypass after taking the noise out of each."""
     import polars as pl
 
     rows = summaries.filter((pl.col("for") == "carrier") & pl.col("carrier_gain_db").is_not_null())
@@ -174,8 +177,10 @@ def _carriers(summaries: "pl.DataFrame") -> GainPart | None:
     return _by_night("carriers", rows, "carrier_gain_db", "carrier_gain_se_db", passes)
 
 
-def _load(summaries: "pl.DataFrame") -> GainPart | None:
-    """Weighted by the noise rise usual at the hour, not by that of the night: a chance high or low reading
+def by_load(summaries: "pl.DataFrame") -> GainPart | None:
+    """Gain by the noise powers of antenna and load.
+
+    Weighted by the noise rise usual at the hour, not by that of the night: a chance high or low reading
     must not choose its own weight."""
     import polars as pl
 
@@ -195,7 +200,8 @@ def _load(summaries: "pl.DataFrame") -> GainPart | None:
     return _by_night("load", rows, "load_gain_db", "load_gain_se_db", weights, "gain_resolution_db")
 
 
-def _source(summaries: "pl.DataFrame") -> GainPart | None:
+def by_source(summaries: "pl.DataFrame") -> GainPart | None:
+    """Gain by the powers of noise source and load."""
     import polars as pl
 
     rows = summaries.filter(

@@ -6,6 +6,7 @@ One row a pass and channel. Hours and nights do not belong here.
 from typing import TYPE_CHECKING
 
 import numpy as np
+from numpy.typing import NDArray
 
 from sweeper.analysis.facts import StationFacts
 from sweeper.analysis.levels import Floats
@@ -18,7 +19,7 @@ PATHS = tuple(f"{source}_{route}" for source in ("antenna", "load", "noise") for
 LOAD_WINDOW = 9
 """Load visits averaged with their neighbours: a load is steady, the receiver's gain drifts slowly."""
 CARRIER_CLEAR_DB = 10.0
-"""A carrier says something about gain where it stands this far above the noise, mean of both routes."""
+"""A carrier says something about gain where it stands this far above the noise of both routes together."""
 
 
 def passes_of(visits: "pl.DataFrame", facts: StationFacts) -> "pl.DataFrame":
@@ -39,6 +40,12 @@ def passes_of(visits: "pl.DataFrame", facts: StationFacts) -> "pl.DataFrame":
         pl.col("power_db").filter(of(path)).mean().alias(f"power_{path}")
         for path in ("antenna_bypass", "antenna_stage")
     ]
+    apart = [
+        (pl.col("level_db").filter(of(path)).max() - pl.col("level_db").filter(of(path)).min()).alias(
+            f"apart_{path}"
+        )
+        for path in PATHS[:2]
+    ]
     bounds = [
         ((pl.col("bound") == sign) & of(path)).any().alias(f"{name}_{path}")
         for name, sign in (("floor", -1), ("top", 1))
@@ -55,6 +62,7 @@ def passes_of(visits: "pl.DataFrame", facts: StationFacts) -> "pl.DataFrame":
             pl.col("stale").any(),
             *means,
             *powers,
+            *apart,
             *bounds,
         )
         .sort(*CHANNEL, "time")
@@ -115,61 +123,124 @@ def _with_occupied(table: "pl.DataFrame", facts: StationFacts) -> "pl.DataFrame"
 
     step = facts.meter.step_db or 0.0
     least = 6.0 + step
-    middle = (pl.col("antenna_bypass") + pl.col("antenna_stage")) / 2
-    own = middle - middle.quantile(0.2).over(*CHANNEL)
     noise = pl.col("for") == "noise"
-    table = table.with_columns(own.alias("above_own"), noise.alias("is_noise"))
+    middle = (pl.col("antenna_bypass") + pl.col("antenna_stage")) / 2
     table = table.with_columns(
-        pl.col("above_own").rolling_median(13, min_samples=1, center=True).over(*CHANNEL).alias("usual"),
+        (pl.col("antenna_stage") - pl.col("antenna_bypass")).alias("difference"),
+        (middle - middle.quantile(0.2).over(*CHANNEL)).alias("above_own"),
+        pl.max_horizontal("apart_antenna_bypass", "apart_antenna_stage").alias("apart"),
+    )
+    table = table.with_columns(
+        _off_usual("above_own"),
+        _off_usual("difference"),
         pl.when(noise).then(pl.col("above_own")).min().over("pass", "band").alias("quietest"),
         noise.sum().over("pass", "band").alias("fellows"),
     )
-    sudden = pl.col("above_own") - pl.col("usual") > least
+    sudden = pl.col("above_own_off") > least
     beside = (pl.col("fellows") > 1) & (pl.col("above_own") - pl.col("quietest") > least)
-    difference = pl.col("antenna_stage") - pl.col("antenna_bypass")
-    table = table.with_columns(difference.alias("difference"))
-    astray = (
-        pl.col("difference")
-        - pl.col("difference").rolling_median(13, min_samples=1, center=True).over(*CHANNEL)
-    ).alias("astray")
-    table = table.with_columns(astray)
-    scatter = (pl.col("astray").abs().median().over(*CHANNEL) * 1.4826).clip(lower_bound=0.2)
-    jumped = (pl.col("astray").abs() > 6 * scatter) & (pl.col("astray").abs() > 2.0 + 2 * step)
+    jumped = _beyond("difference_off", 1.0 + step) | _beyond("apart", 1.5 + step)
     occupied = noise & (pl.col("odd") | sudden | beside | jumped).fill_null(False)
-    return table.with_columns(occupied.alias("occupied")).drop(
-        "above_own", "usual", "quietest", "fellows", "astray"
-    )
+    return table.with_columns(occupied.alias("occupied"))
+
+
+def _off_usual(column: str) -> "pl.Expr":
+    """How far a pass lies from the median of the passes around it on its channel."""
+    import polars as pl
+
+    usual = pl.col(column).rolling_median(13, min_samples=1, center=True).over(*CHANNEL)
+    return (pl.col(column) - usual).alias(f"{column}_off")
+
+
+def _beyond(column: str, least: float) -> "pl.Expr":
+    """More than `least`, and than six times what is usual on the channel, in either direction."""
+    import polars as pl
+
+    usual = pl.col(column).abs().median().over(*CHANNEL) * 1.4826
+    return (pl.col(column).abs() > 6 * usual) & (pl.col(column).abs() > least)
 
 
 def _with_carriers(table: "pl.DataFrame") -> "pl.DataFrame":
-    """On carrier rows: the carrier's own level of each route (noise taken out), its S/N, and whether it stood."""
+    """On carrier rows: `carrier_gain` of the pass in dB, the carrier's S/N, and whether it was `absent`."""
     import polars as pl
 
     quiet = (
         table.filter((pl.col("for") == "noise") & ~pl.col("occupied"))
         .group_by("pass", "band")
         .agg(
-            (pl.col("antenna_bypass") - 10 * pl.col("bandwidth_hz").log10()).mean().alias("density_bypass"),
-            (pl.col("antenna_stage") - 10 * pl.col("bandwidth_hz").log10()).mean().alias("density_stage"),
+            *[
+                (pl.col(f"antenna_{route}") - 10 * pl.col("bandwidth_hz").log10())
+                .mean()
+                .alias(f"density_{route}")
+                for route in ("bypass", "stage")
+            ]
         )
     )
     table = table.join(quiet, on=["pass", "band"], how="left", maintain_order="left")
-    carrier = pl.col("for") == "carrier"
-    over = {}
+    parts = [_carrier_of(part) for part in table.partition_by(*CHANNEL, maintain_order=True)]
+    return pl.concat(parts).drop("density_bypass", "density_stage") if parts else table
+
+
+def _carrier_of(part: "pl.DataFrame") -> "pl.DataFrame":
+    """One channel's passes with the columns `carrier_gain`, `carrier_snr` and `absent`."""
+    import polars as pl
+
+    nothing = np.full(len(part), np.nan)
+    if part["for"][0] != "carrier":
+        return part.with_columns(
+            pl.Series("carrier_gain", nothing),
+            pl.Series("carrier_snr", nothing),
+            pl.lit(False).alias("absent"),
+        )
+    width_db = 10 * np.log10(part["bandwidth_hz"].to_numpy())
+    held = part.select(
+        pl.any_horizontal(
+            [f"{edge}_antenna_{route}" for edge in ("floor", "top") for route in ("bypass", "stage")]
+        )
+    ).to_series()
+    noise, carrier = {}, {}
     for route in ("bypass", "stage"):
-        noise = pl.col(f"density_{route}") + 10 * pl.col("bandwidth_hz").log10()
-        over[route] = pl.col(f"antenna_{route}") - noise
-    clear = (over["bypass"] + over["stage"]) / 2 >= CARRIER_CLEAR_DB
-    own = {
-        route: pl.col(f"antenna_{route}") + 10 * (1 - 10 ** (-over[route].clip(lower_bound=0.2) / 10)).log10()
-        for route in ("bypass", "stage")
-    }
-    held = pl.any_horizontal(
-        [pl.col(f"{edge}_antenna_{route}") for edge in ("floor", "top") for route in ("bypass", "stage")]
+        noise[route] = 10 ** ((part[f"density_{route}"].to_numpy().astype(np.float64) + width_db) / 10)
+        carrier[route] = 10 ** (part[f"antenna_{route}"].to_numpy().astype(np.float64) / 10) - noise[route]
+    known = np.isfinite(carrier["bypass"] + carrier["stage"]) & ~held.to_numpy()
+    gain_db, clear = gain_of_pairs_db(
+        carrier["bypass"], carrier["stage"], noise["bypass"], noise["stage"], known
     )
-    stands = carrier & clear.fill_null(False) & ~held
-    return table.with_columns(
-        pl.when(stands).then(own["stage"] - own["bypass"]).alias("carrier_gain"),
-        pl.when(stands).then(over["bypass"]).alias("carrier_snr"),
-        (carrier & ~clear.fill_null(True)).alias("absent"),
-    ).drop("density_bypass", "density_stage")
+    with np.errstate(divide="ignore", invalid="ignore"):
+        over = 10 * np.log10(np.maximum(carrier["bypass"], 0) / noise["bypass"])
+    return part.with_columns(
+        pl.Series("carrier_gain", gain_db).fill_nan(None),
+        pl.Series("carrier_snr", np.where(clear & np.isfinite(over), over, np.nan)).fill_nan(None),
+        pl.Series("absent", known & ~clear),
+    )
+
+
+def gain_of_pairs_db(
+    bypass: Floats, stage: Floats, noise_bypass: Floats, noise_stage: Floats, known: NDArray[np.bool_]
+) -> tuple[Floats, NDArray[np.bool_]]:
+    """Gain from pairs of powers of a carrier that fades between them, dB a pair, and which pairs were clear.
+
+    Linear powers, noise taken out, shapes (passes,). Where both powers fade alike (exponentially, say) the best
+    estimate solves Σ u = 0, u = (s − g·b)/(s + g·b); what comes back are its pseudo-values, whose mean over any
+    passes is the estimate from those passes. A pair counts where s/g + b stands clear of the noise of both: a
+    condition that favours neither route, as one on either of them would. NaN where a pair does not count.
+    """
+    gain, clear = 1.0, known.copy()
+    pairs = np.flatnonzero(known & (bypass > 0) & (stage > 0))
+    if len(pairs):
+        gain = float(np.exp(np.median(np.log(stage[pairs] / bypass[pairs]))))
+    u = np.full(len(bypass), np.nan)
+    for _ in range(12):
+        total = stage / gain + bypass
+        floor = (noise_stage / gain + noise_bypass) * 10 ** (CARRIER_CLEAR_DB / 10)
+        clear = known & (total > floor)
+        if not clear.any():
+            break
+        u = np.where(clear, (stage / gain - bypass) / np.where(clear, total, 1.0), np.nan)
+        slope = float(np.mean((1 - np.minimum(u[clear] ** 2, 1.0)) / 2)) + 1e-3
+        gain *= float(np.exp(np.clip(u[clear].mean() / slope, -1.0, 1.0)))
+    if not clear.any():
+        return np.full(len(bypass), np.nan), clear
+    pseudo: Floats = np.where(
+        clear, 10 * np.log10(gain) + 10 / np.log(10) * (u - np.nanmean(u)) / slope, np.nan
+    )
+    return pseudo, clear

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from sweeper.analysis.facts import StationFacts
-from sweeper.analysis.gain import measured
+from sweeper.analysis.gain import by_carriers, by_load, by_source, weighted
 from sweeper.analysis.levels import Floats
 from sweeper.analysis.noise_figure import thermal_dbm
 
@@ -76,52 +76,66 @@ def product_order(drop_db: float, attenuation_db: float) -> float:
 
 
 def _excess_by_hour(summaries: "pl.DataFrame") -> "pl.DataFrame":
-    """By how much noise powers rise more than carriers (or than in the quietest hours), for each hour."""
+    """By how much noise with the stage in stands above what gain and load readings leave to be expected."""
     import polars as pl
 
-    empty = pl.DataFrame(
-        schema={
-            "hour_utc": pl.Int64,
-            "excess_db": pl.Float64,
-            "excess_se_db": pl.Float64,
-            "strongest_db": pl.Float64,
-            "overload": pl.Boolean,
-        }
-    )
+    columns = {
+        "hour_utc": pl.Int64,
+        "excess_db": pl.Float64,
+        "excess_se_db": pl.Float64,
+        "strongest_db": pl.Float64,
+        "overload": pl.Boolean,
+    }
     rows = summaries.filter(
-        (pl.col("for") == "noise")
-        & pl.col("load_gain_db").is_not_null()
-        & pl.col("load_gain_se_db").is_not_null()
-        & (pl.col("load_gain_se_db") < 3.0)
-        & (pl.col("noise_rise_bound") == "")
-        & (pl.col("difference_bound") == "")
-    )
-    if rows.is_empty():
-        return empty
+        (pl.col("for") == "noise") & (pl.col("noise_rise_bound") == "") & (pl.col("difference_bound") == "")
+    ).drop_nulls(["power_rise_db", "stage_power_rise_db", "load_difference_db", "difference_se_db"])
     reference_db, reference_se = _reference(summaries, rows)
-    if not np.isfinite(reference_db):
-        return empty
+    if rows.is_empty() or not np.isfinite(reference_db):
+        return pl.DataFrame(schema=columns)
+    excess, error, share = _excess_of(rows, reference_db)
+    hour, strongest = rows["hour_utc"].to_numpy(), rows["strongest_carrier_db"].to_numpy()
     found = []
-    for (hour,), part in rows.group_by("hour_utc", maintain_order=True):
-        mean, error = _mean_of_nights(part)
-        excess = mean - reference_db
-        coarse = float(np.sqrt(np.nanmean(part["gain_resolution_db"].to_numpy() ** 2)))
-        error = float(np.sqrt(error**2 + reference_se**2 + coarse**2))
-        found.append((hour, excess, error, float(np.mean(part["strongest_carrier_db"].to_numpy()))))
-    hours = pl.DataFrame(found, schema=list(empty.columns)[:4], orient="row")
+    for at in np.unique(hour):
+        mine = hour == at
+        mean, se = _mean(excess[mine], error[mine])
+        found.append(
+            (int(at), mean, float(np.hypot(se, share[mine].mean() * reference_se)), strongest[mine].mean())
+        )
+    hours = pl.DataFrame(found, schema=list(columns)[:4], orient="row")
     overload = (pl.col("excess_db") > EXCESS_DB) & (pl.col("excess_db") > SURE * pl.col("excess_se_db"))
-    return hours.with_columns(overload.alias("overload")).sort("hour_utc")
+    return hours.with_columns(overload.alias("overload"))
 
 
-def _mean_of_nights(part: "pl.DataFrame") -> tuple[float, float]:
-    value, error = part["load_gain_db"].to_numpy(), part["load_gain_se_db"].to_numpy()
+def _excess_of(rows: "pl.DataFrame", gain_db: float) -> tuple[Floats, Floats, Floats]:
+    """Excess of each row in dB, its standard error, and how much of it an error of the gain would make.
+
+    With the gain g and the load difference d, antenna noise y in bypass (load = 1) comes to 1 + (y − 1)·g/d
+    with the stage in, whatever the noise figures are.
+    """
+    seen = rows["stage_power_rise_db"].to_numpy()
+    over = np.maximum(10 ** (rows["power_rise_db"].to_numpy() / 10) - 1, 0.0)
+    lifted = 10 ** ((gain_db - rows["load_difference_db"].to_numpy()) / 10)
+    expected = 1 + lifted * over
+    slope = lifted * (1 + over) / expected
+    load_se = rows["load_difference_se_db"].to_numpy()
+    coarse = rows["resolution_db"].to_numpy()
+    error: Floats = np.sqrt(
+        (np.maximum(1.0, slope) * rows["difference_se_db"].to_numpy()) ** 2
+        + (np.maximum(1.0, slope) * load_se) ** 2
+        + (np.maximum(1.0, slope) * coarse) ** 2
+    )
+    excess: Floats = seen - 10 * np.log10(expected)
+    return excess, error, lifted * over / expected
+
+
+def _mean(value: Floats, error: Floats) -> tuple[float, float]:
+    """Mean weighted by 1/error² and its standard error: what the errors say, or the scatter where it is larger."""
     weight = 1 / np.maximum(error, 0.05) ** 2
     mean = float(weight @ value / weight.sum())
     within = float(np.sqrt(1 / weight.sum()))
-    if len(value) >= 3:
-        between = float(np.sqrt((weight**2 * (value - mean) ** 2).sum()) / weight.sum())
-        return mean, max(within, between)
-    return mean, within
+    if len(value) < 3:
+        return mean, within
+    return mean, max(within, float(np.sqrt((weight**2 * (value - mean) ** 2).sum()) / weight.sum()))
 
 
 def _reference(summaries: "pl.DataFrame", rows: "pl.DataFrame") -> tuple[float, float]:
@@ -131,19 +145,19 @@ def _reference(summaries: "pl.DataFrame", rows: "pl.DataFrame") -> tuple[float, 
     """
     import polars as pl
 
-    blank = pl.lit(None, dtype=pl.Float64)
-    steady = measured(summaries.with_columns(blank.alias("load_gain_db")))
-    known = (steady.gain_db, steady.se_db) if steady is not None else (float("nan"), float("inf"))
-    strength = rows["strongest_carrier_db"].to_numpy()
-    weak = rows.filter(pl.Series(strength <= np.nanquantile(strength, 0.34)))
-    if not weak.is_empty() and np.nanmax(strength) - np.nanmin(strength) >= WEAK_CARRIERS_DB:
-        quiet = _mean_of_nights(weak)
-        error = float(np.hypot(known[1], quiet[1]))
-        if not np.isfinite(known[0]) or quiet[0] - known[0] < 2.5 * error:
-            pair = np.array([known[0] if np.isfinite(known[0]) else 0.0, quiet[0]])
-            weight = 1 / np.array([known[1], quiet[1]]) ** 2
-            return float(pair @ weight / weight.sum()), float(1 / np.sqrt(weight.sum()))
-    return known if known[1] < 1.0 else (float("nan"), float("nan"))
+    steady = [part for part in (by_carriers(summaries), by_source(summaries)) if part is not None]
+    strength = rows["strongest_carrier_db"].drop_nulls().to_numpy()
+    if len(strength) and strength.max() - strength.min() >= WEAK_CARRIERS_DB:
+        quiet = by_load(rows.filter(pl.col("strongest_carrier_db") <= np.quantile(strength, 0.34)))
+        known = weighted(tuple(steady)) if steady else None
+        if quiet is not None and (
+            known is None or quiet.gain_db - known.gain_db < 2.5 * np.hypot(known.se_db, quiet.se_db)
+        ):
+            steady.append(quiet)
+    if not steady:
+        return float("nan"), float("nan")
+    together = weighted(tuple(steady))
+    return (together.gain_db, together.se_db) if together.se_db < 1.0 else (float("nan"), float("nan"))
 
 
 def _overload(hours: "pl.DataFrame") -> list[tuple[str, str]]:
@@ -220,13 +234,16 @@ def _dead(summaries: "pl.DataFrame", facts: StationFacts) -> list[tuple[str, str
     import polars as pl
 
     rated = facts.rated_gain_db
+    if rated is None:
+        return []
     noise = summaries.filter(pl.col("for") == "noise")
-    carriers = _typical(summaries, "carrier_gain_db")
+    carriers = by_carriers(summaries)
     difference, load_difference = _typical(noise, "difference_db"), _typical(noise, "load_difference_db")
-    seen = [value for value in (carriers, difference, load_difference) if np.isfinite(value)]
-    resolution = max(_typical(noise, "resolution_db"), 0.0) if noise.height else 0.0
+    seen = [value for value in (difference, load_difference) if np.isfinite(value)]
+    resolution = _typical(noise, "resolution_db")
     still = 0.3 + 2 * (resolution if np.isfinite(resolution) else 0.0)
-    if seen and all(abs(value) < still for value in seen) and rated is not None and abs(rated) >= 3:
+    moved = carriers is not None and abs(carriers.gain_db) > still + 3 * carriers.se_db
+    if seen and abs(rated) >= 3 and not moved and all(abs(value) < still for value in seen):
         return [
             (
                 "stuck-relay",
@@ -235,13 +252,14 @@ def _dead(summaries: "pl.DataFrame", facts: StationFacts) -> list[tuple[str, str
                 "Listen for the click, then look at the wiring and at `paths` in the station file.",
             )
         ]
-    passive = carriers if np.isfinite(carriers) else difference
-    if rated is not None and rated >= 3 and np.isfinite(passive) and passive < -1.0:
+    passive = carriers.gain_db if carriers is not None else difference
+    if rated >= 3 and np.isfinite(passive) and passive < -1.0:
         return [
             (
                 "no-gain",
-                f"The stage is rated at {rated:+.0f} dB but takes {-passive:.1f} dB away: it has no supply, or stage "
-                "and bypass are swapped in the station file. Check the supply first.",
+                f"The stage is rated at {rated:+.0f} dB but takes {-passive:.1f} dB away here: this is outside its "
+                "range or, if it does so on every band, it has no supply, or stage and bypass are swapped in the "
+                "station file.",
             )
         ]
     return []

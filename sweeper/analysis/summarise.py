@@ -95,15 +95,15 @@ def _cells(table: "pl.DataFrame", facts: StationFacts) -> "pl.DataFrame":
         pl.col("d").mean().alias("difference_db"),
         pl.col("y_bypass").mean().alias("noise_rise_db"),
         pl.col("y_stage").mean().alias("stage_noise_rise_db"),
-        _power_mean("y_bypass").alias("power_rise_bypass"),
-        _power_mean("y_stage").alias("power_rise_stage"),
+        _power_mean("y_bypass").alias("power_rise_db"),
+        _power_mean("y_stage").alias("stage_power_rise_db"),
         pl.col("c").mean().alias("carrier_gain_db"),
         pl.col("c").count().alias("carrier_passes"),
         pl.col("carrier_snr").mean().alias("carrier_snr_db"),
         pl.col("strongest").mean().alias("strongest_carrier_db"),
         pl.col("i_bypass").mean().alias("impulsiveness_db"),
         pl.col("i_stage").mean().alias("stage_impulsiveness_db"),
-        pl.col("a_bypass").std().fill_null(0.0).alias("wander"),
+        *[pl.col(f"a_{route}").std().fill_null(0.0).alias(f"wander_{route}") for route in ROUTES],
         pl.col(
             "floor_antenna_bypass",
             "floor_antenna_stage",
@@ -193,8 +193,8 @@ def _combined(cells: "pl.DataFrame", facts: StationFacts) -> "pl.DataFrame":
     }
     load_gain, load_gain_se = gain_from_rises(
         array["load_difference_db"],
-        array["power_rise_bypass"],
-        array["power_rise_stage"],
+        array["power_rise_db"],
+        array["stage_power_rise_db"],
         array["difference_se_db"],
         array["load_bypass_se"],
         array["load_stage_se"],
@@ -213,10 +213,13 @@ def _combined(cells: "pl.DataFrame", facts: StationFacts) -> "pl.DataFrame":
     def left_by_step(wander: Floats) -> Floats:
         return resolution_db(step, np.sqrt(np.maximum(wander**2 - step**2 / 12, 0.0) + scatter**2))
 
-    resolution = np.sqrt(2.0) * left_by_step(array["wander"])
+    resolution = np.hypot(left_by_step(array["wander_bypass"]), left_by_step(array["wander_stage"]))
     load_left = {route: left_by_step(array[f"load_{route}_wander"]) for route in ROUTES}
     with np.errstate(invalid="ignore"):  # antenna and load on the same floor: infinite slope, no rounding
-        slopes = [kept_share_slope(array[f"power_rise_{route}"]) * load_left[route] for route in ROUTES]
+        slopes = [
+            kept_share_slope(array["power_rise_db"]) * load_left["bypass"],
+            kept_share_slope(array["stage_power_rise_db"]) * load_left["stage"],
+        ]
     return cells.with_columns(
         pl.Series("load_gain_db", load_gain),
         pl.Series("load_gain_se_db", load_gain_se),

@@ -74,6 +74,12 @@ COLUMNS: tuple[Column, ...] = (
     Column("stage_noise_rise_db", "float", "Antenna minus load with the stage in, dB."),
     Column("stage_noise_rise_se_db", "float", "Its standard error."),
     Column(
+        "power_rise_db",
+        "float",
+        "Noise rise in bypass as a ratio of mean powers, dB; for what follows from powers.",
+    ),
+    Column("stage_power_rise_db", "float", "The same with the stage in."),
+    Column(
         "carrier_gain_db", "float", "Carrier rows: stage minus bypass after taking the noise out of each, dB."
     ),
     Column("carrier_gain_se_db", "float", "Its standard error (fading included)."),
