@@ -27,7 +27,7 @@ def demo(
     from sweeper.daemon.campaign import Campaign, run_passes
     from sweeper.daemon.watching import Watcher
     from sweeper.reduction import facts_of, reduce_store
-    from sweeper.report import write_html
+    from sweeper.report import Setting, write_html
     from sweeper.report.terminal import show_findings
     from sweeper.simulation import saltmarsh, serve
     from sweeper.station import load
@@ -52,12 +52,18 @@ def demo(
             run_passes(Campaign(station, store, clock, watchers=[Counting()]), due)
     with progress("Reducing and drawing") as told:
         reduced = reduce_store(store, facts_of(station), progress=lambda share: told(share / 2))
-        write_html(reduced.findings, reduced.evidence, reduced.passes, out / "report.html")
+        write_html(
+            reduced.findings,
+            reduced.evidence,
+            reduced.passes,
+            out / "report.html",
+            setting=Setting.of(station),
+        )
         told(1.0)
     (out / "findings.json").write_text(findings_json(reduced.findings), encoding="utf-8")
     write_parquet(store.readings(), out / "readings.parquet")
     store.close()
-    show_findings(reduced.findings)
+    show_findings(reduced.findings, station.station.timezone)
     print(f"\nThe station is invented, so is every reading. Report: {out / 'report.html'}")
 
 

@@ -1,6 +1,6 @@
 """Shows findings: one self-contained page, plain text for mail, tables for a terminal. Computes nothing."""
 
-from sweeper.report.page import write_html
+from sweeper.report.page import Setting, write_html
 from sweeper.report.plain import as_text
 
-__all__ = ["as_text", "write_html"]
+__all__ = ["Setting", "as_text", "write_html"]

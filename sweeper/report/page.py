@@ -8,14 +8,14 @@ import base64
 import csv
 import hashlib
 import io
-import json
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Self
 
 from sweeper.analysis.as_json import findings_json
 from sweeper.analysis.findings import BandFinding, Comparison, Findings
+from sweeper.daemon.health import health_sentence
 from sweeper.report import wording
 from sweeper.report.pictures.picture import Picture
 from sweeper.report.since_last import carried_json, changed, previous_findings
@@ -23,6 +23,7 @@ from sweeper.words import PassRecord
 
 if TYPE_CHECKING:
     from sweeper.analysis.evidence import Evidence
+    from sweeper.station import Station
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,23 +56,43 @@ class Section:
     pictures: tuple[Picture, ...]
 
 
+@dataclass(frozen=True, slots=True)
+class Setting:
+    """What the page must know of the station beyond the findings: time zone, the meter's unit, the relays' rating."""
+
+    zone: str = "UTC"
+    unit: str = "dB"
+    rated_operations: int | None = None
+
+    @classmethod
+    def of(cls, station: "Station") -> Self:
+        """As the station file has it."""
+        meter = station.receiver.meter
+        unit = (
+            "dBm"
+            if meter.curve or meter.unit == "dBm"
+            else {"dB-over-S9": "dB over S9"}.get(meter.unit, "dB")
+        )
+        return cls(station.station.timezone, unit, station.switch.rated_operations)
+
+
 def write_html(
     findings: Findings,
     evidence: "Evidence",
     passes: Sequence[PassRecord],
     file: Path,
     *,
-    zone: str = "UTC",
-    meter_unit: str = "dB",
-    rated_operations: int | None = None,
+    setting: Setting | None = None,
     comparison: Comparison | None = None,
 ) -> None:
     """Write the page to `file`, whole or not at all; a report already there says what was found last time."""
     from jinja2 import Environment, PackageLoader
 
+    setting = setting or Setting()
+    zone = setting.zone
     previous = previous_findings(file, findings)
     style = _style()
-    sections = _sections(findings, evidence, passes, zone, meter_unit, rated_operations, comparison)
+    sections = _sections(findings, evidence, passes, setting, comparison)
     environment = Environment(
         loader=PackageLoader("sweeper.report"), autoescape=True, trim_blocks=True, lstrip_blocks=True
     )
@@ -109,24 +130,65 @@ def _sections(
     findings: Findings,
     evidence: "Evidence",
     passes: Sequence[PassRecord],
-    zone: str,
-    meter_unit: str,
-    rated_operations: int | None,
+    setting: Setting,
     comparison: Comparison | None,
 ) -> list[Section]:
+    from sweeper.report.pictures.causes import causes
+    from sweeper.report.pictures.ceiling import ceiling
+    from sweeper.report.pictures.fix import fix, fix_lines
+    from sweeper.report.pictures.gain import gain
     from sweeper.report.pictures.noise import noise
+    from sweeper.report.pictures.rig import rig
+    from sweeper.report.pictures.season import months, season
     from sweeper.report.pictures.when import when
 
-    found = [
+    zone, unit = setting.zone, setting.unit
+    nothing_yet = "Make the change, note its time with `sweeper note`, measure some nights, and compare."
+    fixed = fix(comparison, zone) if comparison is not None else ()
+    return [
         Section("when", "When does the stage help?", (), (when(findings, zone),)),
         Section(
             "noise",
             "How noisy is it, and what sets the floor?",
             (),
-            noise(findings, evidence.levels, zone, meter_unit),
+            noise(findings, evidence.levels, zone, unit),
+        ),
+        Section(
+            "ceiling",
+            "What would any stage give at most?",
+            ()
+            if evidence.curve.height
+            else ("Not known without a load position: it tells the receiver's floor.",),
+            ceiling(evidence, findings.worthwhile_db, unit),
+        ),
+        Section("gain", "What gain does the stage have?", (), gain(evidence.gains)),
+        Section(
+            "fix",
+            "Did the fix work?",
+            fix_lines(comparison, zone) if comparison is not None else (nothing_yet,),
+            fixed,
+        ),
+        Section(
+            "season",
+            "How did it go, night by night?",
+            ()
+            if evidence.nights["night"].n_unique() > 1
+            else ("One night so far; a second begins this picture.",),
+            season(findings, evidence.nights, zone) + months(evidence.months),
+        ),
+        Section(
+            "causes",
+            "Does the noise come from the house or from the sky?",
+            (evidence.local_or_sky or "Some weeks of nights are needed to tell them apart.",),
+            causes(evidence.parts, evidence.local_or_sky),
+        ),
+        Section(
+            "rig",
+            "Is the rig healthy?",
+            (health_sentence(passes),) if passes else ("Nothing is kept of the passes of these readings.",),
+            rig(passes, evidence.health, setting.rated_operations, zone),
         ),
     ]
-    return [section for section in found if section.pictures or section.lines]
 
 
 def _style() -> str:
@@ -175,7 +237,7 @@ def _still_open(findings: Findings, zone: str) -> list[str]:
 
 
 def _downloads(findings: Findings) -> list[tuple[str, str]]:
-    as_json = json.dumps(findings_json(findings), indent=1, ensure_ascii=False)
+    as_json = findings_json(findings)
     table = io.StringIO()
     writer = csv.writer(table)
     writer.writerow(

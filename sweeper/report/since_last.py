@@ -11,7 +11,7 @@ from datetime import date
 from pathlib import Path
 from typing import Any
 
-from sweeper.analysis.as_json import findings_json
+from sweeper.analysis.as_json import findings_object
 from sweeper.analysis.findings import BandFinding, Findings, Verdict
 from sweeper.report import wording
 
@@ -31,7 +31,7 @@ class Changed:
 
 def carried_json(findings: Findings, previous: Json | None) -> str:
     """Findings and those before them as JSON that may stand inside a ``<script>`` element."""
-    text = json.dumps({"findings": findings_json(findings), "previous": previous}, ensure_ascii=False)
+    text = json.dumps({"findings": findings_object(findings), "previous": previous}, ensure_ascii=False)
     return text.replace("&", "\\u0026").replace("<", "\\u003c").replace(">", "\\u003e")
 
 
@@ -51,7 +51,7 @@ def previous_findings(file: Path, findings: Findings) -> Json | None:
         older: dict[str, Any] | None = carried["previous"]
         if old["format"] != "sweeper-findings-1" or old["station"] != findings.station:
             return None
-        return older if old["to"] == findings_json(findings)["to"] else old
+        return older if old["to"] == findings_object(findings)["to"] else old
     except (ValueError, KeyError, TypeError):
         return None  # Somebody else's page, or one that was edited: there is nothing to compare with.
 

@@ -14,6 +14,7 @@ from rich.text import Text
 
 from sweeper.analysis.findings import Comparison, Findings, PeriodFinding, Verdict
 from sweeper.report import wording
+from sweeper.report.pictures.fix import fix_lines
 from sweeper.words import PassRecord
 
 if TYPE_CHECKING:
@@ -106,8 +107,11 @@ def _short(text: str, most: int) -> str:
 def show_comparison(comparison: Comparison, zone: str = "UTC") -> None:
     """Before and after a fix, band by band."""
     console = _console()
-    when = wording.local_time(comparison.fix, zone)
-    console.print(Text.assemble((comparison.station, "bold"), f"  before and after {when} ({zone})"))
+    console.print(Text(comparison.station, "bold"))
+    for line in fix_lines(comparison, zone):
+        console.print(Text(line))
+    if not comparison.bands:
+        return
     console.print()
     table = _table(
         ("Band", "left"),

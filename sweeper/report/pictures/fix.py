@@ -1,0 +1,87 @@
+"""Did the fix work? The change of noise on each band with its interval, and night by night."""
+
+from sweeper.analysis.findings import Comparison
+from sweeper.report import wording
+from sweeper.report.pictures.picture import Numbers, Picture
+from sweeper.report.pictures.when import listed
+from sweeper.report.svg import colour, drawing, inline, sheet
+
+
+def fix(comparison: Comparison, zone: str) -> tuple[Picture, ...]:
+    """One picture of all bands that could be compared."""
+    everything = (*comparison.bands, *((comparison.all_bands,) if comparison.all_bands else ()))
+    bands = [band for band in everything if band.change_db is not None]
+    if not bands:
+        return ()
+    title = _title(comparison)
+    with drawing():
+        figure = sheet(8.2, 1.0 + 0.42 * len(bands))
+        axes = figure.subplots()
+        axes.axvline(0, color=colour("soft"), linewidth=1)
+        for row, band in enumerate(bands):
+            change = band.change_db
+            if change is None:
+                continue
+            ink = {"quieter": "in", "noisier": "out"}.get(band.verdict, "ink")
+            axes.plot([change.low, change.high], [row, row], color=colour(ink), linewidth=3, alpha=0.6)
+            axes.plot([change.value], [row], marker="o", color=colour(ink), markersize=7)
+            hours = [period.change_db.value for period in band.periods if period.change_db is not None]
+            axes.plot(hours, [row + 0.24] * len(hours), "|", color=colour("soft"), markersize=5)
+        axes.set_yticks(range(len(bands)), [band.band for band in bands])
+        axes.set_ylim(len(bands) - 0.5, -0.5)
+        axes.tick_params(axis="y", length=0)
+        axes.grid(axis="x")
+        axes.set_xlabel("change of noise after the fix, dB (left: quieter)")
+        axes.set_ylabel("band")
+        svg = inline(figure, "fix", title, " ".join(f"{band.band}: {band.reason}" for band in everything))
+    caption = "Dots: the change over matching hours, with its interval; ticks below: single hours."
+    numbers = Numbers(
+        ("Band", "Change, dB", "low", "high", "Nights before", "after", "Verdict", "Why"),
+        tuple(
+            (
+                band.band,
+                wording.decibel(band.change_db.value if band.change_db else None, True),
+                wording.decibel(band.change_db.low if band.change_db else None, True),
+                wording.decibel(band.change_db.high if band.change_db else None, True),
+                str(band.nights_before),
+                str(band.nights_after),
+                band.verdict,
+                band.reason,
+            )
+            for band in everything
+        ),
+    )
+    return (Picture("fix", title, svg, caption, numbers),)
+
+
+def fix_lines(comparison: Comparison, zone: str) -> tuple[str, ...]:
+    """When the fix was, what the sky did meanwhile, and changes that were found without being told."""
+    lines = []
+    if comparison.fix is not None:
+        lines.append(f"Before and after {wording.local_time(comparison.fix, zone)}.")
+    if comparison.all_bands is not None:
+        lines.append(comparison.all_bands.reason)
+    if comparison.sky:
+        lines.append(comparison.sky)
+    for change in comparison.changes:
+        text = (
+            f"From the night of {change.night:%d %B %Y} on, noise stood {wording.interval(change.change_db)} dB "
+            f"elsewhere on {listed(change.bands)}; nights without any change would show one as clear in "
+            f"{change.chance:.1%} of cases."
+        )
+        lines.append(f"{text} Noted then: {'; '.join(change.notes)}." if change.notes else text)
+    if not lines:
+        lines.append("No date is known, and the levels show none from which on the noise stood elsewhere.")
+    return tuple(lines)
+
+
+def _title(comparison: Comparison) -> str:
+    quieter = [band.band for band in comparison.bands if band.verdict == "quieter"]
+    noisier = [band.band for band in comparison.bands if band.verdict == "noisier"]
+    parts = [f"quieter on {listed(quieter)}"] if quieter else []
+    parts += [f"noisier on {listed(noisier)}"] if noisier else []
+    if parts:
+        return f"After the fix it is {' and '.join(parts)}"
+    if all(band.verdict == "no change" for band in comparison.bands):
+        return "The fix changed nothing that matters"
+    return "Too early to say whether the fix changed anything"

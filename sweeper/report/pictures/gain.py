@@ -1,0 +1,88 @@
+"""Do the ways to measure gain agree? Each way's gain with its interval, band by band."""
+
+from typing import TYPE_CHECKING
+
+from sweeper.report import wording
+from sweeper.report.pictures.picture import Numbers, Picture
+from sweeper.report.pictures.when import listed
+from sweeper.report.svg import colour, drawing, inline, sheet
+
+if TYPE_CHECKING:
+    import polars as pl
+
+MARKS = {"carriers": "o", "load": "s", "noise": "D", "rated": "x", "combined": "|"}
+WORDS = {
+    "carriers": "carriers",
+    "load": "noise over the load",
+    "noise": "noise source",
+    "rated": "rated",
+    "combined": "combined",
+}
+
+
+def gain(gains: "pl.DataFrame") -> tuple[Picture, ...]:
+    """One picture, if any gain is known."""
+    if not gains.height:
+        return ()
+    apart = gains.filter(~gains["agrees"])["band"].unique(maintain_order=True).to_list()
+    bands = gains["band"].unique(maintain_order=True).to_list()
+    title = (
+        f"The ways to measure gain disagree on {listed(apart)}"
+        if apart
+        else "The ways to measure gain agree within their uncertainty on every band"
+    )
+    rows = list(gains.iter_rows(named=True))
+    with drawing():
+        figure = sheet(8.2, 0.9 + 0.26 * (len(rows) + len(bands)))
+        axes = figure.subplots()
+        ticks, labels, y = [], [], 0.0
+        for row, earlier in zip(rows, [None, *rows], strict=False):
+            y += 1.0 if earlier is None or earlier["band"] == row["band"] else 1.8
+            ink = colour("mark" if not row["agrees"] else "in" if row["method"] == "combined" else "ink")
+            if row["low"] is not None and row["high"] is not None:
+                heavy = 3.2 if row["method"] == "combined" else 1.3
+                axes.plot([row["low"], row["high"]], [y, y], color=ink, linewidth=heavy, alpha=0.75)
+            axes.plot(
+                [row["gain_db"]],
+                [y],
+                color=ink,
+                marker=MARKS[row["method"]],
+                markersize=6,
+                markerfacecolor="none",
+            )
+            ticks.append(y)
+            labels.append(f"{row['band']}, {WORDS[row['method']]}")
+        axes.set_yticks(ticks, labels)
+        axes.invert_yaxis()
+        axes.tick_params(axis="y", length=0)
+        axes.grid(axis="x")
+        axes.set_xlabel("gain of the stage with its relays and cables, dB")
+        axes.set_ylabel("band and way of measuring")
+        svg = inline(figure, "gain", title, _alternative(rows))
+    caption = (
+        "Each line is an interval; the heavy one is all ways together, which the S/N change is reckoned with."
+    )
+    numbers = Numbers(
+        ("Band", "Way", "Gain, dB", "low", "high", "Agrees"),
+        tuple(
+            (
+                row["band"],
+                WORDS[row["method"]],
+                wording.decibel(row["gain_db"], True),
+                wording.decibel(row["low"], True),
+                wording.decibel(row["high"], True),
+                "yes" if row["agrees"] else "no",
+            )
+            for row in rows
+        ),
+    )
+    return (Picture("gain", title, svg, caption, numbers),)
+
+
+def _alternative(rows: list[dict[str, object]]) -> str:
+    parts = []
+    for row in rows:
+        value = row["gain_db"]
+        if row["method"] == "combined" and isinstance(value, float):
+            parts.append(f"{row['band']}: {wording.decibel(value, True)} dB")
+    return "Combined gain. " + "; ".join(parts) + "."

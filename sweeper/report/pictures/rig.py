@@ -1,0 +1,103 @@
+"""Is the rig healthy? What became of the passes of each night, and how much of the relays' life is spent."""
+
+from collections import Counter
+from collections.abc import Sequence
+from datetime import date, timedelta
+from typing import TYPE_CHECKING
+from zoneinfo import ZoneInfo
+
+from sweeper.report import wording
+from sweeper.report.pictures.picture import Numbers, Picture
+from sweeper.report.svg import colour, drawing, inline, sheet
+from sweeper.words import Outcome, PassRecord
+
+if TYPE_CHECKING:
+    import polars as pl
+
+INKS: dict[Outcome, str] = {"done": "in", "skipped": "rule", "failed": "mark"}
+
+
+def rig(
+    passes: Sequence[PassRecord], health: "pl.DataFrame", rated_operations: int | None, zone: str
+) -> tuple[Picture, ...]:
+    """One picture of the passes of each night. Counts: there is no uncertainty to draw."""
+    if not passes:
+        return ()
+    counts: dict[date, Counter[Outcome]] = {}
+    operations: Counter[date] = Counter()
+    for record in passes:
+        night = _night(record, zone)
+        counts.setdefault(night, Counter())[record.outcome] += 1
+        operations[night] += record.relay_operations
+    nights = sorted(counts)
+    title = _title(passes, sum(operations.values()), rated_operations)
+    first, span = nights[0], (nights[-1] - nights[0]).days + 1
+    with drawing():
+        figure = sheet(8.2, 2.4)
+        axes = figure.subplots()
+        for night in nights:
+            base = 0
+            for outcome, ink in INKS.items():
+                number = counts[night][outcome]
+                if number:
+                    axes.bar((night - first).days, number, 0.85, base, color=colour(ink), linewidth=0)
+                base += number
+        step = max(1, span // 8)
+        marks = list(range(0, span, step))
+        days = [first + timedelta(days=mark) for mark in marks]
+        axes.set_xticks(marks, [f"{day.day} {day:%b}" for day in days])
+        axes.set_xlim(-0.6, max(span, 6) - 0.4)
+        axes.set_xlabel("night, by the day that it began on")
+        axes.set_ylabel("passes")
+        axes.grid(axis="y")
+        total = Counter(record.outcome for record in passes)
+        for nth, (outcome, ink) in enumerate(INKS.items()):
+            axes.text(
+                1.02,
+                0.9 - 0.14 * nth,
+                f"{outcome}: {total[outcome]}",
+                transform=axes.transAxes,
+                color=colour("soft" if ink == "rule" else ink),
+            )
+        svg = inline(figure, "rig", title, f"{title}. {_troubles(passes)}")
+    trouble = {row["night"]: row for row in health.iter_rows(named=True)}
+    signs = ("floor", "clipped", "occupied", "stale", "overload")
+    rows = tuple(
+        (
+            night.isoformat(),
+            *(str(counts[night][outcome]) for outcome in INKS),
+            str(operations[night]),
+            *(str(trouble[night][sign]) if night in trouble else "–" for sign in signs),
+        )
+        for night in nights
+    )
+    headings = (
+        "Night of", "Passes done", "skipped", "failed", "Relay operations", "On the floor", "Clipped", "Occupied",
+        "Stale", "Hours with overload",
+    )  # fmt: skip
+    return (Picture("rig", title, svg, _troubles(passes), Numbers(headings, rows)),)
+
+
+def _night(record: PassRecord, zone: str) -> date:
+    """The day a night began on: what is before noon belongs to the evening before."""
+    return (record.started.astimezone(ZoneInfo(zone)) - timedelta(hours=12)).date()
+
+
+def _title(passes: Sequence[PassRecord], operations: int, rated: int | None) -> str:
+    done = sum(record.outcome == "done" for record in passes)
+    text = f"{done} of {wording.count(len(passes), 'pass', 'passes')} done"
+    if rated is None:
+        return f"{text}, {operations} relay operations"
+    return f"{text}; {operations} relay operations in all, of {rated:,} that one relay is rated for".replace(
+        ",", " "
+    )
+
+
+def _troubles(passes: Sequence[PassRecord]) -> str:
+    because = Counter(record.because for record in passes if record.because)
+    if not because:
+        return "Nothing went wrong."
+    told = "; ".join(
+        f"{reason.rstrip('.')} ({wording.count(times, 'time')})" for reason, times in because.most_common(3)
+    )
+    return f"Most often: {told}."
