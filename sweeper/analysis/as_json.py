@@ -3,15 +3,26 @@
 Only the writing down; the formats are fixed, keys may be added.
 """
 
+import json
 from datetime import UTC, datetime
 
-from sweeper.analysis.findings import Comparison, Findings, Interval
+from sweeper.analysis.findings import BandComparison, Comparison, Findings, Interval
 
 Json = dict[str, object]
 
 
-def findings_json(findings: Findings) -> Json:
-    """An object that `json.dumps` takes, no NaN in it."""
+def findings_json(findings: Findings) -> str:
+    """The findings as JSON text."""
+    return json.dumps(findings_object(findings), ensure_ascii=False, allow_nan=False, indent=1)
+
+
+def comparison_json(comparison: Comparison) -> str:
+    """The comparison as JSON text."""
+    return json.dumps(comparison_object(comparison), ensure_ascii=False, allow_nan=False, indent=1)
+
+
+def findings_object(findings: Findings) -> Json:
+    """The same as an object that `json.dumps` takes, no NaN in it."""
     return {
         "format": "sweeper-findings-1",
         "station": findings.station,
@@ -48,28 +59,41 @@ def findings_json(findings: Findings) -> Json:
     }
 
 
-def comparison_json(comparison: Comparison) -> Json:
-    """An object that `json.dumps` takes, no NaN in it."""
+def comparison_object(comparison: Comparison) -> Json:
+    """The same as an object that `json.dumps` takes, no NaN in it."""
     return {
         "format": "sweeper-comparison-1",
         "station": comparison.station,
-        "fix": _instant(comparison.fix),
+        "fix": None if comparison.fix is None else _instant(comparison.fix),
         "confidence": comparison.confidence,
-        "bands": [
+        "bands": [_band(band) for band in comparison.bands],
+        "all_bands": None if comparison.all_bands is None else _band(comparison.all_bands),
+        "sky": comparison.sky,
+        "changes": [
             {
-                "band": band.band,
-                "change_db": _interval(band.change_db),
-                "nights_before": band.nights_before,
-                "nights_after": band.nights_after,
-                "verdict": band.verdict,
-                "flags": list(band.flags),
-                "reason": band.reason,
-                "periods": [
-                    {"hour_utc": period.hour_utc, "change_db": _interval(period.change_db)}
-                    for period in band.periods
-                ],
+                "night": change.night.isoformat(),
+                "change_db": _interval(change.change_db),
+                "bands": list(change.bands),
+                "chance": round(change.chance, 4),
+                "notes": list(change.notes),
             }
-            for band in comparison.bands
+            for change in comparison.changes
+        ],
+    }
+
+
+def _band(band: BandComparison) -> Json:
+    return {
+        "band": band.band,
+        "change_db": _interval(band.change_db),
+        "nights_before": band.nights_before,
+        "nights_after": band.nights_after,
+        "verdict": band.verdict,
+        "flags": list(band.flags),
+        "reason": band.reason,
+        "smallest_change_db": None if band.smallest_change_db is None else round(band.smallest_change_db, 2),
+        "periods": [
+            {"hour_utc": period.hour_utc, "change_db": _interval(period.change_db)} for period in band.periods
         ],
     }
 

@@ -4,7 +4,7 @@ Shapes only; nothing here computes. Formats ``sweeper-findings-1`` and ``sweeper
 """
 
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import date, datetime
 from typing import Literal
 
 Verdict = Literal["stage", "bypass", "either", "undecided"]
@@ -72,7 +72,7 @@ class ChangePeriod:
 
 @dataclass(frozen=True, slots=True)
 class BandComparison:
-    """Before and after a fix on one band."""
+    """Before and after a fix on one band. `smallest_change_db`: what these nights would most likely have shown."""
 
     band: str
     change_db: Interval | None
@@ -82,13 +82,35 @@ class BandComparison:
     periods: tuple[ChangePeriod, ...]
     reason: str
     flags: tuple[str, ...] = ()
+    smallest_change_db: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Change:
+    """A night from which on the noise stood elsewhere, found without being told.
+
+    `chance`: how often nights without any change, shuffled, would have shown one as clear. `notes`: what was noted
+    about that time.
+    """
+
+    night: date
+    change_db: Interval
+    bands: tuple[str, ...]
+    chance: float
+    notes: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
 class Comparison:
-    """Before and after a fix, all bands."""
+    """Before and after a fix: by band, over all bands, and what the carriers say of the sky.
+
+    `fix` is None when none was given and none was found. `changes` are the dates found, when looked for.
+    """
 
     station: str
-    fix: datetime
+    fix: datetime | None
     confidence: float
     bands: tuple[BandComparison, ...]
+    all_bands: BandComparison | None = None
+    sky: str = ""
+    changes: tuple[Change, ...] = ()

@@ -27,6 +27,11 @@ def spent(nights: float, alpha: float) -> float:
     return alpha * (1.0 - 0.5 * float(np.sqrt(FIRST_LOOK / nights)))
 
 
+def spent_late(nights: float, alpha: float) -> float:
+    """The same for nights after a fix, which are seldom judged before a week: half of `alpha` is gone at seven."""
+    return alpha * nights**2 / (nights**2 + 49.0)
+
+
 def boundaries(information: Sequence[float], spending: Sequence[float]) -> NDArray[np.float64]:
     """Two-sided boundaries |z| for looks at rising information, given the error spent up to each look.
 

@@ -58,7 +58,7 @@ def judge(
 ) -> list[Judged]:
     """A verdict for each cell. `troubles` names, by the cell's place, the flags that hold for it."""
     alone = [_alone(cell, worthwhile_db) for cell in cells]
-    allowed = _allowed([level for _, level, _ in alone], 1.0 - confidence)
+    allowed = allowed_level([level for _, level, _ in alone], 1.0 - confidence)
     judged: list[Judged] = []
     for place, (cell, (verdict, level, by_physics)) in enumerate(zip(cells, alone, strict=True)):
         interval = _shown(cell, confidence, by_physics)
@@ -124,7 +124,7 @@ def _shown(cell: Cell, confidence: float, by_physics: bool) -> Interval | None:
     return Interval(min(max(interval.value, low), high), low, high)
 
 
-def _allowed(levels: Sequence[float], alpha: float) -> float:
+def allowed_level(levels: Sequence[float], alpha: float) -> float:
     """The largest level that the table bears: Benjamini and Hochberg's step-up."""
     ordered = sorted(levels)
     allowed = 0.0

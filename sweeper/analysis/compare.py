@@ -1,0 +1,344 @@
+"""Before and after a fix: nights at matching hours, the load as control, carriers asked about the sky.
+
+The change is (after − before) of the antenna's noise less (after − before) of the control, from nights as the unit,
+at hours that both sides have; weekdays are matched with weekdays where there is enough. Intervals are valid for
+somebody who looks every morning after the fix. Finding the date is for `changes`.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import UTC, date, datetime, timedelta
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from sweeper.analysis.changes import find_changes
+from sweeper.analysis.facts import StationFacts
+from sweeper.analysis.findings import BandComparison, ChangePeriod, Comparison, FixVerdict, Interval
+from sweeper.analysis.intervals import Estimate, Floats
+from sweeper.analysis.nightly import nightly
+from sweeper.analysis.noise_levels import noise_levels
+from sweeper.analysis.sequence import FIRST_LOOK, boundaries, spent_late
+from sweeper.analysis.verdict import allowed_level
+
+if TYPE_CHECKING:
+    import polars as pl
+
+ALL_BANDS = "all bands"
+ENOUGH_OF_A_KIND = 2
+"""Weekday or weekend nights wanted on each side before the two kinds are matched separately."""
+POWER = 0.8
+
+
+def compare(
+    summaries: "pl.DataFrame",
+    facts: StationFacts,
+    fix: datetime | None,
+    notes: Sequence[tuple[datetime, str]] = (),
+    control_bands: Sequence[str] = (),
+) -> Comparison:
+    """What a fix changed, by band and over all. Without `fix`, changes are looked for and the clearest is taken.
+
+    `control_bands` name bands that the fix cannot have touched: what moved there is taken out everywhere else.
+    """
+    levels = noise_levels(nightly(summaries))
+    changes = find_changes(levels, facts, notes) if fix is None else ()
+    if fix is None:
+        if not changes:
+            return Comparison(facts.name, None, facts.confidence, (), None, "", ())
+        clearest = min(changes, key=lambda change: (change.chance, -abs(change.change_db.value)))
+        fix = _noon_of(clearest.night, facts)
+    first = _first_night_after(fix, facts)
+    levels = _less_control(levels, control_bands)
+    bands = [
+        band
+        for band in dict.fromkeys(channel.band for channel in facts.channels)
+        if band not in control_bands
+    ]
+    alpha = 1.0 - facts.confidence
+    measured: list[tuple[str, _Change]] = []
+    for band in bands:
+        here = levels.filter(levels["band"] == band)
+        if not here.is_empty():
+            measured.append((band, _change(here, first, ("hour_utc",), alpha)))
+    chances = [_chance(change, alpha) for _, change in measured]
+    bearable = allowed_level(chances, alpha)
+    found = tuple(
+        _finding(band, change, levels, first, facts, chance <= bearable or chance > alpha)
+        for (band, change), chance in zip(measured, chances, strict=True)
+    )
+    whole = _change(levels, first, ("band", "hour_utc"), alpha) if len(found) > 1 else None
+    return Comparison(
+        facts.name,
+        fix,
+        facts.confidence,
+        found,
+        None if whole is None else _finding(ALL_BANDS, whole, levels, first, facts, True),
+        _sky(summaries, first, facts),
+        changes,
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class _Change:
+    """The estimate of a change with the nights behind it, and the two-sided level that its interval is due."""
+
+    estimate: Estimate | None
+    before: int
+    after: int
+    level: float
+    kinds_matched: bool
+    controlled: bool
+    external: bool
+
+
+def _change(rows: "pl.DataFrame", first: date, keys: tuple[str, ...], alpha: float) -> _Change:
+    """After minus before at matching `keys`, from one value a night."""
+    import polars as pl
+
+    rows = rows.with_columns((pl.col("night") >= first).cast(pl.Float64).alias("after"))
+    kinds_matched = _enough_of_each_kind(rows)
+    if kinds_matched:
+        keys = (*keys, "weekend")
+    rows = rows.filter((pl.col("after").min().over(keys) == 0.0) & (pl.col("after").max().over(keys) == 1.0))
+    centred = rows.with_columns(
+        (pl.col("level") - pl.col("level").mean().over(keys)).alias("y"),
+        (pl.col("after") - pl.col("after").mean().over(keys)).alias("x"),
+    )
+    x, y = centred["x"].to_numpy(), centred["y"].to_numpy()
+    controlled = not rows.is_empty() and bool(rows["controlled"].all())
+    external = not rows.is_empty() and bool(rows["external"].all())
+    if rows.is_empty():
+        return _Change(None, 0, 0, alpha, kinds_matched, controlled, external)
+    slope = float(x @ y / (x @ x))
+    weighted = _weighted(
+        centred.with_columns((pl.col("y") - slope * (pl.col("x") - pl.col("after"))).alias("left")), slope
+    )
+    of_night = weighted.group_by("night").agg(
+        (pl.col("left") * pl.col("weight")).sum() / pl.col("weight").sum(), pl.col("after").first()
+    )
+    before = of_night.filter(pl.col("after") == 0.0)["left"].to_numpy()
+    after = of_night.filter(pl.col("after") == 1.0)["left"].to_numpy()
+    level = _level(len(before), len(after), alpha)
+    estimate = None
+    if min(len(before), len(after)) >= FIRST_LOOK:
+        estimate = _two_samples(before, after, spare=1 if kinds_matched else 0)
+    return _Change(estimate, len(before), len(after), level, kinds_matched, controlled, external)
+
+
+def _weighted(rows: "pl.DataFrame", slope: float) -> "pl.DataFrame":
+    """Rows with `weight`: bands whose noise wanders much from night to night count less."""
+    import polars as pl
+
+    if "band" not in rows.columns or rows["band"].n_unique() == 1:
+        return rows.with_columns(pl.lit(1.0).alias("weight"))
+    scatter = (pl.col("left") - slope * pl.col("after")).var().over("band")
+    return rows.with_columns((1.0 / (scatter.fill_null(1.0) + 0.25)).alias("weight"))
+
+
+def _two_samples(before: Floats, after: Floats, spare: int) -> Estimate:
+    """Difference of means with Welch's error; `spare` degrees of freedom went to the kinds of day."""
+    parts = (before.var(ddof=1) / len(before), after.var(ddof=1) / len(after))
+    variance = float(sum(parts))
+    value = float(after.mean() - before.mean())
+    if variance <= 0:
+        return Estimate(value, 0.01, 1.0)
+    freedom = variance**2 / (parts[0] ** 2 / (len(before) - 1) + parts[1] ** 2 / (len(after) - 1))
+    return Estimate(value, float(np.sqrt(variance)), max(float(freedom) - spare, 1.0))
+
+
+def _level(before: int, after: int, alpha: float) -> float:
+    """Two-sided level due after so many nights when somebody looks every morning after the fix."""
+    from scipy.special import ndtr
+
+    if min(before, after) < FIRST_LOOK:
+        return alpha / 2.0
+    looks = range(FIRST_LOOK, after + 1)
+    information = [1.0 / (1.0 / before + 1.0 / nights) for nights in looks]
+    edge = boundaries(information, [spent_late(nights, alpha) for nights in looks])[-1]
+    return float(2.0 * ndtr(-edge))
+
+
+def _enough_of_each_kind(rows: "pl.DataFrame") -> bool:
+    import polars as pl
+
+    counts = rows.select("night", "after", "weekend").unique().group_by("after", "weekend").agg(pl.len())
+    return len(counts) == 4 and min(counts["len"].to_list()) >= ENOUGH_OF_A_KIND
+
+
+def _chance(change: _Change, alpha: float) -> float:
+    """The alpha for which the interval of this change would just touch zero, all looks counted."""
+    if change.estimate is None:
+        return 1.0
+    level = change.estimate.level_beyond(0.0)
+    return min(alpha * level / change.level, 1.0)
+
+
+def _finding(
+    band: str,
+    change: _Change,
+    levels: "pl.DataFrame",
+    first: date,
+    facts: StationFacts,
+    bearable: bool,
+) -> BandComparison:
+    import polars as pl
+
+    alpha = 1.0 - facts.confidence
+    interval = change.estimate.interval(change.level) if change.estimate else None
+    flags = []
+    if change.kinds_matched:
+        flags.append("weekdays-matched")
+    if not change.controlled:
+        flags.append("no-control")
+    if not change.external:
+        flags.append("own-noise-included")
+    if not bearable:
+        flags.append("table")
+    verdict = _verdict(interval, facts.worthwhile_db) if bearable else "undecided"
+    smallest = _smallest(change)
+    periods: list[ChangePeriod] = []
+    here = levels if band == ALL_BANDS else levels.filter(pl.col("band") == band)
+    for hour in sorted(here["hour_utc"].unique().to_list()):
+        keys = ("band", "hour_utc") if band == ALL_BANDS else ("hour_utc",)
+        part = _change(here.filter(pl.col("hour_utc") == hour), first, keys, alpha)
+        periods.append(ChangePeriod(hour, part.estimate.interval(part.level) if part.estimate else None))
+    return BandComparison(
+        band=band,
+        change_db=interval,
+        nights_before=change.before,
+        nights_after=change.after,
+        verdict=verdict,
+        periods=tuple(periods),
+        reason=_reason(change, interval, verdict, smallest, bearable, facts.worthwhile_db),
+        flags=tuple(flags),
+        smallest_change_db=smallest,
+    )
+
+
+def _verdict(interval: Interval | None, worthwhile_db: float) -> FixVerdict:
+    if interval is None:
+        return "undecided"
+    if interval.high < 0:
+        return "quieter"
+    if interval.low > 0:
+        return "noisier"
+    return "no change" if -worthwhile_db < interval.low and interval.high < worthwhile_db else "undecided"
+
+
+def _smallest(change: _Change) -> float | None:
+    """The change that nights like these show four times in five."""
+    from scipy.special import stdtrit
+
+    if change.estimate is None:
+        return None
+    freedom = change.estimate.freedom
+    reach = float(stdtrit(freedom, 1.0 - change.level / 2.0) + stdtrit(freedom, POWER))
+    return reach * change.estimate.se
+
+
+def _reason(
+    change: _Change,
+    interval: Interval | None,
+    verdict: FixVerdict,
+    smallest: float | None,
+    bearable: bool,
+    worthwhile_db: float,
+) -> str:
+    """One sentence for a listener."""
+    nights = f"{change.before} nights before against {change.after} after"
+    if interval is None or smallest is None:
+        return f"Too early: {nights}; at least {FIRST_LOOK} on each side, at the same hours, are needed."
+    size = f"{abs(interval.value):.1f} dB ({_ends(interval)})"
+    if verdict == "quieter":
+        return f"Noise fell by {size}, {nights}."
+    if verdict == "noisier":
+        return f"Noise rose by {size}, {nights}."
+    shown = f"These nights would most likely have shown a change of {smallest:.1f} dB or more."
+    span = f"{interval.low:+.1f} to {interval.high:+.1f} dB".replace("-", "−")
+    if verdict == "no change":
+        return f"No change that matters: {span}, {nights}. {shown}"
+    if not bearable:
+        return f"Too early: this band looks changed ({span}), but among so many bands one does by chance; {nights}."
+    return f"Too early: the change could be {span}, {nights}. {shown}"
+
+
+def _ends(interval: Interval) -> str:
+    ends = sorted((abs(interval.low), abs(interval.high)))
+    return f"{ends[0]:.1f} to {ends[1]:.1f}"
+
+
+def _less_control(levels: "pl.DataFrame", control_bands: Sequence[str]) -> "pl.DataFrame":
+    """What moved from night to night on the control bands, taken out of all others."""
+    import polars as pl
+
+    if not control_bands:
+        return levels
+    control = levels.filter(pl.col("band").is_in(list(control_bands)))
+    moved = (
+        control.with_columns(
+            (pl.col("level") - pl.col("level").mean().over("band", "hour_utc")).alias("moved")
+        )
+        .group_by("night")
+        .agg(pl.col("moved").mean())
+    )
+    return (
+        levels.filter(~pl.col("band").is_in(list(control_bands)))
+        .join(moved, on="night", how="inner")
+        .with_columns(pl.col("level") - pl.col("moved"), pl.lit(True).alias("controlled"))
+        .drop("moved")
+    )
+
+
+def _sky(summaries: "pl.DataFrame", first: date, facts: StationFacts) -> str:
+    """What the carriers say: they come by the sky and know nothing of the house."""
+    import polars as pl
+
+    rows = summaries.filter(
+        (pl.col("for") == "carrier")
+        & (pl.col("carrier_passes") > 0)
+        & pl.col("level_antenna_bypass").is_not_null()
+    ).select(
+        "night",
+        "hour_utc",
+        "hz",
+        pl.col("level_antenna_bypass").alias("level"),
+        pl.lit(True).alias("controlled"),
+        pl.lit(False).alias("external"),
+        (pl.col("night").dt.weekday() >= 6).alias("weekend"),
+    )
+    if rows.is_empty():
+        return "No carriers were measured, so nothing tells whether the sky itself changed."
+    change = _change(rows, first, ("hz", "hour_utc"), 1.0 - facts.confidence)
+    if change.estimate is None:
+        return "Too few nights with carriers to tell whether the sky itself changed."
+    interval = change.estimate.interval(change.level)
+    span = f"{interval.low:+.1f} to {interval.high:+.1f} dB".replace("-", "−")
+    if interval.low <= 0.0 <= interval.high:
+        return f"Carriers from afar show no change of the sky ({span})."
+    way = "stronger" if interval.value > 0 else "weaker"
+    return (
+        f"Carriers from afar came in {way} after the fix ({span}): the sky changed too, so part of a change in noise "
+        "may be the sky's. More nights, or nights of another month, would tell them apart."
+    )
+
+
+def _first_night_after(fix: datetime, facts: StationFacts) -> date:
+    """The first night that began after the fix: nights run from local mean solar noon to noon.
+
+    The night in which the fix was made belongs to neither side's hours alone; it counts as before.
+    """
+    noon_shift = timedelta(hours=12) - timedelta(hours=facts.longitude / 15.0)
+    return (fix.astimezone(UTC) - noon_shift).date() + timedelta(days=0 if _at_noon(fix, noon_shift) else 1)
+
+
+def _at_noon(fix: datetime, noon_shift: timedelta) -> bool:
+    """Whether a fix falls on the very beginning of its night, so that the night is wholly after it."""
+    since = fix.astimezone(UTC) - noon_shift
+    return since.hour == 0 and since.minute == 0
+
+
+def _noon_of(night: date, facts: StationFacts) -> datetime:
+    """The beginning of a night, UTC."""
+    midnight = datetime(night.year, night.month, night.day, tzinfo=UTC)
+    return midnight + timedelta(hours=12) - timedelta(hours=facts.longitude / 15.0)

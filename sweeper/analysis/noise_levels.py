@@ -1,0 +1,51 @@
+"""Noise from outside by night, hour and band: what a fix, a household or a season may have moved.
+
+From nightly rows to levels. The load, heard through the same receiver at the same time, does two things: it takes out
+what the meter did by itself, and it lets the receiver's own noise be taken off (ITU-R SM.1753-2, §10.2).
+"""
+
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    import polars as pl
+
+LEAST_RISE_DB = 1.0
+"""Usual noise rise from which on the receiver's own noise is taken off; below, too little would be left."""
+SMALLEST_EXCESS_DB = -10.0
+
+
+def noise_levels(nights: "pl.DataFrame") -> "pl.DataFrame":
+    """Rows (night, hour_utc, band) with `level`, dB above a zero of the band's own, good for differences.
+
+    Where there is a load: external noise alone, through the route (bypass or stage) in which it stands higher above
+    the load. Elsewhere: the meter's level in bypass. `controlled`: the load was there. `external`: the receiver's own
+    noise is taken off. `drift_db`: the load's level that night against its mean. Nights on the meter's floor are out.
+    """
+    import polars as pl
+
+    rows = nights.filter((pl.col("passes") > 0) & pl.col("level_antenna_bypass").is_not_null())
+    rows = rows.filter(pl.col("floor_passes") < pl.col("passes_seen"))
+    load = pl.col("level_load_bypass")
+    bypass, stage = pl.col("noise_rise_db"), pl.col("stage_noise_rise_db")
+    staged = (stage.median() > bypass.median() + 1.0).over("band").fill_null(False)
+    rise = pl.when(staged).then(stage).otherwise(bypass)
+    excess = (10.0 * ((10.0 ** (rise / 10.0)) - 1.0).clip(lower_bound=1e-3).log10()).clip(
+        lower_bound=SMALLEST_EXCESS_DB
+    )
+    usable = (rise.median() >= LEAST_RISE_DB).over("band", "hour_utc").fill_null(False)
+    drift = (load - load.mean().over("band", "hour_utc")).mean().over("night")
+    plain = pl.col("level_antenna_bypass") - drift.fill_null(0.0)
+    return (
+        rows.with_columns(usable.alias("external"), excess.alias("excess"), drift.alias("drift_db"))
+        .filter(~pl.col("external") | pl.col("excess").is_not_null())
+        .select(
+            "night",
+            "hour_utc",
+            "band",
+            pl.when("external").then("excess").otherwise(plain).alias("level"),
+            "drift_db",
+            pl.col("drift_db").is_not_null().alias("controlled"),
+            "external",
+            (pl.col("night").dt.weekday() >= 6).alias("weekend"),
+        )
+    )
