@@ -5,6 +5,7 @@ died leaves its last states behind, so boards that announce themselves (a retain
 through `alive`; without it a dead board shows at the next move, not before. The client is paho-mqtt.
 """
 
+import socket
 import ssl
 import threading
 from typing import TYPE_CHECKING, Annotated, Any
@@ -132,12 +133,7 @@ class BrokerBoard:
         secure = address.scheme == "mqtts"
         client = Client(CallbackAPIVersion.VERSION2)
         if secure:
-            try:
-                client.tls_set_context(ssl.create_default_context(cafile=options.ca_file))
-            except (OSError, ssl.SSLError) as fault:
-                raise LinkLost(
-                    self._part, f"its certificate authority {options.ca_file} cannot be used: {fault}."
-                ) from None
+            client.tls_set_context(self._trusted(str(address.hostname), address.port or 8883))
         if options.user is not None:
             client.username_pw_set(options.user, options.password(self._part))
         client.on_connect = self._on_connect
@@ -147,16 +143,29 @@ class BrokerBoard:
         client.connect_timeout = options.timeout_s
         try:
             client.connect(str(address.hostname), address.port or (8883 if secure else 1883), keepalive=30)
+        except (OSError, ValueError) as fault:
+            raise LinkLost(self._part, f"the broker cannot be reached: {fault}.", "Does it run?") from None
+        client.loop_start()
+        return client
+
+    def _trusted(self, host: str, port: int) -> ssl.SSLContext:
+        """The context to connect with, tried out: paho leaves its socket open when a certificate fails."""
+        options = self._options
+        try:
+            context = ssl.create_default_context(cafile=options.ca_file)
+            with (
+                socket.create_connection((host, port), timeout=options.timeout_s) as plain,
+                context.wrap_socket(plain, server_hostname=host),
+            ):
+                return context
         except ssl.SSLError as fault:
             raise LinkLost(
                 self._part,
                 f"the broker's certificate is not trusted: {fault}.",
                 "Name the authority that signed it as ca_file. It is never taken unchecked.",
             ) from None
-        except (OSError, ValueError) as fault:
+        except OSError as fault:
             raise LinkLost(self._part, f"the broker cannot be reached: {fault}.", "Does it run?") from None
-        client.loop_start()
-        return client
 
     def _on_connect(self, client: "Client", _data: Any, _flags: Any, reason: Any, _properties: Any) -> None:
         with self._news:
