@@ -1,0 +1,106 @@
+"""The command line as a person meets it."""
+
+import os
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from drivers.config_files import station_file as example
+from tests.whole.test_main_job import sweeper
+
+COMMANDS = (
+    "demo", "new", "check", "plan", "run", "calibrate", "analyse", "compare", "report", "serve", "import", "export",
+    "status", "pause", "resume", "note", "follow", "fleet", "simulate",
+)  # fmt: skip
+STATION_COMMANDS = ("check", "plan", "run", "calibrate", "analyse", "compare", "report", "export", "status")
+
+
+@pytest.mark.parametrize("command", COMMANDS)
+def test_every_command_explains_itself_with_an_example(command: str) -> None:
+    answer = sweeper(command, "--help")
+    assert answer.returncode == 0, answer.stderr
+    assert f"Example: sweeper {command}" in answer.stdout
+
+
+@pytest.mark.parametrize("command", STATION_COMMANDS)
+def test_a_wrong_station_file_is_told_with_line_key_and_mend(command: str, tmp_path: Path) -> None:
+    file = tmp_path / "wrong.yaml"
+    text = example("saltmarsh").read_text(encoding="utf-8")
+    file.write_text(
+        text.replace("latitude: 56.2", "latitude: 156.2").replace("mode: USB", "modus: USB"), encoding="utf-8"
+    )
+    answer = sweeper(command, file)
+    assert answer.returncode == 2, answer.stdout
+    assert answer.stdout == ""
+    line = next(
+        n for n, each in enumerate(file.read_text(encoding="utf-8").splitlines(), 1) if "latitude" in each
+    )
+    assert f"{file}:{line}" in answer.stderr or f"line {line}" in answer.stderr
+    assert "latitude" in answer.stderr
+    assert "modus" in answer.stderr
+
+
+def test_a_station_file_that_is_not_there_is_said_so(tmp_path: Path) -> None:
+    answer = sweeper("plan", tmp_path / "nowhere.yaml")
+    assert answer.returncode == 2
+    assert "nowhere.yaml" in answer.stderr
+
+
+def test_no_readings_yet_is_no_traceback(tmp_path: Path) -> None:
+    file = tmp_path / "saltmarsh.yaml"
+    file.write_bytes(example("saltmarsh").read_bytes())
+    for command in ("analyse", "report", "export", "compare"):
+        answer = sweeper(command, file)
+        assert answer.returncode == 2, answer.stderr
+        assert "Traceback" not in answer.stderr
+        assert "sweeper run" in answer.stderr
+
+
+def test_a_time_that_is_none_is_told_how_to_write_it(tmp_path: Path) -> None:
+    file = tmp_path / "saltmarsh.yaml"
+    file.write_bytes(example("saltmarsh").read_bytes())
+    answer = sweeper("analyse", file, "--from", "yesterday")
+    assert answer.returncode == 2
+    assert "2026-11-01T16:00Z" in answer.stderr
+
+
+def test_output_is_plain_where_it_is_no_terminal_and_fits_80_columns(tmp_path: Path) -> None:
+    file = tmp_path / "saltmarsh.yaml"
+    file.write_bytes(example("saltmarsh").read_bytes())
+    answer = sweeper("plan", file)
+    assert answer.returncode == 0
+    assert "\x1b" not in answer.stdout
+    assert max(map(len, answer.stdout.splitlines())) <= 80
+
+
+def test_no_color_is_honoured_on_a_terminal(tmp_path: Path) -> None:
+    import pty
+
+    file = tmp_path / "saltmarsh.yaml"
+    file.write_bytes(example("saltmarsh").read_bytes())
+    program = str(Path(sys.executable).with_name("sweeper"))
+    shown = {}
+    for name, environment in (("plain", {"NO_COLOR": "1"}), ("coloured", {})):
+        mine, theirs = pty.openpty()
+        base = {
+            key: value for key, value in os.environ.items() if key not in ("NO_COLOR", "CI", "FORCE_COLOR")
+        }
+        with subprocess.Popen(
+            [program, "plan", str(file)], stdout=theirs, env={**base, "TERM": "xterm-256color", **environment}
+        ) as process:
+            os.close(theirs)
+            output = b""
+            try:
+                while chunk := os.read(mine, 4096):
+                    output += chunk
+            except OSError:
+                pass  # a pseudo-terminal says so when its other end is closed
+            process.wait(60)
+        os.close(mine)
+        shown[name] = output
+    colour = b"\x1b[3"
+    assert colour not in shown["plain"]
+    assert b"Saltmarsh" in shown["plain"]
+    assert shown["coloured"]
