@@ -1,0 +1,99 @@
+"""What a drawn campaign is to be like: its bands, its nights, its meter and its mishaps. Values only."""
+
+import math
+from dataclasses import dataclass
+from datetime import date
+
+import numpy as np
+from numpy.typing import NDArray
+
+Floats = NDArray[np.float64]
+ROOM_K = 290.0
+
+
+@dataclass(frozen=True)
+class BandTruth:
+    """One band: what is true of its noise and of the stage there.
+
+    `rise_db` is the median noise rise in bypass: one number for all hours, or one an hour. In `overloaded_hours`
+    products of the stage lift its noise by `products_db` in the median, following the strong carrier of the band
+    with the given order, and its gain gives way by `compression_db`.
+    """
+
+    name: str
+    rise_db: float | tuple[float, ...]
+    gain_db: float = 15.0
+    stage_noise_figure_db: float = 3.0
+    receiver_noise_figure_db: float = 15.0
+    noise_channels: int = 2
+    carrier_over_noise_db: tuple[float, ...] = (25.0,)
+    overloaded_hours: tuple[int, ...] = ()
+    products_db: float = 6.0
+    products_order: int = 3
+    compression_db: float = 0.0
+
+
+@dataclass(frozen=True)
+class Course:
+    """What a campaign is like: its length, its rhythm, its nights, its meter and its mishaps."""
+
+    bands: tuple[BandTruth, ...]
+    nights: int = 10
+    hours: tuple[int, ...] = (18, 19, 20, 21, 22, 23, 0, 1)
+    passes_per_hour: int = 4
+    readings: int = 8
+    first_night: date = date(2026, 1, 10)
+    bandwidth_hz: int = 2400
+    averaging_s: float = 0.02
+    settle_s: float = 0.15
+    interval_s: float = 0.05
+    step_db: float = 1.0
+    floor_db: float = -60.0
+    top_db: float = 60.0
+    night_sd_db: float = 3.0
+    """Standard deviation of external noise from night to night."""
+    shared_by_bands: float = 0.5
+    """Share of that variance which all bands have in common."""
+    drift_sd_db: float = 1.0
+    """Standard deviation of slow drift within a night; its waves last 20 minutes to 4 hours."""
+    load_every: int = 4
+    """Load paths in every so many passes; 0: no load."""
+    carrier_steadiness: float = 2.0
+    """Rice's K of fading carriers."""
+    carrier_night_sd_db: float = 2.0
+    carriers_absent: float = 0.1
+    """Share of hours without the carrier."""
+    crashes_per_s: float = 0.2
+    crash_over_noise: float = 100.0
+    occupied: float = 0.03
+    """Share of ten-minute slots in which a noise channel is not empty."""
+    missing: float = 0.05
+    """Share of passes that did not happen."""
+    nights_lost: float = 0.0
+    """Share of nights without any pass."""
+    fix_at_night: int | None = None
+    """From this night (counted from 0) on, external noise is lower by `fix_db`."""
+    fix_db: float = 0.0
+    load_drift_sd_db: float = 0.0
+    """Standard deviation from night to night of the receiver's gain, which every path shares."""
+
+
+@dataclass(frozen=True)
+class Kelvins:
+    """A band's hardware as temperatures and a power gain."""
+
+    gain: float
+    stage_k: float
+    receiver_k: float
+
+    @classmethod
+    def of(cls, band: BandTruth) -> "Kelvins":
+        return cls(
+            gain=math.pow(10.0, band.gain_db / 10.0),
+            stage_k=ROOM_K * (math.pow(10.0, band.stage_noise_figure_db / 10.0) - 1.0),
+            receiver_k=ROOM_K * (math.pow(10.0, band.receiver_noise_figure_db / 10.0) - 1.0),
+        )
+
+    def external(self, rise_db: Floats) -> Floats:
+        """External noise that stands so far above a load at room temperature, K."""
+        return np.asarray(10.0 ** (rise_db / 10.0) * (ROOM_K + self.receiver_k) - self.receiver_k)
