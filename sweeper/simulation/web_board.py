@@ -77,6 +77,7 @@ def _handler(
 
     class Handler(BaseHTTPRequestHandler):
         protocol_version = "HTTP/1.1"
+        wbufsize = -1  # head and body in one piece, or the kernel holds the second back for 40 ms
 
         def log_message(self, *_: object) -> None:
             pass  # standard error is the user's
