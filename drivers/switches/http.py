@@ -167,6 +167,13 @@ class WebBoard:
         return states[word]
 
     def _send(self, request: Request, relay: str, state: str) -> str:
+        """Every request may be sent twice without harm, so a lost answer is asked for once more."""
+        try:
+            return self._once(request, relay, state)
+        except (LinkLost, LinkTimeout, BadReply):
+            return self._once(request, relay, state)
+
+    def _once(self, request: Request, relay: str, state: str) -> str:
         import httpx
 
         path, body = request.filled(relay, state)

@@ -1,0 +1,125 @@
+"""A station on real wires whose faults are at hand: the real campaign, engine, store and drivers, and a simulated rig."""
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+from pathlib import Path
+
+from sweeper.clock import JumpingClock
+from sweeper.daemon.campaign import Campaign, run_passes
+from sweeper.simulation import Served, saltmarsh, serve
+from sweeper.station import Station, load
+from sweeper.store import Store
+from sweeper.words import PassRecord
+
+TIMEOUT_S = 0.15
+AS_FOUND = (3_573_000, "LSB")
+CHANNELS_HZ = (7_038_500, 14_112_000)
+READINGS = 2
+WHOLE = 4 * len(CHANNELS_HZ) * READINGS
+"""Readings of a whole pass: bypass, stage, stage, bypass, on each channel."""
+
+RECEIVERS = {
+    "rigctl-net": "driver: hamlib",
+    "ts480": "{driver: dialect, dialect: ts480}",
+    "ic7300": "{driver: dialect, dialect: ic7300}",
+    "scpi": "{driver: dialect, dialect: eb200}",
+}
+"""Simulated receivers, and what a station file says of them: hamlib over TCP, semicolons and binary frames on a
+serial line, SCPI over TCP."""
+
+COILS = "{antenna-bypass: {0: off, 1: off}, antenna-stage: {0: on, 1: off}}"
+RELAYS = "{antenna-bypass: {1: off, 2: off}, antenna-stage: {1: on, 2: off}}"
+SWITCHES = {
+    "modbus-tcp": f"driver: modbus, paths: {COILS}",
+    "modbus-rtu": f"driver: modbus, baud: 115200, paths: {COILS}",
+    "one-byte": f"driver: board, dialect: one-byte, paths: {RELAYS}",
+    "http": (
+        f"driver: http, paths: {RELAYS}, "
+        "set: {method: PUT, path: '/relays/{relay}', body: '{\"on\": {state}}'}, ask: {path: '/relays/{relay}'}, "
+        "value_at: /on, words: {on: 'true', off: 'false'}"
+    ),
+}
+"""Simulated relay boards, and what a station file says of them."""
+
+STATION = """\
+station: {{name: Saltmarsh, latitude: 56.2, longitude: 8.1, environment: rural}}
+receiver:
+  {receiver}
+  link: {receiver_link}
+  mode: USB
+  bandwidth_hz: 2400
+  settle_s: 0.15
+  readings: {readings}
+  interval_s: 0.05
+  timeout_s: {timeout_s}
+  reconnect_s: 0.3
+  meter: {{unit: {unit}, s9_dbm: -73, floor: -1000, top: 1000}}
+switch: {{{switch}, link: "{switch_link}", settle_s: 0.03, break_s: 0, timeout_s: {timeout_s}{reconnect}}}
+stage: {{rated_gain_db: 15, rated_noise_figure_db: 3}}
+bands:
+  - name: test
+    channels: [{channels}]
+"""
+
+
+@dataclass
+class FaultyStation:
+    """A campaign and the rig it measures with."""
+
+    station: Station
+    served: Served
+    store: Store
+    campaign: Campaign
+    records: list[PassRecord] = field(default_factory=list)
+
+    def one_pass(self) -> PassRecord:
+        """The next pass, as a run of the program would do it; what became of it."""
+        (record,) = run_passes(self.campaign, [None])
+        self.records.append(record)
+        return record
+
+    def stored(self, record: PassRecord) -> list[float]:
+        """The readings that the store holds of a pass."""
+        import polars as pl
+
+        rows = self.store.readings().filter(pl.col("pass") == record.number).collect()
+        return rows["reading"].to_list()
+
+    @property
+    def at_rest(self) -> bool:
+        return self.served.board.path == "antenna-bypass"
+
+    @property
+    def dial(self) -> tuple[int, str]:
+        return self.served.receiver.hz, self.served.receiver.mode
+
+
+@contextmanager
+def faulty_station(folder: Path, receiver: str, switch: str) -> Iterator[FaultyStation]:
+    """`receiver` is one of `RECEIVERS`, `switch` one of `SWITCHES`.
+
+    The meter stands still at one value, so that a reading which a fault has bent cannot pass for a true one.
+    """
+    world = saltmarsh()
+    clock = JumpingClock(world.first_evening)
+    with serve(world, clock, receiver=receiver, switch=switch) as served:
+        served.receiver.turn_dial(*AS_FOUND)
+        served.receiver.frozen = True
+        wording = RECEIVERS[receiver].strip("{}").replace(", ", "\n  ")
+        text = STATION.format(
+            receiver=wording,
+            receiver_link=served.receiver_link,
+            switch=SWITCHES[switch],
+            switch_link=served.switch_link,
+            readings=READINGS,
+            timeout_s=TIMEOUT_S,
+            reconnect="" if switch == "http" else ", reconnect_s: 0.3",
+            unit="dBm" if receiver == "scpi" else "dB-over-S9",
+            channels=", ".join(f"{{hz: {hz}, for: noise}}" for hz in CHANNELS_HZ),
+        )
+        file = folder / "station.yaml"
+        file.write_text(text, encoding="utf-8")
+        station = load(file)
+        with Store(folder / "data", station.station.name, station.station.longitude) as store:
+            yield FaultyStation(station, served, store, Campaign(station, store, clock))
