@@ -45,7 +45,8 @@ class Campaign:
         self.recording = Recording(store, self.watcher)
         self.settled = False
         """Whether the relays rest and the receiver stands as found, as far as is known."""
-        self.life = self._life()
+        self.life = wear.load(store.folder, clock.now())
+        self._uncounted: Counter[str] = Counter()
         self._exercise_from = clock.now()
 
     def settle(self) -> tuple[RigError, ...]:
@@ -164,19 +165,16 @@ class Campaign:
         except StoreError:
             return False
 
-    def _life(self) -> wear.Life:
-        now = self.clock.now()
-        try:
-            return wear.load(self.store, now)
-        except (StoreError, KeyError, ValueError, TypeError, AttributeError):
-            # A damaged count is no reason not to measure; it begins anew and the store says what it set aside.
-            return wear.Life(now, {}, {})
-
     def _wore(self, moves: Counter[str]) -> None:
-        if moves:
-            self.life = wear.plus(self.life, moves, self.clock.now())
-            with suppress(StoreError):  # Kept in memory meanwhile, and saved with the next moves.
-                wear.save(self.store, self.life)
+        """Count moves for life. The caller holds the rig, so nobody else counts at this moment."""
+        self._uncounted.update(moves)
+        if not self._uncounted:
+            return
+        now = self.clock.now()
+        self.life = wear.plus(wear.load(self.store.folder, self.life.since), self._uncounted, now)
+        with suppress(OSError):  # A full disk: kept in memory meanwhile, and counted with the next moves.
+            wear.save(self.store.folder, self.life)
+            self._uncounted.clear()
 
 
 def run_passes(campaign: Campaign, due: Iterable[datetime | None]) -> list[PassRecord]:

@@ -19,6 +19,11 @@ class Courtesy:
         self._dial: tuple[int, str] | None = None
         self._quiet_until_s = clock.monotonic()
 
+    @property
+    def quiet(self) -> bool:
+        """Whether somebody used the receiver so recently that it is still left alone."""
+        return self._clock.monotonic() < self._quiet_until_s
+
     def keep_quiet(self) -> None:
         """Somebody used the receiver just now."""
         self._quiet_until_s = self._clock.monotonic() + self._station.receiver.quiet_time_s

@@ -4,7 +4,6 @@ What the `run` command calls. Knows no command line.
 """
 
 import os
-from collections.abc import Iterator
 from contextlib import ExitStack
 from datetime import datetime
 
@@ -12,7 +11,7 @@ import zmq
 
 from sweeper.clock import Clock
 from sweeper.daemon import wear
-from sweeper.daemon.campaign import Campaign, run_passes
+from sweeper.daemon.campaign import Campaign
 from sweeper.daemon.health import health_sentence
 from sweeper.daemon.journal import Log
 from sweeper.daemon.live import Live
@@ -20,7 +19,7 @@ from sweeper.daemon.messages import Wear
 from sweeper.daemon.notify import Notifier
 from sweeper.daemon.orders import Orders
 from sweeper.daemon.rhythm import NextAfter, after_of
-from sweeper.daemon.unattended import keep_schedule
+from sweeper.daemon.unattended import keep_measuring, keep_schedule
 from sweeper.daemon.watching import Watcher
 from sweeper.errors import Told
 from sweeper.station import Station
@@ -57,9 +56,7 @@ def run_station(
         if passes is None and station.schedule:
             keep_schedule(campaign, _schedule(station), until)
         else:
-            campaign.watcher.doing("measuring", "", None)
-            run_passes(campaign, _at_once(clock, passes, until))
-            campaign.watcher.doing("stopping", "", None)
+            keep_measuring(campaign, passes, until)
     return not failures.any
 
 
@@ -125,13 +122,6 @@ def _schedule(station: Station) -> NextAfter:
     from sweeper.schedule import next_times  # brings the sun and the calendar, which few commands need
 
     return after_of(lambda after, count: tuple(next_times(station, after, count)))
-
-
-def _at_once(clock: Clock, passes: int | None, until: datetime | None) -> Iterator[None]:
-    count = 0
-    while (passes is None or count < passes) and (until is None or clock.now() < until):
-        count += 1
-        yield None
 
 
 def _longest_visit_s(station: Station) -> float:

@@ -15,6 +15,12 @@ from sweeper.store import StoreError, day_of
 PAUSED = "paused"
 """Under this key the store keeps whether a person has paused the station, across restarts."""
 
+PUTTING_BACK = "the relays go to rest, and the receiver back to where it was found"
+
+FIRST_AGAIN_S = 2.0
+LAST_AGAIN_S = 120.0
+"""Without a schedule, how long after a pass that was not done the next one is tried; doubling from first to last."""
+
 EXERCISE_MARGIN = timedelta(minutes=2)
 """Idle contacts are exercised only when the next pass is at least this far away."""
 
@@ -27,6 +33,19 @@ def keep_schedule(campaign: Campaign, next_after: NextAfter, until: datetime | N
     unattended = _Unattended(campaign, next_after, until)
     try:
         unattended.keep()
+    finally:
+        leave(campaign)
+    campaign.end()
+
+
+def keep_measuring(campaign: Campaign, passes: int | None = None, until: datetime | None = None) -> None:
+    """Measure pass after pass: `passes` of them, or until `until` is past or somebody asks to stop.
+
+    `StoreError` when passes could not be stored to the end.
+    """
+    unattended = _Unattended(campaign, lambda after: None, until)
+    try:
+        unattended.go_on(passes)
     finally:
         leave(campaign)
     campaign.end()
@@ -45,13 +64,47 @@ class _Unattended:
         self._tidied_on: date | None = None
         self._paused = False
 
-    def keep(self) -> None:
-        campaign, rhythm = self._campaign, self._rhythm
-        self._say("starting", "the relays go to rest, and the receiver back to where it was found")
+    def go_on(self, passes: int | None) -> None:
+        """Pass after pass, without a schedule."""
+        self._begin()
+        # Somebody who asks for so many passes is at the station and wants them now, paused or not.
+        if passes is not None:
+            self._orders.resume()
+        count, again_s = 0, FIRST_AGAIN_S
+        while not self._orders.stopping and (passes is None or count < passes):
+            if self._until is not None and self._clock.now() >= self._until:
+                break
+            self._heed()
+            self._housekeeping()
+            if self._paused:
+                self._say("paused", "paused by a person")
+                self._clock.sleep(LOOK_S, self._orders.wake)
+                continue
+            if self._campaign.courtesy.quiet and self._wait_for_quiet(None):
+                continue
+            self._say("measuring", "")
+            record = self._campaign.attempt()
+            count += 1
+            if record.outcome == "done":
+                again_s = FIRST_AGAIN_S
+            elif passes is None and not self._orders.stopping:
+                self._say("waiting", record.because)
+                self._clock.sleep(again_s, self._orders.wake)
+                again_s = min(again_s * 2, LAST_AGAIN_S)
+        self._say("stopping", PUTTING_BACK)
+
+    def _begin(self) -> None:
+        campaign = self._campaign
+        self._say("starting", PUTTING_BACK)
         for fault in campaign.settle():
             campaign.watcher.trouble(str(fault))
         if campaign.store.recall(PAUSED):
             self._orders.pause()
+
+    def keep(self) -> None:
+        """As the schedule says."""
+        campaign, rhythm = self._campaign, self._rhythm
+        self._begin()
         while not self._orders.stopping:
             self._heed()
             self._housekeeping()
@@ -64,7 +117,7 @@ class _Unattended:
             self._at(instant)
             for gone in rhythm.missed():
                 campaign.account("skipped", f"at {gone:%H:%M} UTC the pass before was still under way")
-        self._say("stopping", "the relays go to rest, and the receiver back to where it was found")
+        self._say("stopping", PUTTING_BACK)
 
     def _at(self, instant: datetime) -> None:
         """A pass is due: measured, or left out with its reason."""
@@ -76,9 +129,9 @@ class _Unattended:
         self._say("measuring", "")
         campaign.attempt()
 
-    def _wait_for_quiet(self, instant: datetime) -> str:
+    def _wait_for_quiet(self, instant: datetime | None) -> str:
         """Put the pass off while somebody uses the receiver, until the next one is due; why it is left out then."""
-        following = self._rhythm.following(instant)
+        following = self._rhythm.following(instant) if instant is not None else None
         while because := self._campaign.courtesy.somebody_there():
             self._say("yielding", because)
             left_s = COURTESY_LOOK_S

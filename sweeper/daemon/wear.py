@@ -1,19 +1,23 @@
 """Relay life: operations counted relay by relay across restarts, warned about, and made to last as planned."""
 
+import json
 import math
+import os
 from collections import Counter
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime, timedelta
+from pathlib import Path as FilePath
 
 from drivers.contracts import Switch
 from sweeper.plan import budget, path_order
 from sweeper.plan.order import moved
 from sweeper.station import Station
-from sweeper.store import Store
 from sweeper.words import Path
 
-KEY = "relay-wear"
+FILE = "relay-wear.json"
+"""In the station's data folder, and not in its store: whoever holds the rig may move relays, the daemon or not."""
+
 WARN_AT = (0.5, 0.9, 1.0)
 IDLE_FOR = timedelta(days=1)
 """Contacts that carry no current to speak of grow a film; a move a day wipes it off (common practice)."""
@@ -33,28 +37,32 @@ class Life:
         return max(self.operations.values(), default=0)
 
 
-def load(store: Store, now: datetime) -> Life:
-    """The count so far; a new one when there is none."""
-    kept = store.recall(KEY)
-    if not isinstance(kept, Mapping):
+def load(folder: FilePath, now: datetime) -> Life:
+    """The count so far; a new one when there is none, or none that can be read."""
+    try:
+        kept = json.loads((folder / FILE).read_text(encoding="utf-8"))
+        return Life(
+            datetime.fromisoformat(kept["since"]),
+            {str(relay): int(count) for relay, count in kept["operations"].items()},
+            {str(relay): datetime.fromisoformat(moment) for relay, moment in kept["moved_at"].items()},
+        )
+    except (OSError, ValueError, KeyError, TypeError, AttributeError):
         return Life(now, {}, {})
-    return Life(
-        datetime.fromisoformat(kept["since"]),
-        {str(relay): int(count) for relay, count in kept["operations"].items()},
-        {str(relay): datetime.fromisoformat(moment) for relay, moment in kept["moved_at"].items()},
-    )
 
 
-def save(store: Store, life: Life) -> None:
-    """Keep the count where a crash cannot reach it."""
-    store.remember(
-        KEY,
-        {
-            "since": life.since.isoformat(),
-            "operations": dict(life.operations),
-            "moved_at": {relay: moment.isoformat() for relay, moment in life.moved_at.items()},
-        },
-    )
+def save(folder: FilePath, life: Life) -> None:
+    """Keep the count, whole or not at all. OSError when the disk does not take it. The caller holds the rig."""
+    kept = {
+        "since": life.since.isoformat(),
+        "operations": dict(life.operations),
+        "moved_at": {relay: moment.isoformat() for relay, moment in life.moved_at.items()},
+    }
+    fresh = folder / f"{FILE}.new"
+    with fresh.open("w", encoding="utf-8") as file:
+        json.dump(kept, file)
+        file.flush()
+        os.fsync(file.fileno())
+    fresh.replace(folder / FILE)
 
 
 def plus(life: Life, moves: Counter[str], now: datetime) -> Life:
@@ -131,25 +139,28 @@ def warning(life: Life, rated: int) -> str:
     return f"{used}; it is past its rated life, and a contact that sticks spoils the readings unseen. Replace it."
 
 
+def allowed_a_day(station: Station, life: Life, now: datetime) -> float | None:
+    """Operations a day that the busiest relay may make to last for the planned years; None without a plan."""
+    years = station.switch.planned_years
+    if years is None or station.switch.by_hand:
+        return None
+    days_left = (life.since + years * YEAR - now) / timedelta(days=1)
+    return max(station.switch.rated_operations - life.busiest(), 0) / days_left if days_left > 0 else None
+
+
 def every_nth(station: Station, life: Life, now: datetime, passes_a_day: float) -> int:
     """Only each so-many-th pass of the schedule is measured, so that the relays last for the planned years.
 
     1 when nothing was planned or the schedule is gentle enough. Passes are thinned evenly, not stopped when a
     day's share is used up: else the small hours would never be measured.
     """
-    years = station.switch.planned_years
-    if years is None or station.switch.by_hand:
+    allowed, plan = allowed_a_day(station, life, now), budget(station, passes_a_day)
+    if allowed is None or plan.relay_years is None:
         return 1
-    left = station.switch.rated_operations - life.busiest()
-    days_left = (life.since + years * YEAR - now) / timedelta(days=1)
-    plan = budget(station, passes_a_day)
-    if days_left <= 0 or plan.relay_years is None:
-        return 1
-    wanted_a_day = station.switch.rated_operations / (plan.relay_years * 365.25)
-    allowed_a_day = left / days_left
-    if allowed_a_day <= 0:
+    wanted = station.switch.rated_operations / (plan.relay_years * 365.25)
+    if wanted >= allowed * MOST_THINNED:
         return MOST_THINNED
-    return min(max(math.ceil(wanted_a_day / allowed_a_day - 1e-9), 1), MOST_THINNED)
+    return max(math.ceil(wanted / allowed - 1e-9), 1)
 
 
 MOST_THINNED = 100
