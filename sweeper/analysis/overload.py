@@ -10,7 +10,15 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from sweeper.analysis.facts import StationFacts
-from sweeper.analysis.gain import by_carriers, by_load, by_source, weighted
+from sweeper.analysis.gain import weighted
+from sweeper.analysis.gain_ways import (
+    GainPart,
+    by_carriers,
+    by_load,
+    by_source,
+    channel_offsets_db,
+    telling_of_load,
+)
 from sweeper.analysis.levels import Floats
 from sweeper.analysis.noise_figure import thermal_dbm
 
@@ -21,8 +29,6 @@ EXCESS_DB = 0.7
 """Noise that rises this much more than carriers do matters; less would not change a verdict of 1 dB."""
 S9_DBM = -73.0
 """IARU Region 1 Technical Recommendation R.1, below 30 MHz."""
-WEAK_CARRIERS_DB = 6.0
-"""Carriers must range over this much for the hours of weak ones to be free of what the strong ones do."""
 SURE = 3.3
 """Standard errors by which it must do so (one in 2000 by chance, for one of some twenty hours)."""
 
@@ -92,7 +98,9 @@ def _excess_by_hour(summaries: "pl.DataFrame") -> "pl.DataFrame":
     reference_db, reference_se = _reference(summaries, rows)
     if rows.is_empty() or not np.isfinite(reference_db):
         return pl.DataFrame(schema=columns)
-    excess, error, share = _excess_of(rows, reference_db)
+    offsets_db = channel_offsets_db(summaries)
+    offset = np.array([offsets_db.get(hz, 0.0) for hz in rows["hz"].to_list()])
+    excess, error, share = _excess_of(rows, reference_db + offset)
     hour, strongest = rows["hour_utc"].to_numpy(), rows["strongest_carrier_db"].to_numpy()
     found = []
     for at in np.unique(hour):
@@ -106,7 +114,7 @@ def _excess_by_hour(summaries: "pl.DataFrame") -> "pl.DataFrame":
     return hours.with_columns(overload.alias("overload"))
 
 
-def _excess_of(rows: "pl.DataFrame", gain_db: float) -> tuple[Floats, Floats, Floats]:
+def _excess_of(rows: "pl.DataFrame", gain_db: Floats) -> tuple[Floats, Floats, Floats]:
     """Excess of each row in dB, its standard error, and how much of it an error of the gain would make.
 
     With the gain g and the load difference d, antenna noise y in bypass (load = 1) comes to 1 + (y − 1)·g/d
@@ -141,23 +149,34 @@ def _mean(value: Floats, error: Floats) -> tuple[float, float]:
 def _reference(summaries: "pl.DataFrame", rows: "pl.DataFrame") -> tuple[float, float]:
     """A gain that intermodulation does not raise, dB, with its standard error; NaN where there is none.
 
-    That of carriers or of the source; that of noise at times of weak carriers; both where they agree.
+    That of carriers or of the source; that of noise in the hours in which it rises least for what comes in, since
+    products only ever add; both where they agree.
     """
-    import polars as pl
-
     steady = [part for part in (by_carriers(summaries), by_source(summaries)) if part is not None]
-    strength = rows["strongest_carrier_db"].drop_nulls().to_numpy()
-    if len(strength) and strength.max() - strength.min() >= WEAK_CARRIERS_DB:
-        quiet = by_load(rows.filter(pl.col("strongest_carrier_db") <= np.quantile(strength, 0.34)))
-        known = weighted(tuple(steady)) if steady else None
-        if quiet is not None and (
-            known is None or quiet.gain_db - known.gain_db < 2.5 * np.hypot(known.se_db, quiet.se_db)
-        ):
-            steady.append(quiet)
+    known = weighted(tuple(steady)) if steady else None
+    quiet = _quietest_hours(rows)
+    if quiet is not None and (
+        known is None or quiet.gain_db - known.gain_db < 2.5 * np.hypot(known.se_db, quiet.se_db)
+    ):
+        steady.append(quiet)
     if not steady:
         return float("nan"), float("nan")
     together = weighted(tuple(steady))
     return (together.gain_db, together.se_db) if together.se_db < 1.0 else (float("nan"), float("nan"))
+
+
+def _quietest_hours(rows: "pl.DataFrame") -> GainPart | None:
+    """Gain by the load in the third of the hours in which it comes out lowest; None with fewer than three."""
+    import polars as pl
+
+    telling = telling_of_load(rows)
+    level = telling.group_by("hour_utc").agg(
+        ((pl.col("load_gain_db") * pl.col("weight")).sum() / pl.col("weight").sum()).alias("gain")
+    )
+    if level.height < 3:
+        return None
+    lowest = level.sort("gain").head(-(-level.height // 3))["hour_utc"].to_list()
+    return by_load(rows.filter(pl.col("hour_utc").is_in(lowest)))
 
 
 def _overload(hours: "pl.DataFrame") -> list[tuple[str, str]]:

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from sweeper.analysis.facts import StationFacts
-from sweeper.analysis.gain import gain_from_rises
+from sweeper.analysis.gain_ways import gain_from_rises
 from sweeper.analysis.levels import Floats, resolution_db, shape_of, spread_db
 from sweeper.analysis.levels_of_passes import passes_of
 from sweeper.analysis.levels_of_visits import CHANNEL, visits_of
@@ -20,6 +20,9 @@ if TYPE_CHECKING:
     import polars as pl
 
 ROUTES = ("bypass", "stage")
+UNTOLD_SCATTER_DB = {"d": 0.5, "c": 5.6, "y_bypass": 1.0, "y_stage": 1.0, "a_bypass": 3.0}
+"""Scatter from pass to pass where a night has too few passes to tell: of differences, of carriers that fade as
+Rayleigh says (5.6 dB), of noise rise in either route, of the level itself."""
 
 
 def summarise_day(readings: "pl.DataFrame", facts: StationFacts) -> "pl.DataFrame":
@@ -73,7 +76,7 @@ def _with_quantities(table: "pl.DataFrame") -> "pl.DataFrame":
 def _cells(table: "pl.DataFrame", facts: StationFacts) -> "pl.DataFrame":
     import polars as pl
 
-    errors = _standard_errors(table, ("d", "c", "y_bypass", "y_stage", "a_bypass"))
+    errors = _standard_errors(table)
     touched = {
         edge: pl.any_horizontal([pl.col(f"{edge}_{path}") for path in _EDGED]) for edge in ("floor", "top")
     }
@@ -132,7 +135,7 @@ def _power_mean(column: str) -> "pl.Expr":
     return 10 * (10 ** (pl.col(column) / 10)).mean().log10()
 
 
-def _standard_errors(table: "pl.DataFrame", columns: tuple[str, ...]) -> "pl.DataFrame":
+def _standard_errors(table: "pl.DataFrame") -> "pl.DataFrame":
     """Standard error of the mean of each column over the passes of a cell, correlation allowed for.
 
     Variance within the hour is drawn toward that of the whole night (as if four more passes told of it), and
@@ -141,6 +144,7 @@ def _standard_errors(table: "pl.DataFrame", columns: tuple[str, ...]) -> "pl.Dat
     """
     import polars as pl
 
+    columns = tuple(UNTOLD_SCATTER_DB)
     night = ("night", *CHANNEL)
     residuals = table.select(
         *KEYS, *[(pl.col(name) - pl.col(name).mean().over(*KEYS)).alias(name) for name in columns]
@@ -156,7 +160,9 @@ def _standard_errors(table: "pl.DataFrame", columns: tuple[str, ...]) -> "pl.Dat
     for name in columns:
         n, ss = pl.col(f"{name}_n"), pl.col(f"{name}_ss")
         freedom = (n - 1).clip(lower_bound=0)
-        pooled = ss.sum().over(*night) / freedom.sum().over(*night)
+        known = freedom.sum().over(*night)
+        guessed = (1 - known / 10).clip(lower_bound=0)
+        pooled = (ss.sum().over(*night) + guessed * UNTOLD_SCATTER_DB[name] ** 2) / (known + guessed)
         variance = (ss + 4 * pooled) / (freedom + 4)
         used = n.filter(n > 1).mean().over(*night)
         rho = (pl.col(f"{name}_lagged").sum().over(*night) / ss.sum().over(*night) + 1 / used).clip(0, 0.9)
@@ -209,6 +215,8 @@ def _combined(cells: "pl.DataFrame", facts: StationFacts) -> "pl.DataFrame":
     )
     step = facts.meter.step_db or 0.0
     scatter = np.array([_scatter_db(int(b), facts) for b in array["bandwidth_hz"]])
+    # a steady carrier hides the noise that would carry the level over the meter's steps
+    scatter = np.where(cells["for"].to_numpy() == "noise", scatter, 0.0)
 
     def left_by_step(wander: Floats) -> Floats:
         return resolution_db(step, np.sqrt(np.maximum(wander**2 - step**2 / 12, 0.0) + scatter**2))

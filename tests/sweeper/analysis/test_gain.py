@@ -7,7 +7,8 @@ import numpy as np
 import polars as pl
 import pytest
 
-from sweeper.analysis.gain import GainPart, combine, gain_from_powers_db, snr_change_db, weighted
+from sweeper.analysis.gain import combine, gain_from_powers_db, snr_change_db, weighted
+from sweeper.analysis.gain_ways import GainPart
 from sweeper.analysis.noise_rise import rise_for_loss_db, snr_lost_db
 from sweeper.analysis.rule import crossing_rise_db, predicted_snr_change_db, rule_of
 from sweeper.analysis.summarise import summarise_day
@@ -157,3 +158,56 @@ def test_a_useless_stage_has_no_rule_but_a_sentence():
     rule = rule_of(summaries, combine(summaries, facts(night)), facts(night))
     assert rule.reading is None
     assert "leave it out" in rule.sentence
+
+
+def test_a_gain_that_differs_by_channel_is_told_by_channel():
+    night = Night(external_k=200_000)
+    tilted = pl.col("dbm") + pl.when((pl.col("hz") == 7_000_000) & (pl.col("route") == "stage")).then(
+        -4.0
+    ).otherwise(0)
+    days = [
+        summarise_day(
+            readings(replace(night, seed=nth, begins=night.begins + timedelta(days=nth))).with_columns(
+                tilted.alias("dbm")
+            ),
+            facts(night),
+        )
+        for nth in range(3)
+    ]
+    gain = combine(pl.concat(days).filter(pl.col("for") == "noise"), facts(night))
+    assert gain.flags == ("gain-varies",)
+    assert gain.at(7_000_000) == pytest.approx(11.0, abs=0.15)
+    assert gain.at(7_010_000) == pytest.approx(15.0, abs=0.15)
+
+
+def test_a_steady_carrier_on_a_coarse_meter_is_no_surer_than_the_step():
+    night = Night(external_k=20_000, step_db=1.0, loads=False)
+    steady = pl.when(pl.col("for") == "carrier").then(
+        ((pl.when(pl.col("route") == "stage").then(14.4).otherwise(0.0)) - 70.0).round()
+    )
+    days = [
+        summarise_day(
+            readings(replace(night, seed=nth, begins=night.begins + timedelta(days=nth))).with_columns(
+                steady.otherwise("dbm").alias("dbm")
+            ),
+            facts(night),
+        )
+        for nth in range(4)
+    ]
+    gain = combine(pl.concat(days), facts(night))
+    assert gain.source == "carriers"
+    assert gain.se_db > 0.3
+    assert abs(gain.gain_db - 14.4) < 2 * gain.se_db
+
+
+def test_a_carrier_that_fades_decides_nothing_in_one_glance():
+    """A worked reading (measurement.md): once with the stage in and once out, 21 dB apart with a 15 dB stage."""
+    night = Night(loads=False, passes=1)
+    once = readings(night).with_columns(
+        pl.when(pl.col("for") == "carrier")
+        .then(pl.when(pl.col("route") == "stage").then(-59.0).otherwise(-80.0))
+        .otherwise("dbm")
+        .alias("dbm")
+    )
+    gain = combine(summarise_day(once, facts(night)), facts(night))
+    assert gain.interval(0.95).high - gain.interval(0.95).low > 12

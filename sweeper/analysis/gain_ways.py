@@ -1,0 +1,194 @@
+"""Each way to find the gain of the stage by itself: carriers, noise of antenna and load, a noise source.
+
+From summaries of one band to a `GainPart`. What the ways say together belongs to `gain`.
+"""
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from sweeper.analysis.findings import GainSource
+from sweeper.analysis.levels import Floats
+from sweeper.analysis.noise_rise import kept_share_db, kept_share_slope
+
+if TYPE_CHECKING:
+    import polars as pl
+
+LEAST_RISE_DB = 1.0
+"""Noise rise in bypass below which noise powers say too little about gain."""
+WORST_SE_DB = 3.0
+DISAGREE_LEAST_DB = 0.5
+
+
+@dataclass(frozen=True, slots=True)
+class GainPart:
+    """Gain found one way: dB, its standard error, the degrees of freedom behind it, and from how many nights."""
+
+    source: GainSource
+    gain_db: float
+    se_db: float
+    freedom: float
+    nights: int
+
+
+def by_carriers(summaries: "pl.DataFrame") -> GainPart | None:
+    """Gain by carriers: stage minus bypass after taking the noise out of each."""
+    import polars as pl
+
+    rows = summaries.filter((pl.col("for") == "carrier") & pl.col("carrier_gain_db").is_not_null())
+    return _of_channels(
+        "carriers", rows, ("carrier_gain_db", "carrier_gain_se_db", "resolution_db"), "carrier_passes"
+    )
+
+
+def by_load(summaries: "pl.DataFrame") -> GainPart | None:
+    """Gain by the noise powers of antenna and load.
+
+    Weighted by the noise rise usual at the hour, not by that of the night: a chance high or low reading
+    must not choose its own weight.
+    """
+    rows = telling_of_load(summaries)
+    return _of_channels("load", rows, ("load_gain_db", "load_gain_se_db", "gain_resolution_db"), "weight")
+
+
+def by_source(summaries: "pl.DataFrame") -> GainPart | None:
+    """Gain by the powers of noise source and load."""
+    import polars as pl
+
+    rows = summaries.filter(
+        pl.col("source_gain_db").is_not_null() & (pl.col("source_gain_se_db") < WORST_SE_DB)
+    )
+    return _of_channels(
+        "noise", rows, ("source_gain_db", "source_gain_se_db", "gain_resolution_db"), "passes_seen"
+    )
+
+
+def telling_of_load(summaries: "pl.DataFrame") -> "pl.DataFrame":
+    """The noise rows whose load gain tells something, with their `weight`."""
+    import polars as pl
+
+    names = ("noise_rise_db", "load_gain_se_db")
+    usual = [pl.col(name).median().over("hour_utc", "hz").alias(f"usual_{name}") for name in names]
+    rows = summaries.filter((pl.col("for") == "noise") & (pl.col("passes") > 0)).with_columns(usual)
+    return rows.filter(
+        (pl.col("usual_noise_rise_db") > LEAST_RISE_DB)
+        & (pl.col("usual_load_gain_se_db") < WORST_SE_DB)
+        & pl.col("load_gain_db").is_not_null()
+        & pl.col("load_gain_se_db").is_not_null()
+        & (pl.col("noise_rise_bound") == "")
+        & (pl.col("difference_bound") == "")
+    ).with_columns((1 / pl.col("usual_load_gain_se_db") ** 2).alias("weight"))
+
+
+def channel_offsets_db(summaries: "pl.DataFrame") -> dict[int, float]:
+    """How the gain of each noise channel differs from their mean, by frequency; empty where they do not differ.
+
+    Preselectors and the ends of a stage's range do that. From load gains of the same hours, so that nothing of the
+    hour counts; medians, so that a few overloaded hours do not.
+    """
+    import polars as pl
+
+    rows = telling_of_load(summaries)
+    count = rows["hz"].n_unique()
+    cell = ("night", "hour_utc")
+    together = rows.filter(pl.col("hz").n_unique().over(*cell) == count)
+    if count < 2 or together.is_empty():
+        return {}
+    found = (
+        together.with_columns(
+            (pl.col("load_gain_db") - pl.col("load_gain_db").mean().over(*cell)).alias("off")
+        )
+        .group_by("hz", maintain_order=True)
+        .agg(
+            pl.col("off").median(),
+            pl.col("off").std().fill_null(WORST_SE_DB).alias("scatter"),
+            pl.len(),
+            pl.col("gain_resolution_db").mean(),
+        )
+    )
+    chance = found["scatter"].to_numpy() * 1.25 / np.sqrt(found["len"].to_numpy())  # of a median
+    error = np.hypot(chance, found["gain_resolution_db"].to_numpy())
+    offset = found["off"].to_numpy()
+    if not (np.abs(offset) > np.maximum(DISAGREE_LEAST_DB, 4 * error)).any():
+        return {}
+    return {int(hz): float(value) for hz, value in zip(found["hz"].to_list(), offset, strict=True)}
+
+
+def _of_channels(
+    source: GainSource, rows: "pl.DataFrame", columns: tuple[str, str, str], weight: str
+) -> GainPart | None:
+    """Mean over channels; where their gains differ more than by chance they weigh alike (random effects)."""
+    channels = rows.partition_by("hz", maintain_order=True) if not rows.is_empty() else []
+    parts = [
+        _of_channel(source, channel, columns, channel[weight].cast(float).to_numpy()) for channel in channels
+    ]
+    found = [part for part in parts if part is not None]
+    if len(found) < 2:
+        return found[0] if found else None
+    value, variance = np.array([part.gain_db for part in found]), np.array([part.se_db**2 for part in found])
+    fixed = 1 / variance
+    chi = float(fixed @ (value - fixed @ value / fixed.sum()) ** 2)
+    between = 0.0
+    if chi > 3 * (len(found) - 1) and np.ptp(value) > DISAGREE_LEAST_DB:
+        # DerSimonian and Laird 1986
+        between = (chi - (len(found) - 1)) / (fixed.sum() - (fixed**2).sum() / fixed.sum())
+    share = 1 / (variance + between)
+    share = share / share.sum()
+    # channels share some of a night's noise and of a receiver's rounding: half of their errors is taken as common
+    alone, common = float(share**2 @ variance), float(share @ np.sqrt(variance)) ** 2
+    se_db = float(np.sqrt((alone + common) / 2))
+    return GainPart(
+        source,
+        float(share @ value),
+        se_db,
+        min(part.freedom for part in found),
+        max(part.nights for part in found),
+    )
+
+
+def _of_channel(
+    source: GainSource, rows: "pl.DataFrame", columns: tuple[str, str, str], weights: Floats
+) -> GainPart | None:
+    """Weighted mean over the rows of a channel; its error from the scatter of nights where there are three or more."""
+    gain, se, resolution = (rows[name].to_numpy().astype(np.float64) for name in columns)
+    nights, which = np.unique(rows["night"].to_physical().to_numpy(), return_inverse=True)
+    total = weights.sum()
+    if not total > 0:
+        return None
+    mean = float(weights @ gain / total)
+    within = float(np.sqrt(np.nansum((weights * se) ** 2)) / total)
+    coarse = float(np.sqrt(weights @ np.nan_to_num(resolution) ** 2 / total))
+    spread, freedom = within, float(max(len(rows) - 1, 1))
+    if len(nights) >= 3:
+        moved = np.bincount(which, weights * (gain - mean))
+        between = float(np.sqrt((moved**2).sum() * len(nights) / (len(nights) - 1)) / total)
+        # few nights may agree by chance; they cannot agree better than the passes within them
+        spread, freedom = max(between, 0.5 * within), float(len(nights) - 1)
+    se_db = float(np.sqrt(spread**2 + coarse**2 + 0.01**2))
+    return GainPart(source, mean, se_db, freedom, len(nights)) if np.isfinite(mean + se_db) else None
+
+
+def gain_from_rises(
+    load_difference: Floats,
+    rise_bypass: Floats,
+    rise_stage: Floats,
+    difference_se: Floats,
+    load_bypass_se: Floats,
+    load_stage_se: Floats,
+) -> tuple[Floats, Floats]:
+    """Gain of the stage from two powers that it adds nothing to by itself, dB, and its standard error.
+
+    (hot − load) of the stage route over that of the bypass route; NaN where the hot source does not stand above
+    the load in both. Arrays of one shape.
+    """
+    with np.errstate(divide="ignore", invalid="ignore"):
+        clear = (rise_bypass > 0) & (rise_stage > 0)
+        bypass, stage = np.where(clear, rise_bypass, np.nan), np.where(clear, rise_stage, np.nan)
+        gain: Floats = load_difference + (stage + kept_share_db(stage)) - (bypass + kept_share_db(bypass))
+        error: Floats = np.sqrt(
+            ((1 + np.fmax(kept_share_slope(stage), kept_share_slope(bypass))) * difference_se) ** 2
+            + (kept_share_slope(bypass) * load_bypass_se) ** 2
+            + (kept_share_slope(stage) * load_stage_se) ** 2
+        )
+    return gain, error
