@@ -109,9 +109,12 @@ class Bench:
         level_db = round(self.level_db() / receiver.step_db) * receiver.step_db
         return min(max(level_db, receiver.floor_db), receiver.top_db)
 
-    def reboot(self) -> None:
-        """Power lost and back: the dial where the maker left it, the relays open."""
+    def reboot_receiver(self) -> None:
+        """Power lost and back: the dial where the maker left it."""
         self.hz, self.mode, self.bandwidth_hz = 14_000_000, "USB", 2400
         self.transmitting = False
+
+    def reboot_board(self) -> None:
+        """Power lost and back: every relay falls open."""
         for number in range(len(self._coils)):
             self.set_coil(number, False)
