@@ -8,6 +8,7 @@ from sweeper.cli import (
     data,
     demonstration,
     fleet,
+    following,
     measuring,
     planning,
     reducing,
@@ -47,3 +48,4 @@ app.command("note", epilog='Example: sweeper note saltmarsh.yaml "ferrites on th
 app.command("stop", epilog="Example: sweeper stop saltmarsh.yaml")(talking.stop)
 app.command("keys", epilog="Example: sweeper keys saltmarsh.yaml --client laptop")(talking.keys)
 app.command("rest", epilog="Example: sweeper rest saltmarsh.yaml")(measuring.rest)
+app.command("follow", epilog="Example: sweeper follow saltmarsh.yaml")(following.follow)
