@@ -28,7 +28,8 @@ class Cell:
     """A band at an hour. Estimates in dB, None where nothing can be said.
 
     `ceiling` and `ground` are the most and the least that the noise rise leaves to the S/N change. `bound` says that
-    the S/N change is only known to be ``at most`` or ``at least`` its value (meter on its floor or top).
+    the S/N change is only known to be ``at most`` or ``at least`` its value (meter on its floor or top). `night_sd_db`
+    is how far single nights stray, before three nights as ITU-R P.372 lets expect.
     """
 
     band: str
@@ -41,6 +42,7 @@ class Cell:
     ground: Estimate | None
     bound: str
     flags: tuple[str, ...]
+    night_sd_db: float
 
     @property
     def about_these_nights_only(self) -> bool:
@@ -99,6 +101,7 @@ def cells_of_band(rows: "pl.DataFrame", gain: Gain | None) -> list[Cell]:
                 else _limit(stage, grids["stage_noise_rise_se_db"][:, column], passes, -1.0),
                 bound={"": "", "at-least": "at most", "at-most": "at least"}.get(bounds, "unknown"),
                 flags=_flags(seen, gain, change),
+                night_sd_db=_night_sd(difference_scatter[column], float(shape[column])),
             )
         )
     return cells
@@ -166,6 +169,12 @@ def _mean(
     if not np.isfinite(within).all():
         return None
     return summed(value, [(float((within**2).sum()) / nights**2, float(max(passes - nights, 1))), fixed])
+
+
+def _night_sd(scatter: Scatter, shape: float) -> float:
+    if scatter.freedom >= FIRST_LOOK - 1:
+        return float(np.sqrt(scatter.variance))
+    return TYPICAL_SCATTER_DB * (shape if np.isfinite(shape) else 0.5)
 
 
 def _snr_change(gain: Gain | None, difference: Estimate | None) -> Estimate | None:

@@ -5,19 +5,20 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from sweeper.analysis import evidence, evidence_of
-from sweeper.analysis.cells import Cell, cells_of_band
+from sweeper.analysis import evidence_of
+from sweeper.analysis.cells import Cell
 from sweeper.analysis.evidence import Evidence
 from sweeper.analysis.external_noise import fa_from_rise_db
 from sweeper.analysis.facts import StationFacts
 from sweeper.analysis.findings import BandFinding, Findings, Interval, PeriodFinding
-from sweeper.analysis.gain import Gain, combine
-from sweeper.analysis.nightly import nightly
-from sweeper.analysis.noise_figure import NoiseFigures, figures
-from sweeper.analysis.overload import Diagnosis, diagnose, without_overload
+from sweeper.analysis.household import local_or_sky
+from sweeper.analysis.noise_figure import NoiseFigures
+from sweeper.analysis.noise_levels import noise_levels
+from sweeper.analysis.planning_nights import Outlook, outlooks
 from sweeper.analysis.recommendation import advice, midnight, reason_of
-from sweeper.analysis.rule import Rule, rule_of
-from sweeper.analysis.verdict import WITHHOLDING, Judged, interval_of, judge
+from sweeper.analysis.season import months
+from sweeper.analysis.table import Table, table_of
+from sweeper.analysis.verdict import WITHHOLDING, interval_of
 
 if TYPE_CHECKING:
     import polars as pl
@@ -28,70 +29,25 @@ def find(summaries: "pl.DataFrame", facts: StationFacts) -> tuple[Findings, Evid
 
     `summaries`: rows of `summary_columns`, days concatenated, any order. Pure and deterministic.
     """
-    nights = nightly(summaries)
-    bands = list(dict.fromkeys([channel.band for channel in facts.channels]))
-    bands += sorted(set(summaries["band"].to_list()) - set(bands))
-    gains: dict[str, Gain | None] = {}
-    diagnoses: dict[str, Diagnosis] = {}
-    noise: dict[str, NoiseFigures] = {}
-    rules: dict[str, Rule | None] = {}
-    cells: list[Cell] = []
-    for band in bands:
-        here = summaries.filter(summaries["band"] == band)
-        if here.is_empty():
-            continue
-        diagnoses[band] = diagnose(here, facts)
-        steady = without_overload(here, diagnoses[band])
-        gains[band] = combine(steady if not steady.is_empty() else here, facts)
-        noise[band] = figures(steady if not steady.is_empty() else here, gains[band], facts)
-        rules[band] = rule_of(steady, gains[band], facts)
-        cells += cells_of_band(nights.filter(nights["band"] == band), gains[band])
-    troubles = {
-        place: _troubles(cell, diagnoses[cell.band], noise[cell.band]) for place, cell in enumerate(cells)
-    }
-    judged = judge(cells, facts.worthwhile_db, facts.confidence, troubles)
+    table = table_of(summaries, facts)
+    return findings_from(table, summaries, facts), _evidence(summaries, table, facts)
+
+
+def findings_from(table: Table, summaries: "pl.DataFrame", facts: StationFacts) -> Findings:
+    """The findings alone, from the table of these summaries."""
+    ahead = {each.band: each for each in outlooks(table.cells, table.judged, table.gain_errors, facts)}
     found = []
-    for band in bands:
-        places = [place for place, cell in enumerate(cells) if cell.band == band]
-        periods = tuple(
-            _period(cells[place], judged[place], troubles[place], noise.get(band), nights, facts)
-            for place in places
-        )
-        found.append(
-            _band(
-                band,
-                periods,
-                gains.get(band),
-                noise.get(band),
-                diagnoses.get(band),
-                nights,
-                rules.get(band),
-                facts,
-            )
-        )
+    for band in table.bands:
+        places = [place for place, cell in enumerate(table.cells) if cell.band == band]
+        periods = tuple(_period(table, place, facts) for place in places)
+        found.append(_band(table, band, periods, ahead.get(band), facts))
     start, end = _span(summaries)
-    findings = Findings(facts.name, start, end, facts.confidence, facts.worthwhile_db, tuple(found))
-    return findings, _evidence(summaries, nights, gains, rules, facts)
+    return Findings(facts.name, start, end, facts.confidence, facts.worthwhile_db, tuple(found))
 
 
-def _troubles(cell: Cell, diagnosis: Diagnosis, noise: NoiseFigures) -> frozenset[str]:
-    """Flags that hold for the cell: those of the band, with overload only in the hours in which it shows."""
-    flags = set(diagnosis.flags) | set(noise.flags)
-    flags.discard("overload")
-    if cell.hour_utc in diagnosis.overloaded_hours and "mismatch" not in flags:
-        flags.add("overload")
-    return frozenset(flags)
-
-
-def _period(
-    cell: Cell,
-    judged: Judged,
-    troubles: frozenset[str],
-    noise: NoiseFigures | None,
-    nights: "pl.DataFrame",
-    facts: StationFacts,
-) -> PeriodFinding:
-    flags = set(cell.flags) | troubles
+def _period(table: Table, place: int, facts: StationFacts) -> PeriodFinding:
+    cell, judged = table.cells[place], table.judged[place]
+    flags = set(cell.flags) | table.troubles[place]
     if cell.about_these_nights_only:
         flags.add("these-nights-only")
     if judged.by_physics:
@@ -106,7 +62,7 @@ def _period(
         nights=cell.nights,
         snr_change_db=judged.snr_change_db,
         noise_rise_db=interval_of(cell.noise_rise, cell.nights, facts.confidence),
-        fa_db=_fa(cell, noise, facts),
+        fa_db=_fa(cell, table.noise.get(cell.band), facts),
         verdict=judged.verdict,
         flags=tuple(sorted(flags)),
         reason=reason_of(cell, judged, facts.worthwhile_db),
@@ -130,26 +86,29 @@ def _fa(cell: Cell, noise: NoiseFigures | None, facts: StationFacts) -> Interval
 
 
 def _band(
+    table: Table,
     band: str,
     periods: tuple[PeriodFinding, ...],
-    gain: Gain | None,
-    noise: NoiseFigures | None,
-    diagnosis: Diagnosis | None,
-    nights: "pl.DataFrame",
-    rule: Rule | None,
+    ahead: Outlook | None,
     facts: StationFacts,
 ) -> BandFinding:
-    flags = set(diagnosis.flags if diagnosis else ()) | set(gain.flags if gain else ())
-    flags |= set(noise.flags if noise else ())
-    on = midnight(max(nights["night"].to_list())) if not nights.is_empty() else None
-    sentences = [*(diagnosis.sentences if diagnosis else ()), *(gain.sentences if gain else ())]
-    sentences += list(noise.sentences if noise else ())
-    sentence = rule.sentence if rule and not WITHHOLDING.intersection(flags) else ""
-    text = (
-        advice(band, periods, facts.timezone, on, rule=sentence)
-        if on is not None
-        else f"{band}: nothing measured yet."
-    )
+    gain, noise = table.gains.get(band), table.noise.get(band)
+    diagnosis, rule = table.diagnoses.get(band), table.rules.get(band)
+    found = (diagnosis, gain, noise)
+    flags = {flag for each in found if each is not None for flag in each.flags}
+    sentences = [sentence for each in found if each is not None for sentence in each.sentences]
+    sound = not WITHHOLDING.intersection(flags)
+    if periods:
+        text = advice(
+            band,
+            periods,
+            facts.timezone,
+            midnight(max(table.nights["night"].to_list())),
+            next_step=ahead.sentence if ahead else "",
+            rule=rule.sentence if rule and sound else "",
+        )
+    else:
+        text = "Nothing measured here yet."
     return BandFinding(
         band=band,
         gain_db=gain.interval(facts.confidence) if gain else None,
@@ -174,22 +133,19 @@ def _span(summaries: "pl.DataFrame") -> tuple[datetime, datetime]:
     return min(moments), max(moments) + timedelta(hours=1)
 
 
-def _evidence(
-    summaries: "pl.DataFrame",
-    nights: "pl.DataFrame",
-    gains: dict[str, Gain | None],
-    rules: dict[str, Rule | None],
-    facts: StationFacts,
-) -> Evidence:
-    curve, crossings = evidence_of.curve_table(rules, gains, facts)
+def _evidence(summaries: "pl.DataFrame", table: Table, facts: StationFacts) -> Evidence:
+    curve, crossings = evidence_of.curve_table(table.rules, table.gains, facts)
+    levels = noise_levels(table.nights)
+    parts, sentence = local_or_sky(levels, facts)
     return Evidence(
-        levels=evidence_of.levels_table(nights, facts.confidence),
-        nights=evidence_of.nights_table(nights, gains, facts.confidence),
+        levels=evidence_of.levels_table(table.nights, facts.confidence),
+        nights=evidence_of.nights_table(table.nights, table.gains, facts.confidence),
         curve=curve,
-        points=evidence_of.points_table(nights, gains),
+        points=evidence_of.points_table(table.nights, table.gains),
         crossings=crossings,
         health=evidence_of.health_table(summaries),
-        gains=evidence_of.gains_table(gains, facts.confidence),
-        months=evidence.empty(evidence.MONTHS),
-        parts=evidence.empty(evidence.PARTS),
+        gains=evidence_of.gains_table(table.gains, facts.confidence),
+        months=months(table.nights, levels, table.gains, facts),
+        parts=parts,
+        local_or_sky=sentence,
     )

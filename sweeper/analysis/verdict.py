@@ -7,7 +7,7 @@ their nights, which that procedure tolerates (positive dependence).
 No words for people here; `recommendation` has them.
 """
 
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 
 from sweeper.analysis.cells import Cell
@@ -54,15 +54,15 @@ def interval_of(estimate: Estimate | None, nights: int, confidence: float) -> In
 
 
 def judge(
-    cells: Sequence[Cell], worthwhile_db: float, confidence: float, troubles: Mapping[int, Collection[str]]
+    cells: Sequence[Cell], worthwhile_db: float, confidence: float, troubles: Sequence[Collection[str]]
 ) -> list[Judged]:
-    """A verdict for each cell. `troubles` names, by the cell's place, the flags that hold for it."""
+    """A verdict for each cell. `troubles`: the flags that hold for each."""
     alone = [_alone(cell, worthwhile_db) for cell in cells]
     allowed = allowed_level([level for _, level, _ in alone], 1.0 - confidence)
     judged: list[Judged] = []
     for place, (cell, (verdict, level, by_physics)) in enumerate(zip(cells, alone, strict=True)):
         interval = _shown(cell, confidence, by_physics)
-        trouble = sorted(WITHHOLDING.intersection(troubles.get(place, ())))
+        trouble = sorted(WITHHOLDING.intersection(troubles[place]))
         if trouble:
             judged.append(Judged("undecided", None, level, withheld=trouble[0]))
         elif verdict == "undecided" or level > 1.0 - confidence:

@@ -1,0 +1,77 @@
+"""The whole table of a station: gains, diagnoses and noise figures by band, cells and their verdicts.
+
+What findings, forecasts and evidence are all made from. Nothing is put into words here.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from sweeper.analysis.cells import Cell, cells_of_band
+from sweeper.analysis.facts import StationFacts
+from sweeper.analysis.gain import Gain, combine
+from sweeper.analysis.nightly import nightly
+from sweeper.analysis.noise_figure import NoiseFigures, figures
+from sweeper.analysis.overload import Diagnosis, diagnose, without_overload
+from sweeper.analysis.rule import Rule, rule_of
+from sweeper.analysis.verdict import Judged, judge
+
+if TYPE_CHECKING:
+    import polars as pl
+
+
+@dataclass(frozen=True, slots=True)
+class Table:
+    """Everything known of a station; `cells`, `judged` and `troubles` go together, mappings are by band."""
+
+    bands: tuple[str, ...]
+    nights: "pl.DataFrame"
+    gains: Mapping[str, Gain | None]
+    diagnoses: Mapping[str, Diagnosis]
+    noise: Mapping[str, NoiseFigures]
+    rules: Mapping[str, Rule | None]
+    cells: tuple[Cell, ...]
+    troubles: tuple[frozenset[str], ...]
+    judged: tuple[Judged, ...]
+
+    @property
+    def gain_errors(self) -> dict[str, float]:
+        """Standard error of the gain by band, dB."""
+        return {band: gain.se_db for band, gain in self.gains.items() if gain is not None}
+
+
+def table_of(summaries: "pl.DataFrame", facts: StationFacts) -> Table:
+    """The table from the `summaries` of all nights. Bands in the order of the station file."""
+    nights = nightly(summaries)
+    bands = list(dict.fromkeys([channel.band for channel in facts.channels]))
+    bands += sorted(set(summaries["band"].to_list()) - set(bands))
+    gains: dict[str, Gain | None] = {}
+    diagnoses: dict[str, Diagnosis] = {}
+    noise: dict[str, NoiseFigures] = {}
+    rules: dict[str, Rule | None] = {}
+    cells: list[Cell] = []
+    for band in bands:
+        here = summaries.filter(summaries["band"] == band)
+        if here.is_empty():
+            continue
+        diagnoses[band] = diagnose(here, facts)
+        steady = without_overload(here, diagnoses[band])
+        steady = here if steady.is_empty() else steady
+        gains[band] = combine(steady, facts)
+        noise[band] = figures(steady, gains[band], facts)
+        rules[band] = rule_of(steady, gains[band], facts)
+        cells += cells_of_band(nights.filter(nights["band"] == band), gains[band])
+    troubles = [_troubles(cell, diagnoses[cell.band], noise[cell.band]) for cell in cells]
+    judged = judge(cells, facts.worthwhile_db, facts.confidence, troubles)
+    return Table(
+        tuple(bands), nights, gains, diagnoses, noise, rules, tuple(cells), tuple(troubles), tuple(judged)
+    )
+
+
+def _troubles(cell: Cell, diagnosis: Diagnosis, noise: NoiseFigures) -> frozenset[str]:
+    """Flags that hold for the cell: those of the band, with overload only in the hours in which it shows."""
+    flags = set(diagnosis.flags) | set(noise.flags)
+    flags.discard("overload")
+    if cell.hour_utc in diagnosis.overloaded_hours and "mismatch" not in flags:
+        flags.add("overload")
+    return frozenset(flags)
