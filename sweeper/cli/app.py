@@ -12,6 +12,7 @@ from sweeper.cli import (
     measuring,
     planning,
     reducing,
+    serving,
     talking,
 )
 
@@ -35,6 +36,7 @@ app.command("compare", epilog="Example: sweeper compare saltmarsh.yaml --fix 202
     reducing.compare
 )
 app.command("report", epilog="Example: sweeper report saltmarsh.yaml --out tonight.html")(reducing.report)
+app.command("serve", epilog="Example: sweeper serve saltmarsh.yaml --port 8473")(serving.serve)
 app.command("import", epilog="Example: sweeper import saltmarsh.yaml by-hand.csv")(data.import_readings)
 app.command("export", epilog="Example: sweeper export saltmarsh.yaml --format csv > readings.csv")(
     data.export

@@ -98,7 +98,7 @@ def write_html(
     )
     nights = max((period.nights for band in findings.bands for period in band.periods), default=0)
     page = environment.get_template("report.html").render(
-        policy=_policy(style),
+        policy=policy(),
         style=style,
         findings=findings,
         zone=zone,
@@ -201,9 +201,9 @@ def _style() -> str:
     return " ".join(text.split())
 
 
-def _policy(style: str) -> str:
-    """Nothing is fetched, no script runs, and the one style sheet is the one that was written here."""
-    known = base64.b64encode(hashlib.sha256(style.encode()).digest()).decode()
+def policy() -> str:
+    """The page's content-security policy: nothing is fetched, no script runs, one style sheet, the one written here."""
+    known = base64.b64encode(hashlib.sha256(_style().encode()).digest()).decode()
     return (
         f"default-src 'none'; style-src 'sha256-{known}'; img-src data:; base-uri 'none'; form-action 'none'"
     )

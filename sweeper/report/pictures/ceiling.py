@@ -39,7 +39,7 @@ def ceiling(evidence: "Evidence", worthwhile_db: float, unit: str) -> tuple[Pict
             else:
                 axes.set_axis_off()
         figure.supxlabel("noise rise in bypass: antenna over load, dB", fontsize=11)
-        figure.supylabel("S/N change, dB", fontsize=11)
+        figure.supylabel("S/N change, dB", fontsize=11, x=-0.015)
         figure.tight_layout(pad=0.4)
         svg = inline(figure, "ceiling", title, alternative or title)
     caption = (

@@ -15,7 +15,9 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
 SIZES = 4
-"""Sizes of tile: a night alone is not known finely enough for more."""
+"""How full a tile can be: a night alone is not known finely enough for more."""
+FEWEST = 21
+"""Nights that there is room for at least, so that a tile keeps its shape."""
 
 
 def season(findings: Findings, nights: "pl.DataFrame", zone: str) -> tuple[Picture, ...]:
@@ -39,17 +41,17 @@ def season(findings: Findings, nights: "pl.DataFrame", zone: str) -> tuple[Pictu
         panels = figure.subplots(len(bands), 1, sharex=True, squeeze=False)
         for axes, band in zip(panels.flat, bands, strict=True):
             _strip(axes, known.filter(known["band"] == band), band, hours, first, zone, on)
-            axes.set_xlim(-0.5, span - 0.5)
+            axes.set_xlim(-0.5, max(span, FEWEST) - 0.5)
         step = max(1, span // 8)
         marks = list(range(0, span, step))
         panels[-1, 0].set_xticks(marks, [_day(first + timedelta(days=mark)) for mark in marks])
         panels[-1, 0].set_xlabel("night, by the day that it began on")
-        figure.supylabel(f"hour beginning, local time ({zone})", fontsize=11)
+        figure.supylabel(f"hour beginning, local time ({zone})", fontsize=11, x=-0.015)
         figure.tight_layout(pad=0.3, h_pad=0.5)
         svg = inline(figure, "season", title, _alternative(known, bands))
     caption = (
         f"Each column is a night, each row an hour; colour is the S/N change from −{REACH_DB:g} dB (ochre) to "
-        f"+{REACH_DB:g} dB (teal). A small tile is a night that by itself is uncertain. Blank: not measured."
+        f"+{REACH_DB:g} dB (teal). The fuller a tile, the surer that night by itself. Blank: not measured."
     )
     return (Picture("season", title, svg, caption, _numbers(known, bands, hours, zone, on)),)
 
@@ -73,16 +75,11 @@ def _strip(
         at = ((row["night"] - first).days, row_of[row["hour_utc"]])
         tiles.setdefault((step_of(row["snr_change_db"], REACH_DB), size), []).append(at)
     for (name, size), places in tiles.items():
-        half = 0.5 * (SMALLEST + (1.0 - SMALLEST) * (size - 1) / (SIZES - 1))
+        full = SMALLEST + (1.0 - SMALLEST) * (size - 1) / (SIZES - 1)
         corners, codes = [], []
         for x, y in places:
-            corners += [
-                (x - half, y - half),
-                (x + half, y - half),
-                (x + half, y + half),
-                (x - half, y + half),
-            ]
-            corners.append((x - half, y - half))
+            left, right, top, foot = x - 0.46, x + 0.46, y + 0.46 - 0.92 * full, y + 0.46
+            corners += [(left, top), (right, top), (right, foot), (left, foot), (left, top)]
             codes += [Path.MOVETO, Path.LINETO, Path.LINETO, Path.LINETO, Path.CLOSEPOLY]
         patch = PathPatch(Path(corners, codes), facecolor=colour(name), linewidth=0)
         patch.set_edgecolor("none")
@@ -152,7 +149,7 @@ def months(frame: "pl.DataFrame") -> tuple[Picture, ...]:
         names = {place(month): f"{month:%b %Y}" for month in known["month"].unique().to_list()}
         panels[-1, 0].set_xticks(list(names), list(names.values()))
         panels[-1, 0].set_xlabel("month")
-        figure.supylabel("S/N change, dB", fontsize=11)
+        figure.supylabel("S/N change, dB", fontsize=11, x=-0.015)
         figure.tight_layout(pad=0.3, h_pad=0.5)
         svg = inline(figure, "months", title, title)
     numbers = Numbers(

@@ -12,17 +12,17 @@ from sweeper.report.svg import colour, drawing, inline, sheet
 REACH_DB = 6.0
 """The S/N change at the ends of the colour ramp."""
 SMALLEST, WIDEST_DB = 0.30, 8.0
-"""A tile of an interval this wide (from end to end) or wider has this share of a tile's side."""
+"""The least share of a tile that is filled: where the interval is this wide, from end to end, or wider."""
 
 
 def when(findings: Findings, zone: str) -> Picture:
-    """One tile for each band and hour: colour and number are the S/N change, its size is how sure that is."""
+    """One tile for each band and hour: colour and number are the S/N change, how full it is says how sure."""
     on = findings.end.date()
     hours = wording.night_order((p.hour_utc for band in findings.bands for p in band.periods), zone, on)
     title = _title(findings)
     caption = (
-        "Each tile is one hour on one band; the number is the S/N change in dB. A full tile is certain, a small one "
-        "is not; a frame means that the verdict stands: ▲ stage in, ▼ leave it out, ═ no matter. "
+        "Each tile is one hour on one band; colour and number are the S/N change in dB. The fuller a tile, the surer; "
+        "a frame means that the verdict stands: ▲ stage in, ▼ leave it out, ═ no matter. "
         "Without a frame it is too early to say."
     )
     with drawing():
@@ -43,12 +43,12 @@ def _draw(findings: Findings, hours: Sequence[int], zone: str, on: date, title: 
             change = period.snr_change_db
             axes.add_patch(Rectangle((x - 0.47, y - 0.47), 0.94, 0.94, color=colour("raised"), linewidth=0))
             if change is not None:
-                side = 0.94 * _certainty(change.high - change.low)
+                high = 0.94 * certainty(change.high - change.low)
                 axes.add_patch(
                     Rectangle(
-                        (x - side / 2, y - side / 2),
-                        side,
-                        side,
+                        (x - 0.47, y + 0.47 - high),
+                        0.94,
+                        high,
                         color=colour(step_of(change.value, REACH_DB)),
                         linewidth=0,
                     )
@@ -74,8 +74,8 @@ def _draw(findings: Findings, hours: Sequence[int], zone: str, on: date, title: 
     return inline(figure, "when", title, _alternative(findings))
 
 
-def _certainty(width_db: float) -> float:
-    """Share of a tile's side: whole for a point, smallest for intervals of `WIDEST_DB` and wider."""
+def certainty(width_db: float) -> float:
+    """The share of a tile to fill: all of it for a point, `SMALLEST` for intervals of `WIDEST_DB` and wider."""
     return 1.0 - (1.0 - SMALLEST) * min(width_db, WIDEST_DB) / WIDEST_DB
 
 

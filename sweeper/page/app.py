@@ -1,0 +1,207 @@
+"""The live page as a web application: what it is doing now, tonight's findings, and a few buttons.
+
+Routes only. What is known is `feed` and `tonight`, what is shown is `seen`, who may come in is `guard`.
+"""
+
+import asyncio
+import contextlib
+import json
+import tempfile
+from collections.abc import AsyncIterator
+from importlib.resources import files
+from pathlib import Path
+
+from jinja2 import Environment, PackageLoader
+from starlette.applications import Starlette
+from starlette.middleware import Middleware
+from starlette.requests import Request as HttpRequest
+from starlette.responses import HTMLResponse, JSONResponse, RedirectResponse, Response, StreamingResponse
+from starlette.routing import Route
+
+from sweeper.daemon.client import ask
+from sweeper.daemon.messages import NOTE_LIMIT, Answer, Command, Request
+from sweeper.errors import Told
+from sweeper.page.feed import Feed
+from sweeper.page.guard import COOKIE, Door, Guard
+from sweeper.page.seen import now_seen, tonight_seen
+from sweeper.page.tonight import Reducing, Tonight
+from sweeper.report.palette import style_variables
+from sweeper.station import Station
+
+AT_MOST_EVERY_S = 0.4
+"""A browser is told no more often than this: a person sees no faster, and twenty of them share one small computer."""
+HEARTBEAT_S = 10.0
+
+
+def live_page(station: Station, data: Path, door: Door) -> Starlette:
+    """The application for one station whose data lie in the folder `data`."""
+    page = _Page(station, data, door)
+    routes = [
+        Route("/", page.first),
+        Route("/page.css", page.style),
+        Route("/page.js", page.script),
+        Route("/now", page.now),
+        Route("/events", page.events),
+        Route("/report", page.report),
+        Route("/enter", page.enter, methods=["GET", "POST"]),
+        Route("/pause", page.pause, methods=["POST"]),
+        Route("/resume", page.resume, methods=["POST"]),
+        Route("/note", page.note, methods=["POST"]),
+    ]
+    return Starlette(routes=routes, middleware=[Middleware(Guard, door=door)], lifespan=page.lifespan)
+
+
+class _Page:
+    def __init__(self, station: Station, data: Path, door: Door) -> None:
+        self._station = station
+        self._folder = data / station.station.name
+        self._door = door
+        self._tonight = Tonight()
+        self._feed = Feed(self._folder, lambda: self._reducing.wanted())
+        self._reducing = Reducing(station, data, self._tonight, self._feed.touch)
+        self._drawing = asyncio.Lock()
+        self._drawn: tuple[object, str] = (None, "")
+        self._templates = Environment(
+            loader=PackageLoader("sweeper.page"), autoescape=True, trim_blocks=True, lstrip_blocks=True
+        )
+
+    @contextlib.asynccontextmanager
+    async def lifespan(self, app: Starlette) -> AsyncIterator[None]:
+        """Listen and reduce for as long as the page is served."""
+        tasks = [asyncio.create_task(self._feed.run()), asyncio.create_task(self._reducing.run())]
+        try:
+            yield
+        finally:
+            for task in tasks:
+                task.cancel()
+            await asyncio.gather(*tasks, return_exceptions=True)
+
+    async def first(self, request: HttpRequest) -> Response:
+        """The page itself; the browser fills it from `/events`."""
+        return HTMLResponse(
+            self._templates.get_template("page.html").render(
+                station=self._station.station.name,
+                zone=self._station.station.timezone,
+                word=self._door.word,
+                note_limit=NOTE_LIMIT,
+                now=now_seen(self._feed.now, self._station),
+                unit=self._station.receiver.meter.unit.replace("-", " "),
+            )
+        )
+
+    async def style(self, request: HttpRequest) -> Response:
+        """The style sheet, with the colours of both schemes."""
+        text = (files("sweeper.page") / "templates" / "page.css").read_text(encoding="utf-8")
+        text = text.replace("@LIGHT@", style_variables("light")).replace("@DARK@", style_variables("dark"))
+        return Response(text, media_type="text/css")
+
+    async def script(self, request: HttpRequest) -> Response:
+        """The script that paints what `/events` tells."""
+        text = (files("sweeper.page") / "templates" / "page.js").read_text(encoding="utf-8")
+        return Response(text, media_type="text/javascript")
+
+    async def now(self, request: HttpRequest) -> Response:
+        """All that the page shows, once, as JSON."""
+        return JSONResponse(self._all())
+
+    async def events(self, request: HttpRequest) -> Response:
+        """All that the page shows, anew at every change, as server-sent events."""
+
+        async def told() -> AsyncIterator[str]:
+            yield "retry: 1000\n\n"
+            last = ""
+            while True:
+                version = self._feed.now.version
+                text = json.dumps(self._all(), ensure_ascii=False)
+                if text != last:
+                    yield f"event: all\ndata: {text}\n\n"
+                    last = text
+                    await asyncio.sleep(AT_MOST_EVERY_S)
+                if not await self._feed.changed_since(version, HEARTBEAT_S):
+                    yield ": still here\n\n"
+
+        return StreamingResponse(told(), media_type="text/event-stream")
+
+    async def pause(self, request: HttpRequest) -> Response:
+        """Stop measuring until resumed."""
+        return await self._ask("pause")
+
+    async def resume(self, request: HttpRequest) -> Response:
+        """Measure again."""
+        return await self._ask("resume")
+
+    async def note(self, request: HttpRequest) -> Response:
+        """Keep a remark with the time."""
+        try:
+            body = json.loads(await request.body())
+            text = body["text"].strip()
+        except (ValueError, KeyError, TypeError, AttributeError):
+            return JSONResponse({"ok": False, "sentence": "That is no note."}, 400)
+        if not text or len(text) > NOTE_LIMIT:
+            sentence = f"A note has between 1 and {NOTE_LIMIT} characters."
+            return JSONResponse({"ok": False, "sentence": sentence}, 400)
+        return await self._ask("note", text)
+
+    async def report(self, request: HttpRequest) -> Response:
+        """The report on all that is stored; drawn anew when the findings are."""
+        reduced = self._tonight.reduced
+        if reduced is None:
+            return HTMLResponse(
+                self._templates.get_template("nothing.html").render(
+                    station=self._station.station.name,
+                    why=self._tonight.trouble or "It is being reduced; try again.",
+                ),
+                404,
+            )
+        async with self._drawing:
+            if self._drawn[0] is not reduced:
+                self._drawn = (reduced, await asyncio.to_thread(self._draw))
+        from sweeper.report.page import policy
+
+        # The report brings its own style; everything else stays forbidden.
+        return HTMLResponse(self._drawn[1], headers={"content-security-policy": policy()})
+
+    async def enter(self, request: HttpRequest) -> Response:
+        """Where a browser on another computer hands in the token."""
+        wrong = False
+        if request.method == "POST":
+            from urllib.parse import parse_qs
+
+            given = parse_qs((await request.body()).decode("utf-8", "replace")).get("token", [""])[0].strip()
+            if self._door.opens(given):
+                answer = RedirectResponse("/", 303)
+                answer.set_cookie(COOKIE, given, httponly=True, samesite="strict", max_age=30 * 86_400)
+                return answer
+            wrong = True
+        page = self._templates.get_template("enter.html").render(
+            station=self._station.station.name, wrong=wrong
+        )
+        return HTMLResponse(page, 403 if wrong else 200)
+
+    def _all(self) -> dict[str, object]:
+        return {
+            "now": now_seen(self._feed.now, self._station),
+            "tonight": tonight_seen(self._tonight, self._station),
+        }
+
+    def _draw(self) -> str:
+        from sweeper.report import Setting, write_html
+
+        reduced = self._tonight.reduced
+        if reduced is None:
+            return ""
+        with tempfile.TemporaryDirectory() as folder:
+            file = Path(folder) / "report.html"
+            write_html(
+                reduced.findings, reduced.evidence, reduced.passes, file, setting=Setting.of(self._station)
+            )
+            return file.read_text(encoding="utf-8")
+
+    async def _ask(self, command: Command, text: str = "") -> Response:
+        try:
+            answer: Answer = await asyncio.to_thread(ask, self._folder, Request(command=command, text=text))
+        except Told as told:
+            return JSONResponse({"ok": False, "sentence": str(told)}, 503)
+        if answer.state is not None:
+            await self._feed.took(answer.state)
+        return JSONResponse({"ok": answer.ok, "sentence": answer.sentence}, 200 if answer.ok else 409)

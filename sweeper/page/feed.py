@@ -1,0 +1,135 @@
+"""What the live page knows: the daemon's published messages, kept as one view of now, and how it is seen.
+
+Listens to the daemon's socket and asks it once at the start; never touches the rig or the store. The daemon may be
+down, start later or be started again: the socket finds it, and silence is told as silence.
+"""
+
+import asyncio
+import contextlib
+from collections import deque
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from datetime import UTC, datetime
+from pathlib import Path
+
+import zmq
+import zmq.asyncio
+
+from sweeper.daemon import doors
+from sweeper.daemon.client import ask
+from sweeper.daemon.live import STATE_EVERY_S
+from sweeper.daemon.messages import NotUnderstood, PassOver, Request, State, Visited, read_live
+from sweeper.errors import Told
+
+SILENCE_S = 2.5 * STATE_EVERY_S
+"""The daemon speaks at least every ten seconds; after this long without a word it counts as gone."""
+LOOK_EVERY_S = 1.0
+PASSES_KEPT = 200
+
+
+@dataclass
+class Now:
+    """The view of now. Guarded by the event loop: only the feed changes it, on the loop."""
+
+    state: State | None = None
+    heard: datetime | None = None
+    alive: bool = False
+    visiting: Visited | None = None
+    last_visits: dict[tuple[str, int, str], Visited] = field(default_factory=dict)
+    passes: deque[PassOver] = field(default_factory=lambda: deque(maxlen=PASSES_KEPT))
+    version: int = 0
+
+
+class Feed:
+    """Keeps `now` up to date and wakes whoever waits for a change."""
+
+    def __init__(self, folder: Path, on_pass: Callable[[], None] = lambda: None) -> None:
+        self.now = Now()
+        self._folder = folder
+        self._on_pass = on_pass
+        self._changed = asyncio.Condition()
+
+    async def run(self) -> None:
+        """Listen until cancelled."""
+        context = zmq.asyncio.Context()
+        try:
+            socket = context.socket(zmq.SUB)
+            socket.linger = 0
+            socket.rcvhwm = 1000
+            # A daemon that starts again binds a new socket at the same place: look for it often.
+            socket.reconnect_ivl = 100
+            socket.reconnect_ivl_max = 1000
+            socket.subscribe(b"")
+            socket.connect(doors.local(self._folder, "live"))
+            await self._ask()
+            while True:
+                if await socket.poll(int(LOOK_EVERY_S * 1000)):
+                    _, body = await socket.recv_multipart()
+                    await self._take(body)
+                else:
+                    await self._listen_to_silence()
+        finally:
+            context.destroy(linger=0)
+
+    async def changed_since(self, version: int, within_s: float) -> bool:
+        """Wait until `now` is another one than `version`; False when nothing changed meanwhile."""
+        with contextlib.suppress(TimeoutError):
+            async with asyncio.timeout(within_s), self._changed:
+                await self._changed.wait_for(lambda: self.now.version != version)
+        return self.now.version != version
+
+    async def touch(self) -> None:
+        """Something beside the messages changed: whoever waits should look."""
+        async with self._changed:
+            self.now.version += 1
+            self._changed.notify_all()
+
+    async def took(self, state: State) -> None:
+        """A state that came as the answer to a request."""
+        self.now.state, self.now.alive, self.now.heard = state, True, datetime.now(UTC)
+        await self.touch()
+
+    async def _take(self, body: bytes) -> None:
+        try:
+            message = read_live(body)
+        except NotUnderstood:
+            return  # A daemon of another version may say more than this page knows.
+        now = self.now
+        now.heard, now.alive = datetime.now(UTC), True
+        if isinstance(message, State):
+            now.state = message
+            if message.doing != "measuring":
+                now.visiting = None
+            if message.last_pass is not None and not now.passes:
+                now.passes.append(message.last_pass)
+            if message.doing == "stopping":
+                now.alive = False
+        elif isinstance(message, Visited):
+            now.visiting = message
+            now.last_visits[message.band, message.hz, f"{message.source}-{message.route}"] = message
+        else:
+            now.visiting = None
+            if not now.passes or now.passes[-1].pass_number != message.pass_number:
+                now.passes.append(message)
+            self._on_pass()
+        await self.touch()
+
+    async def _listen_to_silence(self) -> None:
+        now = self.now
+        if now.alive and now.heard is not None:
+            if (datetime.now(UTC) - now.heard).total_seconds() > SILENCE_S:
+                now.alive, now.visiting = False, None
+                await self.touch()
+        elif (self._folder / "control").exists():
+            await self._ask()
+
+    async def _ask(self) -> None:
+        """How the daemon is, asked; it may well not be there."""
+        try:
+            answer = await asyncio.to_thread(ask, self._folder, Request(command="status"), 1.0)
+        except Told:
+            return
+        if answer.state is not None:
+            if answer.state.last_pass is not None and not self.now.passes:
+                self.now.passes.append(answer.state.last_pass)
+            await self.took(answer.state)

@@ -1,0 +1,178 @@
+"""From what the page knows to what it shows: plain words and numbers as JSON, put into the page as text.
+
+Pure: no socket, no clock but the one handed in. The browser only paints.
+"""
+
+from datetime import datetime
+from typing import Any
+from zoneinfo import ZoneInfo
+
+from sweeper.daemon.messages import State, Visited
+from sweeper.page.feed import Now
+from sweeper.page.tonight import Tonight
+from sweeper.report import wording
+from sweeper.station import Station
+
+Json = dict[str, Any]
+
+DOING = {
+    "starting": "Starting",
+    "waiting": "Waiting for the next pass",
+    "measuring": "Measuring",
+    "paused": "Paused",
+    "yielding": "Standing back",
+    "stopping": "Stopping",
+}
+HOLDER = {
+    "measuring": "sweeper, until the pass is over",
+    "yielding": "you, or another program; sweeper keeps off",
+    "starting": "sweeper, for a moment",
+    "stopping": "nobody: it is being put back as it was found",
+}
+PASSES_SHOWN = 12
+
+
+def now_seen(now: Now, station: Station) -> Json:
+    """What it is doing, the last readings of each path, relays, receiver, passes."""
+    zone = station.station.timezone
+    state = now.state if now.alive else None
+    return {
+        "alive": now.alive,
+        "heading": _heading(now, state),
+        "why": _why(now, state, zone),
+        "doing": state.doing if state else "gone",
+        "progress": _progress(now.visiting),
+        "next": _next(state, zone),
+        "holder": HOLDER.get(state.doing, "you: nothing is being measured") if state else "you",
+        "relays": _relays(now, state, station),
+        "health": state.health if state else "",
+        "trouble": state.trouble if state else "",
+        "wear": _wear(state),
+        "paths": _paths(now, station),
+        "passes": [
+            {
+                "number": over.pass_number,
+                "time": _clock(over.started, zone),
+                "outcome": over.outcome,
+                "because": over.because,
+                "readings": over.readings,
+            }
+            for over in list(now.passes)[: -PASSES_SHOWN - 1 : -1]
+        ],
+    }
+
+
+def tonight_seen(tonight: Tonight, station: Station) -> Json:
+    """Each band's hour: the S/N change, its interval, how it closed in, and the verdict."""
+    if tonight.reduced is None:
+        return {"trouble": tonight.trouble, "bands": [], "worthwhile_db": station.analysis.worthwhile_db}
+    findings = tonight.reduced.findings
+    zone, on = station.station.timezone, findings.end.date()
+    bands = []
+    for band in findings.bands:
+        period = tonight.latest.get(band.band)
+        if period is None:
+            continue
+        bands.append(
+            {
+                "band": band.band,
+                "hour": wording.local_hour(period.hour_utc, zone, on),
+                "passes": period.passes,
+                "nights": period.nights,
+                "change": wording.interval(period.snr_change_db),
+                "verdict": period.verdict,
+                "words": f"{wording.VERDICT_SIGNS[period.verdict]} {wording.VERDICT_WORDS[period.verdict]}",
+                "reason": period.reason,
+                "steps": [
+                    [
+                        round(step.change_db.value, 2),
+                        round(step.change_db.low, 2),
+                        round(step.change_db.high, 2),
+                    ]
+                    for step in tonight.steps.get(band.band, ())
+                ],
+            }
+        )
+    return {"trouble": tonight.trouble, "bands": bands, "worthwhile_db": findings.worthwhile_db}
+
+
+def _heading(now: Now, state: State | None) -> str:
+    if state is None:
+        return "No daemon is running"
+    visiting = now.visiting
+    if state.doing == "measuring" and visiting is not None:
+        return f"Measuring {visiting.band}, {_path_words(visiting.source, visiting.route)}"
+    return DOING[state.doing]
+
+
+def _why(now: Now, state: State | None, zone: str) -> str:
+    if state is not None:
+        return state.because
+    if now.heard is None:
+        return "Nothing has been heard from it. Start it with `sweeper run`; this page will notice."
+    return f"Last heard of at {_clock(now.heard, zone)}. Start it with `sweeper run`; this page will notice."
+
+
+def _progress(visiting: Visited | None) -> Json | None:
+    if visiting is None:
+        return None
+    return {"pass": visiting.pass_number, "nth": visiting.nth, "visits": max(visiting.visits, visiting.nth)}
+
+
+def _next(state: State | None, zone: str) -> str:
+    if state is None or state.next_pass is None:
+        return "none planned"
+    return f"{_clock(state.next_pass, zone)}"
+
+
+def _relays(now: Now, state: State | None, station: Station) -> str:
+    if state is None:
+        return "as the daemon left them: at rest, unless it was cut off"
+    if now.visiting is not None:
+        return _path_words(now.visiting.source, now.visiting.route)
+    left = state.last_pass.left_over if state.last_pass is not None else ()
+    if "relays" in left:
+        return "not at rest: the board could not be reached; it is tried again first"
+    return f"at rest, {station.switch.rest}"
+
+
+def _wear(state: State | None) -> str:
+    if state is None or state.wear is None:
+        return ""
+    wear = state.wear
+    text = f"{wear.operations:,} of {wear.rated:,} operations ({wear.share:.1%})".replace(",", " ")
+    return f"{text}. {wear.warning}" if wear.warning else text
+
+
+def _paths(now: Now, station: Station) -> list[Json]:
+    """One row for each channel visited, one cell for each path: the mean of what the meter read last."""
+    zone = station.station.timezone
+    rows: dict[tuple[str, int], Json] = {}
+    for channel in station.channels():
+        rows[channel.band, channel.hz] = {
+            "band": channel.band,
+            "channel": f"{wording.megahertz(channel.hz)} {channel.purpose}",
+            "cells": {},
+        }
+    for (band, hz, path), visit in now.last_visits.items():
+        row = rows.get((band, hz))
+        if row is None or not visit.readings:
+            continue
+        values = sorted(one.reading for one in visit.readings)
+        flags = " ".join(sorted({flag for one in visit.readings for flag in one.flags.split()}))
+        row["cells"][path] = {
+            "low": wording.decibel(values[0]),
+            "high": wording.decibel(values[-1]),
+            "time": _clock(visit.readings[-1].time, zone, seconds=True),
+            "flags": flags,
+        }
+    return [row for row in rows.values() if row["cells"]]
+
+
+def _path_words(source: str, route: str) -> str:
+    where = {"antenna": "antenna", "load": "load", "noise": "noise source"}[source]
+    return f"{where}, {'stage in' if route == 'stage' else 'bypass'}"
+
+
+def _clock(moment: datetime, zone: str, seconds: bool = False) -> str:
+    return moment.astimezone(ZoneInfo(zone)).strftime("%H:%M:%S" if seconds else "%H:%M")

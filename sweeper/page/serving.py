@@ -1,0 +1,66 @@
+"""Serves the live page until stopped: the socket, the token where one is needed, and a quiet log."""
+
+import ipaddress
+import socket
+from collections.abc import Callable
+from pathlib import Path
+
+from sweeper.errors import Told
+from sweeper.page.app import live_page
+from sweeper.page.guard import Door, token_in
+from sweeper.station import Station
+
+
+def serve_page(
+    station: Station, data: Path, host: str, port: int, token_file: Path, said: Callable[[str], None]
+) -> None:
+    """Serve until SIGINT or SIGTERM. `said` gets one line when the page can be opened.
+
+    Anywhere but on the loopback address the page wants the token in `token_file`, which is made when it is not there.
+    """
+    import uvicorn
+
+    door = Door(None if _is_loopback(host) else token_in(token_file))
+    try:
+        listening = _listen(host, port)
+    except OSError as fault:
+        raise Told(
+            f"{host} port {port}: cannot listen there ({fault.strerror}), so the page is not served. "
+            f"Another page may be open already; name another port with --port."
+        ) from fault
+    shown = f"[{host}]" if ":" in host else host
+    where = f"http://{shown}:{listening.getsockname()[1]}/"
+    said(where if door.token is None else f"{where} (the token is in {token_file})")
+    # No access log: who looked when is nobody's business, and nothing secret can slip into it.
+    config = uvicorn.Config(
+        live_page(station, data, door),
+        log_level="warning",
+        access_log=False,
+        server_header=False,
+        timeout_graceful_shutdown=1,
+        ws="none",
+    )
+    uvicorn.Server(config).run(sockets=[listening])
+
+
+def _is_loopback(host: str) -> bool:
+    if host == "localhost":
+        return True
+    try:
+        return ipaddress.ip_address(host).is_loopback
+    except ValueError:
+        return False
+
+
+def _listen(host: str, port: int) -> socket.socket:
+    found = socket.getaddrinfo(host, port, type=socket.SOCK_STREAM, flags=socket.AI_PASSIVE)
+    family, kind, protocol, _, address = found[0]
+    listening = socket.socket(family, kind, protocol)
+    try:
+        listening.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        listening.bind(address)
+        listening.listen(128)
+    except OSError:
+        listening.close()
+        raise
+    return listening

@@ -1,0 +1,168 @@
+// Paints what /events tells. Everything from outside goes in as text, never as markup.
+"use strict";
+
+const at = (id) => document.getElementById(id);
+const word = document.querySelector('meta[name="sweeper-word"]').content;
+const PATHS = ["antenna-bypass", "antenna-stage", "load-bypass", "load-stage"];
+const SVG = "http://www.w3.org/2000/svg";
+
+function write(id, text) {
+  const element = at(id);
+  if (element.textContent !== text) element.textContent = text;
+}
+
+function element(name, text, className) {
+  const made = document.createElement(name);
+  if (text !== undefined) made.textContent = text;
+  if (className) made.className = className;
+  return made;
+}
+
+function drawn(name, attributes) {
+  const made = document.createElementNS(SVG, name);
+  for (const [key, value] of Object.entries(attributes)) made.setAttribute(key, String(value));
+  return made;
+}
+
+function paintNow(now) {
+  write("heading", now.heading);
+  write("why", now.why);
+  write("next", now.next);
+  write("relays", now.relays);
+  write("holder", now.holder);
+  write("health", now.health || "–");
+  write("wear", now.wear || "–");
+  write("trouble", now.trouble);
+  at("trouble").hidden = !now.trouble;
+  const progress = now.progress;
+  at("progress-line").hidden = !progress;
+  if (progress) {
+    write("progress-words", `Pass ${progress.pass}, visit ${progress.nth} of ${progress.visits}`);
+    at("progress").max = progress.visits;
+    at("progress").value = progress.nth;
+  }
+  const paused = now.doing === "paused";
+  const had = document.activeElement;
+  at("pause").disabled = !now.alive;
+  at("pause").hidden = paused;
+  at("resume").hidden = !paused;
+  if (had === at("pause") && paused) at("resume").focus();
+  if (had === at("resume") && !paused) at("pause").focus();
+  paintPaths(now.paths);
+  paintPasses(now.passes);
+}
+
+function paintPaths(rows) {
+  const body = at("paths").tBodies[0];
+  body.replaceChildren(...rows.map((row) => {
+    const line = element("tr");
+    const head = element("th", row.band);
+    head.scope = "row";
+    head.append(element("small", ` ${row.channel}`));
+    line.append(head);
+    for (const path of PATHS) {
+      const cell = row.cells[path];
+      const made = element("td", cell ? (cell.low === cell.high ? cell.low : `${cell.low} to ${cell.high}`) : "–");
+      if (cell) made.append(element("small", cell.flags ? `${cell.time}, ${cell.flags}` : cell.time));
+      line.append(made);
+    }
+    return line;
+  }));
+}
+
+function paintPasses(passes) {
+  at("passes").replaceChildren(...passes.map((each) => {
+    const detail = each.because || `${each.readings} readings`;
+    return element("li", `${each.time}  pass ${each.number} ${each.outcome}: ${detail}`, each.outcome);
+  }));
+}
+
+function funnel(steps, worthwhile) {
+  const ends = steps.flatMap((step) => [step[1], step[2]]);
+  const reach = Math.max(2 * worthwhile, Math.min(12, Math.max(...ends.map(Math.abs))));
+  const wide = 300, high = 60, y = (value) => high / 2 - (value / reach) * (high / 2 - 4);
+  const x = (nth) => 8 + nth * Math.min(12, (wide - 16) / Math.max(1, steps.length - 1));
+  const picture = drawn("svg", { viewBox: `0 0 ${wide} ${high}`, class: "funnel", "aria-hidden": "true", preserveAspectRatio: "none" });
+  picture.append(drawn("rect", { class: "plain", x: 0, y: y(worthwhile), width: wide, height: y(-worthwhile) - y(worthwhile) }));
+  picture.append(drawn("line", { class: "zero", x1: 0, x2: wide, y1: y(0), y2: y(0) }));
+  steps.forEach((step, nth) => {
+    const [value, low, top] = step;
+    picture.append(drawn("line", { class: "span", x1: x(nth), x2: x(nth), y1: y(Math.max(-reach, low)), y2: y(Math.min(reach, top)) }));
+    picture.append(drawn("circle", { class: "value", cx: x(nth), cy: y(Math.max(-reach, Math.min(reach, value))), r: 2.2 }));
+  });
+  return picture;
+}
+
+let tonightSeen = "";
+
+function paintTonight(tonight) {
+  const text = JSON.stringify(tonight);
+  if (text === tonightSeen) return;
+  tonightSeen = text;
+  write("tonight-trouble", tonight.trouble || (tonight.bands.length ? "" : "Nothing reduced yet."));
+  at("bands").replaceChildren(...tonight.bands.map((band) => {
+    const line = element("li");
+    line.append(element("span", band.band, "name"), element("span", band.words, `verdict ${band.verdict}`));
+    line.append(element("span", `${band.hour}: ${band.change} dB`, "number"));
+    line.append(element("span", `${band.passes} passes, ${band.nights} nights`, "soft number"));
+    if (band.steps.length) line.append(funnel(band.steps, tonight.worthwhile_db));
+    line.append(element("span", band.reason, "reason"));
+    return line;
+  }));
+}
+
+function listen() {
+  const events = new EventSource("/events");
+  events.addEventListener("all", (event) => {
+    at("lost").hidden = true;
+    const told = JSON.parse(event.data);
+    paintNow(told.now);
+    paintTonight(told.tonight);
+    document.documentElement.dataset.painted = "yes";
+  });
+  events.addEventListener("error", () => {
+    at("lost").hidden = false;
+    // A browser gives up on a server that refuses; look again by ourselves.
+    if (events.readyState === EventSource.CLOSED) setTimeout(listen, 2000);
+  });
+}
+
+async function ask(path, body) {
+  write("answer", "…");
+  try {
+    const answer = await fetch(path, {
+      method: "POST",
+      headers: { "content-type": "application/json", "x-sweeper-word": word },
+      body: JSON.stringify(body),
+    });
+    if (answer.headers.get("content-type").startsWith("application/json")) {
+      const told = await answer.json();
+      write("answer", told.sentence);
+      return told.ok;
+    }
+    write("answer", await answer.text());
+  } catch (fault) {
+    write("answer", "The page's server does not answer.");
+  }
+  return false;
+}
+
+at("pause").addEventListener("click", () => ask("/pause", {}));
+at("resume").addEventListener("click", () => ask("/resume", {}));
+
+// A note half written survives a reload.
+const note = at("note");
+note.value = sessionStorage.getItem("note") || "";
+note.addEventListener("input", () => sessionStorage.setItem("note", note.value));
+at("note-form").addEventListener("submit", async (event) => {
+  event.preventDefault();
+  const text = note.value.trim();
+  if (!text) return;
+  if (await ask("/note", { text })) {
+    at("notes").prepend(element("li", text));
+    note.value = "";
+    sessionStorage.removeItem("note");
+  }
+});
+
+listen();

@@ -1,0 +1,98 @@
+"""Tonight so far: the findings after each pass, so that one can watch the intervals close in.
+
+Reads the store beside the daemon and reduces it on a thread of its own; a pass that ends meanwhile is waited for by
+the next round, never by the page.
+"""
+
+import asyncio
+from collections import deque
+from collections.abc import Awaitable, Callable
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from sweeper.analysis.findings import Interval, PeriodFinding
+from sweeper.errors import Told
+from sweeper.station import Station
+
+if TYPE_CHECKING:
+    from sweeper.reduction import Reduced
+
+KEPT = 60
+
+
+@dataclass(frozen=True, slots=True)
+class Step:
+    """What one band's hour was known to after so many passes."""
+
+    hour_utc: int
+    passes: int
+    change_db: Interval
+
+
+@dataclass
+class Tonight:
+    """The last reduction, and what came before it, by band. Changed on the event loop only."""
+
+    reduced: "Reduced | None" = None
+    latest: dict[str, PeriodFinding] = field(default_factory=dict)
+    steps: dict[str, deque[Step]] = field(default_factory=dict)
+    trouble: str = ""
+
+    def take(self, reduced: "Reduced", hour_utc: int | None) -> None:
+        """A new reduction; `hour_utc` is the hour being measured (None: each band's hour with the most passes)."""
+        self.reduced, self.trouble = reduced, ""
+        for band in reduced.findings.bands:
+            here = [period for period in band.periods if period.hour_utc == hour_utc]
+            if not here:
+                here = sorted(band.periods, key=lambda period: period.passes)[-1:]
+            if not here:
+                continue
+            (period,) = here
+            self.latest[band.band] = period
+            steps = self.steps.setdefault(band.band, deque(maxlen=KEPT))
+            if steps and steps[-1].hour_utc != period.hour_utc:
+                steps.clear()
+            if period.snr_change_db is not None and (not steps or steps[-1].passes != period.passes):
+                steps.append(Step(period.hour_utc, period.passes, period.snr_change_db))
+
+
+class Reducing:
+    """Reduces the store whenever asked to, one reduction at a time."""
+
+    def __init__(
+        self, station: Station, data: Path, tonight: Tonight, done: Callable[[], Awaitable[None]]
+    ) -> None:
+        self._station = station
+        self._data = data
+        self._tonight = tonight
+        self._done = done
+        self._wanted = asyncio.Event()
+
+    def wanted(self) -> None:
+        """A pass is over: reduce anew, soon."""
+        self._wanted.set()
+
+    async def run(self) -> None:
+        """Reduce at the start and whenever wanted, until cancelled."""
+        while True:
+            self._wanted.clear()
+            try:
+                reduced, hour = await asyncio.to_thread(self._reduce)
+                self._tonight.take(reduced, hour)
+            except Told as told:
+                self._tonight.trouble = str(told)
+            await self._done()
+            await self._wanted.wait()
+
+    def _reduce(self) -> "tuple[Reduced, int | None]":
+        from sweeper.reduction import facts_of, reduce_store
+        from sweeper.store import Store
+
+        place = self._station.station
+        if not (self._data / place.name).is_dir():
+            raise Told("Nothing is stored yet.")
+        with Store(self._data, place.name, place.longitude, read_only=True) as store:
+            reduced = reduce_store(store, facts_of(self._station))
+        done = [record for record in reduced.passes if record.outcome == "done"]
+        return reduced, done[-1].started.hour if done else None
