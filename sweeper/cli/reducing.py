@@ -10,6 +10,7 @@ from sweeper.cli.options import AsJson, DataFolder, FromTime, StationFile, ToTim
 
 if TYPE_CHECKING:
     from sweeper.reduction import Reduced
+    from sweeper.station import Station
 
 
 def analyse(
@@ -20,7 +21,7 @@ def analyse(
     as_json: AsJson = False,
 ) -> None:
     """Reduce what is stored to findings: per band and hour, with their uncertainty."""
-    reduced = _reduced(station_file, data, since, to)
+    station, reduced = _reduced(station_file, data, since, to)
     if as_json:
         from sweeper.analysis.as_json import findings_json
 
@@ -28,7 +29,7 @@ def analyse(
     else:
         from sweeper.report.terminal import show_findings
 
-        show_findings(reduced.findings)
+        show_findings(reduced.findings, station.station.timezone)
 
 
 def compare(
@@ -57,7 +58,7 @@ def compare(
     else:
         from sweeper.report.terminal import show_comparison
 
-        show_comparison(comparison)
+        show_comparison(comparison, station.station.timezone)
 
 
 def report(
@@ -66,24 +67,41 @@ def report(
         Path | None,
         typer.Option(metavar="FILE.html", help="Where to write; beside the station file if left out."),
     ] = None,
+    fix: Annotated[
+        str | None, typer.Option(metavar="TIME", help="Show what a fix at this instant changed.")
+    ] = None,
     data: DataFolder = None,
     text: Annotated[bool, typer.Option("--text", help="Print a plain summary, for mail, instead.")] = False,
 ) -> None:
     """Write one self-contained page: what to do first, then the pictures."""
-    reduced = _reduced(station_file, data, None, None)
+    station, reduced = _reduced(station_file, data, None, None)
     if text:
         from sweeper.report import as_text
 
-        print(as_text(reduced.findings))
+        print(as_text(reduced.findings, station.station.timezone))
         return
-    from sweeper.report import write_html
+    from sweeper.reduction import compare_fix, facts_of
+    from sweeper.report import Setting, write_html
 
+    comparison = None
+    if fix is not None:
+        with open_store(station, station_file, data, read_only=True) as store:
+            comparison = compare_fix(store, facts_of(station), instant(fix, "--fix"))
     page = out if out is not None else station_file.with_suffix(".html")
-    write_html(reduced.findings, reduced.evidence, reduced.passes, page)
+    write_html(
+        reduced.findings,
+        reduced.evidence,
+        reduced.passes,
+        page,
+        setting=Setting.of(station),
+        comparison=comparison,
+    )
     print(page)
 
 
-def _reduced(station_file: Path, data: Path | None, since: str | None, to: str | None) -> "Reduced":
+def _reduced(
+    station_file: Path, data: Path | None, since: str | None, to: str | None
+) -> "tuple[Station, Reduced]":
     from sweeper.cli.progress import progress
     from sweeper.reduction import facts_of, reduce_store
     from sweeper.station import load
@@ -93,6 +111,6 @@ def _reduced(station_file: Path, data: Path | None, since: str | None, to: str |
     store = open_store(station, station_file, data, read_only=True)
     try:
         with progress("Reducing") as told:
-            return reduce_store(store, facts_of(station), *span, progress=told)
+            return station, reduce_store(store, facts_of(station), *span, progress=told)
     finally:
         store.close()
