@@ -34,6 +34,8 @@ class AsciiModel:
     interface_reply: Callable[[Bench], str]
     registers: Mapping[str, str]
     fine_meter: Table = ()
+    attenuator_db: int = 12
+    slow_agc: str = "002"
     allowed: frozenset[str] = field(default_factory=frozenset)
 
 
@@ -89,12 +91,12 @@ MODELS: Mapping[str, AsciiModel] = {
         allowed=_LISTENING,
     ),
     "ts590s": AsciiModel(
-        "TS-590S", "021", TS590S, "SM0{:04d}", _kenwood_interface, {**_KENWOOD, "GC": "1"},
+        "TS-590S", "021", TS590S, "SM0{:04d}", _kenwood_interface, {**_KENWOOD, "GC": "2"}, slow_agc="1",
         allowed=_LISTENING | {"GC"},
     ),
     "k3": AsciiModel(
         "K3", "017", K3, "SM{:04d}", _k3_interface, _K3,
-        fine_meter=K3_FINE, allowed=_LISTENING | {"K2", "K3", "OM", "RV", "SMH"},
+        fine_meter=K3_FINE, attenuator_db=10, slow_agc="004", allowed=_LISTENING | {"K2", "K3", "OM", "RV", "SMH"},
     ),
 }  # fmt: skip
 
@@ -192,5 +194,18 @@ class AsciiReceiver:
                 return "?"
             if len(parameter) <= max(len(stands), 4):
                 self.registers[name] = parameter + stands[len(parameter) :]
+                self._act_on(name, parameter)
                 return ""
         return "?"
+
+    def _act_on(self, name: str, parameter: str) -> None:
+        """What a setting does to the meter."""
+        bench = self._bench
+        if name == "RA":
+            bench.attenuator_db = self.model.attenuator_db if parameter[:2] != "00" else 0
+        elif name == "PA":
+            bench.preamplifier = parameter[:1] != "0"
+        elif name == "RG":
+            bench.rf_gain = int(parameter or 0) / int(self.model.registers["RG"])
+        elif name in ("GT", "GC"):
+            bench.slow_agc = parameter == self.model.slow_agc

@@ -8,6 +8,7 @@ import math
 import threading
 
 from sweeper.clock import Clock
+from sweeper.simulation.hardware import BARE, FrontEnd, attenuator
 from sweeper.simulation.world import World
 
 S9_W = (50e-6) ** 2 / 50.0
@@ -31,6 +32,10 @@ class Bench:
         self.transmitting = False
         self.refused_hz: set[int] = set()
         self.frozen = False
+        self.attenuator_db = 0
+        self.preamplifier = False
+        self.slow_agc = False
+        self.rf_gain = 1.0
         self._coils = [False] * coils
         self._stuck: set[int] = set()
         self._source, self._route = "antenna", "bypass"
@@ -86,6 +91,13 @@ class Bench:
 
     # the meter
 
+    @property
+    def front_end(self) -> FrontEnd:
+        """What the receiver's own attenuator and preamplifier make of what comes in."""
+        if self.attenuator_db:
+            return attenuator(self.attenuator_db)
+        return self._receiver.preamplifier if self.preamplifier else BARE
+
     def level_db(self) -> float:
         """What the meter's needle shows: dB over S9, before steps and ends. It moves only when time does."""
         with self._lock:
@@ -94,11 +106,15 @@ class Bench:
             if self.frozen or passed_s <= self._receiver.refresh_s:
                 return self._level_db
             source = "open" if now - self._moved_at < self._world.scenario.relays.operate_s else self._source
+            now_s = self._clock.now().timestamp()
             watts = self._world.power_w(
-                self._clock.now().timestamp(), self.hz, self.mode, self.bandwidth_hz, source, self._route
+                now_s, self.hz, self.mode, self.bandwidth_hz, source, self._route, self.front_end
             )
             target_db = 10.0 * math.log10(watts / S9_W) + self._receiver.error_db
-            left = math.exp(-passed_s / self._receiver.lag_s) if self._receiver.lag_s else 0.0
+            if self.rf_gain < 1.0:  # turned back, the control holds the needle up
+                target_db = max(target_db, self._receiver.floor_db + 100.0 * (1.0 - self.rf_gain))
+            lag_s = self._receiver.slow_agc_s if self.slow_agc else self._receiver.lag_s
+            left = math.exp(-passed_s / lag_s) if lag_s else 0.0
             self._level_db = target_db + left * (self._level_db - target_db)
             self._read_at = now
             return self._level_db
@@ -113,6 +129,7 @@ class Bench:
         """Power lost and back: the dial where the maker left it."""
         self.hz, self.mode, self.bandwidth_hz = 14_000_000, "USB", 2400
         self.transmitting = False
+        self.attenuator_db, self.preamplifier, self.slow_agc, self.rf_gain = 0, False, False, 1.0
 
     def reboot_board(self) -> None:
         """Power lost and back: every relay falls open."""

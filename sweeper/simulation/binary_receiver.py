@@ -42,6 +42,7 @@ class BinaryModel:
     filters: Mapping[str, tuple[int, int, int]]
     settings: Mapping[bytes, bytes]
     transmits: bool
+    slow_agc: bytes = b"\x03"
 
 
 _FILTERS = {
@@ -63,7 +64,7 @@ _COMMON = {
 }  # fmt: skip
 MODELS: Mapping[str, BinaryModel] = {
     "icr75": BinaryModel(
-        "IC-R75", 0x5A, ICR75, _R75_FILTERS, _COMMON, False
+        "IC-R75", 0x5A, ICR75, _R75_FILTERS, _COMMON, False, b"\x02"
     ),
     "ic7300": BinaryModel(
         "IC-7300", 0x94, IC7300, _FILTERS,
@@ -205,8 +206,21 @@ class BinaryReceiver:
                 return name + stands
             if len(value) == len(stands):
                 self.settings[name] = value
+                self._act_on(name, value)
                 return OK
         return NOT_GOOD
+
+    def _act_on(self, name: bytes, value: bytes) -> None:
+        """What a setting does to the meter."""
+        bench = self._bench
+        if name == b"\x11":
+            bench.attenuator_db = int(value.hex())
+        elif name == b"\x16\x02":
+            bench.preamplifier = value != b"\x00"
+        elif name == b"\x14\x02":
+            bench.rf_gain = int(value.hex()) / 255
+        elif name == b"\x16\x12":
+            bench.slow_agc = value == self.model.slow_agc
 
 
 def _two_bytes(number: int) -> bytes:

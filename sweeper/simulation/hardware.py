@@ -102,11 +102,28 @@ def _falling_on(
 
 
 @dataclass(frozen=True, slots=True)
+class FrontEnd:
+    """What the receiver's owner may switch before its mixer: a power gain, and noise as if at its input, K."""
+
+    gain: float = 1.0
+    kelvin: float = 0.0
+
+
+BARE = FrontEnd()
+
+
+def attenuator(loss_db: float, kelvin: float = 290.0) -> FrontEnd:
+    """A pad: it takes from everything alike, and its own heat makes up the rest."""
+    passed = math.pow(10.0, -loss_db / 10.0)
+    return FrontEnd(passed, kelvin * (1.0 / passed - 1.0))
+
+
+@dataclass(frozen=True, slots=True)
 class Receiver:
     """The receiver's noise by frequency, as a ratio to 290 K, and how its meter behaves.
 
     `averaging_s` is the power average behind one value, `lag_s` the AGC's time constant, `step_db` the meter's step,
-    `floor_db` and `top_db` its ends in dB over S9 (50 microvolts in 50 ohms).
+    `floor_db` and `top_db` its ends in dB over S9 (50 microvolts in 50 ohms). With slow AGC the lag is `slow_agc_s`.
     """
 
     noise_over_290: Curve
@@ -117,6 +134,8 @@ class Receiver:
     top_db: float = 60.0
     error_db: float = 0.0
     refresh_s: float = 0.0
+    preamplifier: FrontEnd = FrontEnd(10.0, 1200.0)
+    slow_agc_s: float = 1.0
     lowest_hz: int = 30_000
     highest_hz: int = 30_000_000
 

@@ -22,6 +22,7 @@ _ALLOWED = {
 _LEVELS_MAY_BE_SET = {"PREAMP", "ATT", "AGC", "RF", "SQL", "AF", "NB", "NR", "AGC_TIME", "NOTCHF", "?"}
 _FUNCTIONS_MAY_BE_SET = {"NB", "NB2", "NR", "ANF", "ANL", "APF", "SQL", "?"}
 _MODES = {"USB": 2400, "LSB": 2400, "CW": 500, "CWR": 500, "AM": 6000, "FM": 12000, "RTTY": 500, "RTTYR": 500}
+_SLOW_AGC = 3
 _OK, _INVALID, _REFUSED, _UNAVAILABLE = 0, -1, -9, -11
 _KINDS: dict[str, Kind] = {
     "set_freq": "tune", "set_mode": "mode", "get_freq": "dial", "get_mode": "dial", "get_ptt": "transmit",
@@ -169,10 +170,19 @@ class NetworkReceiver:
             return _OK, [("", " ".join(self.levels) + " ")]
         if len(arguments) < 2 or arguments[0] not in self.levels:
             return _INVALID, []
+        name = arguments[0]
         try:
-            self.levels[arguments[0]] = float(arguments[1])
+            value = self.levels[name] = float(arguments[1])
         except ValueError:
             return _INVALID, []
+        if name == "ATT":
+            self._bench.attenuator_db = round(value)
+        elif name == "PREAMP":
+            self._bench.preamplifier = value > 0
+        elif name == "AGC":
+            self._bench.slow_agc = value == _SLOW_AGC
+        elif name == "RF":
+            self._bench.rf_gain = value
         return _OK, []
 
     def _get_func(self, arguments: list[str]) -> tuple[int, list[tuple[str, str]]]:

@@ -189,7 +189,10 @@ class ScpiReceiver:
         for pattern, notation in _KEPT.items():
             if pattern.fullmatch(head):
                 if parameter:
-                    self.settings[notation] = {"ON": "1", "OFF": "0"}.get(parameter.upper(), parameter)
+                    value = {"ON": "1", "OFF": "0"}.get(parameter.upper(), parameter)
+                    self.settings[notation] = value
+                    if notation == "INPut:ATTenuation[:STATe]":
+                        self._bench.attenuator_db = 20 if value == "1" else 0
                 else:
                     self._fail(-109, _COMMAND_ERROR)
                 return

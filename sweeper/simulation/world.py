@@ -11,10 +11,19 @@ from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime, timedelta
 
 from sweeper.simulation.chance import Draws
-from sweeper.simulation.hardware import BOLTZMANN_J_PER_K, Antenna, Receiver, Relays, Stage, along
+from sweeper.simulation.hardware import (
+    BARE,
+    BOLTZMANN_J_PER_K,
+    Antenna,
+    FrontEnd,
+    Receiver,
+    Relays,
+    Stage,
+    along,
+)
 from sweeper.simulation.sky import Sky
 from sweeper.simulation.town import Appliance, Broadcasters, Carrier, ManMade
-from sweeper.words import Channel, Path
+from sweeper.words import Channel
 
 _KEPT = 20_000
 OVERLOAD = 10**0.1
@@ -76,7 +85,7 @@ class World:
     def __init__(self, scenario: Scenario) -> None:
         self.scenario = scenario
         self._draws = Draws(scenario.seed)
-        self._means: dict[tuple[float, str, float, str, str, int], Means] = {}
+        self._means: dict[tuple[float, str, float, str, str, float, int], Means] = {}
 
     @property
     def bands(self) -> tuple[str, ...]:
@@ -89,19 +98,26 @@ class World:
         return self.scenario.first_evening
 
     def power_w(
-        self, time_s: float, hz: float, mode: str, bandwidth_hz: float, source: str, route: str
+        self,
+        time_s: float,
+        hz: float,
+        mode: str,
+        bandwidth_hz: float,
+        source: str,
+        route: str,
+        front: FrontEnd = BARE,
     ) -> float:
         """Power at the receiver's input averaged over its time constant, receiver noise included: one draw, W.
 
         `time_s` is Unix time, `hz` the dial. Noise averaged over bandwidth B and time t is gamma distributed
         (chi-squared with 2Bt degrees of freedom); a carrier adds to the voltage of one of them.
         """
-        key = (hz, mode, bandwidth_hz, source, route, int(time_s // 60))
+        key = (hz, mode, bandwidth_hz, source, route, front.gain, int(time_s // 60))
         means = self._means.get(key)
         if means is None:
             if len(self._means) >= _KEPT:
                 self._means.clear()
-            means = self._means[key] = self.means(time_s, hz, mode, bandwidth_hz, source, route)
+            means = self._means[key] = self.means(time_s, hz, mode, bandwidth_hz, source, route, front)
         draws = self._draws
         averaging_s = self.scenario.receiver.averaging_s
         shape = bandwidth_hz * averaging_s
@@ -120,13 +136,20 @@ class World:
         return power
 
     def means(
-        self, time_s: float, hz: float, mode: str, bandwidth_hz: float, source: str, route: str
+        self,
+        time_s: float,
+        hz: float,
+        mode: str,
+        bandwidth_hz: float,
+        source: str,
+        route: str,
+        front: FrontEnd = BARE,
     ) -> Means:
         """What the minute of `time_s` holds, on average."""
         scenario = self.scenario
         low_hz, high_hz = pass_band(hz, mode, bandwidth_hz)
         middle_hz = (low_hz + high_hz) / 2.0
-        signal_gain, noise_k = self._chain(time_s, middle_hz, source, route)
+        signal_gain, noise_k = self._chain(time_s, middle_hz, source, route, front)
         noise_w = BOLTZMANN_J_PER_K * noise_k * bandwidth_hz
         if source != "antenna":
             return Means(noise_w, (), 0.0, 0.0)
@@ -159,23 +182,30 @@ class World:
             kelvin += appliance.noise_k(hz, time_s)
         return scenario.antenna.noise_k(kelvin, hz)
 
-    def _chain(self, time_s: float, hz: float, source: str, route: str) -> tuple[float, float]:
-        """From the source's terminals to the receiver: (power gain, noise at the receiver's input in kelvin)."""
+    def _chain(
+        self, time_s: float, hz: float, source: str, route: str, front: FrontEnd = BARE
+    ) -> tuple[float, float]:
+        """From the source's terminals to the mixer: (power gain, noise there in kelvin with the receiver's own)."""
+        gain, noise_k = self._route(time_s, hz, source, route)
+        own_k = self.scenario.receiver.noise_k(hz)
+        return gain * front.gain, front.gain * (noise_k + front.kelvin) + own_k
+
+    def _route(self, time_s: float, hz: float, source: str, route: str) -> tuple[float, float]:
+        """From the source's terminals to the receiver's socket: (power gain, noise there in kelvin)."""
         scenario, relays = self.scenario, self.scenario.relays
-        own_k = scenario.receiver.noise_k(hz)
         if source == "open":  # a relay on its way from one contact to the other
-            return 0.0, relays.kelvin + own_k
+            return 0.0, relays.kelvin
         input_k = self._input_k(time_s, hz, source)
         if route == "bypass":
             passed = relays.bypass_passes
-            return passed, passed * input_k + (1.0 - passed) * relays.kelvin + own_k
+            return passed, passed * input_k + (1.0 - passed) * relays.kelvin
         stage = scenario.stage
         strong_w = [block.watts(time_s) for block in scenario.broadcasters] if source == "antenna" else []
         gain = relays.stage_passes * stage.gain_at(hz, sum(strong_w))
         if strong_w:
             input_k += stage.products_w_per_hz(hz, scenario.broadcasters, strong_w) / BOLTZMANN_J_PER_K
         added_k = (1.0 - relays.stage_passes) * relays.kelvin
-        return gain, gain * (input_k + stage.kelvin) + added_k + own_k
+        return gain, gain * (input_k + stage.kelvin) + added_k
 
     def truth(self, band: str, hour_utc: int, nights: Sequence[date]) -> Truth:
         """The truth of one hour of the day, averaged over nights named by the day they begin on."""
@@ -193,30 +223,33 @@ class World:
         ]
         return self.truth_at(band, times)
 
-    def truth_at(self, band: str, times: Iterable[datetime]) -> Truth:
-        """The truth over the given instants, on the band's noise channels. ValueError for an unknown band."""
+    def truth_at(self, band: str, times: Iterable[datetime], front: FrontEnd | None = None) -> Truth:
+        """The truth over the given instants, on the band's noise channels. ValueError for an unknown band.
+
+        With `front`, that part of the receiver is what is switched, and the relays stay in bypass.
+        """
         places = [c for c in self.scenario.channels if c.band == band and c.purpose == "noise"]
         if not places:
             raise ValueError(f"{band!r} has no noise channel; the bands are {', '.join(self.bands)}")
         gains, changes, rises, stage_figures, receiver_figures, products = [], [], [], [], [], []
         quiet = World(replace(self.scenario, broadcasters=()))
+        switched = ("stage", BARE) if front is None else ("bypass", front)
         for time in times:
             for place in places:
                 low_hz, high_hz = pass_band(place.hz, self.scenario.mode, place.bandwidth_hz)
                 hz, time_s = (low_hz + high_hz) / 2.0, time.timestamp()
                 passed, bypass_k = self._chain(time_s, hz, "antenna", "bypass")
-                amplified, stage_k = self._chain(time_s, hz, "antenna", "stage")
-                clean_k = quiet._chain(time_s, hz, "antenna", "stage")[1]
+                amplified, stage_k = self._chain(time_s, hz, "antenna", *switched)
+                clean_k = quiet._chain(time_s, hz, "antenna", *switched)[1]
                 load_k = self._chain(time_s, hz, "load", "bypass")[1]
-                load_stage_k = self._chain(time_s, hz, "load", "stage")[1]
+                weak_gain, load_stage_k = quiet._chain(time_s, hz, "load", *switched)
                 own_k = self.scenario.receiver.noise_k(hz)
-                weak_gain = quiet._chain(time_s, hz, "load", "stage")[0] / passed
                 gains.append(_db(amplified / passed))
                 changes.append(_db(amplified / passed) - _db(stage_k / bypass_k))
                 rises.append(_db(bypass_k / load_k))
                 products.append(_db(stage_k / clean_k))
                 receiver_figures.append(_db(load_k / 290.0))
-                stage_figures.append(_db((load_stage_k - own_k) / weak_gain / 290.0))
+                stage_figures.append(_db((load_stage_k - own_k) / (weak_gain / passed) / 290.0))
         worst = _mean(products)
         return Truth(
             gain_db=_mean(gains),
@@ -227,11 +260,6 @@ class World:
             products_db=worst,
             overload=worst >= _db(OVERLOAD),
         )
-
-    def path_from(self, text: str) -> tuple[str, str]:
-        """Source and route of a path's name."""
-        path = Path.parse(text)
-        return path.source, path.route
 
 
 def pass_band(hz: float, mode: str, bandwidth_hz: float) -> tuple[float, float]:

@@ -69,6 +69,48 @@ def test_the_agc_needs_its_time_after_the_relays_moved() -> None:
         assert served.receiver.level_db() > before_db + 12.0
 
 
+def test_a_pad_in_the_receiver_lowers_a_strong_signal_by_its_value_and_the_floor_not_at_all() -> None:
+    clock = JumpingClock(saltmarsh().first_evening)
+    with served_on_tcp(clock) as (served, client):
+        levels = {}
+        for where, coils in {"carrier": (False, False), "load": (False, True)}.items():
+            served.board.set_coil(1, coils[1])
+            for loss_db in (0, 12):
+                ask(client, b"L ATT %d" % loss_db)
+                served.receiver.turn_dial(215_000, "USB")
+                clock.sleep(1.0)
+                readings = []
+                for _ in range(40):
+                    clock.sleep(0.1)
+                    readings.append(served.receiver.level_db())
+                levels[where, loss_db] = sum(readings) / len(readings)
+        assert levels["carrier", 0] - levels["carrier", 12] == pytest.approx(12.0, abs=0.5)
+        assert levels["load", 0] - levels["load", 12] == pytest.approx(0.0, abs=0.3)
+
+
+def test_slow_agc_takes_longer_than_a_visit_settles() -> None:
+    clock = JumpingClock(saltmarsh().first_evening)
+    with served_on_tcp(clock) as (served, client):
+        served.receiver.turn_dial(216_000 - 1000, "USB")
+        clock.sleep(30.0)
+        served.receiver.level_db()
+        ask(client, b"L AGC 3")
+        served.board.set_coil(1, True)
+        clock.sleep(0.15)
+        lagging_db = served.receiver.level_db()
+        clock.sleep(30.0)
+        assert lagging_db > served.receiver.level_db() + 20.0
+
+
+def test_gain_turned_back_holds_the_needle_up() -> None:
+    clock = JumpingClock(saltmarsh().first_evening)
+    with served_on_tcp(clock) as (served, client):
+        served.receiver.turn_dial(28_070_000, "USB")
+        ask(client, b"L RF 0.5")
+        clock.sleep(1.0)
+        assert strength_db(client) == -10
+
+
 def test_a_relay_that_sticks_stays_where_it_lies() -> None:
     with served_on_tcp() as (served, _):
         served.board.stick(1)

@@ -10,7 +10,7 @@ import pytest
 import skrf
 
 from sweeper.simulation import World, saltmarsh
-from sweeper.simulation.hardware import Stage
+from sweeper.simulation.hardware import BARE, Stage, attenuator
 from sweeper.simulation.town import Broadcasters
 
 EVENING = datetime(2026, 3, 1, 20, tzinfo=UTC).timestamp()
@@ -132,3 +132,29 @@ def test_fading_carriers_swing_by_20_db_within_minutes() -> None:
         for n in range(2400)
     ]
     assert float(np.ptp(levels)) > 20.0
+
+
+def test_the_receivers_own_preamplifier_can_be_the_stage() -> None:
+    world = quiet()
+    front = world.scenario.receiver.preamplifier
+    when = datetime(2026, 3, 1, 20, tzinfo=UTC)
+    truth = world.truth_at("10 m", [when], front)
+    assert truth.gain_db == pytest.approx(10.0)
+    # Friis: the receiver's noise counts a tenth behind ten decibels, and the preamplifier adds its own.
+    own = world.scenario.receiver.noise_k(28_071_200) / 290
+    figure = 1 + front.kelvin / 290
+    mean_w = {
+        gain: statistics.fmean(
+            world.power_w(when.timestamp(), 28_070_000, "USB", 2400, "load", "bypass", end)
+            for _ in range(4000)
+        )
+        for gain, end in ((1, BARE), (10, front))
+    }
+    expected = 10 * (figure + own / 10) / (1 + own)
+    assert 10 * math.log10(mean_w[10] / mean_w[1]) == pytest.approx(10 * math.log10(expected), abs=0.1)
+
+
+def test_a_pad_has_a_noise_figure_of_its_own_loss() -> None:
+    # Any text on receivers; common practice. The pad at 290 K.
+    pad = attenuator(6.0)
+    assert 10 * math.log10(1 + pad.kelvin / 290) == pytest.approx(6.0)
