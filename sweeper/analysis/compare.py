@@ -14,7 +14,14 @@ import numpy as np
 
 from sweeper.analysis.changes import find_changes
 from sweeper.analysis.facts import StationFacts
-from sweeper.analysis.findings import BandComparison, ChangePeriod, Comparison, FixVerdict, Interval
+from sweeper.analysis.findings import (
+    BandComparison,
+    ChangePeriod,
+    ComparedNight,
+    Comparison,
+    FixVerdict,
+    Interval,
+)
 from sweeper.analysis.intervals import Estimate, Floats
 from sweeper.analysis.nightly import nightly
 from sweeper.analysis.noise_levels import noise_levels
@@ -90,6 +97,7 @@ class _Change:
     kinds_matched: bool
     controlled: bool
     external: bool
+    nights: tuple[ComparedNight, ...] = ()
 
 
 def _change(rows: "pl.DataFrame", first: date, keys: tuple[str, ...], alpha: float) -> _Change:
@@ -123,7 +131,12 @@ def _change(rows: "pl.DataFrame", first: date, keys: tuple[str, ...], alpha: flo
     estimate = None
     if min(len(before), len(after)) >= FIRST_LOOK:
         estimate = _two_samples(before, after, spare=1 if kinds_matched else 0)
-    return _Change(estimate, len(before), len(after), level, kinds_matched, controlled, external)
+    zero = float(before.mean()) if len(before) else 0.0
+    nights = tuple(
+        ComparedNight(night, later > 0, value - zero)
+        for night, value, later in of_night.sort("night").select("night", "left", "after").iter_rows()
+    )
+    return _Change(estimate, len(before), len(after), level, kinds_matched, controlled, external, nights)
 
 
 def _weighted(rows: "pl.DataFrame", slope: float) -> "pl.DataFrame":
@@ -213,6 +226,7 @@ def _finding(
         reason=_reason(change, interval, verdict, smallest, bearable, facts.worthwhile_db),
         flags=tuple(flags),
         smallest_change_db=smallest,
+        nights=change.nights,
     )
 
 

@@ -96,6 +96,22 @@ PARTS: dict[str, pl.DataType] = {
     "cause": pl.String(),  # local, sky, either
 }
 
+EXPECTED: dict[str, pl.DataType] = {
+    "band": pl.String(),
+    "hour_utc": pl.Int64(),
+    "fa_db": _F,  # measured; null when uncalibrated
+    "fa_low": _F,
+    "fa_high": _F,
+    "expected_db": _F,  # median of ITU-R P.372 at the band's first noise channel
+    "expected_low": _F,  # its lower decile in time
+    "expected_high": _F,
+}
+OPEN: dict[str, pl.DataType] = {
+    "band": pl.String(),
+    "hour_utc": pl.Int64(),
+    "nights_needed": pl.Int64(),  # more nights; null: not within a season
+}
+
 
 def empty(columns: dict[str, pl.DataType]) -> pl.DataFrame:
     """A frame with these columns and no rows."""
@@ -115,5 +131,7 @@ class Evidence:
     gains: pl.DataFrame
     months: pl.DataFrame
     parts: pl.DataFrame
+    expected: pl.DataFrame
+    open: pl.DataFrame
     local_or_sky: str = ""
     """One or two sentences: how far the noise follows the household, and how far the sky."""

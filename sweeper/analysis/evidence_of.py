@@ -6,12 +6,18 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from sweeper.analysis import evidence
+from sweeper.analysis.cells import Cell
+from sweeper.analysis.external_noise import expected
+from sweeper.analysis.external_noise_atmospheric import atmospheric
 from sweeper.analysis.facts import StationFacts
+from sweeper.analysis.findings import Findings
 from sweeper.analysis.gain import Gain
 from sweeper.analysis.intervals import Estimate, summed
 from sweeper.analysis.noise_rise import snr_lost_db
+from sweeper.analysis.planning_nights import more_nights
 from sweeper.analysis.rule import Rule
 from sweeper.analysis.sequence import look_level
+from sweeper.analysis.verdict import Judged
 
 if TYPE_CHECKING:
     import polars as pl
@@ -165,3 +171,49 @@ def curve_table(
         at |= {"reading": reading.value, "reading_low": reading.low, "reading_high": reading.high}
         crossings.append(at)
     return _frame(curves, evidence.CURVE), _frame(crossings, evidence.CROSSINGS)
+
+
+def expected_table(findings: Findings, facts: StationFacts) -> "pl.DataFrame":
+    """External noise of each hour beside what ITU-R P.372 expects at the band's first noise channel."""
+    rows: list[dict[str, object]] = []
+    for band in findings.bands:
+        hz = [
+            channel.hz
+            for channel in facts.channels
+            if channel.band == band.band and channel.purpose == "noise"
+        ]
+        for period in band.periods if hz else ():
+            sky = atmospheric(
+                hz[0], facts.latitude, facts.longitude, findings.end.month, period.hour_utc + 0.5
+            )
+            total = expected(hz[0], facts.environment, sky).total
+            fa = period.fa_db
+            rows.append(
+                {
+                    "band": band.band,
+                    "hour_utc": period.hour_utc,
+                    "fa_db": None if fa is None else fa.value,
+                    "fa_low": None if fa is None else fa.low,
+                    "fa_high": None if fa is None else fa.high,
+                    "expected_db": total.median_db,
+                    "expected_low": total.median_db - total.lower_db,
+                    "expected_high": total.median_db + total.upper_db,
+                }
+            )
+    return _frame(rows, evidence.EXPECTED)
+
+
+def open_table(
+    cells: Sequence[Cell], judged: Sequence[Judged], gain_errors: Mapping[str, float], facts: StationFacts
+) -> "pl.DataFrame":
+    """Hours without a verdict that holds for other nights too, and the nights that each needs."""
+    rows = [
+        {
+            "band": cell.band,
+            "hour_utc": cell.hour_utc,
+            "nights_needed": more_nights(cell, gain_errors.get(cell.band, 0.0), False, facts),
+        }
+        for cell, each in zip(cells, judged, strict=True)
+        if each.verdict == "undecided" or cell.about_these_nights_only
+    ]
+    return _frame(rows, evidence.OPEN)

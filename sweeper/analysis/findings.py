@@ -71,6 +71,15 @@ class ChangePeriod:
 
 
 @dataclass(frozen=True, slots=True)
+class ComparedNight:
+    """Noise of one night, dB above the mean of the nights before the fix: matching hours, control taken out."""
+
+    night: date
+    after: bool
+    level_db: float
+
+
+@dataclass(frozen=True, slots=True)
 class BandComparison:
     """Before and after a fix on one band. `smallest_change_db`: what these nights would most likely have shown."""
 
@@ -83,6 +92,7 @@ class BandComparison:
     reason: str
     flags: tuple[str, ...] = ()
     smallest_change_db: float | None = None
+    nights: tuple[ComparedNight, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

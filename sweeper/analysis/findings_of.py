@@ -18,7 +18,7 @@ from sweeper.analysis.planning_nights import Outlook, outlooks
 from sweeper.analysis.recommendation import advice, midnight, reason_of
 from sweeper.analysis.season import months
 from sweeper.analysis.table import Table, table_of
-from sweeper.analysis.verdict import WITHHOLDING, interval_of
+from sweeper.analysis.verdict import interval_of
 
 if TYPE_CHECKING:
     import polars as pl
@@ -30,7 +30,8 @@ def find(summaries: "pl.DataFrame", facts: StationFacts) -> tuple[Findings, Evid
     `summaries`: rows of `summary_columns`, days concatenated, any order. Pure and deterministic.
     """
     table = table_of(summaries, facts)
-    return findings_from(table, summaries, facts), _evidence(summaries, table, facts)
+    findings = findings_from(table, summaries, facts)
+    return findings, _evidence(summaries, table, findings, facts)
 
 
 def findings_from(table: Table, summaries: "pl.DataFrame", facts: StationFacts) -> Findings:
@@ -94,18 +95,18 @@ def _band(
 ) -> BandFinding:
     gain, noise = table.gains.get(band), table.noise.get(band)
     diagnosis, rule = table.diagnoses.get(band), table.rules.get(band)
-    found = (diagnosis, gain, noise)
-    flags = {flag for each in found if each is not None for flag in each.flags}
-    sentences = [sentence for each in found if each is not None for sentence in each.sentences]
-    sound = not WITHHOLDING.intersection(flags)
+    flags = {flag for each in (diagnosis, gain, noise) if each is not None for flag in each.flags}
+    trouble = [
+        sentence for each in (diagnosis, noise, gain) if each is not None for sentence in each.sentences
+    ]
+    rule_text = rule.sentence if rule else ""
     if periods:
         text = advice(
-            band,
             periods,
             facts.timezone,
             midnight(max(table.nights["night"].to_list())),
             next_step=ahead.sentence if ahead else "",
-            rule=rule.sentence if rule and sound else "",
+            second=trouble[0] if trouble else rule_text,
         )
     else:
         text = "Nothing measured here yet."
@@ -117,7 +118,7 @@ def _band(
         receiver_noise_figure_db=noise.receiver_db if noise else None,
         flags=tuple(sorted(flags)),
         periods=periods,
-        recommendation=" ".join([text, *sentences]),
+        recommendation=text,
     )
 
 
@@ -133,7 +134,7 @@ def _span(summaries: "pl.DataFrame") -> tuple[datetime, datetime]:
     return min(moments), max(moments) + timedelta(hours=1)
 
 
-def _evidence(summaries: "pl.DataFrame", table: Table, facts: StationFacts) -> Evidence:
+def _evidence(summaries: "pl.DataFrame", table: Table, findings: Findings, facts: StationFacts) -> Evidence:
     curve, crossings = evidence_of.curve_table(table.rules, table.gains, facts)
     levels = noise_levels(table.nights)
     parts, sentence = local_or_sky(levels, facts)
@@ -145,6 +146,8 @@ def _evidence(summaries: "pl.DataFrame", table: Table, facts: StationFacts) -> E
         crossings=crossings,
         health=evidence_of.health_table(summaries),
         gains=evidence_of.gains_table(table.gains, facts.confidence),
+        expected=evidence_of.expected_table(findings, facts),
+        open=evidence_of.open_table(table.cells, table.judged, table.gain_errors, facts),
         months=months(table.nights, levels, table.gains, facts),
         parts=parts,
         local_or_sky=sentence,

@@ -181,10 +181,10 @@ def _outlook(
     if not open_cells:
         return Outlook(band, (), 0, None, "")
     if troubled:
-        return Outlook(band, hours, None, None, "More nights will not help before that is mended.")
-    more = [_more_nights(cell, gain_se_db, False, facts) for cell in open_cells]
+        return Outlook(band, hours, None, None, "more nights will not help before that is mended")
+    more = [more_nights(cell, gain_se_db, False, facts) for cell in open_cells]
     no_load = all("no-load" in cell.flags for cell in open_cells)
-    loaded = [_more_nights(cell, gain_se_db, True, facts) for cell in open_cells] if no_load else []
+    loaded = [more_nights(cell, gain_se_db, True, facts) for cell in open_cells] if no_load else []
     needed = _most(more)
     with_load = _most(loaded) if no_load else None
     if with_load is not None and needed is not None and with_load > 0.6 * needed:
@@ -197,7 +197,11 @@ def _most(nights: Sequence[int | None]) -> int | None:
     return max(known) if len(known) == len(nights) and known else None
 
 
-def _more_nights(cell: "Cell", gain_se_db: float, with_load: bool, facts: StationFacts) -> int | None:
+def more_nights(cell: "Cell", gain_se_db: float, with_load: bool, facts: StationFacts) -> int | None:
+    """More nights until the cell's verdict, if its value stays; None beyond `MOST_NIGHTS`.
+
+    `with_load`: as if the gain were known from a load position.
+    """
     change = cell.snr_change
     if change is None:
         return max(FIRST_LOOK - cell.nights, 1) if with_load or "no-gain-known" not in cell.flags else None
@@ -218,17 +222,18 @@ def _more_nights(cell: "Cell", gain_se_db: float, with_load: bool, facts: Statio
 
 
 def _next_step(needed: int | None, with_load: int | None, more: Sequence[int | None]) -> str:
+    """A clause: what would settle what is open."""
+    close = "it lies so close to what matters that either choice will do"
     if with_load is not None:
-        return f"A load position of the relay would settle it in about {_count(with_load)}."
+        return f"a load position of the relay would settle it in about {_count(with_load)}"
     if needed is not None:
-        return f"About {_count(needed, 'more ')} should settle it."
+        return f"about {_count(needed, 'more ')} should settle it"
     some = [each for each in more if each is not None]
-    if some:
-        return (
-            f"About {_count(max(some), 'more ')} should settle part of it; elsewhere the change lies so close to what "
-            "matters that it hardly matters which you choose."
-        )
-    return "The change lies so close to what matters that it hardly matters which you choose."
+    return (
+        f"about {_count(max(some), 'more ')} should settle part of it; for the rest {close}"
+        if some
+        else close
+    )
 
 
 def _count(nights: int, more: str = "") -> str:

@@ -4,18 +4,18 @@ Words only: whatever is said here was decided in `verdict` and measured in `cell
 """
 
 from collections.abc import Sequence
-from datetime import date, datetime, timedelta
+from datetime import UTC, date, datetime, timedelta
 from zoneinfo import ZoneInfo
 
 from sweeper.analysis.cells import Cell
-from sweeper.analysis.findings import Interval, PeriodFinding, Verdict
-from sweeper.analysis.verdict import Judged
+from sweeper.analysis.findings import Interval, PeriodFinding
+from sweeper.analysis.sequence import FIRST_LOOK
+from sweeper.analysis.verdict import WITHHOLDING, Judged
 
 TROUBLES = {
     "overload": "the stage or the receiver behind it overloads, and overload feigns gain",
     "compression": "strong carriers drive the stage into compression",
     "stuck-relay": "the relay of the stage does not seem to move",
-    "no-gain": "the stage takes signal away instead of adding gain; it may have no supply",
     "load-above-antenna": "the load reads above the antenna, so the two may be swapped",
     "load-follows-antenna": "the load follows the antenna, so its relay may not move",
     "load-too-low": "the load reads lower through the stage than is possible",
@@ -87,13 +87,22 @@ def _undecided(judged: Judged, interval: Interval | None, about: str, worthwhile
     return f"Too early: {about} the change could be {span}, where {worthwhile_db:g} dB is what matters."
 
 
-def clock_span(start_hour: int, hours: int, zone: str, on: datetime) -> str:
-    """``19:00–23:00 (18:00–22:00 UTC)``; without the bracket where the zone keeps UTC."""
-    begin = datetime(on.year, on.month, on.day, start_hour, tzinfo=ZoneInfo("UTC"))
-    end = begin + timedelta(hours=hours)
-    local = "–".join(moment.astimezone(ZoneInfo(zone)).strftime("%H:%M") for moment in (begin, end))
-    utc = "–".join(moment.strftime("%H:%M") for moment in (begin, end))
-    return f"{utc} UTC" if local == utc else f"{local} ({utc} UTC)"
+def clock_spans(hours: Sequence[int], zone: str, on: datetime) -> str:
+    """``19:00–23:00 and 01:00–02:00 (18:00–22:00 and 00:00–01:00 UTC)``; one of them where the zone keeps UTC."""
+    local, utc = [], []
+    for start, length in spans(hours):
+        begin = datetime(on.year, on.month, on.day, start, tzinfo=UTC)
+        ends = (begin, begin + timedelta(hours=length))
+        local.append("–".join(moment.astimezone(ZoneInfo(zone)).strftime("%H:%M") for moment in ends))
+        utc.append("–".join(moment.strftime("%H:%M") for moment in ends))
+    if local == utc:
+        return f"{listed(utc)} UTC"
+    return f"{listed(sorted(local))} ({listed(utc)} UTC)"
+
+
+def listed(words: Sequence[str]) -> str:
+    """``a, b and c``."""
+    return " and ".join([", ".join(words[:-1]), words[-1]]) if len(words) > 1 else "".join(words)
 
 
 def spans(hours: Sequence[int]) -> list[tuple[int, int]]:
@@ -112,56 +121,55 @@ def spans(hours: Sequence[int]) -> list[tuple[int, int]]:
 
 
 def advice(
-    band: str,
     periods: Sequence[PeriodFinding],
     zone: str,
     on: datetime,
     next_step: str = "",
-    rule: str = "",
+    second: str = "",
 ) -> str:
-    """The recommendation for a band: spans with their worth, what makes no difference, and what is still open."""
-    if not periods:
-        return f"{band}: nothing measured yet."
-    parts: list[str] = []
-    for verdict in ("stage", "bypass", "either", "undecided"):
-        chosen = [period for period in periods if period.verdict == verdict]
+    """The recommendation for a band in at most two sentences.
+
+    First the hours, joined into spans, each with its worth, and what is still open with what would settle it
+    (`next_step`, a clause); then `second`, the rule by meter reading or what is wrong.
+    """
+    groups = [
+        ("stage", [p for p in periods if p.verdict == "stage"]),
+        ("bypass", [p for p in periods if p.verdict == "bypass"]),
+        ("either", [p for p in periods if p.verdict == "either"]),
+        ("open", [p for p in periods if p.verdict == "undecided" and not _troubles(p)]),
+        ("trouble", [p for p in periods if p.verdict == "undecided" and _troubles(p)]),
+    ]
+    parts = []
+    for kind, chosen in groups:
         if chosen:
-            parts.append(_for_verdict(verdict, chosen, len(chosen) == len(periods), zone, on))
+            everywhere = len(chosen) == len(periods)
+            hours = [period.hour_utc for period in chosen]
+            where = "at all hours measured" if everywhere else clock_spans(hours, zone, on)
+            parts.append(_clause(kind, chosen, where, next_step))
     text = "; ".join(parts)
-    text = text[0].upper() + text[1:] + "."
-    return " ".join(part for part in (text, rule, next_step) if part)
+    return " ".join(part for part in (f"{text[0].upper()}{text[1:]}.", second) if part)
 
 
-def _for_verdict(
-    verdict: Verdict, periods: Sequence[PeriodFinding], everywhere: bool, zone: str, on: datetime
-) -> str:
-    where = (
-        "at all hours measured"
-        if everywhere
-        else " and ".join(
-            clock_span(first, hours, zone, on) for first, hours in spans([p.hour_utc for p in periods])
-        )
-    )
+def _troubles(period: PeriodFinding) -> list[str]:
+    return sorted(WITHHOLDING.intersection(period.flags))
+
+
+def _clause(kind: str, periods: Sequence[PeriodFinding], where: str, next_step: str) -> str:
     worth = _worth(periods)
-    few = ", on the nights measured" if all(p.nights < 3 for p in periods) else ""
-    if verdict == "stage":
+    few = ", on the nights measured" if all(p.nights < FIRST_LOOK for p in periods) else ""
+    if kind == "stage":
         return f"stage in {where}{', worth ' + decibels(worth) if worth else ''}{few}"
-    if verdict == "bypass":
+    if kind == "bypass":
         cost = f", it costs {decibels(Interval(-worth.value, -worth.high, -worth.low))}" if worth else ""
         return f"leave it out {where}{cost}{few}"
-    if verdict == "either":
+    if kind == "either":
         rises = [p.noise_rise_db.value for p in periods if p.noise_rise_db is not None]
-        middle = sorted(rises)[len(rises) // 2] if rises else None
-        why = (
-            f", noise from outside is {middle:.0f} dB above the receiver's own"
-            if middle is not None and middle >= 6
-            else ""
-        )
-        return f"{where} it makes no difference that matters{why}{few}"
-    withheld = sorted({flag for period in periods for flag in period.flags if flag in TROUBLES})
-    if withheld:
-        return f"{where} no verdict: {TROUBLES[withheld[0]]}"
-    return f"{where} it is too early to say"
+        middle = sorted(rises)[len(rises) // 2] if rises else 0.0
+        why = f": noise from outside is {middle:.0f} dB above the receiver's own" if middle >= 6 else ""
+        return f"no difference that matters {where}{why}{few}"
+    if kind == "trouble":
+        return f"no verdict {where}, because {TROUBLES[_troubles(periods[0])[0]]}"
+    return f"too early to say {where}{' (' + next_step + ')' if next_step else ''}"
 
 
 def _worth(periods: Sequence[PeriodFinding]) -> Interval | None:
@@ -179,4 +187,4 @@ def _worth(periods: Sequence[PeriodFinding]) -> Interval | None:
 
 def midnight(day: date) -> datetime:
     """The day's first moment, UTC."""
-    return datetime(day.year, day.month, day.day, tzinfo=ZoneInfo("UTC"))
+    return datetime(day.year, day.month, day.day, tzinfo=UTC)

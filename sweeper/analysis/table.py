@@ -4,7 +4,7 @@ What findings, forecasts and evidence are all made from. Nothing is put into wor
 """
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from sweeper.analysis.cells import Cell, cells_of_band
@@ -42,7 +42,9 @@ class Table:
 
 def table_of(summaries: "pl.DataFrame", facts: StationFacts) -> Table:
     """The table from the `summaries` of all nights. Bands in the order of the station file."""
-    nights = nightly(summaries)
+    import polars as pl
+
+    parts = [nightly(summaries.clear())]
     bands = list(dict.fromkeys([channel.band for channel in facts.channels]))
     bands += sorted(set(summaries["band"].to_list()) - set(bands))
     gains: dict[str, Gain | None] = {}
@@ -60,12 +62,40 @@ def table_of(summaries: "pl.DataFrame", facts: StationFacts) -> Table:
         gains[band] = combine(steady, facts)
         noise[band] = figures(steady, gains[band], facts)
         rules[band] = rule_of(steady, gains[band], facts)
-        cells += cells_of_band(nights.filter(nights["band"] == band), gains[band])
+        parts.append(nightly(_channels_alike(here, gains[band])))
+        cells += _near_overload(cells_of_band(parts[-1], gains[band]), diagnoses[band])
     troubles = [_troubles(cell, diagnoses[cell.band], noise[cell.band]) for cell in cells]
     judged = judge(cells, facts.worthwhile_db, facts.confidence, troubles)
     return Table(
-        tuple(bands), nights, gains, diagnoses, noise, rules, tuple(cells), tuple(troubles), tuple(judged)
+        tuple(bands),
+        pl.concat(parts),
+        gains,
+        diagnoses,
+        noise,
+        rules,
+        tuple(cells),
+        tuple(troubles),
+        tuple(judged),
     )
+
+
+def _channels_alike(rows: "pl.DataFrame", gain: Gain | None) -> "pl.DataFrame":
+    """Differences less what each channel's gain differs from the band's, so that channels can be averaged."""
+    import polars as pl
+
+    if gain is None or not gain.offsets_db:
+        return rows
+    offset = pl.col("hz").replace_strict(dict(gain.offsets_db), default=0.0, return_dtype=pl.Float64)
+    return rows.with_columns(pl.col("difference_db") - offset)
+
+
+def _near_overload(cells: list[Cell], diagnosis: Diagnosis) -> list[Cell]:
+    """Cells in or next to an hour that overloads carry the flag ``near-overload``."""
+    near = {(hour + step) % 24 for hour in diagnosis.overloaded_hours for step in (-1, 0, 1)}
+    return [
+        replace(cell, flags=(*cell.flags, "near-overload")) if cell.hour_utc in near else cell
+        for cell in cells
+    ]
 
 
 def _troubles(cell: Cell, diagnosis: Diagnosis, noise: NoiseFigures) -> frozenset[str]:

@@ -20,7 +20,6 @@ WITHHOLDING = frozenset(
         "overload",
         "compression",
         "stuck-relay",
-        "no-gain",
         "load-above-antenna",
         "load-follows-antenna",
         "load-too-low",
@@ -30,6 +29,10 @@ WITHHOLDING = frozenset(
     }
 )
 """Signs of a chain that does not do what it seems to do: no good news while one of them stands."""
+
+
+CONTRADICTS = 1.5
+"""Standard errors by which the direct measurement may lie outside what the noise rise allows."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,7 +80,7 @@ def judge(
 def _alone(cell: Cell, worthwhile_db: float) -> tuple[Verdict, float, bool]:
     """The verdict that lies nearest, the level at which it holds, and whether the noise rise alone gives it."""
     verdict, level = _nearest(cell, worthwhile_db)
-    physics = _by_physics(cell, worthwhile_db)
+    physics = _by_physics(cell, worthwhile_db) if _agrees_with_physics(cell) else 1.0
     if physics < level:
         return "either", physics, True
     return verdict, level, False
@@ -98,6 +101,18 @@ def _nearest(cell: Cell, worthwhile_db: float) -> tuple[Verdict, float]:
     if (cell.bound == "at most" and verdict != "bypass") or (cell.bound == "at least" and verdict != "stage"):
         return "undecided", 1.0
     return verdict, campaign_level(cell.nights, level)
+
+
+def _agrees_with_physics(cell: Cell) -> bool:
+    """Whether what was measured directly lies where the noise rise says; and no overload is near.
+
+    Products of a stage that overloads raise its noise like noise from outside, so the noise rise cannot see them.
+    """
+    change, ceiling, ground = cell.snr_change, cell.ceiling, cell.ground
+    if change is None or ceiling is None or ground is None:
+        return False
+    beyond = max(change.value - ceiling.value, ground.value - change.value, 0.0)
+    return "near-overload" not in cell.flags and beyond <= CONTRADICTS * change.se
 
 
 def _by_physics(cell: Cell, worthwhile_db: float) -> float:
