@@ -124,13 +124,13 @@ class SerialPort:
                 rtscts=options.flow_control == "rts-cts",
                 xonxoff=options.flow_control == "xon-xoff",
                 timeout=QUIET_S,
-                write_timeout=options.timeout_s,
             )
             # Interfaces key a transmitter from these lines, so they are low before the port opens.
             port.rts = False
             port.dtr = False
-            if hasattr(port, "exclusive"):
+            if isinstance(port, serial.Serial):  # ports across a network know neither
                 port.exclusive = True
+                port.write_timeout = options.timeout_s
             port.open()
         except (OSError, ValueError, termios.error) as fault:
             if getattr(fault, "errno", None) in (errno.EBUSY, errno.EAGAIN):

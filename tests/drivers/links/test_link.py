@@ -1,0 +1,332 @@
+"""Links on real wires: a TCP socket and a pseudo-terminal, with what cables and boxes do to a conversation."""
+
+import errno
+import os
+import pty
+import socket
+import socketserver
+import threading
+import time
+import tty
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+import pytest
+import serial.rfc2217
+from pydantic import ValidationError
+
+from drivers.errors import BadReply, InUse, LinkLost, LinkTimeout, Refused
+from drivers.links import Link, LinkOptions, open_link
+
+Answer = Callable[[socket.socket, bytes], None]
+
+
+def line(received: bytes) -> bytes | None:
+    """A reader of lines: ``bad`` is garbage, ``no`` a refusal."""
+    if received == b"no\n":
+        raise Refused("box", "no.")
+    if received.startswith(b"bad"):
+        raise BadReply("box", "garbage.")
+    return received if received.endswith(b"\n") else None
+
+
+class Box:
+    """A TCP instrument whose answers a test writes; counts connections."""
+
+    def __init__(self, answer: Answer) -> None:
+        self.answer = answer
+        self.asked: list[bytes] = []
+        self.connections = 0
+        box = self
+
+        class Handler(socketserver.BaseRequestHandler):
+            def handle(self) -> None:
+                box.connections += 1
+                try:
+                    while data := self.request.recv(4096):
+                        box.asked.append(data)
+                        box.answer(self.request, data)
+                except OSError:
+                    pass  # the link hung up
+
+        class Server(socketserver.ThreadingTCPServer):
+            allow_reuse_address = True
+            daemon_threads = True
+
+        self.server = Server(("127.0.0.1", 0), Handler)
+        self.port: int = self.server.server_address[1]
+
+    @property
+    def url(self) -> str:
+        return f"tcp://127.0.0.1:{self.port}"
+
+
+@contextmanager
+def box(answer: Answer) -> Iterator[Box]:
+    served = Box(answer)
+    thread = threading.Thread(target=served.server.serve_forever, args=(0.01,))
+    thread.start()
+    try:
+        yield served
+    finally:
+        served.server.shutdown()
+        served.server.server_close()
+        thread.join()
+
+
+@contextmanager
+def linked(url: str, **keys: object) -> Iterator[Link]:
+    link = open_link(LinkOptions.model_validate({"link": url, "timeout_s": 0.3, **keys}), "box")
+    try:
+        yield link
+    finally:
+        link.close()
+
+
+def test_a_reply_in_pieces_is_put_together() -> None:
+    def dribble(to: socket.socket, data: bytes) -> None:
+        for byte in b"7038500\n":
+            to.sendall(bytes((byte,)))
+
+    with box(dribble) as served, linked(served.url) as link:
+        assert link.exchange(b"?\n", line) == b"7038500\n"
+
+
+def test_garbage_is_thrown_away_and_the_question_asked_again() -> None:
+    def once_garbled(to: socket.socket, data: bytes) -> None:
+        to.sendall(b"bad\x00\xff" if len(served.asked) == 1 else b"good\n")
+
+    with box(once_garbled) as served, linked(served.url) as link:
+        assert link.exchange(b"?\n", line) == b"good\n"
+        assert len(served.asked) == 2
+
+
+def test_a_refusal_is_final() -> None:
+    with box(lambda to, data: to.sendall(b"no\n")) as served, linked(served.url) as link:
+        with pytest.raises(Refused):
+            link.exchange(b"?\n", line)
+        assert len(served.asked) == 1
+
+
+def test_a_box_that_hangs_costs_no_more_than_its_deadlines() -> None:
+    with box(lambda to, data: None) as served, linked(served.url) as link:
+        began = time.monotonic()
+        with pytest.raises(LinkTimeout, match="nothing came back"):
+            link.exchange(b"?\n", line)
+        assert time.monotonic() - began < 10 * 0.3
+        assert len(served.asked) == 2  # asked once more before giving up
+
+
+def test_a_box_that_babbles_without_end_is_cut_off() -> None:
+    def babble(to: socket.socket, data: bytes) -> None:
+        while True:
+            to.sendall(b"x" * 4096)
+
+    with box(babble) as served, linked(served.url, retries=0) as link, pytest.raises(LinkTimeout):
+        link.exchange(b"?\n", line)
+
+
+def test_a_late_reply_is_never_taken_for_the_next_one() -> None:
+    late = threading.Event()
+
+    def first_is_late(to: socket.socket, data: bytes) -> None:
+        if data == b"first\n":
+            late.wait(5.0)
+        to.sendall(b"reply to " + data)
+
+    with box(first_is_late) as served, linked(served.url, retries=0) as link:
+        with pytest.raises(LinkTimeout):
+            link.exchange(b"first\n", line)
+        late.set()
+        assert link.exchange(b"second\n", line) == b"reply to second\n"
+
+
+def test_a_doubled_reply_is_never_taken_for_the_next_one() -> None:
+    doubled = threading.Event()
+
+    def twice(to: socket.socket, data: bytes) -> None:
+        to.sendall(b"reply to " + data)
+        to.sendall(b"reply to " + data)
+        doubled.set()
+
+    with box(twice) as served, linked(served.url) as link:
+        assert link.exchange(b"first\n", lambda got: b"first" if b"first\n" in got else None) == b"first"
+        assert doubled.wait(5.0)
+        assert link.exchange(b"second\n", lambda got: got if got.startswith(b"reply to second\n") else None)
+
+
+def test_a_connection_that_breaks_is_made_again_and_greeted() -> None:
+    def hang_up_once(to: socket.socket, data: bytes) -> None:
+        if data == b"?\n" and served.connections == 1:
+            to.shutdown(socket.SHUT_RDWR)
+        else:
+            to.sendall(data)
+
+    with box(hang_up_once) as served, linked(served.url) as link:
+        link.on_connect(lambda: link.send(b"hello\n"))
+        assert link.exchange(b"?\n", lambda got: got if b"?\n" in got else None)
+        assert served.connections == 2
+        assert b"".join(served.asked) == b"?\nhello\n?\n"
+
+
+def test_a_box_that_is_away_for_a_moment_is_waited_for() -> None:
+    with box(lambda to, data: to.sendall(data)) as served, linked(served.url, reconnect_s=10.0) as link:
+        assert link.exchange(b"1\n", line) == b"1\n"
+        port = served.port
+        served.server.shutdown()
+        served.server.server_close()
+        link.close()
+        began = threading.Event()
+
+        def come_back() -> None:
+            began.wait(5.0)
+            with socket.create_server(("127.0.0.1", port)) as listener:
+                connection, _ = listener.accept()
+                with connection:
+                    connection.sendall(connection.recv(100))
+                    connection.recv(100)  # until the link closes
+
+        thread = threading.Thread(target=come_back)
+        thread.start()
+        threading.Timer(0.2, began.set).start()
+        assert link.exchange(b"2\n", line) == b"2\n"
+        link.close()
+        thread.join(5.0)
+        assert not thread.is_alive()
+
+
+def test_nobody_at_home_is_told_at_once_when_first_opened() -> None:
+    with socket.create_server(("127.0.0.1", 0)) as listener:
+        port = listener.getsockname()[1]
+    with pytest.raises(LinkLost, match=str(port)):
+        open_link(LinkOptions(link=f"tcp://127.0.0.1:{port}"), "box")
+
+
+@pytest.fixture
+def terminal() -> Iterator[tuple[int, str]]:
+    master, slave = pty.openpty()
+    tty.setraw(slave)
+    name = os.ttyname(slave)
+    os.close(slave)
+    yield master, name
+    os.close(master)
+
+
+def test_a_serial_line_carries_a_conversation(terminal: tuple[int, str]) -> None:
+    master, name = terminal
+
+    def echo() -> None:
+        os.write(master, os.read(master, 100))
+
+    with linked(name) as link:
+        thread = threading.Thread(target=echo)
+        thread.start()
+        assert link.exchange(b"FA;\n", line) == b"FA;\n"
+        thread.join(5.0)
+
+
+def test_a_serial_port_is_held_by_one_program_only(terminal: tuple[int, str]) -> None:
+    _, name = terminal
+    with linked(name), pytest.raises(InUse, match="another program"):
+        Link(LinkOptions(link=name), "second program").connect()
+
+
+def test_drivers_of_one_program_share_the_port(terminal: tuple[int, str]) -> None:
+    _, name = terminal
+    with linked(name) as receiver, linked(name) as switch:
+        assert receiver is switch
+
+
+def test_noise_on_a_serial_line_is_waited_out(terminal: tuple[int, str]) -> None:
+    master, name = terminal
+    answers = [b"bad\xff\xfe" * 20, b"good\n"]
+
+    def answer() -> None:
+        for each in answers:
+            os.read(master, 100)
+            os.write(master, each)
+
+    with linked(name) as link:
+        thread = threading.Thread(target=answer)
+        thread.start()
+        assert link.exchange(b"?\n", line) == b"good\n"
+        thread.join(5.0)
+
+
+def test_a_pulled_adapter_that_comes_back_is_found_again(tmp_path: Path) -> None:
+    """What a USB adapter does: the device vanishes under the open port, and the same name comes back."""
+    device = tmp_path / "ttyUSB0"
+    masters: list[int] = []
+
+    def plug_in() -> None:
+        master, slave = pty.openpty()
+        tty.setraw(slave)
+        device.unlink(missing_ok=True)
+        device.symlink_to(os.ttyname(slave))
+        os.close(slave)
+        masters.append(master)
+
+    def answer(master: int) -> None:
+        while True:
+            try:
+                os.write(master, os.read(master, 100))
+                return
+            except OSError as fault:
+                if fault.errno != errno.EIO:  # EIO: nobody has opened the other side yet
+                    raise
+                time.sleep(0.005)
+
+    plug_in()
+    with linked(str(device), reconnect_s=10.0) as link:
+        os.close(masters[0])
+        device.unlink()
+        timer = threading.Timer(0.3, lambda: (plug_in(), answer(masters[1])))
+        timer.start()
+        assert link.exchange(b"?\n", line) == b"?\n"
+        timer.join(5.0)
+    os.close(masters[1])
+
+
+@pytest.mark.filterwarnings("ignore:set(Daemon|Name):DeprecationWarning")  # pyserial 3.5's own
+def test_rts_and_dtr_are_low_from_the_moment_a_port_opens() -> None:
+    """Over RFC 2217, where the lines are commands on the wire: DTR on (8) and RTS on (11) are never sent."""
+    said = bytearray()
+    device = serial.serial_for_url("loop://", timeout=0.05)
+
+    class Connection:
+        def __init__(self, to: socket.socket) -> None:
+            self.to = to
+
+        def write(self, data: bytes) -> None:
+            self.to.sendall(data)
+
+    listener = socket.create_server(("127.0.0.1", 0))
+
+    def serve() -> None:
+        to, _ = listener.accept()
+        with to:
+            manager = serial.rfc2217.PortManager(device, Connection(to))
+            while data := to.recv(1024):
+                said.extend(data)
+                device.write(b"".join(manager.filter(data)))
+                to.sendall(b"".join(manager.escape(device.read(device.in_waiting))))
+
+    thread = threading.Thread(target=serve)
+    thread.start()
+    with linked(f"rfc2217://127.0.0.1:{listener.getsockname()[1]}", timeout_s=3.0) as link:
+        assert link.exchange(b"FA;\n", line) == b"FA;\n"
+        assert (device.rts, device.dtr) == (False, False)
+    thread.join(5.0)
+    listener.close()
+    control = b"\xff\xfa\x2c\x05"  # IAC SB COM-PORT-OPTION SET-CONTROL, RFC 2217
+    assert control + b"\x09" in said  # DTR off
+    assert control + b"\x0c" in said  # RTS off
+    assert control + b"\x08" not in said
+    assert control + b"\x0b" not in said
+
+
+@pytest.mark.parametrize("link", ["tcp://", "tcp://host", "tcp://host:port", "COM3", "127.0.0.1:4532"])
+def test_a_link_that_cannot_be_is_told_with_its_mend(link: str) -> None:
+    with pytest.raises(ValidationError, match="write tcp://host:port"):
+        LinkOptions(link=link)

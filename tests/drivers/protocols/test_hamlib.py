@@ -1,0 +1,119 @@
+"""hamlib's network protocol on bytes alone. Replies as rigctld 4.5.4 sends them."""
+
+import contextlib
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from drivers.errors import BadReply, LinkLost, LinkTimeout, Refused, RigError, Unsupported
+from drivers.protocols import hamlib
+
+FREQUENCY = b"get_freq:\nFrequency: 7038500\nRPRT 0\n"
+
+
+def test_the_reply_repeats_the_request_and_ends_with_its_error_number() -> None:
+    call = hamlib.call("get_freq")
+    assert call.request == b"+f\n"
+    assert hamlib.value(call.read(FREQUENCY) or (), "Frequency") == "7038500"
+
+
+@given(st.integers(0, len(FREQUENCY) - 1))
+def test_a_reply_cut_anywhere_is_waited_for(length: int) -> None:
+    assert hamlib.call("get_freq").read(FREQUENCY[:length]) is None
+
+
+def test_a_late_reply_to_another_question_is_noticed() -> None:
+    with pytest.raises(BadReply):
+        hamlib.call("get_freq").read(b"get_level: STRENGTH\n-47\nRPRT 0\n")
+
+
+def test_two_replies_at_once_are_noticed() -> None:
+    with pytest.raises(BadReply, match="more than one"):
+        hamlib.call("get_freq").read(FREQUENCY + FREQUENCY)
+    with pytest.raises(BadReply, match="more than one"):
+        hamlib.call("get_freq").read(FREQUENCY + b"get_freq:\n")
+
+
+@pytest.mark.parametrize(
+    ("number", "kind"),
+    [
+        (1, Refused),
+        (4, Unsupported),
+        (5, LinkTimeout),
+        (6, LinkLost),
+        (8, BadReply),
+        (9, Refused),
+        (11, Unsupported),
+        (99, Refused),
+    ],
+)
+def test_error_numbers_say_what_they_mean(number: int, kind: type[RigError]) -> None:
+    # hamlib, enum rig_errcode_e: EINVAL 1, ENIMPL 4, ETIMEOUT 5, EIO 6, EPROTO 8, ERJCTED 9, ENAVAIL 11
+    with pytest.raises(kind, match=str(number)):
+        hamlib.call("set_freq", "1").read(b"set_freq: 1\nRPRT -%d\n" % number)
+
+
+def test_the_range_is_that_of_all_receive_ranges() -> None:
+    lines = (
+        "1",
+        "2",
+        "0",
+        "30000.000000 500000.000000 0x1 -1 -1 0x3 0x1",
+        "1800000.0 60000000.0 0x1 -1 -1 0x3 0x1",
+        "0 0 0 0 0 0 0",
+        "0 0 0 0 0 0 0",
+    )
+    assert hamlib.receive_range_hz(lines) == (30_000, 60_000_000)
+    assert not hamlib.has_transmitter(lines)
+
+
+def test_a_transmitter_is_seen_in_the_second_list() -> None:
+    lines = (
+        "1",
+        "1",
+        "0",
+        "1.0 2.0 0 -1 -1 0 0",
+        "0 0 0 0 0 0 0",
+        "1.0 2.0 0x1 5000 100000 0x3 0x1",
+        "0 0 0 0 0 0 0",
+    )
+    assert hamlib.has_transmitter(lines)
+
+
+@pytest.mark.parametrize(
+    "command", ["set_ptt", "send_morse", "set_vfo", "w", "T", "send_cmd", "set_powerstat"]
+)
+def test_there_is_no_way_to_say_anything_that_keys(command: str) -> None:
+    with pytest.raises((ValueError, KeyError)):
+        hamlib.call(command, "1")
+
+
+@pytest.mark.parametrize("name", ["RFPOWER", "KEYSPD", "MICGAIN", "VOXGAIN"])
+def test_levels_of_the_transmitter_cannot_be_named(name: str) -> None:
+    with pytest.raises(ValueError):
+        hamlib.call("set_level", name, "1")
+
+
+@pytest.mark.parametrize("name", ["VOX", "TUNER", "FBKIN", "SBKIN", "TBURST", "MON"])
+def test_functions_of_the_transmitter_cannot_be_named(name: str) -> None:
+    with pytest.raises(ValueError):
+        hamlib.call("set_func", name, "1")
+
+
+@given(st.text(max_size=20))
+def test_an_argument_cannot_carry_a_second_line(mode: str) -> None:
+    with contextlib.suppress(ValueError):
+        assert hamlib.call("set_mode", mode, "0").request.count(b"\n") == 1
+
+
+@given(st.binary(max_size=300), st.sampled_from([b"", b"get_freq:\n", b"get_freq:\nFrequency: "]))
+def test_random_bytes_raise_nothing_but_rig_errors(noise: bytes, start: bytes) -> None:
+    with contextlib.suppress(RigError):
+        lines = hamlib.call("get_freq").read(start + noise)
+        if lines is not None:
+            hamlib.number(hamlib.value(lines, "Frequency"))
+    with contextlib.suppress(RigError):
+        hamlib.read_check_vfo(noise)
+    with contextlib.suppress(RigError):
+        hamlib.receive_range_hz(tuple(noise.decode("latin-1").split("\n")))
