@@ -232,19 +232,23 @@ class Store:
         try:
             self._running = RunningDay(self._file, writable=True)
         except Damaged:
-            kept = [
-                set_aside(file, self._aside)
-                for file in (
-                    self._file,
-                    *(self._file.with_name(f"{self._file.name}{end}") for end in ("-wal", "-shm")),
-                )
-                if file.exists()
-            ]
-            self._trouble(
-                f"{self._file}: the database is damaged. It was set aside as {', '.join(map(str, kept))}, nothing was "
-                "deleted, and a new one was begun. Finished days are not concerned."
+            self._begin_anew()
+
+    def _begin_anew(self) -> None:
+        """Set a damaged database aside, with its log, and begin a new one."""
+        kept = [
+            set_aside(file, self._aside)
+            for file in (
+                self._file,
+                *(self._file.with_name(f"{self._file.name}{end}") for end in ("-wal", "-shm")),
             )
-            self._running = RunningDay(self._file, writable=True)
+            if file.exists()
+        ]
+        self._trouble(
+            f"{self._file}: the database is damaged. It was set aside as {', '.join(map(str, kept))}, nothing was "
+            "deleted, and a new one was begun. Finished days are not concerned."
+        )
+        self._running = RunningDay(self._file, writable=True)
 
     def _trouble(self, sentence: str) -> None:
         if sentence not in self.troubles:
@@ -259,7 +263,7 @@ class Store:
             except Damaged:
                 self._running.close()
                 self._running = None
-                self._open_running()
+                self._begin_anew()
                 assert self._running is not None
                 return doing(self._running)
 

@@ -7,27 +7,42 @@ import os
 import sys
 from datetime import timedelta
 from pathlib import Path
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from sweeper.store import Store
 
 ROOT = Path(__file__).parents[3]
 
 
 def main(folder: Path, passes: int) -> None:
-    from tests.sweeper.store.nights import EVENING, open_store, pass_of
+    from sweeper.store import StoreError
+    from tests.sweeper.store.nights import open_store
 
-    with open_store(folder) as store:
-        say("opened")
-        for _ in range(passes):
-            number = store.next_pass_number()
-            started = EVENING + timedelta(hours=3 * number)
-            store.write_pass(*pass_of(number, started))
-            say(f"stored {number}")
-            if number % 3 == 0:
-                store.remember("as found", number)
-                say(f"remembered {number}")
-            if number % 4 == 0:
-                store.finish_days(started)
-                say(f"finished {number}")
+    try:
+        with open_store(folder) as store:
+            keep_storing(store, passes)
+    except StoreError as error:
+        say(f"refused {error}")
+        sys.exit(1)
     say("closed")
+
+
+def keep_storing(store: "Store", passes: int) -> None:
+    from tests.sweeper.store.nights import EVENING, pass_of
+
+    say("opened")
+    for _ in range(passes):
+        number = store.next_pass_number()
+        started = EVENING + timedelta(hours=3 * number)
+        store.write_pass(*pass_of(number, started))
+        say(f"stored {number}")
+        if number % 3 == 0:
+            store.remember("as found", number)
+            say(f"remembered {number}")
+        if number % 4 == 0:
+            store.finish_days(started)
+            say(f"finished {number}")
 
 
 def say(text: str) -> None:
