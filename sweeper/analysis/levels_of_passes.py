@@ -117,22 +117,26 @@ def _smoothed(level: Floats) -> tuple[Floats, float]:
 def _with_occupied(table: "pl.DataFrame", facts: StationFacts) -> "pl.DataFrame":
     """Set aside passes of a noise channel in which a signal sat there: odd statistics, or far above its like.
 
-    Judged on the mean of both routes, so that setting aside cannot favour one of them.
+    Judged on what both routes show, or on differences in either direction, so that setting aside cannot favour one
+    route. What comes and stays for three passes on end is no visitor but the night, or overload, and is kept.
     """
     import polars as pl
 
     step = facts.meter.step_db or 0.0
     least = 6.0 + step
     noise = pl.col("for") == "noise"
-    middle = (pl.col("antenna_bypass") + pl.col("antenna_stage")) / 2
+    above = [
+        pl.col(name) - pl.col(name).quantile(0.2).over(*CHANNEL)
+        for name in ("antenna_bypass", "antenna_stage")
+    ]
     table = table.with_columns(
         (pl.col("antenna_stage") - pl.col("antenna_bypass")).alias("difference"),
-        (middle - middle.quantile(0.2).over(*CHANNEL)).alias("above_own"),
+        pl.min_horizontal(above).alias("above_own"),
         pl.max_horizontal("apart_antenna_bypass", "apart_antenna_stage").alias("apart"),
     )
     table = table.with_columns(
-        _off_usual("above_own"),
-        _off_usual("difference"),
+        _off_usual("above_own", 13),
+        _off_usual("difference", 5),
         pl.when(noise).then(pl.col("above_own")).min().over("pass", "band").alias("quietest"),
         noise.sum().over("pass", "band").alias("fellows"),
     )
@@ -143,11 +147,11 @@ def _with_occupied(table: "pl.DataFrame", facts: StationFacts) -> "pl.DataFrame"
     return table.with_columns(occupied.alias("occupied"))
 
 
-def _off_usual(column: str) -> "pl.Expr":
-    """How far a pass lies from the median of the passes around it on its channel."""
+def _off_usual(column: str, passes: int) -> "pl.Expr":
+    """How far a pass lies from the median of the `passes` around it on its channel."""
     import polars as pl
 
-    usual = pl.col(column).rolling_median(13, min_samples=1, center=True).over(*CHANNEL)
+    usual = pl.col(column).rolling_median(passes, min_samples=1, center=True).over(*CHANNEL)
     return (pl.col(column) - usual).alias(f"{column}_off")
 
 
