@@ -11,6 +11,7 @@ import numpy as np
 from sweeper.analysis.facts import StationFacts
 from sweeper.analysis.findings import Interval
 from sweeper.analysis.gain import Gain
+from sweeper.analysis.levels import resolution_db, shape_of, spread_db
 
 if TYPE_CHECKING:
     import polars as pl
@@ -144,13 +145,15 @@ def _receiver(rows: "pl.DataFrame", facts: StationFacts) -> tuple[float, float, 
     if rows.is_empty():
         return float("nan"), float("nan"), ""
     temperature_db = 4.34 * LOAD_TEMPERATURE_SE_K / T0_K
+    coarse = _step_left_db(float(rows["bandwidth_hz"].to_numpy().mean()), facts)
     lit = rows.filter(pl.col("level_noise_bypass").is_not_null())
     if facts.source_enr_db is not None and not lit.is_empty():
         y = from_db(
             float(np.mean(lit["level_noise_bypass"].to_numpy() - lit["level_load_bypass"].to_numpy()))
         )
         slope = y / max(y - 1, 1e-9)
-        error = float(np.sqrt(ENR_SE_DB**2 + MISMATCH_SE_DB**2 + (0.05 * slope) ** 2 + temperature_db**2))
+        noise = (0.05 * slope) ** 2 + 2 * (coarse * slope) ** 2
+        error = float(np.sqrt(ENR_SE_DB**2 + MISMATCH_SE_DB**2 + noise + temperature_db**2))
         return to_db(factor_by_source(from_db(facts.source_enr_db), y)), error, "source"
     if facts.meter.calibrated:
         off_floor = rows.filter(pl.col("noise_rise_bound") != "at least")
@@ -158,9 +161,17 @@ def _receiver(rows: "pl.DataFrame", facts: StationFacts) -> tuple[float, float, 
             return float("nan"), float("nan"), ""
         thermal = 10 * np.log10(off_floor["bandwidth_hz"].to_numpy()) + thermal_dbm(1)
         over = off_floor["level_load_bypass"].to_numpy() - thermal
-        error = float(np.sqrt(facts.meter.uncertainty_db**2 + temperature_db**2))
+        error = float(np.sqrt(facts.meter.uncertainty_db**2 + temperature_db**2 + coarse**2))
         return float(np.mean(over)), error, "load"
     return float("nan"), float("nan"), ""
+
+
+def _step_left_db(bandwidth_hz: float, facts: StationFacts) -> float:
+    """What the step of the meter leaves uncertain of a load, which stands still, dB."""
+    scatter = (
+        0.0 if facts.meter.averaging_s is None else spread_db(shape_of(bandwidth_hz, facts.meter.averaging_s))
+    )
+    return float(resolution_db(facts.meter.step_db or 0.0, np.array([scatter]))[0])
 
 
 def _mean(rows: "pl.DataFrame", value: str, error: str) -> tuple[float, float]:

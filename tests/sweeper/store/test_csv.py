@@ -1,0 +1,259 @@
+"""Readings as CSV (RFC 4180): what goes out comes in again, and a bad file is refused whole with its lines named."""
+
+import csv
+import shutil
+from datetime import UTC, datetime, timedelta
+from io import BytesIO, StringIO
+from pathlib import Path
+
+import polars as pl
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from sweeper.store import BadRows, Store, import_csv, write_csv, write_parquet
+from sweeper.store.frames import COLUMNS, frame_of
+from sweeper.words import ROUTES, SOURCES, Channel, PassRecord, Reading
+from sweeper.words import Path as RelayPath
+from tests.sweeper.store.nights import CHANNELS, EVENING, LONGITUDE, fill, open_store, pass_of
+
+HEADER = ",".join(COLUMNS)
+GOOD = "2026-11-01T16:00:00.250Z,1,40 m,7038500,noise,antenna,bypass,-61.5,-134.5,2400,stale"
+
+
+@pytest.fixture
+def store(tmp_path: Path) -> Store:
+    return open_store(tmp_path / "data")
+
+
+def taken(store: Store, tmp_path: Path, *lines: str, header: str = HEADER, end: str = "\r\n") -> int:
+    file = tmp_path / "readings.csv"
+    file.write_bytes(end.join([header, *lines, ""]).encode())
+    return import_csv(store, file, CHANNELS)
+
+
+def refusal(store: Store, tmp_path: Path, *lines: str, header: str = HEADER) -> str:
+    before = (store.passes(), store.readings().collect())
+    with pytest.raises(BadRows) as refused:
+        taken(store, tmp_path, *lines, header=header)
+    assert refused.value.exit_code == 2
+    assert store.passes() == before[0]
+    assert store.readings().collect().equals(before[1])
+    assert "othing" in str(refused.value)  # of the file was taken
+    return str(refused.value)
+
+
+def test_one_line_is_one_reading(store: Store, tmp_path: Path) -> None:
+    assert taken(store, tmp_path, GOOD) == 1
+    (row,) = store.readings().collect().rows(named=True)
+    assert row == {
+        "time": datetime(2026, 11, 1, 16, 0, 0, 250_000, tzinfo=UTC), "pass": 1, "band": "40 m", "hz": 7_038_500,
+        "for": "noise", "source": "antenna", "route": "bypass", "reading": -61.5, "dbm": -134.5,
+        "bandwidth_hz": 2400, "flags": "stale",
+    }  # fmt: skip
+    assert store.passes()[0].started == row["time"]
+
+
+@pytest.mark.parametrize("end", ["\r\n", "\n"])
+def test_lines_may_end_as_on_any_computer_and_columns_come_in_any_order(
+    store: Store, tmp_path: Path, end: str
+) -> None:
+    header = "reading,time,pass,hz,band,for,route,source"
+    line = '"-61.5",2026-11-01T17:00:00+01:00,1,7038500,"40 m",noise,stage,load'
+    assert taken(store, tmp_path, line, header=header, end=end) == 1
+    row = store.readings().collect().row(0, named=True)
+    assert (row["time"], row["source"], row["dbm"], row["bandwidth_hz"], row["flags"]) == (
+        EVENING,
+        "load",
+        None,
+        2400,
+        "",
+    )
+
+
+BAD = [
+    ("2026-11-01T16:00:00Z", "2026-11-01 16:00", "time is"),
+    ("2026-11-01T16:00:00Z", "2026-11-01T16:00:00", "without its zone"),
+    ("2026-11-01T16:00:00Z", "yesterday", "time is 'yesterday'"),
+    (",1,40 m", ",0,40 m", "pass is '0', not a whole number"),
+    (",1,40 m", ",1.5,40 m", "pass is '1.5'"),
+    (",1,40 m", ",99999999999999999999,40 m", "pass is"),
+    ("40 m", "41 m", "no channel '41 m'"),
+    ("7038500", "7038501", "no channel '40 m', 7038501 Hz"),
+    ("7038500", "7.0385e6", "hz is '7.0385e6'"),
+    ("7038500", "-7038500", "hz is '-7038500'"),
+    ("noise", "nois", "neither noise nor carrier"),
+    ("antenna", "aerial", "'aerial-bypass' is no path"),
+    ("bypass", "stages", "'antenna-stages' is no path"),
+    ("-61.5", "nan", "reading is 'nan', not a number"),
+    ("-61.5", "inf", "reading is 'inf'"),
+    ("-61.5", "", "reading is ''"),
+    ("-61.5", "-61,5", "12 fields where the header has 11"),
+    ("-134.5", "low", "dbm is 'low'"),
+    ("2400", "wide", "bandwidth_hz is 'wide'"),
+    ("stale", "=cmd()", "flags are '=cmd()'"),
+    (",stale", "", "10 fields where the header has 11"),
+    ("stale", 'sta"le', "flags are"),
+]
+
+
+@pytest.mark.parametrize(("old", "new", "what"), BAD, ids=[new or "nothing" for _, new, _ in BAD])
+def test_a_bad_row_is_named_by_its_line_and_the_file_is_refused(
+    store: Store, tmp_path: Path, old: str, new: str, what: str
+) -> None:
+    good = GOOD.replace(".250Z", "Z")
+    assert old in good
+    told = refusal(
+        store,
+        tmp_path,
+        GOOD,
+        GOOD.replace("00.250", "01.250"),
+        good.replace(old, new),
+        GOOD.replace("00.250", "02.250"),
+    )
+    assert "1 bad line" in told
+    assert "line 4: " in told and what in told
+
+
+def test_every_bad_row_is_named_at_once(store: Store, tmp_path: Path) -> None:
+    told = refusal(store, tmp_path, GOOD, GOOD.replace("noise", "hum"), GOOD, GOOD.replace("-61.5", "x"))
+    assert "2 bad lines" in told and "line 3: for is 'hum'" in told and "line 5: reading is 'x'" in told
+    told = refusal(store, tmp_path, *[GOOD.replace("-61.5", "x")] * 3000)
+    assert "3000 bad lines" in told and "and 2980 more" in told and len(told) < 3000
+
+
+@pytest.mark.parametrize(
+    ("header", "what"),
+    [("time,pass", "line 1: the header lacks band, hz"),
+     (HEADER + ",snr", "line 1: the header has unknown columns: 'snr'"),
+     (HEADER + ",time", "line 1: a column comes twice"), ("", "line 1: the header lacks time")],
+)  # fmt: skip
+def test_a_header_that_is_not_ours_is_refused(store: Store, tmp_path: Path, header: str, what: str) -> None:
+    assert what in refusal(store, tmp_path, GOOD, header=header)
+
+
+def test_a_line_break_inside_quotes_counts_as_a_line(store: Store, tmp_path: Path) -> None:
+    told = refusal(
+        store, tmp_path, GOOD.replace("stale", '"a\r\nb"').replace("40 m", "no"), GOOD.replace("noise", "x")
+    )
+    assert "line 2: the station has no channel 'no'" in told
+    assert "line 4: for is 'x'" in told
+
+
+def test_what_is_no_text_or_no_csv_is_refused(store: Store, tmp_path: Path) -> None:
+    file = tmp_path / "readings.csv"
+    for content, what in [
+        (f"{HEADER}\r\n".encode() + b"\xff\xfe\r\n", "line 2: this is not UTF-8"),
+        (f'{HEADER}\r\n{GOOD}\r\n"open'.encode(), "not CSV"),
+        (f"{HEADER}\r\n{GOOD.replace('stale', chr(34) + 'a' + chr(34) + 'b')}\r\n".encode(), "not CSV"),
+        (f"{HEADER}\r\n".encode(), "no readings"),
+        (b"", "lacks"),
+        (f"{HEADER}\r\n".encode() + b"\x00" * 100, "line 2"),
+    ]:
+        file.write_bytes(content)
+        with pytest.raises(BadRows, match=what):
+            import_csv(store, file, CHANNELS)
+    assert store.passes() == ()
+
+
+def test_the_same_file_twice_is_refused(store: Store, tmp_path: Path) -> None:
+    assert taken(store, tmp_path, GOOD) == 1
+    assert "stored already" in refusal(store, tmp_path, GOOD)
+    store.finish_days(EVENING + timedelta(days=2))
+    assert "stored already" in refusal(store, tmp_path, GOOD)
+
+
+def test_pass_numbers_that_are_taken_are_shifted_past_what_is_stored(store: Store, tmp_path: Path) -> None:
+    fill(store, EVENING, 3)
+    taken(store, tmp_path, *(GOOD.replace("T16:00", "T20:00").replace(",1,", f",{n},") for n in (2, 3, 7)))
+    assert [record.number for record in store.passes()] == [1, 2, 3, 4, 5, 9]
+
+
+def test_a_file_from_a_spreadsheet_with_a_byte_order_mark_is_taken(store: Store, tmp_path: Path) -> None:
+    assert taken(store, tmp_path, GOOD, header="\ufeff" + HEADER) == 1
+
+
+def test_csv_out_is_rfc_4180(store: Store, tmp_path: Path) -> None:
+    band = Channel('a "quiet", band', 7_000_000, "noise", 500)
+    store.write_pass(
+        PassRecord(1, EVENING, EVENING, "done", "", 0),
+        [Reading(EVENING, 1, band, RelayPath("antenna", "stage"), -0.1, None)],
+    )
+    out = BytesIO()
+    write_csv(store.readings(), out)
+    assert out.getvalue() == (
+        b"time,pass,band,hz,for,source,route,reading,dbm,bandwidth_hz,flags\r\n"
+        b'2026-11-01T16:00:00.000Z,1,"a ""quiet"", band",7000000,noise,antenna,stage,-0.1,,500,\r\n'
+    )
+    (row,) = csv.DictReader(StringIO(out.getvalue().decode(), newline=""))  # the standard library agrees
+    assert row["band"] == band.band
+
+
+def test_parquet_out_holds_the_same_table(store: Store, tmp_path: Path) -> None:
+    import duckdb
+
+    fill(store, EVENING, 4, timedelta(hours=12))
+    store.finish_days(EVENING + timedelta(days=1))
+    file = tmp_path / "all.parquet"
+    write_parquet(store.readings(), file)
+    assert pl.read_parquet(file).equals(store.readings().collect())
+    by_duckdb = duckdb.sql(f"SELECT count(*), sum(reading), min(source), max(hz) FROM '{file}'").fetchall()[0]
+    assert by_duckdb == (128, store.readings().collect()["reading"].sum(), "antenna", 7_202_000)
+
+
+def test_a_file_that_cannot_be_written_leaves_nothing_behind(store: Store, tmp_path: Path) -> None:
+    from sweeper.store import StoreError
+
+    fill(store, EVENING, 1)
+    with pytest.raises(StoreError, match="cannot write"):
+        write_csv(store.readings(), tmp_path / "none" / "out.csv")
+    with pytest.raises(StoreError, match="cannot write"):
+        write_parquet(store.readings(), tmp_path / "none" / "out.parquet")
+
+
+CHANNEL = st.builds(
+    Channel,
+    band=st.text(st.characters(codec="utf-8", exclude_categories=["Cc", "Cs"]), min_size=1, max_size=12),
+    hz=st.integers(1, 3_000_000_000),
+    purpose=st.sampled_from(["noise", "carrier"]),
+    bandwidth_hz=st.integers(1, 10_000_000),
+)
+NUMBER = st.floats(-200, 200, allow_nan=False)
+
+
+@settings(max_examples=25, deadline=None)
+@given(st.lists(CHANNEL, min_size=1, max_size=3, unique_by=lambda c: (c.band, c.hz, c.purpose)), st.data())
+def test_what_goes_out_as_csv_comes_in_again_to_the_last_bit(
+    tmp_path_factory: pytest.TempPathFactory, channels: list[Channel], data: st.DataObject
+) -> None:
+    folder = tmp_path_factory.mktemp("csv")
+    readings = []
+    for number in range(1, data.draw(st.integers(1, 3), "passes") + 1):
+        for step in range(data.draw(st.integers(1, 4), "readings")):
+            time = EVENING + timedelta(hours=20 * number, milliseconds=step * 50)
+            path = RelayPath(data.draw(st.sampled_from(SOURCES)), data.draw(st.sampled_from(ROUTES)))
+            dbm = data.draw(st.none() | NUMBER)
+            flags = data.draw(st.sampled_from(["", "floor", "clipped stale"]))
+            readings.append(
+                Reading(
+                    time, number, data.draw(st.sampled_from(channels)), path, data.draw(NUMBER), dbm, flags
+                )
+            )
+    with open_store(folder, "first") as first, open_store(folder, "second") as second:
+        for number in {reading.pass_number for reading in readings}:
+            rows = [reading for reading in readings if reading.pass_number == number]
+            first.write_pass(PassRecord(number, rows[0].time, rows[-1].time, "done", "", 0), rows)
+        first.finish_days(EVENING + timedelta(days=2))
+        write_csv(first.readings(), folder / "out.csv")
+        assert import_csv(second, folder / "out.csv", channels) == len(readings)
+        assert second.readings().collect().equals(frame_of(readings))
+        assert second.passes() == first.passes()
+    shutil.rmtree(folder)
+
+
+def test_a_reader_may_export_while_a_writer_works(store: Store, tmp_path: Path) -> None:
+    store.write_pass(*pass_of(1, EVENING))
+    with Store(tmp_path / "data", "Saltmarsh", LONGITUDE, read_only=True) as reader:
+        write_csv(reader.readings(), tmp_path / "out.csv")
+    assert (tmp_path / "out.csv").read_bytes().count(b"\r\n") == 33
+    assert [file.name for file in tmp_path.glob(".*")] == []
