@@ -107,6 +107,21 @@ class HamlibReceiver:
             unknown.append("transmit state")
         return tuple(unknown)
 
+    def control(self, key: str) -> Setting:
+        """The receiver's preamplifier or attenuator, in decibels as words: ``off``, ``10``, ``20``.
+
+        Unsupported when hamlib cannot set it on this receiver.
+        """
+        level = {"preamplifier": "PREAMP", "attenuator": "ATT"}.get(key, "")
+        setting = self._settings.get(level)
+        if setting is None or setting.set is None:
+            raise Unsupported(wire.PART, f"hamlib cannot set its {key}.", "Only preamplifier and attenuator.")
+        return Setting(
+            setting.name,
+            lambda: f"{self._level(level):g}" if self._level(level) else "off",
+            lambda to: self._set_level(level, 0.0 if to == "off" else wire.number(to)),
+        )
+
     def close(self) -> None:
         self._link.forget(self._greet)
         self._link.close()
