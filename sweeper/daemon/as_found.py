@@ -115,8 +115,15 @@ def _remembered(store: Store) -> Mapping[str, Any] | None:
 
 
 def _unless_touched(station: Station, receiver: Receiver, as_found: Mapping[str, Any]) -> Mapping[str, Any]:
-    """Without the dial, if somebody has turned it since the program left it on one of its channels."""
+    """Without the dial, if somebody has turned it since the program left it.
+
+    The program leaves it on one of its channels, or still where it was found when it got no further than the mode.
+    """
     at = receiver.tuning().hz
-    if any(abs(channel.hz - at) < DIAL_STEP_HZ for channel in station.channels()):
+    ours = [channel.hz for channel in station.channels()]
+    tuning = as_found.get("tuning")
+    if isinstance(tuning, Mapping):
+        ours.append(int(tuning["hz"]))
+    if any(abs(hz - at) < DIAL_STEP_HZ for hz in ours):
         return as_found
     return {key: value for key, value in as_found.items() if key != "tuning"}

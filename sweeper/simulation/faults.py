@@ -18,6 +18,7 @@ class WireFaults:
     def __init__(self) -> None:
         self._armed: deque[tuple[str, float]] = deque()
         self._held = b""
+        self._held_for: Send | None = None
         self._lock = threading.Lock()
         self.silent = False
         self.hang_up: Callable[[], None] = lambda: None
@@ -85,9 +86,12 @@ class WireFaults:
             return
         with self._lock:
             kind, seconds = self._armed.popleft() if self._armed else ("", 0.0)
-            reply, self._held = self._held + reply, b""
+            held = (
+                self._held if send == self._held_for else b""
+            )  # what was held for a connection dies with it
+            reply, self._held = held + reply, b""
             if kind == "merge":
-                self._held, reply = reply, b""
+                self._held, self._held_for, reply = reply, send, b""
         if kind == "drop":
             return
         if kind == "close":

@@ -125,7 +125,7 @@ class ModbusBoard:
         self._send_serial = send
         if not self._pumping:
             self._pumping = True
-            pump(lambda: os.read(self._master, 4096), lambda reply: self._send_serial(reply))
+            pump(lambda: os.read(self._master, 4096), self._send_to_whoever_is_there)
 
         def feed(data: bytes) -> None:
             if data:
@@ -133,6 +133,10 @@ class ModbusBoard:
                 os.write(self._master, data)
 
         return feed
+
+    def _send_to_whoever_is_there(self, reply: bytes) -> None:
+        with contextlib.suppress(OSError):  # nobody: the adapter is out, and the board does not know
+            self._send_serial(reply)
 
     def close(self) -> None:
         """Stop the server and its thread."""
