@@ -4,6 +4,7 @@ Looked for before any good news is told. From the summaries of one band to flags
 person. Verdicts do not belong here.
 """
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -95,23 +96,48 @@ def _excess_by_hour(summaries: "pl.DataFrame") -> "pl.DataFrame":
     rows = summaries.filter(
         (pl.col("for") == "noise") & (pl.col("noise_rise_bound") == "") & (pl.col("difference_bound") == "")
     ).drop_nulls(["power_rise_db", "stage_power_rise_db", "load_difference_db", "difference_se_db"])
-    reference_db, reference_se = _reference(summaries, rows)
-    if rows.is_empty() or not np.isfinite(reference_db):
-        return pl.DataFrame(schema=columns)
-    offsets_db = channel_offsets_db(summaries)
+    hours = pl.DataFrame(schema=columns)
+    if rows.is_empty():
+        return hours
+    suspect: list[int] = []
+    for _ in range(3):  # strong signals also press the gain down: look again without the hours found
+        clean = pl.col("hour_utc").is_in(suspect).not_()
+        reference_db, reference_se = _reference(summaries.filter(clean), rows.filter(clean))
+        if not np.isfinite(reference_db):
+            return hours
+        hours = _hours_of(rows, reference_db, reference_se, channel_offsets_db(summaries))
+        found = hours.filter(pl.col("overload"))["hour_utc"].to_list()
+        if found == suspect:
+            break
+        suspect = found
+    return hours
+
+
+def _hours_of(
+    rows: "pl.DataFrame", reference_db: float, reference_se: float, offsets_db: Mapping[int, float]
+) -> "pl.DataFrame":
+    """Each hour's excess over what the reference gain foretells, its error, and whether that is overload."""
+    import polars as pl
+
     offset = np.array([offsets_db.get(hz, 0.0) for hz in rows["hz"].to_list()])
     excess, error, share = _excess_of(rows, reference_db + offset)
     hour, strongest = rows["hour_utc"].to_numpy(), rows["strongest_carrier_db"].to_numpy()
-    found = []
-    for at in np.unique(hour):
-        mine = hour == at
-        mean, se = _mean(excess[mine], error[mine])
-        found.append(
-            (int(at), mean, float(np.hypot(se, share[mine].mean() * reference_se)), strongest[mine].mean())
-        )
-    hours = pl.DataFrame(found, schema=list(columns)[:4], orient="row")
-    overload = (pl.col("excess_db") > EXCESS_DB) & (pl.col("excess_db") > SURE * pl.col("excess_se_db"))
-    return hours.with_columns(overload.alias("overload"))
+    at = np.unique(hour)
+    mean = np.array([_mean(excess[hour == h], error[hour == h]) for h in at])
+    # products come and go from night to night, so scatter in their hours is no error: that of the quieter half is
+    quiet = np.isin(hour, at[mean[:, 0] <= np.median(mean[:, 0])])
+    beyond = (excess[quiet] - np.median(excess[quiet])) / error[quiet]
+    honest = max(1.0, float(np.sqrt(np.mean(np.minimum(beyond**2, 9.0)))))
+    se = np.hypot(honest * mean[:, 1], np.array([share[hour == h].mean() for h in at]) * reference_se)
+    return pl.DataFrame(
+        {
+            "hour_utc": at,
+            "excess_db": mean[:, 0],
+            "excess_se_db": se,
+            "strongest_db": np.array([strongest[hour == h].mean() for h in at]),
+            "overload": (mean[:, 0] > EXCESS_DB) & (mean[:, 0] > SURE * se),
+        }
+    )
 
 
 def _excess_of(rows: "pl.DataFrame", gain_db: Floats) -> tuple[Floats, Floats, Floats]:
@@ -137,13 +163,9 @@ def _excess_of(rows: "pl.DataFrame", gain_db: Floats) -> tuple[Floats, Floats, F
 
 
 def _mean(value: Floats, error: Floats) -> tuple[float, float]:
-    """Mean weighted by 1/error² and its standard error: what the errors say, or the scatter where it is larger."""
+    """Mean weighted by 1/error² and the standard error that follows."""
     weight = 1 / np.maximum(error, 0.05) ** 2
-    mean = float(weight @ value / weight.sum())
-    within = float(np.sqrt(1 / weight.sum()))
-    if len(value) < 3:
-        return mean, within
-    return mean, max(within, float(np.sqrt((weight**2 * (value - mean) ** 2).sum()) / weight.sum()))
+    return float(weight @ value / weight.sum()), float(np.sqrt(1 / weight.sum()))
 
 
 def _reference(summaries: "pl.DataFrame", rows: "pl.DataFrame") -> tuple[float, float]:
