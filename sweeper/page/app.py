@@ -48,7 +48,9 @@ def live_page(station: Station, data: Path, door: Door) -> Starlette:
         Route("/resume", page.resume, methods=["POST"]),
         Route("/note", page.note, methods=["POST"]),
     ]
-    return Starlette(routes=routes, middleware=[Middleware(Guard, door=door)], lifespan=page.lifespan)
+    app = Starlette(routes=routes, middleware=[Middleware(Guard, door=door)], lifespan=page.lifespan)
+    app.state.end = page.end
+    return app
 
 
 class _Page:
@@ -75,6 +77,10 @@ class _Page:
             for task in tasks:
                 task.cancel()
             await asyncio.gather(*tasks, return_exceptions=True)
+
+    async def end(self) -> None:
+        """Let open event streams run out, so that the server need not cut them off."""
+        await self._feed.end()
 
     async def first(self, request: HttpRequest) -> Response:
         """The page itself; the browser fills it from `/events`."""
@@ -110,7 +116,7 @@ class _Page:
         async def told() -> AsyncIterator[str]:
             yield "retry: 1000\n\n"
             last = ""
-            while True:
+            while not self._feed.ended:
                 version = self._feed.now.version
                 text = json.dumps(self._all(), ensure_ascii=False)
                 if text != last:

@@ -17,12 +17,11 @@ import zmq.asyncio
 
 from sweeper.daemon import doors
 from sweeper.daemon.client import ask
-from sweeper.daemon.live import STATE_EVERY_S
 from sweeper.daemon.messages import NotUnderstood, PassOver, Request, State, Visited, read_live
 from sweeper.errors import Told
 
-SILENCE_S = 2.5 * STATE_EVERY_S
-"""The daemon speaks at least every ten seconds; after this long without a word it counts as gone."""
+SILENCE_S = 3.0
+"""After so long without a word the daemon is asked whether it is there."""
 LOOK_EVERY_S = 1.0
 PASSES_KEPT = 200
 
@@ -48,6 +47,7 @@ class Feed:
         self._folder = folder
         self._on_pass = on_pass
         self._changed = asyncio.Condition()
+        self.ended = False
 
     async def run(self) -> None:
         """Listen until cancelled."""
@@ -84,6 +84,11 @@ class Feed:
             self.now.version += 1
             self._changed.notify_all()
 
+    async def end(self) -> None:
+        """The page is about to be served no longer: whoever waits should leave."""
+        self.ended = True
+        await self.touch()
+
     async def took(self, state: State) -> None:
         """A state that came as the answer to a request."""
         self.now.state, self.now.alive, self.now.heard = state, True, datetime.now(UTC)
@@ -115,21 +120,23 @@ class Feed:
         await self.touch()
 
     async def _listen_to_silence(self) -> None:
+        """A daemon that waits says little: asked, it answers, and one that is gone does not."""
         now = self.now
-        if now.alive and now.heard is not None:
-            if (datetime.now(UTC) - now.heard).total_seconds() > SILENCE_S:
-                now.alive, now.visiting = False, None
-                await self.touch()
-        elif (self._folder / "control").exists():
-            await self._ask()
+        quiet_s = (datetime.now(UTC) - now.heard).total_seconds() if now.heard is not None else SILENCE_S
+        if quiet_s < SILENCE_S or (not now.alive and not (self._folder / "control").exists()):
+            return
+        if not await self._ask() and now.alive:
+            now.alive, now.visiting = False, None
+            await self.touch()
 
-    async def _ask(self) -> None:
-        """How the daemon is, asked; it may well not be there."""
+    async def _ask(self) -> bool:
+        """How the daemon is, asked; False when none answers."""
         try:
             answer = await asyncio.to_thread(ask, self._folder, Request(command="status"), 1.0)
         except Told:
-            return
+            return False
         if answer.state is not None:
             if answer.state.last_pass is not None and not self.now.passes:
                 self.now.passes.append(answer.state.last_pass)
             await self.took(answer.state)
+        return True

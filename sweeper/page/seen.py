@@ -77,8 +77,7 @@ def tonight_seen(tonight: Tonight, station: Station) -> Json:
             {
                 "band": band.band,
                 "hour": wording.local_hour(period.hour_utc, zone, on),
-                "passes": period.passes,
-                "nights": period.nights,
+                "seen": f"{wording.count(period.passes, 'pass', 'passes')}, {wording.count(period.nights, 'night')}",
                 "change": wording.interval(period.snr_change_db),
                 "verdict": period.verdict,
                 "words": f"{wording.VERDICT_SIGNS[period.verdict]} {wording.VERDICT_WORDS[period.verdict]}",

@@ -32,15 +32,24 @@ def serve_page(
     where = f"http://{shown}:{listening.getsockname()[1]}/"
     said(where if door.token is None else f"{where} (the token is in {token_file})")
     # No access log: who looked when is nobody's business, and nothing secret can slip into it.
+    app = live_page(station, data, door)
+
+    class Server(uvicorn.Server):
+        """Ends the event streams first: they would never end by themselves."""
+
+        async def shutdown(self, sockets: list[socket.socket] | None = None) -> None:
+            await app.state.end()
+            await super().shutdown(sockets)
+
     config = uvicorn.Config(
-        live_page(station, data, door),
+        app,
         log_level="warning",
         access_log=False,
         server_header=False,
-        timeout_graceful_shutdown=1,
+        timeout_graceful_shutdown=5,
         ws="none",
     )
-    uvicorn.Server(config).run(sockets=[listening])
+    Server(config).run(sockets=[listening])
 
 
 def _is_loopback(host: str) -> bool:

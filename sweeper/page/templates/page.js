@@ -104,7 +104,7 @@ function paintTonight(tonight) {
     const line = element("li");
     line.append(element("span", band.band, "name"), element("span", band.words, `verdict ${band.verdict}`));
     line.append(element("span", `${band.hour}: ${band.change} dB`, "number"));
-    line.append(element("span", `${band.passes} passes, ${band.nights} nights`, "soft number"));
+    line.append(element("span", band.seen, "soft number"));
     if (band.steps.length) line.append(funnel(band.steps, tonight.worthwhile_db));
     line.append(element("span", band.reason, "reason"));
     return line;

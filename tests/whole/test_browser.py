@@ -1,0 +1,239 @@
+"""The installed program in a real browser: the live page on a daemon that measures the simulated station."""
+
+import json
+import signal
+import threading
+import urllib.error
+import urllib.request
+from collections.abc import Iterator
+from http.client import HTTPConnection
+from urllib.parse import urlsplit
+
+import pytest
+from selenium import webdriver
+from selenium.webdriver.common.by import By
+from selenium.webdriver.common.keys import Keys
+
+from tests.whole.browser import browser, look, page_served, violations
+from tests.whole.unattended import Unattended, ended, unattended, until
+
+HOSTILE = '<img src=x onerror="document.title=\'got in\'"><script>document.title="got in"</script>'
+INJECTED = """
+const inline = document.createElement("script");
+inline.textContent = "window.gotIn = 1";
+const handler = document.createElement("div");
+handler.innerHTML = '<img src=x onerror="window.gotIn = 2">';
+const fetched = document.createElement("script");
+fetched.src = "data:text/javascript,window.gotIn=3";
+document.body.append(inline, handler, fetched);
+"""
+
+
+@pytest.fixture(scope="module")
+def station(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Unattended]:
+    # Visits of about 70 ms: long enough to be seen, short enough for many passes in a test.
+    with unattended(tmp_path_factory.mktemp("station"), settle_s=0.05) as here:
+        yield here
+
+
+@pytest.fixture(scope="module")
+def chromium(tmp_path_factory: pytest.TempPathFactory) -> Iterator[webdriver.Chrome]:
+    with browser(tmp_path_factory.mktemp("chromium")) as driver:
+        yield driver
+
+
+def text(driver: webdriver.Chrome, selector: str) -> str:
+    """The text of one element, also while the page repaints."""
+    return str(
+        driver.execute_script("return document.querySelector(arguments[0])?.textContent ?? ''", selector)
+    )
+
+
+def opened(driver: webdriver.Chrome, address: str) -> None:
+    driver.get(address)
+    until(lambda: driver.execute_script("return document.documentElement.dataset.painted"), "a painted page")
+
+
+def now(address: str) -> dict[str, object]:
+    with urllib.request.urlopen(address + "now", timeout=10) as answer:
+        told: dict[str, object] = json.load(answer)["now"]
+    return told
+
+
+def test_the_page_follows_a_pass_while_it_runs(station: Unattended, chromium: webdriver.Chrome) -> None:
+    with station.running(), page_served(station.file, station.data) as address:
+        until(station.answers, "the daemon")
+        opened(chromium, address)
+        until(lambda: text(chromium, "#heading").startswith("Measuring "), "the band being measured")
+        seen = set()
+
+        def several() -> bool:
+            seen.add(text(chromium, "#progress-words"))
+            return len(seen) >= 4
+
+        until(several, "visits going by")
+        until(lambda: "pass" in text(chromium, "#passes li"), "a pass that is over")
+        until(lambda: len(chromium.find_elements(By.CSS_SELECTOR, "#bands li")) == 2, "both bands' findings")
+        first = len(chromium.find_elements(By.CSS_SELECTOR, ".funnel .span"))
+        until(
+            lambda: len(chromium.find_elements(By.CSS_SELECTOR, ".funnel .span")) > first,
+            "an interval after one more pass",
+        )
+        assert chromium.get_log("browser") == []
+
+
+def test_pause_resume_and_a_note_by_keyboard_alone(station: Unattended, chromium: webdriver.Chrome) -> None:
+    with station.running(), page_served(station.file, station.data) as address:
+        until(station.answers, "the daemon")
+        opened(chromium, address)
+        until(lambda: not chromium.find_element(By.ID, "pause").get_property("disabled"), "a button to press")
+
+        def press(*keys: str) -> None:
+            chromium.switch_to.active_element.send_keys(*keys)
+
+        press(Keys.TAB)  # the link past the heading
+        press(Keys.TAB)
+        assert chromium.switch_to.active_element.text == "Pause"
+        press(Keys.ENTER)
+        until(lambda: text(chromium, "#heading") == "Paused", "the pause")
+        state = station.ask("status").state
+        assert state is not None and state.doing == "paused"
+        until(station.resting, "relays at rest")
+        assert chromium.switch_to.active_element.text == "Resume", "the focus stays on the button that turned"
+        press(Keys.TAB)
+        press(Keys.TAB)
+        press("Ferrites on the router", Keys.ENTER)
+        until(lambda: text(chromium, "#notes li") == "Ferrites on the router", "the note in the page")
+        with station.store() as store:
+            assert "Ferrites on the router" in [note.text for note in store.notes()]
+        chromium.find_element(By.ID, "resume").send_keys(Keys.ENTER)
+        until(lambda: text(chromium, "#heading").startswith("Measuring"), "measuring again")
+
+
+def test_a_daemon_that_dies_is_missed_and_its_successor_is_found(
+    station: Unattended, chromium: webdriver.Chrome
+) -> None:
+    with page_served(station.file, station.data) as address:
+        opened(chromium, address)
+        assert text(chromium, "#heading") == "No daemon is running"
+        assert "sweeper run" in text(chromium, "#why")
+        with station.running() as process:
+            until(lambda: text(chromium, "#heading").startswith("Measuring"), "the daemon that came later")
+            ended(process, signal.SIGTERM)
+        until(lambda: text(chromium, "#heading") == "No daemon is running", "the end to be seen")
+        with station.running():
+            until(lambda: text(chromium, "#heading").startswith("Measuring"), "the next daemon")
+
+
+def test_a_page_server_that_starts_again_is_found_by_an_open_page(
+    station: Unattended, chromium: webdriver.Chrome
+) -> None:
+    with page_served(station.file, station.data) as address:
+        port = str(urlsplit(address).port)
+        opened(chromium, address)
+    until(lambda: chromium.find_element(By.ID, "lost").is_displayed(), "the loss to be told")
+    with page_served(station.file, station.data, "--port", port):
+        until(lambda: not chromium.find_element(By.ID, "lost").is_displayed(), "the page to find its server")
+
+
+def test_a_reload_keeps_the_place_and_what_was_being_written(
+    station: Unattended, chromium: webdriver.Chrome
+) -> None:
+    with station.running(), page_served(station.file, station.data) as address:
+        until(station.answers, "the daemon")
+        look(chromium, 390, 700)
+        opened(chromium, address)
+        until(
+            lambda: len(chromium.find_elements(By.CSS_SELECTOR, "#bands li")) == 2, "a page worth scrolling"
+        )
+        chromium.find_element(By.ID, "note").send_keys("half a no")
+        chromium.execute_script("window.scrollTo(0, 500)")
+        chromium.refresh()
+        until(
+            lambda: chromium.execute_script("return document.documentElement.dataset.painted"),
+            "the page again",
+        )
+        assert chromium.find_element(By.ID, "note").get_property("value") == "half a no"
+        until(lambda: chromium.execute_script("return window.scrollY") == 500, "the place on the page")
+
+
+def test_markup_in_a_note_stays_text(station: Unattended, chromium: webdriver.Chrome) -> None:
+    with station.running(), page_served(station.file, station.data) as address:
+        until(station.answers, "the daemon")
+        opened(chromium, address)
+        title = chromium.title
+        chromium.find_element(By.ID, "note").send_keys(HOSTILE, Keys.ENTER)
+        until(lambda: text(chromium, "#notes li") == HOSTILE, "the note as it was written")
+        assert chromium.title == title
+        assert chromium.find_elements(By.CSS_SELECTOR, "#notes img, #notes script") == []
+
+
+def test_no_injected_script_runs_on_the_page_or_the_report(
+    station: Unattended, chromium: webdriver.Chrome
+) -> None:
+    with station.running("--passes", "3") as process:
+        ended(process)
+    with page_served(station.file, station.data) as address:
+        for path in ("", "report"):
+            until(lambda: urllib.request.urlopen(address + "now").status == 200, "the page")
+            until(lambda path=path: _status(address + path) == 200, f"/{path}")
+            chromium.get(address + path)
+            chromium.execute_script(INJECTED)
+            told = chromium.get_log("browser")
+            assert chromium.execute_script("return window.gotIn ?? null") is None
+            assert any("Content Security Policy" in each["message"] for each in told), told
+
+
+def _status(address: str) -> int:
+    try:
+        with urllib.request.urlopen(address) as answer:
+            return int(answer.status)
+    except urllib.error.HTTPError as refused:
+        return refused.code
+
+
+@pytest.mark.parametrize("dark", [False, True], ids=["light", "dark"])
+@pytest.mark.parametrize("path", ["", "report"])
+def test_axe_finds_nothing_wrong(
+    station: Unattended, chromium: webdriver.Chrome, path: str, dark: bool
+) -> None:
+    with station.running(), page_served(station.file, station.data) as address:
+        until(station.answers, "the daemon")
+        until(lambda: _status(address + "report") == 200, "findings")
+        for width in (390, 1280):
+            look(chromium, width, dark=dark)
+            chromium.get(address + path)
+            if not path:
+                until(lambda: len(chromium.find_elements(By.CSS_SELECTOR, "#bands li")) == 2, "findings")
+            assert violations(chromium) == []
+
+
+def test_twenty_pages_open_at_once_all_see_the_pause(station: Unattended) -> None:
+    with station.running(), page_served(station.file, station.data) as address:
+        until(station.answers, "the daemon")
+        where = urlsplit(address)
+        connections = [HTTPConnection(str(where.hostname), where.port, timeout=20) for _ in range(20)]
+        streams = []
+        for connection in connections:
+            connection.request("GET", "/events", headers={"Accept": "text/event-stream"})
+            streams.append(connection.getresponse())
+        saw: list[int] = []
+
+        def read(nth: int) -> None:
+            while b'"heading": "Paused"' not in streams[nth].readline():
+                pass
+            saw.append(nth)
+
+        readers = [threading.Thread(target=read, args=(nth,), daemon=True) for nth in range(20)]
+        for reader in readers:
+            reader.start()
+        assert station.ask("pause").ok
+        until(lambda: len(saw) == 20, "all twenty to be told")
+        for connection in connections:
+            connection.close()
+
+
+def test_the_page_is_small(station: Unattended) -> None:
+    with page_served(station.file, station.data) as address:
+        size = sum(len(urllib.request.urlopen(address + path).read()) for path in ("", "page.css", "page.js"))
+        assert size < 150_000, size
