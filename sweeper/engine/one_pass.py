@@ -138,9 +138,12 @@ class _AtWork:
         for index, visit in enumerate(visits):
             if visit.path != standing:
                 self._listen_only()
+                self._relays_still_at(standing)
                 self.relay_operations += self._switch.select(str(visit.path))
                 self._sleep(self._manner.switch_settle_s)
                 standing = visit.path
+                if self._standing_hz is not None:
+                    self._still_at(self._standing_hz)  # a hand may have used the moment
             if visit.channel.bandwidth_hz != mode_bandwidth:
                 mode_bandwidth = visit.channel.bandwidth_hz
                 self._receiver.set_mode(self._manner.mode, mode_bandwidth)
@@ -148,8 +151,16 @@ class _AtWork:
             self._readings += readings
             self._visit_of += [index] * len(readings)
             self._sink.visited(visit, readings)
-        if standing is not None and self._switch.selected() != str(standing):
-            raise Stuck("switch", f"the relays no longer stand at {standing} at the end of the pass.")
+        self._relays_still_at(standing)
+
+    def _relays_still_at(self, path: Path | None) -> None:
+        """Readings count for a path only if it stood until after them: a board may lose its supply in between."""
+        if path is not None and self._switch.selected() != str(path):
+            raise Stuck(
+                "switch",
+                f"the relays no longer stand at {path}, though nothing here moved them.",
+                "Did the board lose its supply, or did a hand or another program move them?",
+            )
 
     def _visit(self, visit: Visit) -> list[Reading]:
         hz, manner, clock, receiver = visit.channel.hz, self._manner, self._clock, self._receiver
@@ -183,10 +194,13 @@ class _AtWork:
                     flags=manner.meter.flag(value),
                 )
             )
-        at = receiver.frequency_hz()
+        self._still_at(hz)
+        return readings
+
+    def _still_at(self, hz: int) -> None:
+        at = self._receiver.frequency_hz()
         if abs(at - hz) >= DIAL_STEP_HZ:
             raise Yielded(f"somebody tuned the receiver to {at} Hz; the pass gave way")
-        return readings
 
     def leave_dial_alone(self) -> None:
         """Somebody is at the receiver: put back only what they cannot see."""
