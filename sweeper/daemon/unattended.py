@@ -181,14 +181,19 @@ class _Unattended:
         if today != self._tidied_on:
             campaign.finish_days()
             self._tidied_on = today
-            self._rhythm.every = wear.every_nth(
-                campaign.station, campaign.life, now, _in_a_day(self._next_after, now)
-            )
+            self._rhythm.every = self._sparing_relays(now)
         upcoming = self._rhythm.upcoming()
         if not self._paused and (upcoming is None or upcoming - now > EXERCISE_MARGIN):
             trouble = campaign.exercise()
             if trouble:
                 campaign.watcher.trouble(trouble)
+
+    def _sparing_relays(self, now: datetime) -> int:
+        """Which share of the schedule's passes the planned relay life allows: each so-many-th."""
+        station, life = self._campaign.station, self._campaign.life
+        if wear.allowed_a_day(station, life, now) is None:
+            return 1
+        return wear.every_nth(station, life, now, _in_a_day(self._next_after, now))
 
     def _why_slow(self) -> str:
         if self._rhythm.every == 1:
@@ -206,10 +211,15 @@ COURTESY_LOOK_S = 15.0
 
 
 def _in_a_day(next_after: NextAfter, now: datetime) -> float:
-    """Passes that the schedule has in the week ahead, by the day."""
-    count, end = 0, now + timedelta(days=7)
-    instant = next_after(now)
-    while instant is not None and instant < end:
+    """Passes a day that the schedule has in the week ahead, or as far ahead as `COUNTED` passes reach."""
+    week = timedelta(days=7)
+    count, instant = 0, next_after(now)
+    while instant is not None and instant < now + week and count < COUNTED:
         count += 1
         instant = next_after(instant)
-    return count / 7
+    span = week if count < COUNTED or instant is None else instant - now
+    return count * timedelta(days=1) / span
+
+
+COUNTED = 3000
+"""Three passes in ten minutes for a week; a denser schedule is judged by its first days or hours."""

@@ -26,6 +26,8 @@ station: {{name: Outpost, latitude: 56.2, longitude: 8.1, environment: rural}}
 receiver:
   driver: hamlib
   link: {receiver}
+  timeout_s: 0.5
+  reconnect_s: 0.5
   mode: USB
   bandwidth_hz: 2400
   settle_s: {settle_s}
@@ -36,6 +38,8 @@ receiver:
 switch:
   driver: modbus
   link: {switch}
+  timeout_s: 0.5
+  reconnect_s: 0.5
   unit: 1
   settle_s: 0.01
   rest: antenna-bypass

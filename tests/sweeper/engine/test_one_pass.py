@@ -222,15 +222,31 @@ def test_somebody_who_turns_the_dial_keeps_it_and_gets_back_only_what_they_canno
     dial, board, kept = Dial(), Board(), Kept()
     theirs = Tuning(3_573_000, "CW", 500)
 
+    by_then = []
+
     def turn() -> None:
         dial.tuning_now = theirs
+        by_then.extend(kept.visits)
 
     dial.before = at_call("frequency_hz", nth, turn)
     record = measured(dial, board, kept)
     assert record.outcome == "skipped" and "3573000 Hz" in record.because
     assert dial.tuning_now == theirs and dial.agc == "slow"
     assert board.standing == "antenna-bypass"
-    assert len(kept.visits) == nth - 1
+    assert kept.visits == by_then and len(by_then) in (nth - 1, nth - 2, nth - 3)
+
+
+def test_a_hand_that_uses_the_moment_while_relays_settle_is_noticed_before_the_dial_is_set() -> None:
+    dial, board, kept = Dial(), Board(), Kept()
+    theirs = Tuning(3_573_000, "LSB", 2400)
+
+    def turn(call: str) -> None:
+        if call == "select antenna-stage":
+            dial.tuning_now = theirs
+
+    board.before = turn
+    record = measured(dial, board, kept)
+    assert record.outcome == "skipped" and dial.tuning_now == theirs
 
 
 def test_somebody_who_changes_the_mode_is_given_way_within_one_visit() -> None:
