@@ -1,0 +1,100 @@
+"""The demo night says nothing that the simulated truth denies."""
+
+import json
+import re
+from datetime import date
+from pathlib import Path
+
+import polars as pl
+import pytest
+
+from sweeper.simulation import saltmarsh
+from sweeper.store import Store
+from tests.whole.test_main_job import sweeper
+
+NIGHT = date(2026, 3, 1)
+
+
+@pytest.fixture(scope="module")
+def demo(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    out = tmp_path_factory.mktemp("demo")
+    answer = sweeper("demo", "--out", out)
+    assert answer.returncode == 0, answer.stderr
+    (out / "printed").write_text(answer.stdout, encoding="utf-8")
+    return out
+
+
+def cells(demo: Path) -> list[tuple[str, dict]]:
+    findings = json.loads((demo / "findings.json").read_text(encoding="utf-8"))
+    return [(band["band"], period) for band in findings["bands"] for period in band["periods"]]
+
+
+def test_every_verdict_agrees_with_the_truth(demo: Path) -> None:
+    world = saltmarsh(seed=1)
+    called = 0
+    for band, period in cells(demo):
+        true_db = world.truth(band, hour_utc=period["hour_utc"], nights=[NIGHT]).snr_change_db
+        so = {"stage": true_db > 1, "bypass": true_db < -1, "either": abs(true_db) < 1}
+        if period["verdict"] != "undecided":
+            called += 1
+            assert so[period["verdict"]], (
+                f"{band} at {period['hour_utc']}: {period['verdict']}, truth {true_db:.2f} dB"
+            )
+    assert called >= 60
+
+
+def test_most_intervals_hold_the_truth(demo: Path) -> None:
+    world = saltmarsh(seed=1)
+    held = []
+    for band, period in cells(demo):
+        if period["snr_change_db"] is not None:
+            true_db = world.truth(band, hour_utc=period["hour_utc"], nights=[NIGHT]).snr_change_db
+            held.append(period["snr_change_db"]["low"] <= true_db <= period["snr_change_db"]["high"])
+    # 95 % intervals that share a gain and a night miss together, so the share of one night scatters widely.
+    assert sum(held) >= 0.85 * len(held)
+
+
+def test_the_scenario_has_something_of_everything(demo: Path) -> None:
+    findings = json.loads((demo / "findings.json").read_text(encoding="utf-8"))
+    assert len(findings["bands"]) >= 8
+    by_band = {band["band"]: {period["verdict"] for period in band["periods"]} for band in findings["bands"]}
+    assert any("stage" in verdicts for verdicts in by_band.values())
+    assert any(verdicts == {"either"} for verdicts in by_band.values())
+    assert any(verdicts == {"undecided"} for verdicts in by_band.values())
+    overloaded = {band for band, period in cells(demo) if "overload" in period["flags"]}
+    world = saltmarsh(seed=1)
+    assert overloaded == {
+        band
+        for band in world.bands
+        if any(world.truth(band, hour_utc=h, nights=[NIGHT]).overload for h in (18, 19, 20))
+    }
+
+
+def test_no_good_news_under_overload(demo: Path) -> None:
+    for _, period in cells(demo):
+        if "overload" in period["flags"]:
+            assert period["verdict"] not in ("stage", "either")
+
+
+def test_every_pass_is_stored_and_exported(demo: Path) -> None:
+    readings = pl.read_parquet(demo / "readings.parquet")
+    assert readings.columns[:4] == ["time", "pass", "band", "hz"]
+    with Store(demo / "saltmarsh.data", "Saltmarsh", 8.1, read_only=True) as store:
+        passes = store.passes()
+    assert {record.outcome for record in passes} == {"done"}
+    assert readings["pass"].unique().sort().to_list() == [record.number for record in passes]
+    assert readings["dbm"].null_count() == readings.height, "an uncalibrated station states differences only"
+
+
+def test_the_report_needs_nothing_from_outside(demo: Path) -> None:
+    page = (demo / "report.html").read_text(encoding="utf-8")
+    assert not re.findall(r"""(?:src|href)=["'](?!#|data:)[^"']+""", page)
+    assert len(page.encode()) < 2_000_000
+    assert page.index("What to do") < page.index("<svg")
+
+
+def test_it_ends_with_the_recommendation_and_says_that_it_is_invented(demo: Path) -> None:
+    printed = (demo / "printed").read_text(encoding="utf-8")
+    assert "stage in" in printed.lower()
+    assert "invented" in printed
+    assert max(map(len, printed.splitlines()[:-1])) <= 80
