@@ -65,8 +65,7 @@ def write_day(folder: Path, day: date, readings: pl.DataFrame) -> Path:
     readings.write_parquet(
         content,
         compression="zstd",
-        compression_level=19,
-        statistics=True,
+        compression_level=12,  # A tenth larger than the highest level, in a tenth of its time.
         metadata={"sweeper": FORMAT, "day": day.isoformat()},
     )
     file = folder / file_name(day)
