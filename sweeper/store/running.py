@@ -186,6 +186,16 @@ class RunningDay:
             pl.from_epoch("time", time_unit="ms").dt.replace_time_zone("UTC").cast(names["time"])
         )
 
+    def days_and_frame(self) -> tuple[tuple[date, ...], pl.DataFrame]:
+        """The days that still have readings here and those readings, as they were at one moment."""
+        with _told(self._file):
+            self._connection.execute("BEGIN")
+            try:
+                return self.days(), self.frame()
+            finally:
+                if self._connection.in_transaction:
+                    self._connection.execute("ROLLBACK")
+
     def forget_readings(self, passes: Sequence[int]) -> None:
         """Delete the readings of passes that are in a finished day by now; their records stay."""
         with self._transaction() as db:

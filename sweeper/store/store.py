@@ -162,8 +162,7 @@ class Store:
 
     def day(self, day: date) -> pl.DataFrame:
         """The readings of one day, in the order in which they were taken."""
-        # The database first: what moves to a file meanwhile is then seen twice and counted once, never missed.
-        running = self._read(lambda each: each.frame(day), None)
+        running = self._read(lambda each: each.frame(day), None)  # First, as in `readings`.
         written = self._finished_frame(day)
         if written is None:
             return empty() if running is None else running
@@ -185,17 +184,20 @@ class Store:
         """All readings from `start` to before `end` (aware instants), whichever files they are in."""
         import polars as pl
 
-        running = self._read(RunningDay.frame, empty())
+        # The database first: what moves to a file meanwhile is then seen twice and counted once, never missed.
+        running_days, running = self._read(RunningDay.days_and_frame, (tuple[date, ...](), empty()))
+        whole = self._finished_days()
+        for day in whole.keys() & set(running_days):
+            running = _without_passes_of(
+                running, finished.scan_day(whole[day]).select("pass").unique().collect()
+            )
         frames = []
-        for day, file in self._finished_days().items():
+        for day, file in whole.items():
             if start is not None and day < day_of(start, self._longitude) - timedelta(days=1):
                 continue  # A pass that crosses noon belongs to the day it began on.
             if end is not None and day > day_of(end, self._longitude):
                 continue
             frames.append(finished.scan_day(file))
-        if frames and running.height:
-            passes = pl.concat([frame.select("pass") for frame in frames]).unique().collect()["pass"]
-            running = running.filter(~pl.col("pass").is_in(passes.implode()))
         found = pl.concat([*frames, running.lazy()])
         if start is not None:
             found = found.filter(pl.col("time") >= start)
