@@ -30,6 +30,7 @@ def shape_of(bandwidth_hz: float, averaging_s: float) -> float:
     return max(bandwidth_hz * averaging_s, 1.0)
 
 
+@lru_cache(maxsize=256)
 def spread_db(shape: float) -> float:
     """Standard deviation in dB of one reading of shape k: about 4.34/√k (the radiometer equation, Dicke 1946)."""
     from scipy.special import polygamma

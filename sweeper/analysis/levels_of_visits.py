@@ -52,16 +52,32 @@ def visits_of(readings: "pl.DataFrame", facts: StationFacts) -> "pl.DataFrame":
     if not (facts.meter.step_db or 0.0) >= 1.0:
         bad |= pl.col("stale")  # a coarse meter repeats itself from visit to visit without being stuck
     frame = frame.with_columns(bad.fill_null(True).alias("bad"))
-    keys = frame.group_by("visit", maintain_order=True).agg(
-        pl.col("pass", *CHANNEL, "bandwidth_hz", "source", "route").first(),
-        pl.col("time").mean(),
-        pl.col("reading").mean(),
-        pl.col("stale").any(),
-        pl.col("bad").any(),
-    )
+    keys = _keys(frame)
     good = frame.filter(~pl.col("bad"))
     estimated = _estimates(good, keys, facts)
     return _dated(keys.join(estimated, on="visit", how="inner"), frame, facts)
+
+
+def _keys(frame: "pl.DataFrame") -> "pl.DataFrame":
+    """The keys of each visit, its mean time and mean reading, and whether any reading was stale or bad."""
+    import polars as pl
+
+    visit = frame["visit"].to_numpy()
+    starts = np.flatnonzero(np.r_[True, visit[1:] != visit[:-1]])
+    count = np.diff(np.r_[starts, len(visit)])
+    ms = frame["time"].dt.epoch("ms").to_numpy()
+    reading = frame["reading"].cast(pl.Float64).fill_null(float("nan")).to_numpy()
+    keys = frame.select("visit", "pass", *CHANNEL, "bandwidth_hz", "source", "route", "time")[starts]
+    return keys.with_columns(
+        pl.Series(
+            "time", (ms[starts] + np.add.reduceat(ms - ms[np.repeat(starts, count)], starts) // count)
+        ).cast(frame["time"].dtype),
+        pl.Series("reading", np.add.reduceat(reading, starts) / count),
+        *[
+            pl.Series(name, np.logical_or.reduceat(frame[name].to_numpy(), starts))
+            for name in ("stale", "bad")
+        ],
+    )
 
 
 def _level_column(frame: "pl.DataFrame", facts: StationFacts) -> "pl.Expr":

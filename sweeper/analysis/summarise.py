@@ -76,11 +76,14 @@ def _with_quantities(table: "pl.DataFrame") -> "pl.DataFrame":
 def _cells(table: "pl.DataFrame", facts: StationFacts) -> "pl.DataFrame":
     import polars as pl
 
+    table = table.with_columns(pl.struct("night", *CHANNEL).rle_id().cast(pl.Int64).alias("evening"))
+    table = table.with_columns((pl.col("evening") * 24 + pl.col("hour_utc")).alias("cell"))
     errors = _standard_errors(table)
     touched = {
         edge: pl.any_horizontal([pl.col(f"{edge}_{path}") for path in _EDGED]) for edge in ("floor", "top")
     }
-    cells = table.group_by(*KEYS, maintain_order=True).agg(
+    cells = table.group_by("cell", maintain_order=True).agg(
+        pl.col(*KEYS).first(),
         pl.col("bandwidth_hz").last(),
         pl.col("mixed_bandwidth").any(),
         pl.col("pass").n_unique().alias("passes_seen"),
@@ -122,7 +125,7 @@ def _cells(table: "pl.DataFrame", facts: StationFacts) -> "pl.DataFrame":
         pl.col("absent").sum().alias("absent_passes"),
         pl.lit(0).alias("overload_passes"),
     )
-    cells = cells.join(errors, on=list(KEYS), how="left", maintain_order="left")
+    cells = cells.join(errors, on="cell", how="left", maintain_order="left")
     return _combined(cells, facts)
 
 
@@ -145,32 +148,37 @@ def _standard_errors(table: "pl.DataFrame") -> "pl.DataFrame":
     import polars as pl
 
     columns = tuple(UNTOLD_SCATTER_DB)
-    night = ("night", *CHANNEL)
     residuals = table.select(
-        *KEYS, *[(pl.col(name) - pl.col(name).mean().over(*KEYS)).alias(name) for name in columns]
+        "cell", "evening", *[pl.col(name) - pl.col(name).mean().over("cell") for name in columns]
     )
-    lagged = [(pl.col(name) * pl.col(name).shift(1).over(*KEYS)).alias(f"{name}_lagged") for name in columns]
-    residuals = residuals.with_columns(lagged)
-    cells = residuals.group_by(*KEYS).agg(
-        *[(pl.col(name) ** 2).sum().alias(f"{name}_ss") for name in columns],
-        *[pl.col(f"{name}_lagged").sum() for name in columns],
-        *[pl.col(name).count().alias(f"{name}_n") for name in columns],
+    lagged = [(pl.col(name) * pl.col(name).shift(1).over("cell")).alias(f"{name}_lagged") for name in columns]
+    cells = (
+        residuals.with_columns(lagged)
+        .group_by("cell")
+        .agg(
+            pl.col("evening").first(),
+            *[(pl.col(name) ** 2).sum().alias(f"{name}_ss") for name in columns],
+            *[pl.col(f"{name}_lagged").sum() for name in columns],
+            *[pl.col(name).count().alias(f"{name}_n") for name in columns],
+        )
     )
     expressions = []
     for name in columns:
         n, ss = pl.col(f"{name}_n"), pl.col(f"{name}_ss")
         freedom = (n - 1).clip(lower_bound=0)
-        known = freedom.sum().over(*night)
+        known = freedom.sum().over("evening")
         guessed = (1 - known / 10).clip(lower_bound=0)
-        pooled = (ss.sum().over(*night) + guessed * UNTOLD_SCATTER_DB[name] ** 2) / (known + guessed)
+        pooled = (ss.sum().over("evening") + guessed * UNTOLD_SCATTER_DB[name] ** 2) / (known + guessed)
         variance = (ss + 4 * pooled) / (freedom + 4)
-        used = n.filter(n > 1).mean().over(*night)
-        rho = (pl.col(f"{name}_lagged").sum().over(*night) / ss.sum().over(*night) + 1 / used).clip(0, 0.9)
+        used = n.filter(n > 1).mean().over("evening")
+        rho = (pl.col(f"{name}_lagged").sum().over("evening") / ss.sum().over("evening") + 1 / used).clip(
+            0, 0.9
+        )
         rho = rho.fill_nan(0.0).fill_null(0.0)
         widened = ((1 + rho) / (1 - rho)).clip(upper_bound=n)
         error = (variance * widened / n).sqrt()
         expressions.append(pl.when(n > 0).then(error).fill_nan(None).alias(f"{name}_se"))
-    return cells.with_columns(expressions).select(*KEYS, *[f"{name}_se" for name in columns])
+    return cells.with_columns(expressions).select("cell", *[f"{name}_se" for name in columns])
 
 
 def _combined(cells: "pl.DataFrame", facts: StationFacts) -> "pl.DataFrame":

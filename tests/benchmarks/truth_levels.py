@@ -4,7 +4,7 @@
 
 Simulated campaigns over a grid of true values, two processes, seeded. Each campaign is a station whose truth the
 simulation knows and the analysis does not; they share no formula. Prints a table, writes JSON beside it, and ends
-with 1 when a figure is out of bounds by more than chance (two standard errors) explains. What it is compared with: the truth, and the bounds of the benchmark.
+with 1 when a figure is out of bounds by more than chance (two standard errors) explains. Compared with: the truth.
 """
 
 import argparse
@@ -284,6 +284,12 @@ def judge_grid(rows: list[dict[str, object]]) -> list[dict[str, object]]:
     return judged
 
 
+def _judgement(row: dict[str, object]) -> str:
+    if row["ok"]:
+        return "ok"
+    return "OUT OF BOUNDS" if row["decided"] else "too few to decide"
+
+
 def judge_overload(rows: list[dict[str, object]]) -> list[dict[str, object]]:
     """Share of planted overload that is flagged, and of clean bands that are."""
     table = pl.DataFrame(rows)
@@ -327,7 +333,7 @@ def main() -> int:
         print(
             f"{row['figure']:22} {row['stratum']:20} n={row['campaign bands']:5} bias {row['bias_db']:+.3f} ± "
             f"{row['bias_se_db']:.3f} dB  (plain {row['plain_mean_db']:+.3f} ± {row['plain_se_db']:.3f})  rms "
-            f"{row['rms_db']:.2f}  within 2 se {row['within_2_se']:.0%}  {'ok' if row['ok'] else 'OUT OF BOUNDS' if row['decided'] else 'too few to decide'}"
+            f"{row['rms_db']:.2f}  within 2 se {row['within_2_se']:.0%}  {_judgement(row)}"
         )
     for row in by_nights:
         print(
