@@ -1,0 +1,215 @@
+"""A software-defined receiver through SoapySDR: true mean power in the channel's bandwidth, from its samples.
+
+SoapySDR comes with the system (Debian: python3-soapysdr and a soapysdr-module-... for the device), so it is loaded
+only when such a receiver is opened. Only the receive direction is ever named. Readings are in dB of full scale
+plus `full_scale_dbm`; one that clipped reads at least full scale, so that ``meter: top`` marks it.
+"""
+
+import math
+import time
+from collections.abc import Mapping
+from typing import TYPE_CHECKING, Any
+
+from pydantic import BaseModel, ConfigDict, Field
+
+from drivers.contracts import Driver, Tuning
+from drivers.errors import BadReply, LinkLost, LinkTimeout, Refused, RigError, Unsupported
+from drivers.protocols.band_power import is_clipped, pass_band_hz, power_in_band, samples_needed
+
+if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
+
+PART = "receiver"
+CHUNK = 4096
+LOOK_AGAIN_S = 0.005
+"""Between looks for samples: SoapySDR's own waiting would keep every other thread of the program waiting too."""
+OVERFLOW = -4
+TIMEOUT = -1
+"""SoapySDR/Errors.h: SOAPY_SDR_OVERFLOW and SOAPY_SDR_TIMEOUT."""
+
+
+class Options(BaseModel):
+    """Keys of the station file's receiver section. `device`: SoapySDR's arguments, such as {driver: rtlsdr}."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+
+    device: dict[str, str | int] = Field(min_length=1)
+    channel: int = Field(default=0, ge=0, le=15)
+    sample_rate_hz: int = Field(default=100_000, ge=8_000, le=20_000_000)
+    offset_hz: int | None = None
+    gain_db: float | None = None
+    antenna: str | None = None
+    averaging_s: float = Field(default=0.05, gt=0, le=10)
+    full_scale_dbm: float = 0.0
+    timeout_s: float = Field(default=2.0, gt=0, le=60)
+
+
+class IqReceiver:
+    """A stream of samples seen as a receiver. Fulfils `drivers.contracts.Receiver`."""
+
+    def __init__(self, options: Options, soapy: Any) -> None:
+        self._options = options
+        self._soapy = soapy
+        self._receive = soapy.SOAPY_SDR_RX
+        # the channel is kept off the centre, where converters leave a carrier of their own (common practice)
+        self._offset_hz = options.sample_rate_hz // 4 if options.offset_hz is None else options.offset_hz
+        self._mode, self._bandwidth_hz = "USB", 2400
+        self._device = soapy.Device({key: str(to) for key, to in options.device.items()})
+        self._stream = self._set_up()
+
+    def identify(self) -> str:
+        return f"{self._device.getHardwareKey()} through SoapySDR {self._soapy.getAPIVersion()}"
+
+    def frequency_range_hz(self) -> tuple[int, int] | None:
+        ranges = self._device.getFrequencyRange(self._receive, self._options.channel)
+        if not ranges:
+            return None
+        lowest_hz = min(each.minimum() for each in ranges) - self._offset_hz
+        highest_hz = max(each.maximum() for each in ranges) - self._offset_hz
+        return max(round(lowest_hz), 1), round(highest_hz)
+
+    def tuning(self) -> Tuning:
+        return Tuning(self.frequency_hz(), self._mode, self._bandwidth_hz)
+
+    def tune(self, hz: int) -> None:
+        try:
+            self._device.setFrequency(self._receive, self._options.channel, float(hz + self._offset_hz))
+        except RuntimeError as fault:
+            raise Refused(PART, f"it did not tune to {hz} Hz: {fault}.") from fault
+
+    def set_mode(self, mode: str, bandwidth_hz: int | None) -> None:
+        wanted_hz = bandwidth_hz or 2400
+        low_hz, high_hz = pass_band_hz(mode, wanted_hz)
+        if (
+            max(abs(low_hz - self._offset_hz), abs(high_hz - self._offset_hz))
+            >= self._options.sample_rate_hz / 2
+        ):
+            raise Refused(
+                PART,
+                f"{wanted_hz} Hz at an offset of {self._offset_hz} Hz do not fit into its samples.",
+                "Raise sample_rate_hz.",
+            )
+        self._mode, self._bandwidth_hz = mode, wanted_hz
+
+    def frequency_hz(self) -> int:
+        centre_hz: float = self._device.getFrequency(self._receive, self._options.channel)
+        return round(centre_hz) - self._offset_hz
+
+    def read_power(self) -> float:
+        options = self._options
+        samples = self._fresh(samples_needed(options.sample_rate_hz, self._bandwidth_hz, options.averaging_s))
+        low_hz, high_hz = pass_band_hz(self._mode, self._bandwidth_hz)
+        power = power_in_band(
+            samples, options.sample_rate_hz, low_hz - self._offset_hz, high_hz - self._offset_hz
+        )
+        if not power > 0.0 or not math.isfinite(power):
+            raise BadReply(PART, "its samples are all zero.", "Is the antenna port the right one?")
+        level_db = 10.0 * math.log10(power)
+        return (max(level_db, 0.0) if is_clipped(samples) else level_db) + options.full_scale_dbm
+
+    def is_transmitting(self) -> bool:
+        return False
+
+    def remember(self) -> Mapping[str, Any]:
+        """Nothing: the device belongs to this program alone while it is open, and has no state of its own after."""
+        return {}
+
+    def restore(self, remembered: Mapping[str, Any]) -> None:
+        return
+
+    def prepare(self) -> tuple[str, ...]:
+        device, channel = self._device, self._options.channel
+        if device.hasGainMode(self._receive, channel):
+            device.setGainMode(self._receive, channel, False)
+            if device.getGainMode(self._receive, channel):
+                return ("automatic gain",)
+        if (wanted_db := self._options.gain_db) is not None:
+            device.setGain(self._receive, channel, wanted_db)
+            if abs(device.getGain(self._receive, channel) - wanted_db) > 0.5:
+                return ("gain",)
+        return ()
+
+    def close(self) -> None:
+        try:
+            self._device.deactivateStream(self._stream)
+            self._device.closeStream(self._stream)
+        except RuntimeError:
+            pass  # the device is gone, which is what closing is for
+        self._device = None
+
+    def _set_up(self) -> Any:
+        device, channel, rate_hz = self._device, self._options.channel, self._options.sample_rate_hz
+        device.setSampleRate(self._receive, channel, float(rate_hz))
+        standing_hz = device.getSampleRate(self._receive, channel)
+        if abs(standing_hz - rate_hz) > 1e-3 * rate_hz:
+            raise Refused(
+                PART, f"it samples at {standing_hz:g} Hz instead of {rate_hz} Hz.", "See its rates."
+            )
+        if self._options.antenna is not None:
+            device.setAntenna(self._receive, channel, self._options.antenna)
+        stream = device.setupStream(self._receive, self._soapy.SOAPY_SDR_CF32, [channel])
+        device.activateStream(stream)
+        return stream
+
+    def _fresh(self, count: int) -> "NDArray[np.complex64]":
+        """Samples taken after this call; what had queued up before it is thrown away."""
+        import numpy as np
+
+        give_up = time.monotonic() + self._options.timeout_s + 2 * count / self._options.sample_rate_hz
+        chunk = np.empty(CHUNK, np.complex64)
+        while self._read(chunk) == CHUNK:  # what has queued up since the last reading
+            if time.monotonic() > give_up:
+                raise LinkTimeout(
+                    PART, "samples come faster than they can be taken.", "Lower sample_rate_hz."
+                )
+        self._take(chunk, give_up)  # and the one that was half full when this began
+        samples = np.empty(-(-count // CHUNK) * CHUNK, np.complex64)
+        for start in range(0, len(samples), CHUNK):
+            self._take(samples[start : start + CHUNK], give_up)
+        return samples[:count]
+
+    def _take(self, into: "NDArray[np.complex64]", give_up: float) -> None:
+        filled = 0
+        while True:
+            filled += self._read(into[filled:])
+            if filled == len(into):
+                return
+            if time.monotonic() > give_up:
+                raise LinkTimeout(PART, "no samples came.", "Check the device's cable and power.")
+            time.sleep(LOOK_AGAIN_S)
+
+    def _read(self, into: "NDArray[np.complex64]") -> int:
+        """Samples that were there, none after an overflow. LinkLost for any other trouble."""
+        try:
+            count = int(self._device.readStream(self._stream, [into], len(into), timeoutUs=0).ret)
+        except RuntimeError as fault:
+            raise LinkLost(
+                PART, f"the stream of samples broke: {fault}.", "Check cable and power."
+            ) from fault
+        if count < 0 and count not in (TIMEOUT, OVERFLOW):
+            raise LinkLost(PART, f"the stream of samples broke (SoapySDR error {count}).", "Check the cable.")
+        return max(count, 0)
+
+
+def open_receiver(options: Options) -> IqReceiver:
+    """Open the device; Unsupported where SoapySDR is not installed, another RigError when it does not answer."""
+    try:
+        import SoapySDR
+    except ImportError as fault:
+        raise Unsupported(
+            PART,
+            "SoapySDR is not installed for this Python.",
+            "On Debian: apt install python3-soapysdr, and a virtual environment made with --system-site-packages.",
+        ) from fault
+    try:
+        return IqReceiver(options, SoapySDR)
+    except RigError:
+        raise
+    except RuntimeError as fault:
+        raise LinkLost(
+            PART, f"SoapySDR cannot open {options.device}: {fault}.", "Is it plugged in?"
+        ) from fault
+
+
+DRIVER = Driver("receiver", "iq", Options, open_receiver)
