@@ -5,6 +5,7 @@ the next round, never by the page.
 """
 
 import asyncio
+import time
 from collections import deque
 from collections.abc import Awaitable, Callable
 from dataclasses import dataclass, field
@@ -77,12 +78,15 @@ class Reducing:
         """Reduce at the start and whenever wanted, until cancelled."""
         while True:
             self._wanted.clear()
+            began = time.monotonic()
             try:
                 reduced, hour = await asyncio.to_thread(self._reduce)
                 self._tonight.take(reduced, hour)
             except Told as told:
                 self._tonight.trouble = str(told)
             await self._done()
+            # Half of the time at most: the measuring shares this computer.
+            await asyncio.sleep(time.monotonic() - began)
             await self._wanted.wait()
 
     def _reduce(self) -> "tuple[Reduced, int | None]":

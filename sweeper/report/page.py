@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING, Self
 
 from sweeper.analysis.as_json import findings_json
 from sweeper.analysis.findings import BandFinding, Comparison, Findings
+from sweeper.analysis.recommendation import clock_spans
 from sweeper.daemon.health import health_sentence
 from sweeper.report import wording
 from sweeper.report.pictures.picture import Picture
@@ -114,7 +115,7 @@ def write_html(
         ],
         bands=[_band(band, findings, zone) for band in findings.bands],
         changed=changed(findings, previous, zone),
-        open_lines=_still_open(findings, zone),
+        open_lines=_still_open(findings, evidence, zone),
         sections=sections,
         downloads=_downloads(findings),
         confidence=f"{findings.confidence:.0%}",
@@ -151,7 +152,7 @@ def _sections(
             "noise",
             "How noisy is it, and what sets the floor?",
             (),
-            noise(findings, evidence.levels, zone, unit),
+            noise(findings, evidence.levels, evidence.expected, zone, unit),
         ),
         Section(
             "ceiling",
@@ -224,16 +225,41 @@ def _band(band: BandFinding, findings: Findings, zone: str) -> BandWords:
     return BandWords(wording.anchor("do", band.band), band.band, runs, band.recommendation)
 
 
-def _still_open(findings: Findings, zone: str) -> list[str]:
-    on = findings.end.date()
-    order = wording.night_order(range(24), zone, on)
+def _still_open(findings: Findings, evidence: "Evidence", zone: str) -> list[str]:
+    on = findings.end
+    needed = {
+        (row["band"], row["hour_utc"]): row["nights_needed"] for row in evidence.open.iter_rows(named=True)
+    }
     lines = []
     for band in findings.bands:
-        for run in wording.runs(band.periods, order):
-            if run[0].verdict == "undecided":
-                hours = wording.span_words(run[0].hour_utc, len(run), zone, on)
-                lines.append(f"{band.band}, {hours}: {run[0].reason}")
+        waiting = [period for period in band.periods if period.verdict == "undecided"]
+        if waiting:
+            hours = [period.hour_utc for period in waiting]
+            nights = [needed[band.band, hour] for hour in hours if (band.band, hour) in needed]
+            reasons = dict.fromkeys(period.reason for period in waiting)
+            why = (
+                next(iter(reasons))
+                if len(reasons) == 1
+                else "Too early: intervals still reach over the edge."
+            )
+            lines.append(f"{band.band}, {clock_spans(hours, zone, on)}: {why}{_wait(nights)}")
     return lines
+
+
+def _wait(nights: Sequence[int | None]) -> str:
+    """How many more nights the hours of a span are likely to need."""
+    if not nights:
+        return ""
+    known = sorted(number for number in nights if number is not None)
+    if not known:
+        return " As things stand, a season will not settle it."
+    span = str(known[0]) if known[0] == known[-1] else f"{known[0]} to {known[-1]}"
+    text = f" Likely to take {span} more {'night' if span == '1' else 'nights'}"
+    return (
+        f"{text}; some of these hours will not be settled in a season."
+        if len(known) < len(nights)
+        else f"{text}."
+    )
 
 
 def _downloads(findings: Findings) -> list[tuple[str, str]]:

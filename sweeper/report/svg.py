@@ -22,6 +22,10 @@ _STAND_INS = {name: f"#fe{index:02x}01" for index, name in enumerate(_NAMES)}
 _BACK = {value: name for name, value in _STAND_INS.items()}
 
 
+PIXELS_A_POINT = 1.5
+"""How large a picture is where there is room: its letters come out as large as those around it."""
+
+
 def colour(name: str) -> str:
     """What to give matplotlib for a colour of the palette."""
     return _STAND_INS[name]
@@ -86,9 +90,10 @@ def inline(figure: "Figure", name: str, title: str, alternative: str) -> str:
     view = re.search(r'viewBox="([^"]*)"', text)
     if view is None:
         raise ValueError("matplotlib wrote a figure without viewBox")
+    width = float(view[1].split()[2]) * PIXELS_A_POINT
     body = text[text.index(">") + 1 :]
     head = (
-        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="{view[1]}" role="img" class="picture" '
+        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="{view[1]}" width="{width:.0f}" role="img" class="picture" '
         f'aria-labelledby="{name}-title {name}-desc">'
         f'<title id="{name}-title">{escape(title)}</title><desc id="{name}-desc">{escape(alternative)}</desc>'
     )

@@ -1,6 +1,9 @@
 """Did the fix work? The change of noise on each band with its interval, and night by night."""
 
-from sweeper.analysis.findings import Comparison
+from collections.abc import Sequence
+from datetime import timedelta
+
+from sweeper.analysis.findings import BandComparison, Comparison
 from sweeper.report import wording
 from sweeper.report.pictures.picture import Numbers, Picture
 from sweeper.report.pictures.when import listed
@@ -51,7 +54,71 @@ def fix(comparison: Comparison, zone: str) -> tuple[Picture, ...]:
             for band in everything
         ),
     )
-    return (Picture("fix", title, svg, caption, numbers),)
+    return (Picture("fix", title, svg, caption, numbers), *_nights(comparison, bands))
+
+
+def _nights(comparison: Comparison, bands: Sequence[BandComparison]) -> tuple[Picture, ...]:
+    """Night by night: the noise of each band before and after, with the change and its interval as a step."""
+    shown = [band for band in bands if band.nights]
+    if not shown:
+        return ()
+    first = min(night.night for band in shown for night in band.nights)
+    last = max(night.night for band in shown for night in band.nights)
+    title = f"Night by night, noise {_steps(shown)}"
+    with drawing():
+        figure = sheet(8.6, 0.7 + 1.25 * len(shown))
+        panels = figure.subplots(len(shown), 1, sharex=True, squeeze=False)
+        for axes, band in zip(panels.flat, shown, strict=True):
+            before = [night for night in band.nights if not night.after]
+            after = [night for night in band.nights if night.after]
+            for nights, mark, ink in ((before, "o", "ink"), (after, "D", "in")):
+                places = [(night.night - first).days for night in nights]
+                levels = [night.level_db for night in nights]
+                axes.plot(places, levels, mark, color=colour(ink), markersize=4.5, linestyle="none")
+            axes.axhline(0, color=colour("soft"), linewidth=0.9, linestyle=(0, (5, 3)))
+            if after and band.change_db is not None:
+                ends = [(after[0].night - first).days - 0.5, (after[-1].night - first).days + 0.5]
+                change = band.change_db
+                axes.fill_between(ends, change.low, change.high, color=colour("in"), alpha=0.2, linewidth=0)
+                axes.plot(ends, [change.value] * 2, color=colour("in"), linewidth=1.5)
+                axes.axvline(ends[0], color=colour("mark"), linewidth=1.2)
+            axes.set_title(band.band, loc="left", fontsize=10, fontweight="bold", pad=3)
+            axes.grid(axis="y")
+        span = (last - first).days + 1
+        marks = list(range(0, span, max(1, span // 8)))
+        days = [first + timedelta(days=mark) for mark in marks]
+        panels[-1, 0].set_xticks(marks, [f"{day.day} {day:%b}" for day in days])
+        panels[-1, 0].set_xlabel("night, by the day that it began on")
+        figure.supylabel("noise over the mean before the fix, dB", fontsize=11, x=-0.015)
+        figure.tight_layout(pad=0.3, h_pad=0.5)
+        svg = inline(figure, "fix-nights", title, title)
+    rows = tuple(
+        (
+            band.band,
+            night.night.isoformat(),
+            "after" if night.after else "before",
+            wording.decibel(night.level_db, True),
+        )
+        for band in shown
+        for night in band.nights
+    )
+    caption = (
+        "Circles: nights before; diamonds: nights after; the shaded step is the change with its interval."
+    )
+    return (
+        Picture("fix-nights", title, svg, caption, Numbers(("Band", "Night of", "Side", "Noise, dB"), rows)),
+    )
+
+
+def _steps(bands: Sequence[BandComparison]) -> str:
+    parts = []
+    for band in bands:
+        change = band.change_db
+        if change is not None:
+            way = "fell" if change.value < 0 else "rose"
+            ends = f"{wording.decibel(change.low, True)} to {wording.decibel(change.high, True)}"
+            parts.append(f"{way} by {abs(change.value):.1f} dB ({ends}) on {band.band}")
+    return "; ".join(parts)
 
 
 def fix_lines(comparison: Comparison, zone: str) -> tuple[str, ...]:

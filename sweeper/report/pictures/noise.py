@@ -21,8 +21,10 @@ PATHS = {
 }
 
 
-def noise(findings: Findings, levels: "pl.DataFrame", zone: str, unit: str) -> tuple[Picture, ...]:
-    """One picture for each band that has levels."""
+def noise(
+    findings: Findings, levels: "pl.DataFrame", expected: "pl.DataFrame", zone: str, unit: str
+) -> tuple[Picture, ...]:
+    """One picture for each band that has levels; below it, where the station is calibrated, what P.372 expects."""
     found = []
     on = findings.end.date()
     for band in findings.bands:
@@ -31,22 +33,42 @@ def noise(findings: Findings, levels: "pl.DataFrame", zone: str, unit: str) -> t
             continue
         hours = wording.night_order(here["hour_utc"].to_list(), zone, on)
         name = wording.anchor("noise", band.band)
-        title = _title(band)
+        outside = expected.filter(expected["band"] == band.band).drop_nulls("fa_db")
+        title = _title(band) + _against_expected(outside)
         with drawing():
-            svg = _draw(here, hours, zone, on, unit, name, title)
+            svg = _draw(here, outside, hours, zone, on, unit, name, title)
         caption = (
             "Solid lines: bypass; dashed: stage in. Bands about the lines are intervals over the nights. What the "
             "load reads is the floor: nothing from outside is heard below it."
         )
-        found.append(Picture(name, title, svg, caption, _numbers(here, hours, zone, on, unit)))
+        if outside.height:
+            caption += (
+                " Below: external noise over kT₀b as measured, and in grey the median and the deciles in time that "
+                "ITU-R P.372 expects of such a place."
+            )
+        found.append(Picture(name, title, svg, caption, _numbers(here, outside, hours, zone, on, unit)))
     return tuple(found)
 
 
 def _draw(
-    here: "pl.DataFrame", hours: Sequence[int], zone: str, on: date, unit: str, name: str, title: str
+    here: "pl.DataFrame",
+    outside: "pl.DataFrame",
+    hours: Sequence[int],
+    zone: str,
+    on: date,
+    unit: str,
+    name: str,
+    title: str,
 ) -> str:
-    figure = sheet(8.2, 3.3)
-    axes = figure.subplots()
+    figure = sheet(8.2, 5.2 if outside.height else 3.3)
+    panels = figure.subplots(
+        2 if outside.height else 1,
+        1,
+        squeeze=False,
+        sharex=True,
+        height_ratios=[3, 2] if outside.height else None,
+    )
+    axes = panels[0, 0]
     ends: list[tuple[float, str, str]] = []
     reach: list[float] = []
     for path, (ink, line, label) in PATHS.items():
@@ -67,12 +89,46 @@ def _draw(
     if reach:
         axes.set_ylim(min(reach) - 2, max(reach) + 2)
     _label_ends(axes, ends, len(hours))
-    axes.set_xticks(range(len(hours)), [wording.local_hour(hour, zone, on)[:2] for hour in hours])
-    axes.set_xlim(-0.4, len(hours) - 0.6)
-    axes.set_xlabel(f"hour beginning, local time ({zone})")
     axes.set_ylabel(f"noise level, {unit}")
     axes.grid(axis="y")
+    if outside.height:
+        _outside(panels[1, 0], outside, hours)
+    foot = panels[-1, 0]
+    foot.set_xticks(range(len(hours)), [wording.local_hour(hour, zone, on)[:2] for hour in hours])
+    foot.set_xlim(-0.4, len(hours) - 0.6)
+    foot.set_xlabel(f"hour beginning, local time ({zone})")
     return inline(figure, name, title, _alternative(here, unit))
+
+
+def _outside(axes: "Axes", outside: "pl.DataFrame", hours: Sequence[int]) -> None:
+    """External noise as measured over what P.372 expects."""
+    rows = {row["hour_utc"]: row for row in outside.iter_rows(named=True)}
+    columns = {
+        key: [_or_nan(rows.get(hour), key) for hour in hours]
+        for key in ("fa_db", "fa_low", "fa_high", "expected_db", "expected_low", "expected_high")
+    }
+    places = range(len(hours))
+    axes.fill_between(
+        places,
+        columns["expected_low"],
+        columns["expected_high"],
+        color=colour("soft"),
+        alpha=0.22,
+        linewidth=0,
+    )
+    axes.plot(places, columns["expected_db"], color=colour("soft"), linewidth=1.3, linestyle=":")
+    axes.fill_between(
+        places, columns["fa_low"], columns["fa_high"], color=colour("antenna"), alpha=0.18, linewidth=0
+    )
+    axes.plot(places, columns["fa_db"], color=colour("antenna"), linewidth=1.7, marker=".", markersize=5)
+    ends = [(columns["fa_db"], "antenna", "measured"), (columns["expected_db"], "soft", "P.372")]
+    _label_ends(
+        axes,
+        [(known[-1], ink, label) for line, ink, label in ends if (known := [v for v in line if v == v])],
+        len(hours),
+    )
+    axes.set_ylabel("Fa, dB over kT₀b")
+    axes.grid(axis="y")
 
 
 def _or_nan(row: dict[str, object] | None, key: str) -> float:
@@ -112,6 +168,20 @@ def _title(band: BandFinding) -> str:
     return f"{band.band}: {what}; the antenna stands {span} dB above the load"
 
 
+def _against_expected(outside: "pl.DataFrame") -> str:
+    """How many hours lie above, within and below what P.372 expects, in words for the title."""
+    hours = outside.height
+    if not hours:
+        return ""
+    above = outside.filter(outside["fa_db"] > outside["expected_high"]).height
+    below = outside.filter(outside["fa_db"] < outside["expected_low"]).height
+    if above == below == 0:
+        return ", as is usual for such a place"
+    parts = [f"noisier than usual for such a place in {above} of {hours} hours"] if above else []
+    parts += [f"quieter than usual in {below} of {hours}"] if below else []
+    return f", {' and '.join(parts)}"
+
+
 def _alternative(here: "pl.DataFrame", unit: str) -> str:
     parts = []
     for path, (_, _, label) in PATHS.items():
@@ -123,8 +193,10 @@ def _alternative(here: "pl.DataFrame", unit: str) -> str:
     return "; ".join(parts) + "."
 
 
-def _numbers(here: "pl.DataFrame", hours: Sequence[int], zone: str, on: date, unit: str) -> Numbers:
-    rows = []
+def _numbers(
+    here: "pl.DataFrame", outside: "pl.DataFrame", hours: Sequence[int], zone: str, on: date, unit: str
+) -> Numbers:
+    rows: list[tuple[str, ...]] = []
     for hour in hours:
         for path, (_, _, label) in PATHS.items():
             cell = here.filter((here["path"] == path) & (here["hour_utc"] == hour))
@@ -139,4 +211,14 @@ def _numbers(here: "pl.DataFrame", hours: Sequence[int], zone: str, on: date, un
                         str(row["nights"]),
                     )
                 )
+        for row in outside.filter(outside["hour_utc"] == hour).iter_rows(named=True):
+            at = wording.local_hour(hour, zone, on)
+            for label, keys in _OUTSIDE.items():
+                rows.append((at, label, *(wording.decibel(row[key]) for key in keys), ""))
     return Numbers((f"Hour ({zone})", "Path", f"Level, {unit}", "low", "high", "Nights"), tuple(rows))
+
+
+_OUTSIDE = {
+    "external noise over kT₀b, dB": ("fa_db", "fa_low", "fa_high"),
+    "P.372 expects, dB": ("expected_db", "expected_low", "expected_high"),
+}

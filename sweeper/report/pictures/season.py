@@ -7,7 +7,7 @@ from sweeper.analysis.findings import Findings
 from sweeper.report import wording
 from sweeper.report.palette import step_of
 from sweeper.report.pictures.picture import Numbers, Picture
-from sweeper.report.pictures.when import REACH_DB, SMALLEST, WIDEST_DB
+from sweeper.report.pictures.when import REACH_DB, WIDEST_DB
 from sweeper.report.svg import colour, drawing, inline, sheet
 
 if TYPE_CHECKING:
@@ -75,7 +75,7 @@ def _strip(
         at = ((row["night"] - first).days, row_of[row["hour_utc"]])
         tiles.setdefault((step_of(row["snr_change_db"], REACH_DB), size), []).append(at)
     for (name, size), places in tiles.items():
-        full = SMALLEST + (1.0 - SMALLEST) * (size - 1) / (SIZES - 1)
+        full = size / SIZES
         corners, codes = [], []
         for x, y in places:
             left, right, top, foot = x - 0.46, x + 0.46, y + 0.46 - 0.92 * full, y + 0.46

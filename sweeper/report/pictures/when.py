@@ -11,8 +11,9 @@ from sweeper.report.svg import colour, drawing, inline, sheet
 
 REACH_DB = 6.0
 """The S/N change at the ends of the colour ramp."""
-SMALLEST, WIDEST_DB = 0.30, 8.0
-"""The least share of a tile that is filled: where the interval is this wide, from end to end, or wider."""
+NARROW_DB, WIDEST_DB = 1.5, 8.0
+"""Intervals (from end to end) up to the first fill a tile; at the second over it, the least of it is filled."""
+MOST_UNSURE, LEAST = 0.60, 0.15
 
 
 def when(findings: Findings, zone: str) -> Picture:
@@ -21,9 +22,9 @@ def when(findings: Findings, zone: str) -> Picture:
     hours = wording.night_order((p.hour_utc for band in findings.bands for p in band.periods), zone, on)
     title = _title(findings)
     caption = (
-        "Each tile is one hour on one band; colour and number are the S/N change in dB. The fuller a tile, the surer; "
-        "a frame means that the verdict stands: ▲ stage in, ▼ leave it out, ═ no matter. "
-        "Without a frame it is too early to say."
+        "Each tile is one hour on one band; colour and number are the S/N change in dB. The fuller a tile, the surer: "
+        f"it is full where the interval spans {NARROW_DB:g} dB or less. A frame means that the verdict stands: "
+        "▲ stage in, ▼ leave it out, ═ no matter. Without a frame it is too early to say."
     )
     with drawing():
         svg = _draw(findings, hours, zone, on, title)
@@ -43,7 +44,7 @@ def _draw(findings: Findings, hours: Sequence[int], zone: str, on: date, title: 
             change = period.snr_change_db
             axes.add_patch(Rectangle((x - 0.47, y - 0.47), 0.94, 0.94, color=colour("raised"), linewidth=0))
             if change is not None:
-                high = 0.94 * certainty(change.high - change.low)
+                high = 0.94 * filled(change.high - change.low)
                 axes.add_patch(
                     Rectangle(
                         (x - 0.47, y + 0.47 - high),
@@ -58,9 +59,9 @@ def _draw(findings: Findings, hours: Sequence[int], zone: str, on: date, title: 
                 frame.set_edgecolor(colour("ink"))
                 axes.add_patch(frame)
             number = wording.decibel(change.value, True) if change is not None else "?"
-            axes.text(x, y - 0.12, number, ha="center", va="center", fontsize=9)
+            axes.text(x, y - 0.24, number, ha="center", va="center", fontsize=9)
             axes.text(
-                x, y + 0.25, wording.VERDICT_SIGNS[period.verdict], ha="center", va="center", fontsize=8
+                x, y + 0.22, wording.VERDICT_SIGNS[period.verdict], ha="center", va="center", fontsize=8
             )
     axes.set_xlim(-0.5, max(columns, 1) - 0.5)
     axes.set_ylim(rows - 0.5, -0.5)
@@ -74,9 +75,11 @@ def _draw(findings: Findings, hours: Sequence[int], zone: str, on: date, title: 
     return inline(figure, "when", title, _alternative(findings))
 
 
-def certainty(width_db: float) -> float:
-    """The share of a tile to fill: all of it for a point, `SMALLEST` for intervals of `WIDEST_DB` and wider."""
-    return 1.0 - (1.0 - SMALLEST) * min(width_db, WIDEST_DB) / WIDEST_DB
+def filled(width_db: float) -> float:
+    """The share of a tile to fill: all of it for a narrow interval, less than the room below the number for others."""
+    if width_db <= NARROW_DB:
+        return 1.0
+    return MOST_UNSURE - (MOST_UNSURE - LEAST) * min(width_db - NARROW_DB, WIDEST_DB) / WIDEST_DB
 
 
 def _title(findings: Findings) -> str:
