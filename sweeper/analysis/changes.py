@@ -87,8 +87,9 @@ def _split(series: Floats, offset: int, chance: float, rng: np.random.Generator)
         return []
     place = best_break(series)
     clear = float(explained(series)[place - SHORTEST])
-    shuffled = sum(float(explained(rng.permutation(series)).max()) >= clear for _ in range(SHUFFLES))
-    p = (1 + shuffled) / (1 + SHUFFLES)
+    order = rng.permuted(np.tile(np.arange(len(series)), (SHUFFLES, 1)), axis=1)
+    shuffled = explained(np.moveaxis(series[order], 0, -1)).max(axis=0)
+    p = (1 + int((shuffled >= clear).sum())) / (1 + SHUFFLES)
     if p > chance:
         return []
     return [
@@ -107,11 +108,15 @@ def best_break(series: Floats) -> int:
 
 
 def explained(series: Floats) -> Floats:
-    """Squares that a break at each place from `SHORTEST` on would explain, summed over channels."""
+    """Squares that a break at each place from `SHORTEST` on would explain, summed over channels (axis 1).
+
+    `series`: shape (nights, channels) or (nights, channels, shuffles).
+    """
     count = len(series)
     place = np.arange(SHORTEST, count - SHORTEST + 1)
     total = np.cumsum(series - series.mean(axis=0), axis=0)[place - 1]
-    gained: Floats = (total**2).sum(axis=1) * count / (place * (count - place))
+    squares = (total**2).sum(axis=1)
+    gained: Floats = (squares.T * (count / (place * (count - place)))).T
     return gained
 
 

@@ -61,6 +61,7 @@ def local_or_sky(levels: "pl.DataFrame", facts: StationFacts) -> tuple["pl.DataF
     weekend_chance = _chance(cube, weekend, month, rng)
     tail = 50.0 * (1.0 - facts.confidence)
     rows: list[dict[str, object]] = []
+    nothing = np.zeros(len(bands))
     views = [(ALL_BANDS, slice(None)), *((band, slice(n, n + 1)) for n, band in enumerate(bands))]
     for band, places in views:
 
@@ -69,7 +70,7 @@ def local_or_sky(levels: "pl.DataFrame", facts: StationFacts) -> tuple["pl.DataF
 
         for name in found.by_name:
             share = view(found.by_name[name]) / view(found.total)
-            spread = [view(draw.by_name[name]) / view(draw.total) for draw in draws]
+            spread = [view(draw.by_name.get(name, nothing)) / view(draw.total) for draw in draws]
             low, high = np.percentile(spread, [tail, 100.0 - tail])
             size = view(found.by_name[name]) / (len(bands) if band == ALL_BANDS else 1)
             rows.append(

@@ -25,18 +25,22 @@ def noise_levels(nights: "pl.DataFrame") -> "pl.DataFrame":
 
     rows = nights.filter((pl.col("passes") > 0) & pl.col("level_antenna_bypass").is_not_null())
     rows = rows.filter(pl.col("floor_passes") < pl.col("passes_seen"))
-    load = pl.col("level_load_bypass")
-    bypass, stage = pl.col("noise_rise_db"), pl.col("stage_noise_rise_db")
-    staged = (stage.median() > bypass.median() + 1.0).over("band").fill_null(False)
-    rise = pl.when(staged).then(stage).otherwise(bypass)
-    excess = (10.0 * ((10.0 ** (rise / 10.0)) - 1.0).clip(lower_bound=1e-3).log10()).clip(
-        lower_bound=SMALLEST_EXCESS_DB
+    load, bypass, stage = pl.col("level_load_bypass"), pl.col("noise_rise_db"), pl.col("stage_noise_rise_db")
+    rows = rows.with_columns(
+        (stage.median() > bypass.median() + 1.0).over("band").fill_null(False).alias("staged"),
+        (load - load.mean().over("band", "hour_utc")).alias("moved"),
+    ).with_columns(
+        pl.when("staged").then(stage).otherwise(bypass).alias("rise"),
+        pl.col("moved").mean().over("night").alias("drift_db"),
     )
-    usable = (rise.median() >= LEAST_RISE_DB).over("band", "hour_utc").fill_null(False)
-    drift = (load - load.mean().over("band", "hour_utc")).mean().over("night")
-    plain = pl.col("level_antenna_bypass") - drift.fill_null(0.0)
+    usual_rise = pl.col("rise").median().over("band", "hour_utc")
+    excess = 10.0 * ((10.0 ** (pl.col("rise") / 10.0)) - 1.0).clip(lower_bound=1e-3).log10()
+    plain = pl.col("level_antenna_bypass") - pl.col("drift_db").fill_null(0.0)
     return (
-        rows.with_columns(usable.alias("external"), excess.alias("excess"), drift.alias("drift_db"))
+        rows.with_columns(
+            (usual_rise >= LEAST_RISE_DB).fill_null(False).alias("external"),
+            excess.clip(lower_bound=SMALLEST_EXCESS_DB).alias("excess"),
+        )
         .filter(~pl.col("external") | pl.col("excess").is_not_null())
         .select(
             "night",

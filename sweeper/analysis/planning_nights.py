@@ -167,7 +167,7 @@ def outlooks(
         open_cells = [
             cell
             for cell, each in zip(cells, judged, strict=True)
-            if cell.band == band and each.verdict == "undecided"
+            if cell.band == band and (each.verdict == "undecided" or cell.about_these_nights_only)
         ]
         troubled = any(each.withheld for cell, each in zip(cells, judged, strict=True) if cell.band == band)
         found.append(_outlook(band, open_cells, troubled, gain_errors.get(band, 0.0), facts))

@@ -1,0 +1,101 @@
+"""Before and after a fix, as a listener is told."""
+
+import json
+from datetime import UTC, date, datetime
+
+import pytest
+
+from sweeper.analysis.as_json import comparison_json
+from sweeper.analysis.compare import compare
+from tests.sweeper.analysis.summaries import Place, facts, made
+
+FORTY = Place("40 m", night_sd_db=1.0)
+EIGHTY = Place("80 m", antenna_k=500_000.0, night_sd_db=1.0)
+FIX = datetime(2026, 1, 12, 9, 0, tzinfo=UTC)
+
+
+def two_weeks(*places, **more):
+    return made(*places, nights=14, **more)
+
+
+def test_a_fix_of_three_decibels_is_found_and_sized():
+    found = compare(two_weeks(FORTY, EIGHTY, fix_at=7, fix_db=3.0), facts(FORTY, EIGHTY), FIX)
+    assert found.all_bands is not None and found.all_bands.change_db is not None
+    assert found.all_bands.verdict == "quieter"
+    assert found.all_bands.change_db.low <= -3.0 <= found.all_bands.change_db.high
+    assert (found.all_bands.nights_before, found.all_bands.nights_after) == (7, 7)
+    assert found.all_bands.reason.startswith("Noise fell by")
+
+
+def test_the_receivers_own_noise_does_not_hide_half_of_a_fix():
+    """On a band where noise stands 3 dB over the receiver's, the meter falls by 1.8 dB when noise falls by 3."""
+    deaf = Place("10 m", antenna_k=9_000.0, night_sd_db=0.3, error_db=0.05)
+    found = compare(two_weeks(deaf, fix_at=7, fix_db=3.0), facts(deaf), FIX).bands[0]
+    assert found.change_db is not None
+    assert found.change_db.value == pytest.approx(-3.0, abs=0.5)
+
+
+def test_a_drifting_meter_is_no_fix():
+    """The load drifts with the antenna: nothing happened outside."""
+    found = compare(two_weeks(FORTY, meter_drift_db=-0.5), facts(FORTY), FIX)
+    assert found.bands[0].verdict in ("no change", "undecided")
+    without = Place("40 m", night_sd_db=1.0, load=False)
+    plain = compare(two_weeks(without, meter_drift_db=-0.5), facts(without), FIX).bands[0]
+    assert plain.verdict == "quieter"
+    assert "no-control" in plain.flags
+
+
+def test_a_quiet_weekend_is_no_fix():
+    """Weekends 4 dB louder: matched weekday with weekday they take no part in the change."""
+    found = compare(two_weeks(FORTY, weekend_db=4.0), facts(FORTY), FIX).bands[0]
+    assert "weekdays-matched" in found.flags
+    assert found.verdict in ("no change", "undecided")
+
+
+def test_bands_that_the_fix_cannot_touch_serve_as_control():
+    summaries = two_weeks(FORTY, EIGHTY, fix_at=7, fix_db=3.0)
+    found = compare(summaries, facts(FORTY, EIGHTY), FIX, control_bands=("80 m",))
+    assert [band.band for band in found.bands] == ["40 m"]
+    assert found.bands[0].change_db is not None
+    assert abs(found.bands[0].change_db.value) < 2.0
+
+
+def test_when_the_answer_is_no_it_says_how_small_a_change_would_have_shown():
+    found = compare(two_weeks(Place("40 m", night_sd_db=3.0)), facts(), FIX).bands[0]
+    assert found.verdict == "undecided"
+    assert found.smallest_change_db is not None
+    assert f"{found.smallest_change_db:.1f} dB or more" in found.reason
+
+
+def test_two_nights_after_the_fix_are_too_few():
+    found = compare(made(FORTY, nights=9, fix_at=7, fix_db=10.0), facts(FORTY), FIX).bands[0]
+    assert (found.verdict, found.change_db) == ("undecided", None)
+
+
+def test_carriers_are_asked_about_the_sky():
+    assert "no change of the sky" in compare(two_weeks(FORTY), facts(FORTY), FIX).sky
+    assert "nothing tells" in compare(two_weeks(Place(carrier=False)), facts(Place(carrier=False)), FIX).sky
+
+
+def test_without_a_date_the_change_is_looked_for_and_notes_are_laid_beside_it():
+    note = (datetime(2026, 1, 18, 20, 0, tzinfo=UTC), "ferrite on the modem's lead")
+    summaries = made(FORTY, EIGHTY, nights=28, fix_at=14, fix_db=4.0)
+    found = compare(summaries, facts(FORTY, EIGHTY), None, notes=[note])
+    assert [change.night for change in found.changes] == [date(2026, 1, 19)]
+    assert found.changes[0].notes == ("ferrite on the modem's lead",)
+    assert found.all_bands is not None and found.all_bands.verdict == "quieter"
+
+
+def test_without_a_date_and_without_a_change_nothing_is_made_up():
+    found = compare(two_weeks(FORTY), facts(FORTY), None)
+    assert (found.fix, found.bands, found.changes) == (None, (), ())
+
+
+def test_the_json_of_a_comparison_has_the_fixed_keys():
+    written = json.loads(comparison_json(compare(two_weeks(FORTY), facts(FORTY), FIX)))
+    assert written["format"] == "sweeper-comparison-1"
+    assert written["fix"] == "2026-01-12T09:00:00Z"
+    assert {"band", "change_db", "nights_before", "nights_after", "verdict", "periods"} <= set(
+        written["bands"][0]
+    )
+    assert set(written["bands"][0]["periods"][0]) == {"hour_utc", "change_db"}

@@ -1,0 +1,81 @@
+"""How many nights: before the first, and from what is stored."""
+
+from dataclasses import replace
+
+import pytest
+
+from sweeper.analysis.planning_nights import effort, expectations, outlook
+from sweeper.words import Channel
+from tests.sweeper.analysis.summaries import Place, facts, made
+
+
+def station(hz, environment="rural"):
+    return replace(
+        facts(),
+        channels=(Channel("band", hz, "noise", 2400),),
+        environment=environment,
+        rated_gain_db=15.0,
+        rated_noise_figure_db=3.0,
+    )
+
+
+def test_where_noise_buries_the_receiver_a_few_nights_settle_it():
+    (found,) = expectations(station(3_500_000, "city"), has_load=True)
+    assert found.verdict == "either"
+    assert found.nights is not None and found.nights <= 5
+
+
+def test_a_load_position_saves_nights():
+    (with_load,), (without,) = (expectations(station(3_500_000), has_load=each) for each in (True, False))
+    assert with_load.nights is not None
+    assert without.nights is None or without.nights > with_load.nights
+    assert with_load.settles_db < without.settles_db
+
+
+def test_more_nights_settle_smaller_changes():
+    (week,), (month,) = (expectations(station(28_000_000, "quiet-rural"), True, nights) for nights in (7, 28))
+    assert month.settles_db < week.settles_db / 1.5
+
+
+def test_a_decided_band_needs_nothing_more():
+    noisy = Place("80 m", antenna_k=1_000_000.0)
+    (found,) = outlook(made(noisy, nights=8), facts(noisy))
+    assert found.decided
+    assert found.more_nights == 0
+
+
+def test_two_nights_decide_nothing_for_other_nights():
+    noisy = Place("80 m", antenna_k=1_000_000.0)
+    (found,) = outlook(made(noisy, nights=2), facts(noisy))
+    assert not found.decided
+    assert found.more_nights is not None and found.more_nights >= 1
+
+
+def test_the_forecast_is_about_right():
+    """Of twenty stations, the nights that a forecast at night six names settle the band in about half."""
+    near = Place("30 m", antenna_k=12_000.0, night_sd_db=2.5)
+    settled = []
+    for seed in range(20):
+        early = made(near, nights=6, seed=seed)
+        (found,) = outlook(early, facts(near))
+        if found.decided or found.more_nights is None:
+            continue
+        late = made(near, nights=6 + found.more_nights, seed=seed)
+        settled.append(outlook(late, facts(near))[0].decided)
+    assert len(settled) >= 4
+    assert 0.2 <= sum(settled) / len(settled) <= 1.0
+
+
+def test_effort_goes_to_open_bands_with_a_guard_for_the_others():
+    open_band, noisy = (
+        Place("30 m", antenna_k=25_000.0, night_sd_db=3.0),
+        Place("80 m", antenna_k=1_000_000.0),
+    )
+    found = effort(outlook(made(open_band, noisy, nights=5), facts(open_band, noisy)))
+    assert sum(found.values()) == pytest.approx(1.0)
+    assert found["30 m"] > 3 * found["80 m"] > 0
+
+
+def test_with_nothing_open_effort_is_even():
+    noisy = (Place("80 m", antenna_k=1e6), Place("160 m", antenna_k=2e6))
+    assert set(effort(outlook(made(*noisy, nights=8), facts(*noisy))).values()) == {0.5}
