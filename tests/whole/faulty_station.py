@@ -1,9 +1,11 @@
-"""A station on real wires whose faults are at hand: the real campaign, engine, store and drivers, and a simulated rig."""
+"""A station on real wires whose faults are at hand: real campaign, engine, store and drivers, and a simulated rig."""
 
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
+
+import polars as pl
 
 from sweeper.clock import JumpingClock
 from sweeper.daemon.campaign import Campaign, run_passes
@@ -12,7 +14,7 @@ from sweeper.station import Station, load
 from sweeper.store import Store
 from sweeper.words import PassRecord
 
-TIMEOUT_S = 0.15
+TIMEOUT_S = 0.2
 AS_FOUND = (3_573_000, "LSB")
 CHANNELS_HZ = (7_038_500, 14_112_000)
 READINGS = 2
@@ -53,7 +55,7 @@ receiver:
   readings: {readings}
   interval_s: 0.05
   timeout_s: {timeout_s}
-  reconnect_s: 0.3
+  reconnect_s: 0.1
   meter: {{unit: {unit}, s9_dbm: -73, floor: -1000, top: 1000}}
 switch: {{{switch}, link: "{switch_link}", settle_s: 0.03, break_s: 0, timeout_s: {timeout_s}{reconnect}}}
 stage: {{rated_gain_db: 15, rated_noise_figure_db: 3}}
@@ -81,10 +83,14 @@ class FaultyStation:
 
     def stored(self, record: PassRecord) -> list[float]:
         """The readings that the store holds of a pass."""
-        import polars as pl
+        return self._rows(record)["reading"].to_list()
 
-        rows = self.store.readings().filter(pl.col("pass") == record.number).collect()
-        return rows["reading"].to_list()
+    def flags(self, record: PassRecord) -> set[str]:
+        """Every flag among them."""
+        return {flag for flags in self._rows(record)["flags"] for flag in flags.split()}
+
+    def _rows(self, record: PassRecord) -> pl.DataFrame:
+        return self.store.readings().filter(pl.col("pass") == record.number).collect()
 
     @property
     def at_rest(self) -> bool:
@@ -114,7 +120,7 @@ def faulty_station(folder: Path, receiver: str, switch: str) -> Iterator[FaultyS
             switch_link=served.switch_link,
             readings=READINGS,
             timeout_s=TIMEOUT_S,
-            reconnect="" if switch == "http" else ", reconnect_s: 0.3",
+            reconnect="" if switch == "http" else ", reconnect_s: 0.1",
             unit="dBm" if receiver == "scpi" else "dB-over-S9",
             channels=", ".join(f"{{hz: {hz}, for: noise}}" for hz in CHANNELS_HZ),
         )
