@@ -239,8 +239,9 @@ class Live(Section):
         pattern=r"^tcp://[^/\s]+:\d+$",
         description="Where to take requests across a network, such as tcp://0.0.0.0:5751; needs keys.",
     )
-    keys: str | None = Field(
-        default=None, description="A folder with the CURVE keys that `sweeper keys` made."
+    keys: Name | None = Field(
+        default=None,
+        description="The name of a folder inside the data folder, with the CURVE keys that `sweeper keys` made.",
     )
     metrics_port: int | None = Field(
         default=None,
