@@ -71,7 +71,7 @@ def _keys(frame: "pl.DataFrame") -> "pl.DataFrame":
     return keys.with_columns(
         pl.Series(
             "time", (ms[starts] + np.add.reduceat(ms - ms[np.repeat(starts, count)], starts) // count)
-        ).cast(frame["time"].dtype),
+        ).cast(pl.Datetime("ms", "UTC")),
         pl.Series("reading", np.add.reduceat(reading, starts) / count),
         *[
             pl.Series(name, np.logical_or.reduceat(frame[name].to_numpy(), starts))

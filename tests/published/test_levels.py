@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 from scipy import stats
 
+from sweeper.analysis.chain_faults import S9_DBM
 from sweeper.analysis.external_noise import fa_from_level_db
 from sweeper.analysis.levels import (
     log_average_bias_db,
@@ -14,7 +15,7 @@ from sweeper.analysis.levels import (
     white_level_db,
 )
 from sweeper.analysis.noise_figure import thermal_dbm
-from sweeper.analysis.overload import S9_DBM, product_order
+from sweeper.analysis.overload import product_order
 
 
 def receiver_noise(seed, visits, samples):

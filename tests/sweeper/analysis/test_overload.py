@@ -185,3 +185,41 @@ def test_the_order_of_products_shows_in_what_an_attenuator_takes_away():
 
 def test_no_readings_accuse_nobody():
     assert diagnose(season(HEALTHY).head(0), facts(HEALTHY)).flags == ()
+
+
+def test_an_attenuator_that_lowers_noise_by_more_than_its_loss_shows_that_the_receiver_overloads():
+    night = replace(HEALTHY, gain=0.1, stage_k=290 * 9, external_k=2_000_000, loads=False)
+
+    def third_order(table):
+        in_bypass = (
+            (pl.col("for") == "noise") & (pl.col("route") == "bypass") & (pl.col("source") == "antenna")
+        )
+        return table.with_columns(pl.when(in_bypass).then(pl.col("dbm") + 12).otherwise("dbm").alias("dbm"))
+
+    found = diagnose(season(night, 4, third_order), facts(night, rated_gain_db=-10.0))
+    assert found.flags == ("receiver-overload",)
+    assert "the receiver overloads without it" in found.sentences[0]
+
+
+def test_without_a_load_noise_that_follows_the_strongest_carrier_is_overload():
+    night = replace(HEALTHY, loads=False, passes=100)
+
+    def strong_by_hours(table):
+        swing = 6 * (pl.col("time").dt.hour() % 8) / 7
+        carrier = pl.col("for") == "carrier"
+        noise = (pl.col("for") == "noise") & (pl.col("route") == "stage")
+        return table.with_columns(
+            pl.when(carrier)
+            .then(pl.col("dbm") + swing)
+            .when(noise)
+            .then(pl.col("dbm") + (2 * swing - 6).clip(lower_bound=0))
+            .otherwise("dbm")
+            .alias("dbm")
+        )
+
+    assert diagnose(season(night, 3, strong_by_hours), facts(night)).flags == ("overload",)
+
+
+def test_without_a_load_a_noisy_stage_is_not_called_overloaded():
+    night = replace(HEALTHY, loads=False, passes=100, stage_k=30_000, wander=0.8)
+    assert diagnose(season(night, 3), facts(night)).flags == ()
