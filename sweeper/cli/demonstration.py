@@ -41,6 +41,7 @@ def demo(
         station = load(station_file)
         due = list(_due(station, world.first_evening, nights))
         store = Store(_fresh(out / "saltmarsh.data"), station.station.name, station.station.longitude)
+        store.keep_station_file(station_file.read_text(encoding="utf-8"))
         with progress(f"Measuring {nights} simulated night{'s' if nights > 1 else ''}") as told:
 
             class Counting(Watcher):

@@ -27,6 +27,8 @@ def run(
     station = load(station_file)
     store = open_store(station, station_file, data, read_only=False)
     try:
+        # Beside the readings, so that the folder says by itself what was measured and how.
+        store.keep_station_file(station_file.read_text(encoding="utf-8"))
         well = run_station(station, store, SystemClock(), orders, passes, instant(until, "--until"))
     finally:
         store.close()

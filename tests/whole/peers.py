@@ -33,7 +33,7 @@ def free_port() -> int:
         return port
 
 
-def _answers(port: int) -> bool:
+def answers(port: int) -> bool:
     with contextlib.suppress(OSError), socket.create_connection(("127.0.0.1", port), timeout=1.0):
         return True
     return False
@@ -51,7 +51,7 @@ def rigctld(model: int, device: str | None = None, baud: int | None = None) -> I
     command += ["-s", str(baud)] if baud else []
     with subprocess.Popen(command, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL) as process:
         try:
-            until(lambda: process.poll() is not None or _answers(port), f"rigctld -m {model} to listen")
+            until(lambda: process.poll() is not None or answers(port), f"rigctld -m {model} to listen")
             assert process.poll() is None, f"rigctld -m {model} ended with {process.returncode}"
             yield port
         finally:
@@ -150,7 +150,7 @@ def relay_board() -> Iterator[RelayBoard]:
     thread = threading.Thread(target=loop.run_forever, daemon=True)
     thread.start()
     try:
-        until(lambda: _answers(board.port), "the pymodbus server to listen")
+        until(lambda: answers(board.port), "the pymodbus server to listen")
         yield board
     finally:
         asyncio.run_coroutine_threadsafe(servers[0].shutdown(), loop).result(DEADLINE_S)
