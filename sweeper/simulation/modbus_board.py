@@ -138,9 +138,18 @@ class ModbusBoard:
         with contextlib.suppress(OSError):  # nobody: the adapter is out, and the board does not know
             self._send_serial(reply)
 
+    async def _finish(self) -> None:
+        talking = list(self._server.active_connections.values())
+        await self._server.shutdown()
+        await asyncio.sleep(0.02)  # who was just being accepted appears now
+        for each in (*talking, *self._server.active_connections.values()):
+            if each.transport is not None:
+                each.transport.abort()
+        await asyncio.sleep(0)  # the loop lets go of them
+
     def close(self) -> None:
         """Stop the server and its thread."""
-        asyncio.run_coroutine_threadsafe(self._server.shutdown(), self._loop).result(5.0)
+        asyncio.run_coroutine_threadsafe(self._finish(), self._loop).result(5.0)
         self._loop.call_soon_threadsafe(self._loop.stop)
         self._thread.join(5.0)
         if self._master >= 0:

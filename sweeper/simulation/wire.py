@@ -39,14 +39,21 @@ class TcpWire:
         faults.plug = self.plug
         self._open: set[socket.socket] = set()
         self._lock = threading.Lock()
-        self._closing = False
+        self._threads: list[threading.Thread] = []
         self._listener = socket.create_server(("127.0.0.1", port))
         self.port: int = self._listener.getsockname()[1]
         self.link = f"tcp://127.0.0.1:{self.port}"
         self._start()
 
     def _start(self) -> None:
-        threading.Thread(target=self._accept, args=(self._listener,), daemon=True).start()
+        self._run(self._accept, self._listener)
+
+    def _run(self, target: Callable[[socket.socket], None], which: socket.socket) -> None:
+        thread = threading.Thread(target=target, args=(which,), daemon=True)
+        with self._lock:
+            self._threads = [each for each in self._threads if each.is_alive()]
+            self._threads.append(thread)
+            thread.start()
 
     def _accept(self, listener: socket.socket) -> None:
         while True:
@@ -57,7 +64,7 @@ class TcpWire:
             connection.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
             with self._lock:
                 self._open.add(connection)
-            threading.Thread(target=self._talk, args=(connection,), daemon=True).start()
+            self._run(self._talk, connection)
 
     def _talk(self, connection: socket.socket) -> None:
         def send(reply: bytes) -> None:
@@ -97,7 +104,15 @@ class TcpWire:
         self._start()
 
     def close(self) -> None:
+        """Close everything for good, and wait until nobody talks any more."""
         self.unplug()
+        with self._lock:
+            threads = list(self._threads)
+        for thread in threads:
+            thread.join(5.0)
+        self.hang_up()  # whoever came in at the last moment
+        for thread in self._threads:
+            thread.join(5.0)
 
 
 class PtyWire:
