@@ -23,6 +23,8 @@ class Planned:
     stratum: dict[str, str]
     course: Course
     seed: int
+    compared: bool = False
+    """Whether plainer ways are tried on it too."""
 
     def thrown(self) -> Campaign:
         return campaign(self.course, self.seed)
@@ -113,7 +115,8 @@ def _main(number: int, seed: int) -> Planned:
         "mishaps": mishaps,
         "stage": f"{stage[0]:+g} dB",
     }
-    return Planned("main", stratum, course, seed * 100_003 + number)
+    compared = "carriers" in gain_by and number % 2 == 0
+    return Planned("main", stratum, course, seed * 100_003 + number, compared)
 
 
 def _floor(band: BandTruth) -> float:

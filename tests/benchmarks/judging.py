@@ -11,6 +11,7 @@ import numpy as np
 import polars as pl
 from scipy.stats import norm, t
 
+from sweeper.analysis.compare import compare
 from sweeper.analysis.facts import StationFacts
 from sweeper.analysis.findings import Interval, PeriodFinding
 from sweeper.analysis.findings_of import findings_from
@@ -51,13 +52,31 @@ class GainRow:
     covered: bool
 
 
+@dataclass
+class FixRow:
+    """A campaign with a fix, or none, over all bands."""
+
+    kind: str
+    stratum: dict[str, str]
+    verdict: str
+    covered: bool | None
+
+
+def fix_judged(plan: Planned, thrown: Campaign, days: list[pl.DataFrame], facts: StationFacts) -> FixRow:
+    """Before against after, all nights at once."""
+    found = compare(pl.concat(days), facts, thrown.fix).all_bands
+    if found is None or found.change_db is None:
+        return FixRow(plan.kind, plan.stratum, "undecided", None)
+    return FixRow(plan.kind, plan.stratum, found.verdict, _holds(found.change_db, -thrown.course.fix_db))
+
+
 def verdict_of(low: float, high: float) -> str:
     """The verdict that an interval carries when nobody minds looks, tables or overload."""
     if low > WORTHWHILE_DB:
         return "stage"
     if high < -WORTHWHILE_DB:
         return "bypass"
-    return "either" if -WORTHWHILE_DB < low and high < WORTHWHILE_DB else "undecided"
+    return "either" if low > -WORTHWHILE_DB and high < WORTHWHILE_DB else "undecided"
 
 
 def is_wrong(verdict: str, truth_db: float) -> bool:
