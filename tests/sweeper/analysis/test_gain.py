@@ -8,6 +8,7 @@ import polars as pl
 import pytest
 
 from sweeper.analysis.gain import combine, gain_from_powers_db, snr_change_db, weighted
+from sweeper.analysis.gain_reconciled import reconcile
 from sweeper.analysis.gain_ways import GainPart
 from sweeper.analysis.noise_rise import rise_for_loss_db, snr_lost_db
 from sweeper.analysis.rule import crossing_rise_db, predicted_snr_change_db, rule_of
@@ -211,3 +212,26 @@ def test_a_carrier_that_fades_decides_nothing_in_one_glance():
     )
     gain = combine(summarise_day(once, facts(night)), facts(night))
     assert gain.interval(0.95).high - gain.interval(0.95).low > 12
+
+
+def test_the_direct_and_the_predicted_snr_change_agree_on_a_healthy_stage():
+    night = Night(external_k=20_000)
+    found = reconcile(season(night))
+    true_db = 10 * np.log10((20_000 + 2610) / (20_000 + 290 + 2610 / 31.6228))
+    assert found.agree is True
+    assert found.sentence == ""
+    assert found.hours["predicted_db"].mean() == pytest.approx(true_db, abs=0.1)
+    assert found.hours["direct_db"].mean() == pytest.approx(true_db, abs=1.2)
+
+
+def test_intermodulation_sets_the_two_routes_apart():
+    night = Night(external_k=20_000, intermodulation_k=31.6228 * 60_000)
+    found = reconcile(season(night, 8))
+    assert found.agree is False
+    assert "predict" in found.sentence
+
+
+def test_without_a_load_there_is_only_the_direct_route():
+    found = reconcile(season(Night(external_k=20_000, loads=False), 2))
+    assert found.agree is None
+    assert found.hours["predicted_db"].null_count() == found.hours.height

@@ -1,0 +1,104 @@
+"""The S/N change of a band by two independent routes, hour by hour, and whether they agree.
+
+Direct: gain by carriers minus what the stage adds to antenna noise. Predicted: noise rise with and without the
+stage, from load readings alone (Friis). They share the antenna readings but neither gain nor load.
+"""
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from sweeper.analysis.gain_ways import by_carriers
+from sweeper.analysis.noise_rise import kept_share_db, kept_share_slope
+
+if TYPE_CHECKING:
+    import polars as pl
+
+APART_SE = 3.0
+APART_DB = 0.7
+
+
+@dataclass(frozen=True, slots=True)
+class Reconciled:
+    """`hours` has hour_utc, direct_db, direct_se_db, predicted_db, predicted_se_db and agree.
+
+    `agree` is None where only one route says anything. `sentence` is empty when all hours agree.
+    """
+
+    hours: "pl.DataFrame"
+    agree: bool | None
+    sentence: str
+
+
+def reconcile(summaries: "pl.DataFrame") -> Reconciled:
+    """Both routes from the `summaries` of one band."""
+    import polars as pl
+
+    columns = {
+        "hour_utc": pl.Int64,
+        "direct_db": pl.Float64,
+        "direct_se_db": pl.Float64,
+        "predicted_db": pl.Float64,
+        "predicted_se_db": pl.Float64,
+        "agree": pl.Boolean,
+    }
+    gain = by_carriers(summaries)
+    rows = summaries.filter(
+        (pl.col("for") == "noise") & (pl.col("difference_bound") == "") & (pl.col("noise_rise_bound") == "")
+    ).drop_nulls(["difference_db", "difference_se_db"])
+    found = []
+    for (hour,), part in rows.group_by("hour_utc", maintain_order=True):
+        difference = float(part["difference_db"].to_numpy().mean())
+        noise_se = float(np.sqrt(np.mean(part["difference_se_db"].to_numpy() ** 2) / len(part)))
+        direct = direct_se = None
+        if gain is not None:
+            direct, direct_se = gain.gain_db - difference, float(np.hypot(gain.se_db, noise_se))
+        predicted, predicted_se = _predicted(part)
+        agree = None
+        if (
+            direct is not None
+            and direct_se is not None
+            and predicted is not None
+            and predicted_se is not None
+        ):
+            apart = abs(direct - predicted)
+            agree = bool(apart < APART_DB or apart < APART_SE * np.hypot(direct_se, predicted_se))
+        found.append((hour, direct, direct_se, predicted, predicted_se, agree))
+    hours = pl.DataFrame(found, schema=columns, orient="row").sort("hour_utc")
+    known = hours["agree"].drop_nulls()
+    agree = bool(known.all()) if len(known) else None
+    return Reconciled(hours, agree, _sentence(hours) if agree is False else "")
+
+
+def _predicted(part: "pl.DataFrame") -> tuple[float | None, float | None]:
+    """L(bypass) − L(stage) of an hour, mean over nights and channels, and its standard error."""
+    known = part.drop_nulls(["power_rise_db", "stage_power_rise_db", "load_difference_se_db"])
+    bypass, stage = known["power_rise_db"].to_numpy(), known["stage_power_rise_db"].to_numpy()
+    clear = (bypass > 0.1) & (stage > 0.1)
+    if not clear.any():
+        return None, None
+    known, bypass, stage = known.filter(clear), bypass[clear], stage[clear]
+    change = kept_share_db(stage) - kept_share_db(bypass)
+    error = (kept_share_slope(bypass) + kept_share_slope(stage)) * known["load_difference_se_db"].to_numpy()
+    error = np.hypot(
+        error, kept_share_slope(np.minimum(bypass, stage)) * known["difference_se_db"].to_numpy()
+    )
+    weight = 1 / np.maximum(error, 0.02) ** 2
+    # load readings are shared by all hours of a night, so their error does not average over channels
+    return float(weight @ change / weight.sum()), float(
+        np.sqrt(1 / weight.mean() / known["night"].n_unique())
+    )
+
+
+def _sentence(hours: "pl.DataFrame") -> str:
+    import polars as pl
+
+    apart = hours.filter(~pl.col("agree"))
+    gap = (apart["direct_db"] - apart["predicted_db"]).to_numpy()
+    worst = float(gap[np.argmax(np.abs(gap))])
+    way = "more" if worst > 0 else "less"
+    return (
+        f"Carriers say {abs(worst):.1f} dB {way} S/N change than noise figures and gain predict: overload, compression "
+        "or a load that does not match the antenna. The good news waits until they agree."
+    )
