@@ -122,7 +122,7 @@ def _change(rows: "pl.DataFrame", first: date, keys: tuple[str, ...], alpha: flo
     weighted = _weighted(
         centred.with_columns((pl.col("y") - slope * (pl.col("x") - pl.col("after"))).alias("left")), slope
     )
-    of_night = weighted.group_by("night").agg(
+    of_night = weighted.group_by("night", maintain_order=True).agg(
         (pl.col("left") * pl.col("weight")).sum() / pl.col("weight").sum(), pl.col("after").first()
     )
     before = of_night.filter(pl.col("after") == 0.0)["left"].to_numpy()

@@ -77,7 +77,7 @@ def _with_steady_sources(table: "pl.DataFrame") -> "pl.DataFrame":
     import polars as pl
 
     parts = []
-    for part in table.partition_by(*CHANNEL, maintain_order=True):
+    for part in table.partition_by(*CHANNEL, "bandwidth_hz", maintain_order=True):
         seconds = part["time"].dt.epoch("ms").to_numpy() / 1000.0
         columns = []
         for path in PATHS[2:]:
@@ -97,7 +97,7 @@ def _with_steady_sources(table: "pl.DataFrame") -> "pl.DataFrame":
                 share = touched[seen].mean()
                 columns += [pl.Series(f"{name}_{path}", np.full(len(part), share > 0.2))]
         parts.append(part.with_columns(columns))
-    return pl.concat(parts) if parts else table
+    return pl.concat(parts).sort(*CHANNEL, "time") if parts else table
 
 
 def _smoothed(level: Floats) -> tuple[Floats, float]:
@@ -169,7 +169,7 @@ def _with_carriers(table: "pl.DataFrame") -> "pl.DataFrame":
 
     quiet = (
         table.filter((pl.col("for") == "noise") & ~pl.col("occupied"))
-        .group_by("pass", "band")
+        .group_by("pass", "band", maintain_order=True)
         .agg(
             *[
                 (pl.col(f"antenna_{route}") - 10 * pl.col("bandwidth_hz").log10())

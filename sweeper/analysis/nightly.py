@@ -49,7 +49,7 @@ def nightly(summaries: "pl.DataFrame") -> "pl.DataFrame":
 
     return (
         summaries.filter(pl.col("for") == "noise")
-        .group_by("night", "hour_utc", "band")
+        .group_by("night", "hour_utc", "band", maintain_order=True)
         .agg(
             *(mean(name) for name in MEANS),
             *(error(name) for name in ERRORS),

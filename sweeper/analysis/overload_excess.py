@@ -138,7 +138,7 @@ def _quietest_hours(rows: "pl.DataFrame") -> GainPart | None:
     import polars as pl
 
     telling = telling_of_load(rows)
-    level = telling.group_by("hour_utc").agg(
+    level = telling.group_by("hour_utc", maintain_order=True).agg(
         ((pl.col("load_gain_db") * pl.col("weight")).sum() / pl.col("weight").sum()).alias("gain")
     )
     if level.height < 3:

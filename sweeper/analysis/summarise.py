@@ -55,11 +55,12 @@ def _with_quantities(table: "pl.DataFrame") -> "pl.DataFrame":
     noise = pl.col("for") == "noise"
     whole = ~pl.col("occupied") & pl.col("difference").is_not_null()
     usable = pl.when(noise).then(whole).otherwise(pl.col("carrier_gain").is_not_null())
+    usable &= ~pl.col("mixed_bandwidth")  # noise through two bandwidths differs for no reason of the stage
     table = table.with_columns(usable.fill_null(False).alias("usable"))
     good = pl.col("usable") & noise
     quantities = {
         "d": pl.when(good).then(pl.col("difference")),
-        "c": pl.col("carrier_gain"),
+        "c": pl.when(pl.col("usable")).then(pl.col("carrier_gain")),
         "y_bypass": pl.when(good).then(pl.col("antenna_bypass") - pl.col("load_bypass")),
         "y_stage": pl.when(good).then(pl.col("antenna_stage") - pl.col("load_stage")),
         "a_bypass": pl.when(good | ~noise).then(pl.col("antenna_bypass")),
@@ -154,7 +155,7 @@ def _standard_errors(table: "pl.DataFrame") -> "pl.DataFrame":
     lagged = [(pl.col(name) * pl.col(name).shift(1).over("cell")).alias(f"{name}_lagged") for name in columns]
     cells = (
         residuals.with_columns(lagged)
-        .group_by("cell")
+        .group_by("cell", maintain_order=True)
         .agg(
             pl.col("evening").first(),
             *[(pl.col(name) ** 2).sum().alias(f"{name}_ss") for name in columns],
