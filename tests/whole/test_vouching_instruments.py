@@ -24,7 +24,7 @@ def scpi(request: pytest.FixtureRequest) -> Iterator[tuple[Served, pyvisa.resour
     """The simulated measuring receiver with pyvisa-py as its client."""
     world = saltmarsh()
     clock = JumpingClock(world.first_evening)
-    with serve(world, clock, receiver="scpi", receiver_over=request.param) as served:
+    with serve(world, clock, receiver="scpi", receiver_over=request.param, ours=False) as served:
         clock.sleep(1.0)
         manager = pyvisa.ResourceManager("@py")
         if request.param == "tcp":
