@@ -21,6 +21,9 @@ FIRST_AGAIN_S = 2.0
 LAST_AGAIN_S = 120.0
 """Without a schedule, how long after a pass that was not done the next one is tried; doubling from first to last."""
 
+SETTLE_AT_LEAST_S = 300.0
+"""What could not be put back is tried again at least this often."""
+
 EXERCISE_MARGIN = timedelta(minutes=2)
 """Idle contacts are exercised only when the next pass is at least this far away."""
 
@@ -63,6 +66,8 @@ class _Unattended:
         self._rhythm = Rhythm(next_after, campaign.clock)
         self._tidied_on: date | None = None
         self._paused = False
+        self._settle_at_s = 0.0
+        self._settle_wait_s = LOOK_S
 
     def go_on(self, passes: int | None) -> None:
         """Pass after pass, without a schedule."""
@@ -173,9 +178,7 @@ class _Unattended:
         """What is due between passes: left-overs, unwritten passes, the day before, idle contacts, the rhythm."""
         campaign, now = self._campaign, self._clock.now()
         campaign.watcher.alive()
-        if not campaign.settled:
-            for fault in campaign.settle():
-                campaign.watcher.trouble(str(fault))
+        self._settle_again()
         campaign.recording.write()
         today = day_of(now, campaign.station.station.longitude)
         if today != self._tidied_on:
@@ -187,6 +190,19 @@ class _Unattended:
             trouble = campaign.exercise()
             if trouble:
                 campaign.watcher.trouble(trouble)
+
+    def _settle_again(self) -> None:
+        """What a pass could not put back is tried again, soon and then less often."""
+        campaign, now_s = self._campaign, self._clock.monotonic()
+        if campaign.settled:
+            self._settle_wait_s = LOOK_S
+            self._settle_at_s = now_s
+            return
+        if now_s >= self._settle_at_s:
+            for fault in campaign.settle():
+                campaign.watcher.trouble(str(fault))
+            self._settle_at_s = self._clock.monotonic() + self._settle_wait_s
+            self._settle_wait_s = min(self._settle_wait_s * 2, SETTLE_AT_LEAST_S)
 
     def _sparing_relays(self, now: datetime) -> int:
         """Which share of the schedule's passes the planned relay life allows: each so-many-th."""
