@@ -10,6 +10,7 @@ from sweeper.cli import (
     fleet,
     following,
     measuring,
+    new,
     planning,
     reducing,
     serving,
@@ -25,6 +26,7 @@ app = typer.Typer(
 )
 
 app.command("demo", epilog="Example: sweeper demo --out saltmarsh")(demonstration.demo)
+app.command("new", epilog="Example: sweeper new home.yaml --listen")(new.new)
 app.command("check", epilog="Example: sweeper check saltmarsh.yaml")(checking.check)
 app.command("plan", epilog="Example: sweeper plan saltmarsh.yaml")(planning.plan)
 app.command("run", epilog="Example: sweeper run saltmarsh.yaml --passes 3")(measuring.run)

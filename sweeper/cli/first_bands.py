@@ -1,0 +1,58 @@
+"""Bands and channels to begin with, from ``configs/bands.yaml``. Reads that one file."""
+
+from dataclasses import dataclass, replace
+
+from drivers.config_files import folder
+
+
+@dataclass(frozen=True, slots=True)
+class FirstBand:
+    """A band to offer, with dial frequencies in hertz. `listened` says that its noise channels were found by ear."""
+
+    name: str
+    service: str
+    source: str
+    noise_hz: tuple[int, ...]
+    carrier_hz: tuple[int, ...]
+    listen_hz: tuple[int, int]
+    listened: bool = False
+
+    def with_noise(self, found_hz: tuple[int, ...]) -> "FirstBand":
+        """The same with noise channels that were found by listening; unchanged when none was."""
+        return replace(self, noise_hz=found_hz, listened=True) if found_hz else self
+
+
+def first_bands() -> tuple[FirstBand, ...]:
+    """Every band of the file, from low to high frequency as it lists them."""
+    from ruamel.yaml import YAML
+
+    listed = YAML(typ="safe").load(folder() / "bands.yaml")["bands"]
+    return tuple(
+        FirstBand(
+            each["name"],
+            each["service"],
+            each["source"],
+            tuple(each["noise_hz"]),
+            tuple(each["carrier_hz"]),
+            (each["listen_hz"][0], each["listen_hz"][1]),
+        )
+        for each in listed
+    )
+
+
+def chosen(answer: str, offered: tuple[FirstBand, ...]) -> tuple[FirstBand, ...]:
+    """The bands that an answer such as ``40 m, 20 m`` or ``all`` names; ValueError with those that are not known."""
+    if answer.strip().lower() == "all":
+        return offered
+    by_name = {_plain(band.name): band for band in offered}
+    wanted = [_plain(name) for name in answer.split(",") if name.strip()]
+    unknown = [name for name in wanted if name not in by_name]
+    if unknown or not wanted:
+        raise ValueError(
+            f"{', '.join(unknown) or 'nothing'} is not on the list; it has {', '.join(b.name for b in offered)}"
+        )
+    return tuple(band for band in offered if _plain(band.name) in wanted)
+
+
+def _plain(name: str) -> str:
+    return "".join(name.lower().split())

@@ -1,0 +1,131 @@
+"""Writes a first station file: every key with what it is for, in the order of a person's questions. Text only."""
+
+import json
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from sweeper.cli.first_bands import FirstBand
+
+
+@dataclass(frozen=True, slots=True)
+class Answers:
+    """What a person said to the ten questions. `dialect` is empty for hamlib; `board` is ``modbus`` or ``person``."""
+
+    name: str
+    latitude: float
+    longitude: float
+    environment: str
+    timezone: str
+    dialect: str
+    receiver_link: str
+    board: str
+    board_link: str
+    with_load: bool
+    rated_gain_db: float | None
+    bands: tuple[FirstBand, ...]
+
+
+def station_text(answers: Answers) -> str:
+    """The station file as YAML; texts are written as JSON strings, which YAML reads alike."""
+    lines = [
+        "# A station: receiver, relay board, stage, antenna and place. Written by `sweeper new`; edit it freely, and",
+        "# run `sweeper check` on it afterwards.",
+        "station:",
+        f"  name: {_text(answers.name)}",
+        f"  latitude: {answers.latitude:g}            # degrees north",
+        f"  longitude: {answers.longitude:g}           # degrees east; west is negative",
+        f"  environment: {answers.environment}  # man-made noise category of ITU-R P.372",
+        f"  timezone: {_text(answers.timezone)}  # so that hours are those of the kitchen clock",
+        *_receiver(answers),
+        *_switch(answers),
+        *_stage(answers),
+        "bands:                      # dial frequencies; a carrier is heard within the pass band above",
+        *(line for band in answers.bands for line in _band(band)),
+        "schedule:                   # clock times, or sunrise and sunset at the station",
+        "  - {every: 12 min, from: sunset - 3 h, to: sunrise + 3 h}",
+        "analysis:",
+        "  worthwhile_db: 1.0        # the smallest S/N change worth switching for",
+        "  confidence: 0.95",
+    ]
+    return "\n".join(lines) + "\n"
+
+
+def _receiver(answers: Answers) -> Sequence[str]:
+    driver = ["  driver: hamlib            # network control of any receiver that hamlib drives"]
+    if answers.dialect:
+        driver = [
+            "  driver: dialect           # commands written down in a file of configs/dialects",
+            f"  dialect: {_text(answers.dialect)}",
+        ]
+    return [
+        "receiver:",
+        *driver,
+        f"  link: {_text(answers.receiver_link)}",
+        "  mode: USB",
+        "  bandwidth_hz: 2400",
+        "  settle_s: 0.15            # after tuning, before the first reading",
+        "  readings: 8               # in one visit",
+        "  interval_s: 0.05          # between readings",
+        "  meter:",
+        "    unit: dB-over-S9        # or dBm, or raw",
+        "    s9_dbm: -73             # below 30 MHz, IARU Region 1 Technical Recommendation R.1",
+        "    curve: []               # [[reading, dBm], ...] from `sweeper calibrate`; empty: only differences count",
+    ]
+
+
+def _switch(answers: Answers) -> Sequence[str]:
+    if answers.board == "person":
+        lines = [
+            "switch:",
+            "  driver: person            # you: the program says what to set and waits for Enter",
+            "  settle_s: 0.5",
+            "  rest: antenna-bypass      # how the station is left whenever the program is not measuring",
+            "  paths:",
+            "    antenna-bypass: antenna connected, stage out",
+            "    antenna-stage: antenna connected, stage in",
+        ]
+        if answers.with_load:
+            lines += [
+                "    load-bypass: load connected, stage out",
+                "    load-stage: load connected, stage in",
+            ]
+        return lines
+    lines = [
+        "switch:",
+        "  driver: modbus            # relay board, Modbus TCP or RTU",
+        f"  link: {_text(answers.board_link)}",
+        "  unit: 1",
+        "  settle_s: 0.03",
+        "  rest: antenna-bypass      # where the relays are left whenever the program is not measuring",
+        "  rated_operations: 100000  # from the relay's data sheet",
+        "  paths:                    # coil 0 puts the stage in, coil 1 the load in the antenna's place",
+    ]
+    if not answers.with_load:
+        return [*lines, "    antenna-bypass: {0: off}", "    antenna-stage: {0: on}"]
+    return [
+        *lines,
+        "    antenna-bypass: {0: off, 1: off}",
+        "    antenna-stage: {0: on, 1: off}",
+        "    load-bypass: {0: off, 1: on}",
+        "    load-stage: {0: on, 1: on}",
+    ]
+
+
+def _stage(answers: Answers) -> Sequence[str]:
+    if answers.rated_gain_db is None:
+        return ["stage: {}                   # rated_gain_db and rated_noise_figure_db, where you know them"]
+    return ["stage:", f"  rated_gain_db: {answers.rated_gain_db:g}         # from its data sheet"]
+
+
+def _band(band: FirstBand) -> Sequence[str]:
+    found = "found empty by listening" if band.listened else "check by ear that they are empty"
+    return [
+        f"  - name: {_text(band.name)}  # {band.service}; {band.source}; noise channels: {found}",
+        "    channels:",
+        *(f"      - {{hz: {hz}, for: noise}}" for hz in band.noise_hz),
+        *(f"      - {{hz: {hz}, for: carrier}}" for hz in band.carrier_hz),
+    ]
+
+
+def _text(text: str) -> str:
+    return json.dumps(text, ensure_ascii=False)

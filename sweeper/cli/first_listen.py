@@ -1,0 +1,83 @@
+"""Finds empty frequencies by listening: the quietest and steadiest of a band, away from one another.
+
+The receiver is driven through its contract and put back as it was found. It never transmits, and stops when the
+receiver says that it does.
+"""
+
+from collections.abc import Callable, Sequence
+from statistics import fmean
+
+from drivers.contracts import Receiver
+from drivers.errors import Transmitting
+from sweeper.cli.first_bands import FirstBand
+from sweeper.clock import Clock
+
+CANDIDATES = 24
+ROUNDS = 3
+READINGS = 4
+WANTED = 2
+
+
+def listen(
+    receiver: Receiver,
+    bands: Sequence[FirstBand],
+    mode: str,
+    bandwidth_hz: int,
+    settle_s: float,
+    clock: Clock,
+    told: Callable[[float], None] = lambda share: None,
+) -> tuple[FirstBand, ...]:
+    """The bands with noise channels found now. `RigError` when the receiver fails; it is put back in any case."""
+    as_found = receiver.remember()
+    found = []
+    try:
+        receiver.prepare()
+        receiver.set_mode(mode, bandwidth_hz)
+        for nth, band in enumerate(bands):
+            found.append(band.with_noise(_emptiest(receiver, band, bandwidth_hz, settle_s, clock)))
+            told((nth + 1) / len(bands))
+    finally:
+        receiver.restore(as_found)
+    return tuple(found)
+
+
+def candidates(low_hz: int, high_hz: int, bandwidth_hz: int) -> tuple[int, ...]:
+    """Dial frequencies over the span, off the whole kilohertz on which carriers stand."""
+    step = max((high_hz - low_hz) // CANDIDATES, bandwidth_hz + 600)
+    step = -(-step // 1000) * 1000
+    return tuple(range(low_hz + 300, high_hz, step))
+
+
+def quietest(heard: dict[int, list[float]], apart_hz: int, wanted: int = WANTED) -> tuple[int, ...]:
+    """The frequencies whose loudest round was lowest, no two nearer than `apart_hz`, from low to high.
+
+    The loudest round and not the mean: a frequency that somebody uses now and then is not empty.
+    """
+    chosen: list[int] = []
+    for hz in sorted(heard, key=lambda each: max(heard[each])):
+        if all(abs(hz - other) >= apart_hz for other in chosen):
+            chosen.append(hz)
+        if len(chosen) == wanted:
+            break
+    return tuple(sorted(chosen))
+
+
+def _emptiest(
+    receiver: Receiver, band: FirstBand, bandwidth_hz: int, settle_s: float, clock: Clock
+) -> tuple[int, ...]:
+    within = receiver.frequency_range_hz()
+    heard: dict[int, list[float]] = {}
+    for _ in range(ROUNDS):
+        for hz in candidates(*band.listen_hz, bandwidth_hz):
+            if within is not None and not within[0] <= hz <= within[1]:
+                continue
+            if receiver.is_transmitting():
+                raise Transmitting(
+                    "receiver",
+                    "it says that it transmits, so listening has stopped.",
+                    "Try again when nobody is on the air.",
+                )
+            receiver.tune(hz)
+            clock.sleep(settle_s)
+            heard.setdefault(hz, []).append(fmean(receiver.read_power() for _ in range(READINGS)))
+    return quietest(heard, 3 * bandwidth_hz)
