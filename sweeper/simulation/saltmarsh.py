@@ -5,8 +5,6 @@ and broadcaster is invented.
 """
 
 import math
-from collections.abc import Sequence
-from dataclasses import replace
 from datetime import UTC, datetime
 
 from sweeper.simulation.hardware import Antenna, Receiver, Relays, Stage
@@ -52,14 +50,9 @@ _CHARGING: Hours = ((0, 0.0), (17, 0.0), (17.5, 1.0), (21.5, 1.0), (22.5, 0.0))
 _MICROVOLT = 1e-6
 
 
-def saltmarsh(seed: int = 1, bands: Sequence[str] = ()) -> World:
-    """The station with its sky and neighbours; another seed is another run of nights at the same place.
-
-    `bands` keeps only those: a smaller station for long runs.
-    """
-    whole = scenario(seed)
-    kept = tuple(channel for channel in whole.channels if not bands or channel.band in bands)
-    return World(replace(whole, channels=kept))
+def saltmarsh(seed: int = 1) -> World:
+    """The station with its sky and neighbours; another seed is another run of nights at the same place."""
+    return World(scenario(seed))
 
 
 def scenario(seed: int = 1) -> Scenario:
