@@ -21,11 +21,27 @@ S9_DBM = -73.0
 
 def faults(summaries: "pl.DataFrame", facts: StationFacts) -> list[tuple[str, str]]:
     """Everything that is seen, the gravest first."""
-    return [
+    return _stuck_meter(summaries) or [
         *_dead(summaries, facts),
         *_swapped(summaries),
         *_load_too_low(summaries),
         *_unit(summaries, facts),
+    ]
+
+
+def _stuck_meter(summaries: "pl.DataFrame") -> list[tuple[str, str]]:
+    """Every path alike to the last digit, hour after hour: nothing is being measured."""
+    noise = summaries.filter(summaries["for"] == "noise")
+    levels = ("level_antenna_bypass", "level_antenna_stage", "level_load_bypass", "level_load_stage")
+    seen = np.concatenate([noise[name].drop_nulls().to_numpy() for name in levels])
+    if len(seen) < 4 or float(np.ptp(seen)) > 1e-6:
+        return []
+    return [
+        (
+            "meter-stuck",
+            f"The meter stands at {seen[0]:.0f}, whatever is connected: the receiver does not report it, or it is "
+            "frozen. Nothing can be said until the readings move.",
+        )
     ]
 
 

@@ -223,3 +223,12 @@ def test_without_a_load_noise_that_follows_the_strongest_carrier_is_overload():
 def test_without_a_load_a_noisy_stage_is_not_called_overloaded():
     night = replace(HEALTHY, loads=False, passes=100, stage_k=30_000, wander=0.8)
     assert diagnose(season(night, 3), facts(night)).flags == ()
+
+
+def test_a_meter_that_never_moves_measures_nothing():
+    def frozen(table):
+        return table.with_columns(pl.lit(-100.0).alias("dbm"), pl.lit(-100.0).alias("reading"))
+
+    found = diagnose(season(HEALTHY, change=frozen), facts(HEALTHY))
+    assert found.flags == ("meter-stuck",)
+    assert "Nothing can be said" in found.sentences[0]

@@ -164,7 +164,25 @@ def test_mixed_bandwidths_on_one_channel_are_flagged():
     table = readings(night).with_columns(
         pl.when(pl.col("route") == "stage").then(500).otherwise(2400).alias("bandwidth_hz")
     )
-    assert (noise_rows(summarise_day(table, facts(night)))["flags"] == "mixed-bandwidth").all()
+    summary = noise_rows(summarise_day(table, facts(night)))
+    assert (summary["flags"] == "mixed-bandwidth").all()
+    assert summary["difference_db"].null_count() == summary.height
+
+
+def test_a_load_is_not_carried_over_to_another_bandwidth():
+    night = Night(passes=24, external_k=20_000)
+    later = pl.col("pass") >= 12
+    table = (
+        readings(night)
+        .filter((pl.col("source") != "load") | later.not_())
+        .with_columns(
+            pl.when(later).then(500).otherwise(2400).alias("bandwidth_hz"),
+            pl.when(later).then(pl.col("dbm") + 10 * np.log10(500 / 2400)).otherwise("dbm").alias("dbm"),
+        )
+    )
+    summary = noise_rows(summarise_day(table, facts(night)))
+    assert summary.filter(pl.col("bandwidth_hz") == 500)["noise_rise_db"].null_count() > 0
+    assert summary["noise_rise_db"].drop_nulls().min() > 5
 
 
 def test_an_unknown_averaging_time_is_read_off_the_scatter_of_the_load():
