@@ -3,12 +3,13 @@
 import contextlib
 import socket
 from collections.abc import Iterator
+from dataclasses import replace
 
 import pytest
 import serial
 
 from sweeper.clock import JumpingClock
-from sweeper.simulation import Served, saltmarsh, serve
+from sweeper.simulation import Served, World, saltmarsh, serve
 from sweeper.simulation.meter_tables import IC7300, ICR75, K3_FINE, TS480, dots
 
 
@@ -109,6 +110,46 @@ def test_gain_turned_back_holds_the_needle_up() -> None:
         ask(client, b"L RF 0.5")
         clock.sleep(1.0)
         assert strength_db(client) == -10
+
+
+def with_meter(**changes: float) -> World:
+    scenario = saltmarsh().scenario
+    return World(replace(scenario, receiver=replace(scenario.receiver, **changes)))
+
+
+def test_a_meter_in_s_units_steps_by_six_decibels() -> None:
+    # IARU Region 1 Technical Recommendation R.1: 6 dB per S-unit, S9 at 50 microvolts, so S0 at -54 dB.
+    world = with_meter(step_db=6.0, floor_db=-54.0)
+    clock = JumpingClock(world.first_evening)
+    with serve(world, clock) as served:
+        shown = set()
+        for hz in range(1_900_000, 29_000_000, 900_000):
+            served.receiver.turn_dial(hz, "USB")
+            clock.sleep(1.0)
+            shown.add(served.receiver.strength_db())
+        assert len(shown) > 2
+        assert all(level_db % 6 == 0 and level_db >= -54 for level_db in shown)
+
+
+def test_a_receiver_that_keeps_its_reading_for_a_while_repeats_it() -> None:
+    world = with_meter(refresh_s=0.5)
+    clock = JumpingClock(world.first_evening)
+    with serve(world, clock) as served:
+        readings = []
+        for _ in range(20):
+            clock.sleep(0.1)
+            readings.append(served.receiver.level_db())
+        assert len(set(readings)) <= 5
+
+
+def test_the_meter_stops_at_its_top() -> None:
+    world = with_meter(top_db=-30.0)
+    clock = JumpingClock(world.first_evening)
+    with serve(world, clock) as served:
+        served.receiver.turn_dial(215_000, "USB")
+        clock.sleep(1.0)
+        assert served.receiver.level_db() > -25.0
+        assert served.receiver.strength_db() == -30.0
 
 
 def test_a_relay_that_sticks_stays_where_it_lies() -> None:

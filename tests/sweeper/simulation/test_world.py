@@ -11,7 +11,7 @@ import skrf
 
 from sweeper.simulation import World, saltmarsh
 from sweeper.simulation.hardware import BARE, Stage, attenuator
-from sweeper.simulation.town import Broadcasters
+from sweeper.simulation.town import Broadcasters, Carrier
 
 EVENING = datetime(2026, 3, 1, 20, tzinfo=UTC).timestamp()
 
@@ -158,3 +158,26 @@ def test_a_pad_has_a_noise_figure_of_its_own_loss() -> None:
     # Any text on receivers; common practice. The pad at 290 K.
     pad = attenuator(6.0)
     assert 10 * math.log10(1 + pad.kelvin / 290) == pytest.approx(6.0)
+
+
+@pytest.mark.parametrize(("band", "hour"), [("40 m", 20), ("40 m", 4), ("10 m", 14), ("80 m", 15)])
+def test_the_truth_is_what_a_weak_signal_would_find(band: str, hour: int) -> None:
+    """S/N by its definition: the same signal in and out, the stage in and out, powers averaged for long."""
+    scenario = saltmarsh().scenario
+    when = datetime(2026, 3, 1 + (hour < 12), hour, 30, tzinfo=UTC)
+    place = next(c for c in scenario.channels if c.band == band and c.purpose == "noise")
+    calm = replace(scenario, carriers=(), sky=replace(scenario.sky, crashes_per_s=0.0))
+    signal = replace(calm, carriers=(Carrier(place.hz + 1200, 1e-6),), channels=(place,))
+    seconds = when.timestamp()
+
+    def power_w(world: World, route: str) -> float:
+        return statistics.fmean(
+            world.power_w(seconds, place.hz, "USB", 2400, "antenna", route) for _ in range(30_000)
+        )
+
+    ratio = {}
+    for route in ("bypass", "stage"):
+        noise_w = power_w(World(calm), route)
+        ratio[route] = (power_w(World(signal), route) - noise_w) / noise_w
+    change_db = 10 * math.log10(ratio["stage"] / ratio["bypass"])
+    assert change_db == pytest.approx(World(signal).truth_at(band, [when]).snr_change_db, abs=0.15)
