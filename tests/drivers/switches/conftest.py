@@ -24,6 +24,7 @@ class Bench:
     """A Modbus server of another make with eight coils, and everything that went over its wire."""
 
     link: str = ""
+    more: dict = field(default_factory=dict)
     welded: dict[int, bool] = field(default_factory=dict)
     refuse: ExcCodes | None = None
     writes: list[tuple[int, bool]] = field(default_factory=list)
@@ -145,6 +146,21 @@ def rtu_bench() -> Iterator[Bench]:
     line.close()
 
 
-@pytest.fixture(params=["tcp", "rtu"])
+@pytest.fixture
+def gateway_bench() -> Iterator[Bench]:
+    """A gateway that passes serial frames on over TCP as they are."""
+    bench = Bench(more={"framing": "rtu", "baud": 115200})
+    port = free_port()
+    bench.link = f"tcp://127.0.0.1:{port}"
+    serving = InThread(
+        lambda: ModbusTcpServer(
+            bench.device(1), framer=FramerType.RTU, address=("127.0.0.1", port), trace_packet=bench.trace
+        )
+    )
+    yield bench
+    serving.stop()
+
+
+@pytest.fixture(params=["tcp", "rtu", "gateway"])
 def bench(request: pytest.FixtureRequest) -> Bench:
     return request.getfixturevalue(f"{request.param}_bench")

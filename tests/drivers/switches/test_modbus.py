@@ -17,7 +17,9 @@ PATHS = {
 
 
 def options(bench: Bench, **more) -> ModbusOptions:
-    return ModbusOptions.model_validate({"link": bench.link, "paths": PATHS, "timeout_s": 0.3} | more)
+    return ModbusOptions.model_validate(
+        {"link": bench.link, "paths": PATHS, "timeout_s": 0.3} | bench.more | more
+    )
 
 
 @pytest.fixture
@@ -118,7 +120,7 @@ def test_a_serial_port_that_is_not_there_is_told():
 
 def test_requests_on_the_wire_are_the_standards_data_units(bench, switch):
     switch.select("antenna-stage")
-    framing = 7 if bench.link.startswith("tcp") else 1  # MBAP header, or the address byte
+    framing = 7 if options(bench).framing_used == "tcp" else 1  # MBAP header, or the address byte
     units = [request[framing : framing + 5].hex(" ") for request in bench.requests]
     assert units[:3] == ["01 00 00 00 02", "01 00 00 00 02", "05 00 00 ff 00"]
 
