@@ -36,6 +36,8 @@ CREATE TABLE memory (key TEXT PRIMARY KEY, value TEXT NOT NULL);
 PRAGMA user_version = 1;
 """
 VERSION = 1
+_ROWS_AT_ONCE = 10_000
+"""Rows as Python values take twenty times the room that they take in a frame."""
 
 
 def milliseconds(time: datetime) -> int:
@@ -171,20 +173,21 @@ class RunningDay:
         import polars as pl
 
         where, values = ("WHERE day = ?", (day.isoformat(),)) if day else ("", ())
-        rows = self._rows(
-            "SELECT time_ms, pass, band, hz, purpose, source, route, reading, dbm, bandwidth_hz, flags FROM readings "
-            "JOIN passes ON passes.number = pass JOIN channels ON channels.id = channel "
-            f"{where} ORDER BY day, pass, readings.number",
-            values,
-        )
-        if not rows:
-            return empty()
         names = schema()
-        columns = dict(zip(names, zip(*rows, strict=True), strict=True))
         raw = {name: (pl.Int64() if name == "time" else kind) for name, kind in names.items()}
-        return pl.DataFrame(columns, schema=raw).with_columns(
-            pl.from_epoch("time", time_unit="ms").dt.replace_time_zone("UTC").cast(names["time"])
-        )
+        parts = [empty()]
+        with _told(self._file):
+            cursor = self._connection.execute(
+                "SELECT time_ms, pass, band, hz, purpose, source, route, reading, dbm, bandwidth_hz, flags "
+                "FROM readings JOIN passes ON passes.number = pass JOIN channels ON channels.id = channel "
+                f"{where} ORDER BY day, pass, readings.number",
+                values,
+            )
+            while rows := cursor.fetchmany(_ROWS_AT_ONCE):
+                columns = dict(zip(names, zip(*rows, strict=True), strict=True))
+                time = pl.from_epoch("time", time_unit="ms").dt.replace_time_zone("UTC").cast(names["time"])
+                parts.append(pl.DataFrame(columns, schema=raw).with_columns(time))
+        return pl.concat(parts)
 
     def days_and_frame(self) -> tuple[tuple[date, ...], pl.DataFrame]:
         """The days that still have readings here and those readings, as they were at one moment."""
