@@ -1,14 +1,17 @@
 """Boards that are a table of bytes, each answered by a board of the other side's own making on a pty or TCP."""
 
 import os
+import re
 import select
 import socket
 import threading
 import tty
 from collections.abc import Callable, Iterator
+from pathlib import Path
 
 import pytest
 from pydantic import ValidationError
+from ruamel.yaml import YAML
 
 from drivers.config_files import folder
 from drivers.errors import BadReply, LinkTimeout, Stuck
@@ -253,3 +256,14 @@ def test_a_mistake_in_a_table_is_told_with_its_place(tmp_path, line, says):
 def test_an_unknown_table_names_those_there_are():
     with pytest.raises(ValidationError, match="one-byte, text-line, three-byte"):
         BoardOptions.model_validate({"link": "/dev/null", "dialect": "two-byte", "paths": PATHS})
+
+
+def test_the_example_of_the_docs_is_a_table(tmp_path):
+    page = (Path(__file__).parents[3] / "docs" / "add-a-relay-board.md").read_text("utf-8")
+    table_text, section = re.findall(r"```yaml\n(.*?)```", page, re.DOTALL)
+    file = tmp_path / "shed.yaml"
+    file.write_text(table_text, "utf-8")
+    switch = YAML(typ="safe").load(section)["switch"]
+    keys = {key: value for key, value in switch.items() if key not in ("driver", "settle_s")}
+    options = BoardOptions.model_validate(keys | {"dialect": str(file)})
+    assert options.table.allowed() >= {b"K1 ON\r\n", b"K2?\r\n"}
