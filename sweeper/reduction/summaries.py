@@ -84,11 +84,10 @@ def code_fingerprint() -> str:
 
 def _made_from(store: Store, facts: StationFacts) -> dict[date, str]:
     """For each day what its summary would be made from; empty for a day that is still running."""
-    made = {}
-    for day in store.days():
-        identity = store.day_identity(day)
-        made[day] = f"{code_fingerprint()} {facts.fingerprint} {identity}" if identity else ""
-    return made
+    made_by = f"{code_fingerprint()} {facts.fingerprint}"
+    return {
+        day: f"{made_by} {identity}" if identity else "" for day, identity in store.day_identities().items()
+    }
 
 
 def _read(folder: Path) -> _Kept:

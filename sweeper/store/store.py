@@ -170,15 +170,25 @@ class Store:
             return written
         return written.vstack(_without_passes_of(running, written)).sort("pass", maintain_order=True)
 
+    def day_identities(self) -> dict[date, str]:
+        """For each day that has readings, in order, a text that changes whenever its file does.
+
+        Empty while readings of the day are still in the database.
+        """
+        running = self._read(RunningDay.days, tuple[date, ...]())
+        written = finished.list_days(self._days)[0]
+        found = {}
+        for day in sorted({*running, *written}):
+            try:
+                stat = written[day].stat() if day not in running else None
+            except OSError:
+                continue  # Gone since it was listed.
+            found[day] = f"{day.isoformat()} {stat.st_size} {stat.st_mtime_ns}" if stat else ""
+        return found
+
     def day_identity(self, day: date) -> str:
-        """A text that changes whenever a finished day's file does; empty while readings are still in the database."""
-        if day in self._read(RunningDay.days, tuple[date, ...]()):
-            return ""
-        try:
-            stat = (self._days / finished.file_name(day)).stat()
-        except OSError:
-            return ""
-        return f"{day.isoformat()} {stat.st_size} {stat.st_mtime_ns}"
+        """The identity of one day; empty also where there is none."""
+        return self.day_identities().get(day, "")
 
     def readings(self, start: datetime | None = None, end: datetime | None = None) -> pl.LazyFrame:
         """All readings from `start` to before `end` (aware instants), whichever files they are in."""
