@@ -36,6 +36,24 @@ def asking(dialect: Dialect, query: Query, address: int) -> Call:
     return Call(message + b"\n", _scpi_reader(query.reply))
 
 
+def identifying(dialect: Dialect, query: Query, address: int) -> Call:
+    """The call that asks who is there; BadReply when it is not what `query` expects."""
+    call = asking(dialect, query, address)
+
+    def read(received: bytes) -> Values | None:
+        values = call.read(received)
+        for field, expected in query.expect.items():
+            if values is not None and values.get(field) != expected:
+                raise BadReply(
+                    PART,
+                    f"it calls itself {values.get(field)!r}, a {dialect.receiver} says {expected!r}.",
+                    "Is the dialect the right one?",
+                )
+        return values
+
+    return Call(call.request, read)
+
+
 def setting(dialect: Dialect, control: Control, values: Mapping[str, Value], address: int) -> Call:
     """The call that sets `control`; ascii returns what it then reads back, the others an empty reply."""
     if control.set is None:

@@ -7,12 +7,15 @@ of hamlib 4.5, sections "Protocol" and "Commands"; error numbers from hamlib's `
 Only the commands, levels and functions listed here can be written. None of them keys a transmitter.
 """
 
+from collections.abc import Callable
 from dataclasses import dataclass
+from typing import Generic, TypeVar
 
 from drivers.errors import BadReply, LinkLost, LinkTimeout, Refused, RigError, Unsupported
 from drivers.links import Reader
 
 PART = "receiver"
+T = TypeVar("T")
 
 COMMANDS = {
     "get_freq": "f",
@@ -25,9 +28,26 @@ COMMANDS = {
     "set_func": "U",
     "get_ptt": "t",
     "get_info": "_",
+    "get_cache": "\\get_cache",
+    "set_cache": "\\set_cache",
     "dump_state": "\\dump_state",
 }
 """Every command this program sends: long name, as replies repeat it, and what is sent for it."""
+
+WITH_VFO = frozenset(
+    {
+        "get_freq",
+        "set_freq",
+        "get_mode",
+        "set_mode",
+        "get_level",
+        "set_level",
+        "get_func",
+        "set_func",
+        "get_ptt",
+    }
+)
+"""Commands that name a VFO first where rigctld was started with ``--vfo``."""
 
 LEVELS = frozenset({"STRENGTH", "RAWSTR", "PREAMP", "ATT", "AGC", "RF", "SQL", "?"})
 FUNCTIONS = frozenset({"NB", "NB2", "NR", "ANF", "MN", "APF", "?"})
@@ -54,24 +74,31 @@ _ERRORS: dict[int, tuple[type[RigError], str]] = {
 
 
 @dataclass(frozen=True, slots=True)
-class Call:
-    """A request and how its reply is read: the lines between the repeated command and the error number."""
+class Call(Generic[T]):
+    """A request and how its reply is read, down to the value it carries."""
 
     request: bytes
-    read: Reader[tuple[str, ...]]
+    read: Reader[T]
 
 
-def call(command: str, *words: str, vfo: str = "") -> Call:
-    """A call of one of `COMMANDS`. ValueError for anything else: the program must not be able to say it."""
+Lines = tuple[str, ...]
+"""What stands in a reply between the repeated command and the error number."""
+
+
+def call(command: str, *words: str, parse: Callable[[Lines], T], vfo: str = "") -> Call[T]:
+    """A call of one of `COMMANDS`, its reply turned into a value by `parse`, which may raise BadReply.
+
+    ValueError for anything else: the program must not be able to say it.
+    """
     if command in ("get_level", "set_level") and words[0] not in LEVELS:
         raise ValueError(f"level {words[0]!r} is not one this program touches")
     if command in ("get_func", "set_func") and words[0] not in FUNCTIONS:
         raise ValueError(f"function {words[0]!r} is not one this program touches")
-    addressed = (vfo, *words) if vfo and command != "get_info" else words
+    addressed = (vfo, *words) if vfo and command in WITH_VFO else words
     line = " ".join((COMMANDS[command], *addressed))
     if not line.isascii() or not line.isprintable():
         raise ValueError(f"{line!r} is no command line")
-    return Call(f"+{line}\n".encode("ascii"), _reader(command))
+    return Call(f"+{line}\n".encode("ascii"), _reader(command, parse))
 
 
 CHECK_VFO = b"\\chk_vfo\n"
@@ -87,10 +114,10 @@ def read_check_vfo(received: bytes) -> bool | None:
     return answer == b"1"
 
 
-def _reader(command: str) -> Reader[tuple[str, ...]]:
+def _reader(command: str, parse: Callable[[Lines], T]) -> Reader[T]:
     head = f"{command}:".encode("ascii")
 
-    def read(received: bytes) -> tuple[str, ...] | None:
+    def read(received: bytes) -> T | None:
         if not received.startswith(head[: len(received)]):
             raise BadReply(PART, f"asked for {command}, {received[:60]!r} came back.")
         if received[-1:] != b"\n":
@@ -109,7 +136,7 @@ def _reader(command: str) -> Reader[tuple[str, ...]]:
         if number != b"RPRT 0":
             raise _error(command, number)
         try:
-            return tuple(line.decode("ascii") for line in lines[1:-2])
+            return parse(tuple(line.decode("ascii") for line in lines[1:-2]))
         except UnicodeDecodeError as fault:
             raise BadReply(PART, f"the reply to {command} holds bytes that are no text.") from fault
 
@@ -125,7 +152,7 @@ def _error(command: str, line: bytes) -> RigError:
     return kind(PART, f"{command}: {what} (hamlib error {number}).")
 
 
-def value(lines: tuple[str, ...], name: str = "") -> str:
+def value(lines: Lines, name: str = "") -> str:
     """The one value of a reply: after ``name:`` where it has a name, else the bare line."""
     for line in lines:
         if not name:
@@ -133,6 +160,48 @@ def value(lines: tuple[str, ...], name: str = "") -> str:
         if line.startswith(f"{name}:"):
             return line[len(name) + 1 :].strip()
     raise BadReply(PART, f"the reply {' / '.join(lines)!r} lacks {name or 'a value'}.")
+
+
+def level(lines: Lines) -> float:
+    """A level's value."""
+    return number(value(lines))
+
+
+def hz(lines: Lines) -> int:
+    """The dial frequency, in hertz."""
+    return round(number(value(lines, "Frequency")))
+
+
+def mode(lines: Lines) -> tuple[str, int | None]:
+    """Mode and pass band in hertz; None where the receiver does not tell one."""
+    name = value(lines, "Mode")
+    if not name.isalnum():
+        raise BadReply(PART, f"{name[:40]!r} is no mode.")
+    return name, int(number(value(lines, "Passband"))) or None
+
+
+def flag(name: str = "") -> Callable[[Lines], bool]:
+    """Whether something is on: 0 is off; hamlib numbers the ways of being on."""
+
+    def parse(lines: Lines) -> bool:
+        return number(value(lines, name)) != 0
+
+    return parse
+
+
+def cache_ms(lines: Lines) -> float:
+    """For how long hamlib answers from memory instead of asking the receiver, in milliseconds."""
+    return number(value(lines, "Timeout (msecs)"))
+
+
+def info(lines: Lines) -> str:
+    """What the receiver says it is."""
+    return value(lines, "Info")
+
+
+def nothing(lines: Lines) -> bool:
+    """The reply to a setting holds no value; True says that it came."""
+    return not lines
 
 
 def number(text: str) -> float:
@@ -146,31 +215,28 @@ def number(text: str) -> float:
     return result
 
 
-def names(lines: tuple[str, ...]) -> frozenset[str]:
+def names(lines: Lines) -> frozenset[str]:
     """The names that a ``?`` request lists."""
     return frozenset(" ".join(lines).split())
 
 
-def receive_range_hz(lines: tuple[str, ...]) -> tuple[int, int] | None:
-    """Lowest and highest frequency the receiver covers, from ``dump_state``; None when it tells none."""
-    ranges_hz = _ranges_hz(lines)[0]
+Range = tuple[int, int]
+
+
+def span_hz(ranges_hz: list[Range]) -> Range | None:
+    """Lowest and highest frequency of some ranges, in hertz; None when there are none."""
     if not ranges_hz:
         return None
     return min(start_hz for start_hz, _ in ranges_hz), max(end_hz for _, end_hz in ranges_hz)
 
 
-def has_transmitter(lines: tuple[str, ...]) -> bool:
-    """Whether ``dump_state`` lists frequencies on which it can transmit."""
-    return bool(_ranges_hz(lines)[1])
-
-
-def _ranges_hz(lines: tuple[str, ...]) -> tuple[list[tuple[int, int]], list[tuple[int, int]]]:
-    """Receive and transmit ranges (start, end) in hertz.
+def ranges_hz(lines: Lines) -> tuple[list[Range], list[Range]]:
+    """Receive and transmit ranges (start, end) in hertz, from ``dump_state``.
 
     From the fourth line on, one range a line (start, end, modes, lowest and highest power, VFOs, antennas);
     zeros end the receive ranges, and zeros again the transmit ranges.
     """
-    lists: tuple[list[tuple[int, int]], list[tuple[int, int]]] = ([], [])
+    lists: tuple[list[Range], list[Range]] = ([], [])
     which = 0
     for line in lines[3:]:
         fields = line.split()

@@ -167,7 +167,7 @@ def _pattern_of(part: bytes | Field) -> bytes:
         case "number":
             return rb"\s*(%s)\s*" % _NUMBER
         case "word":
-            return rb"([^\s,;]{1,64})"
+            return rb"([!-+\--:<-~]{1,64})"  # printable, but no comma and no semicolon
         case _:
             return rb"(.{%d})" % part.size
 

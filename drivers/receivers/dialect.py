@@ -10,7 +10,7 @@ from pydantic import Field, ValidationInfo, field_validator
 
 from drivers.config_files import dialect_file, dialect_names
 from drivers.contracts import Driver, Tuning
-from drivers.errors import BadReply, Refused, RigError, Stuck
+from drivers.errors import Refused, RigError, Stuck
 from drivers.links import Link, LinkOptions, open_link
 from drivers.protocols import calls
 from drivers.protocols.calls import PART, Call, Values
@@ -86,14 +86,7 @@ class DialectReceiver:
         query = self._dialect.identify
         if query is None:
             return f"{self._dialect.receiver} (it cannot say so itself)"
-        values = self._ask(self._asking(query))
-        for field, expected in query.expect.items():
-            if values.get(field) != expected:
-                raise BadReply(
-                    PART,
-                    f"it calls itself {values.get(field)!r}, a {self._dialect.receiver} says {expected!r}.",
-                    "Is the dialect the right one?",
-                )
+        values = self._ask(calls.identifying(self._dialect, query, self._address))
         told = " ".join(str(value) for value in values.values())
         return f"{self._dialect.receiver} ({told})" if told else self._dialect.receiver
 

@@ -3,8 +3,8 @@
 The wire is in `drivers.protocols.hamlib`; here is what is asked, in which order, and what is put back.
 """
 
-from collections.abc import Mapping
-from typing import Any, Literal
+from collections.abc import Callable, Mapping
+from typing import Any, Literal, TypeVar
 
 from pydantic import Field
 
@@ -14,8 +14,7 @@ from drivers.links import Link, LinkOptions, open_link
 from drivers.protocols import hamlib as wire
 from drivers.receivers.settings import Setting
 
-STEP = 0.02
-"""Gains come back rounded to the receiver's own steps, 1 in 255 or 1 in 100 (common practice)."""
+T = TypeVar("T")
 
 
 class Options(LinkOptions):
@@ -36,43 +35,43 @@ class HamlibReceiver:
         self._options = options
         self._link = link
         self._vfo = "currVFO" if link.exchange(wire.CHECK_VFO, wire.read_check_vfo) else ""
-        self._get_freq = self._call("get_freq")
-        self._get_mode = self._call("get_mode")
-        self._get_ptt = self._call("get_ptt")
-        self._get_power = self._call("get_level", options.level)
+        self._get_freq = self._call("get_freq", parse=wire.hz)
+        self._get_mode = self._call("get_mode", parse=wire.mode)
+        self._get_ptt = self._call("get_ptt", parse=wire.flag("PTT"))
+        self._get_power = self._call("get_level", options.level, parse=wire.level)
         self._tells_transmit = self._knows_transmit_state()
         self._settings = self._find_settings()
         self._prepared = False
         link.on_connect(self._greet)
 
     def identify(self) -> str:
-        return wire.value(self._ask(self._call("get_info")), "Info") or "a receiver behind hamlib"
+        return self._ask(self._call("get_info", parse=wire.info)) or "a receiver behind hamlib"
 
     def frequency_range_hz(self) -> tuple[int, int] | None:
-        return wire.receive_range_hz(self._ask(self._call("dump_state")))
+        received, _ = self._ask(self._call("dump_state", parse=wire.ranges_hz))
+        return wire.span_hz(received)
 
     def tuning(self) -> Tuning:
-        lines = self._ask(self._get_mode)
-        bandwidth_hz = int(wire.number(wire.value(lines, "Passband")))
-        return Tuning(self.frequency_hz(), wire.value(lines, "Mode"), bandwidth_hz or None)
+        mode, bandwidth_hz = self._ask(self._get_mode)
+        return Tuning(self.frequency_hz(), mode, bandwidth_hz)
 
     def tune(self, hz: int) -> None:
-        self._ask(self._call("set_freq", str(hz)))
+        self._put("set_freq", str(hz))
 
     def set_mode(self, mode: str, bandwidth_hz: int | None) -> None:
-        self._ask(self._call("set_mode", mode, str(bandwidth_hz or 0)))
-        standing = wire.value(self._ask(self._get_mode), "Mode")
+        self._put("set_mode", mode, str(bandwidth_hz or 0))
+        standing, _ = self._ask(self._get_mode)
         if standing != mode:
             raise Stuck(wire.PART, f"told to receive {mode}, it stands at {standing}.", "Has it that mode?")
 
     def frequency_hz(self) -> int:
-        return round(wire.number(wire.value(self._ask(self._get_freq), "Frequency")))
+        return self._ask(self._get_freq)
 
     def read_power(self) -> float:
-        return wire.number(wire.value(self._ask(self._get_power)))
+        return self._ask(self._get_power)
 
     def is_transmitting(self) -> bool:
-        return self._tells_transmit and wire.value(self._ask(self._get_ptt), "PTT") != "0"
+        return self._tells_transmit and self._ask(self._get_ptt)
 
     def remember(self) -> Mapping[str, Any]:
         tuning = self.tuning()
@@ -146,6 +145,7 @@ class HamlibReceiver:
             "APF": False,
             "PREAMP": options.preamp_db,
             "ATT": options.attenuator_db,
+            "CACHE": 0.0,  # else it repeats what it was told to tune to, and nothing is verified
         }
         return {key: to for key, to in wanted.items() if to is not None and key in self._settings}
 
@@ -153,16 +153,16 @@ class HamlibReceiver:
         return self._settings[key].bring_to(wanted)
 
     def _find_settings(self) -> dict[str, Setting]:
-        readable = wire.names(self._ask(self._call("get_level", "?")))
-        settable = wire.names(self._ask(self._call("set_level", "?")))
-        found = {}
+        readable = self._ask(self._call("get_level", "?", parse=wire.names))
+        settable = self._ask(self._call("set_level", "?", parse=wire.names))
+        found = {"CACHE": Setting("hamlib's memory of the dial", self._cache_ms, self._set_cache_ms)}
         for key, name in LEVEL_NAMES.items():
             if key in readable | settable:
                 read = (lambda key=key: self._level(key)) if key in readable else None
                 put = (lambda to, key=key: self._set_level(key, to)) if key in settable else None
                 found[key] = Setting(name, read, put)
-        readable = wire.names(self._ask(self._call("get_func", "?")))
-        settable = wire.names(self._ask(self._call("set_func", "?")))
+        readable = self._ask(self._call("get_func", "?", parse=wire.names))
+        settable = self._ask(self._call("set_func", "?", parse=wire.names))
         for key, name in FUNCTION_NAMES.items():
             if key in readable | settable:
                 read = (lambda key=key: self._function(key)) if key in readable else None
@@ -170,17 +170,23 @@ class HamlibReceiver:
                 found[key] = Setting(name, read, put)
         return found
 
+    def _cache_ms(self) -> float:
+        return self._ask(self._call("get_cache", parse=wire.cache_ms))
+
+    def _set_cache_ms(self, to: float) -> None:
+        self._put("set_cache", f"{to:g}")
+
     def _level(self, key: str) -> float:
-        return wire.number(wire.value(self._ask(self._call("get_level", key))))
+        return self._ask(self._call("get_level", key, parse=wire.level))
 
     def _set_level(self, key: str, to: float) -> None:
-        self._ask(self._call("set_level", key, f"{to:g}"))
+        self._put("set_level", key, f"{to:g}")
 
     def _function(self, key: str) -> bool:
-        return wire.value(self._ask(self._call("get_func", key))) != "0"
+        return self._ask(self._call("get_func", key, parse=wire.flag()))
 
     def _set_function(self, key: str, to: bool) -> None:
-        self._ask(self._call("set_func", key, "1" if to else "0"))
+        self._put("set_func", key, "1" if to else "0")
 
     def _knows_transmit_state(self) -> bool:
         try:
@@ -190,13 +196,17 @@ class HamlibReceiver:
         return True
 
     def _can_transmit(self) -> bool:
-        return wire.has_transmitter(self._ask(self._call("dump_state")))
+        _, transmitted = self._ask(self._call("dump_state", parse=wire.ranges_hz))
+        return bool(transmitted)
 
-    def _call(self, command: str, *words: str) -> wire.Call:
-        return wire.call(command, *words, vfo=self._vfo)
+    def _call(self, command: str, *words: str, parse: Callable[[wire.Lines], T]) -> wire.Call[T]:
+        return wire.call(command, *words, parse=parse, vfo=self._vfo)
 
-    def _ask(self, call: wire.Call) -> tuple[str, ...]:
+    def _ask(self, call: wire.Call[T]) -> T:
         return self._link.exchange(call.request, call.read)
+
+    def _put(self, command: str, *words: str) -> None:
+        self._ask(self._call(command, *words, parse=wire.nothing))
 
 
 LEVEL_NAMES = {"AGC": "AGC", "RF": "RF gain", "SQL": "squelch", "PREAMP": "preamplifier", "ATT": "attenuator"}

@@ -6,6 +6,9 @@ from typing import Any
 
 from drivers.errors import BadReply, Refused, Unsupported
 
+STEP = 0.02
+"""Gains from 0 to 1 come back rounded to the receiver's own steps, 1 in 100 or finer (common practice)."""
+
 
 @dataclass(frozen=True, slots=True)
 class Setting:
@@ -26,7 +29,7 @@ class Setting:
 
     def bring_to(self, wanted: Any) -> bool:
         """Set it and read it back. False where it cannot be known to stand as wanted."""
-        if self.value() == wanted:
+        if _same(self.value(), wanted):
             return True
         if self.set is None:
             return False
@@ -34,4 +37,10 @@ class Setting:
             self.set(wanted)
         except (Unsupported, Refused, BadReply):
             return False
-        return bool(self.value() == wanted)
+        return _same(self.value(), wanted)
+
+
+def _same(standing: Any, wanted: Any) -> bool:
+    if isinstance(standing, float) and isinstance(wanted, float | int):
+        return abs(standing - wanted) <= STEP
+    return bool(standing == wanted)

@@ -18,6 +18,7 @@ _LONG = {
 _ALLOWED = {
     "set_freq", "get_freq", "set_mode", "get_mode", "set_level", "get_level", "set_func", "get_func", "get_ptt",
     "get_info", "quit", "dump_state", "chk_vfo", "get_vfo", "get_powerstat", "dump_caps", "get_vfo_info",
+    "get_cache", "set_cache",
 }  # fmt: skip
 _LEVELS_MAY_BE_SET = {"PREAMP", "ATT", "AGC", "RF", "SQL", "AF", "NB", "NR", "AGC_TIME", "NOTCHF", "?"}
 _FUNCTIONS_MAY_BE_SET = {"NB", "NB2", "NR", "ANF", "ANL", "APF", "SQL", "?"}
@@ -79,6 +80,7 @@ class NetworkReceiver:
         self.log = CommandLog("network receiver", allowed, kind_of, ours=ours)
         self.levels = {"PREAMP": 0.0, "ATT": 0.0, "AGC": 2.0, "RF": 1.0, "SQL": 0.0, "AF": 0.2, "NR": 0.0}
         self.functions = {"NB": 0, "NR": 0, "ANF": 0, "APF": 0}
+        self.cache_ms = 500
         self._commands: dict[str, Callable[[list[str]], tuple[int, list[tuple[str, str]]]]] = {
             "get_freq": lambda _: (_OK, [("Frequency", str(bench.hz))]),
             "set_freq": self._set_freq,
@@ -92,6 +94,8 @@ class NetworkReceiver:
             "get_vfo": lambda _: (_OK, [("VFO", "VFOA")]),
             "set_vfo": lambda _: (_OK, []),
             "get_info": lambda _: (_OK, [("Info", "Saltmarsh receiver, listening only")]),
+            "get_cache": lambda _: (_OK, [("Timeout (msecs)", str(self.cache_ms))]),
+            "set_cache": self._set_cache,
             "get_powerstat": lambda _: (_OK, [("Power Status", "1")]),
             "get_split_vfo": lambda _: (_OK, [("Split", "0"), ("TX VFO", "VFOA")]),
             "get_lock_mode": lambda _: (_OK, [("Locked", "0")]),
@@ -131,6 +135,12 @@ class NetworkReceiver:
         if code or not values:
             return f"RPRT {code}\n"
         return "".join(f"{value}\n" for _, value in values)
+
+    def _set_cache(self, arguments: list[str]) -> tuple[int, list[tuple[str, str]]]:
+        if not (arguments and arguments[0].isdigit()):
+            return _INVALID, []
+        self.cache_ms = int(arguments[0])
+        return _OK, []
 
     def _set_freq(self, arguments: list[str]) -> tuple[int, list[tuple[str, str]]]:
         try:

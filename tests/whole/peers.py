@@ -40,7 +40,9 @@ def answers(port: int) -> bool:
 
 
 @contextlib.contextmanager
-def rigctld(model: int, device: str | None = None, baud: int | None = None) -> Iterator[int]:
+def rigctld(
+    model: int, device: str | None = None, baud: int | None = None, arguments: tuple[str, ...] = ()
+) -> Iterator[int]:
     """hamlib's rigctld for a receiver model, 1 being its own dummy; yields its TCP port."""
     program = shutil.which("rigctld")
     if program is None:
@@ -49,6 +51,7 @@ def rigctld(model: int, device: str | None = None, baud: int | None = None) -> I
     command = [program, "-m", str(model), "-T", "127.0.0.1", "-t", str(port)]
     command += ["-r", device] if device else []
     command += ["-s", str(baud)] if baud else []
+    command += arguments
     with subprocess.Popen(command, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL) as process:
         try:
             until(lambda: process.poll() is not None or answers(port), f"rigctld -m {model} to listen")

@@ -14,6 +14,7 @@ from drivers.protocols.dialect import Dialect, DialectError, parse
 from drivers.protocols.template import parse as template
 from drivers.receivers.dialect import load
 
+DIALECTS = {name: load(name) for name in dialect_names()}
 GOOD = """\
 receiver: Saltmarsh tin ear
 reference: invented for this test
@@ -78,8 +79,8 @@ def test_the_dialects_that_come_with_the_program_cite_their_reference(name: str)
 
 def families() -> dict[str, list[Dialect]]:
     by_family: dict[str, list[Dialect]] = {}
-    for name in dialect_names():
-        by_family.setdefault(load(name).family, []).append(load(name))
+    for dialect in DIALECTS.values():
+        by_family.setdefault(dialect.family, []).append(dialect)
     return by_family
 
 
@@ -174,7 +175,7 @@ def test_a_garbled_answer_is_not_a_reading() -> None:
 @pytest.mark.parametrize("name", dialect_names())
 @given(noise=st.binary(max_size=120))
 def test_random_bytes_raise_nothing_but_rig_errors(name: str, noise: bytes) -> None:
-    dialect = load(name)
+    dialect = DIALECTS[name]
     for query in (dialect.frequency, dialect.mode, dialect.meter):
         with contextlib.suppress(BadReply, Refused):
             asking(dialect, query, dialect.address or 0).read(noise)

@@ -10,6 +10,7 @@ from drivers.protocols.calls import asking
 from drivers.protocols.dialect import Dialect
 from drivers.receivers.dialect import load
 
+IC7300 = load("ic7300")
 RADIO = 0x94
 BODY = st.binary(min_size=1, max_size=12).filter(lambda body: max(body) < 0xFA)
 
@@ -20,7 +21,7 @@ def reply(body: bytes, to: int = frames.CONTROLLER, sender: int = RADIO) -> byte
 
 @pytest.fixture
 def dialect() -> Dialect:
-    return load("ic7300")
+    return IC7300
 
 
 def test_a_request_looks_as_published() -> None:
@@ -72,7 +73,7 @@ def test_a_frame_of_the_wrong_length_is_no_frequency(dialect: Dialect) -> None:
 
 @given(st.binary(max_size=200))
 def test_noise_on_the_bus_raises_nothing_but_a_bad_reply(noise: bytes) -> None:
-    dialect = load("ic7300")
+    dialect = IC7300
     try:
         values = asking(dialect, dialect.meter, RADIO).read(noise)
     except (BadReply, Refused):
