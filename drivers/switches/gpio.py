@@ -5,6 +5,7 @@ line does after the program ends is up to the kernel's driver, and at power-on i
 floating or low line is antenna-bypass. A line drives a transistor, never a coil by itself.
 """
 
+import errno
 from collections.abc import Iterable
 from typing import TYPE_CHECKING, Literal
 
@@ -63,7 +64,9 @@ class Lines:
         except ValueError as fault:
             raise Unsupported(part, f"it has no such line: {fault}.", "gpioinfo lists the lines.") from None
         except OSError as fault:
-            raise InUse(part, f"a line cannot be taken: {fault}.", "gpioinfo shows who holds it.") from None
+            if fault.errno == errno.EBUSY:
+                raise InUse(part, "another program holds a line of it.", "gpioinfo shows which.") from None
+            raise LinkLost(part, f"its lines cannot be taken: {fault}.", "gpioinfo shows them.") from None
 
     def identify(self) -> str:
         return f"lines {', '.join(self._key)} of {self._link}"
