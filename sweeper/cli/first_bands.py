@@ -1,5 +1,6 @@
 """Bands and channels to begin with, from ``configs/bands.yaml``. Reads that one file."""
 
+from collections.abc import Iterable
 from dataclasses import dataclass, replace
 
 from drivers.config_files import folder
@@ -43,7 +44,7 @@ def first_bands() -> tuple[FirstBand, ...]:
 def chosen(answer: str, offered: tuple[FirstBand, ...]) -> tuple[FirstBand, ...]:
     """The bands that an answer such as ``40 m, 20 m`` or ``all`` names; ValueError with those that are not known."""
     if answer.strip().lower() == "all":
-        return offered
+        return _each_once(offered)
     by_name = {_plain(band.name): band for band in offered}
     wanted = [_plain(name) for name in answer.split(",") if name.strip()]
     unknown = [name for name in wanted if name not in by_name]
@@ -51,7 +52,17 @@ def chosen(answer: str, offered: tuple[FirstBand, ...]) -> tuple[FirstBand, ...]
         raise ValueError(
             f"{', '.join(unknown) or 'nothing'} is not on the list; it has {', '.join(b.name for b in offered)}"
         )
-    return tuple(band for band in offered if _plain(band.name) in wanted)
+    return _each_once(band for band in offered if _plain(band.name) in wanted)
+
+
+def _each_once(bands: Iterable[FirstBand]) -> tuple[FirstBand, ...]:
+    """Neighbouring bands share a standard-frequency carrier; the first one that is measured there keeps it."""
+    taken: set[int] = set()
+    found = []
+    for band in bands:
+        found.append(replace(band, carrier_hz=tuple(hz for hz in band.carrier_hz if hz not in taken)))
+        taken.update(band.carrier_hz)
+    return tuple(found)
 
 
 def _plain(name: str) -> str:

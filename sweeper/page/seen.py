@@ -3,10 +3,11 @@
 Pure: no socket, no clock but the one handed in. The browser only paints.
 """
 
-from datetime import datetime
+from datetime import date, datetime
 from typing import Any
 from zoneinfo import ZoneInfo
 
+from sweeper.analysis.findings import PeriodFinding, Verdict
 from sweeper.daemon.messages import State, Visited
 from sweeper.page.feed import Now
 from sweeper.page.tonight import Tonight
@@ -71,28 +72,37 @@ def tonight_seen(tonight: Tonight, station: Station) -> Json:
     bands = []
     for band in findings.bands:
         period = tonight.latest.get(band.band)
-        if period is None:
-            continue
+        steps = tonight.steps.get(band.band, ())
+        verdict: Verdict = period.verdict if period else "undecided"
         bands.append(
             {
                 "band": band.band,
-                "hour": wording.local_hour(period.hour_utc, zone, on),
-                "seen": f"{wording.count(period.passes, 'pass', 'passes')}, {wording.count(period.nights, 'night')}",
-                "change": wording.interval(period.snr_change_db),
-                "verdict": period.verdict,
-                "words": f"{wording.VERDICT_SIGNS[period.verdict]} {wording.VERDICT_WORDS[period.verdict]}",
-                "reason": period.reason,
+                "change": _change(period, zone, on),
+                "seen": _seen(period),
+                "verdict": verdict,
+                "words": f"{wording.VERDICT_SIGNS[verdict]} {wording.VERDICT_WORDS[verdict]}",
+                "reason": period.reason if period else band.recommendation,
                 "steps": [
-                    [
-                        round(step.change_db.value, 2),
-                        round(step.change_db.low, 2),
-                        round(step.change_db.high, 2),
-                    ]
-                    for step in tonight.steps.get(band.band, ())
+                    [round(end, 2) for end in (step.change_db.value, step.change_db.low, step.change_db.high)]
+                    for step in steps
                 ],
             }
         )
     return {"trouble": tonight.trouble, "bands": bands, "worthwhile_db": findings.worthwhile_db}
+
+
+def _change(period: PeriodFinding | None, zone: str, on: date) -> str:
+    if period is None:
+        return "–"
+    known = period.snr_change_db
+    value = f"{wording.interval(known)} dB" if known is not None else "–"
+    return f"{wording.local_hour(period.hour_utc, zone, on)}: {value}"
+
+
+def _seen(period: PeriodFinding | None) -> str:
+    if period is None:
+        return ""
+    return f"{wording.count(period.passes, 'pass', 'passes')}, {wording.count(period.nights, 'night')}"
 
 
 def _heading(now: Now, state: State | None) -> str:

@@ -5,6 +5,7 @@ the next round, never by the page.
 """
 
 import asyncio
+import logging
 import time
 from collections import deque
 from collections.abc import Awaitable, Callable
@@ -15,6 +16,8 @@ from typing import TYPE_CHECKING
 from sweeper.analysis.findings import Interval, PeriodFinding
 from sweeper.errors import Told
 from sweeper.station import Station
+
+log = logging.getLogger(__name__)
 
 if TYPE_CHECKING:
     from sweeper.reduction import Reduced
@@ -84,6 +87,10 @@ class Reducing:
                 self._tonight.take(reduced, hour)
             except Told as told:
                 self._tonight.trouble = str(told)
+            except Exception:
+                # A defect in the reduction must not take the view of the night with it; the next pass tries again.
+                log.exception("the night could not be reduced")
+                self._tonight.trouble = "The night could not be reduced; the log says why."
             await self._done()
             # Half of the time at most: the measuring shares this computer.
             await asyncio.sleep(time.monotonic() - began)

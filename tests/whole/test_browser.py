@@ -17,6 +17,8 @@ from selenium.webdriver.common.keys import Keys
 from tests.whole.browser import browser, look, page_served, violations
 from tests.whole.unattended import Unattended, ended, unattended, until
 
+SLOW_S = 90.0
+"""A reduction with all that it imports takes seconds, and many of them where other tests run beside."""
 HOSTILE = '<img src=x onerror="document.title=\'got in\'"><script>document.title="got in"</script>'
 INJECTED = """
 const inline = document.createElement("script");
@@ -73,11 +75,16 @@ def test_the_page_follows_a_pass_while_it_runs(station: Unattended, chromium: we
 
         until(several, "visits going by")
         until(lambda: "pass" in text(chromium, "#passes li"), "a pass that is over")
-        until(lambda: len(chromium.find_elements(By.CSS_SELECTOR, "#bands li")) == 2, "both bands' findings")
+        until(
+            lambda: len(chromium.find_elements(By.CSS_SELECTOR, "#bands li")) == 2,
+            "both bands' findings",
+            SLOW_S,
+        )
         first = len(chromium.find_elements(By.CSS_SELECTOR, ".funnel .span"))
         until(
             lambda: len(chromium.find_elements(By.CSS_SELECTOR, ".funnel .span")) > first,
             "an interval after one more pass",
+            SLOW_S,
         )
         assert chromium.get_log("browser") == []
 
@@ -176,7 +183,7 @@ def test_no_injected_script_runs_on_the_page_or_the_report(
     with page_served(station.file, station.data) as address:
         for path in ("", "report"):
             until(lambda: urllib.request.urlopen(address + "now").status == 200, "the page")
-            until(lambda path=path: _status(address + path) == 200, f"/{path}", 60)
+            until(lambda path=path: _status(address + path) == 200, f"/{path}", SLOW_S)
             chromium.get(address + path)
             chromium.execute_script(INJECTED)
             told = chromium.get_log("browser")
@@ -196,13 +203,17 @@ def test_axe_finds_nothing_wrong(station: Unattended, chromium: webdriver.Chrome
     with station.running("--passes", "3") as process:
         ended(process)
     with page_served(station.file, station.data) as address:
-        until(lambda: _status(address + "report") == 200, "the report", 60)
+        until(lambda: _status(address + "report") == 200, "the report", SLOW_S)
         for path in ("", "report"):
             for width, dark in ((390, False), (390, True), (1280, False), (1280, True)):
                 look(chromium, width, dark=dark)
                 chromium.get(address + path)
                 if not path:
-                    until(lambda: len(chromium.find_elements(By.CSS_SELECTOR, "#bands li")) == 2, "findings")
+                    until(
+                        lambda: len(chromium.find_elements(By.CSS_SELECTOR, "#bands li")) == 2,
+                        "findings",
+                        SLOW_S,
+                    )
                 assert violations(chromium) == [], (path, width, dark)
 
 

@@ -103,7 +103,7 @@ function paintTonight(tonight) {
   at("bands").replaceChildren(...tonight.bands.map((band) => {
     const line = element("li");
     line.append(element("span", band.band, "name"), element("span", band.words, `verdict ${band.verdict}`));
-    line.append(element("span", `${band.hour}: ${band.change} dB`, "number"));
+    line.append(element("span", band.change, "number"));
     line.append(element("span", band.seen, "soft number"));
     if (band.steps.length) line.append(funnel(band.steps, tonight.worthwhile_db));
     line.append(element("span", band.reason, "reason"));
