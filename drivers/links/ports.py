@@ -68,6 +68,8 @@ class TcpPort:
         self._socket.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
         self._socket.setsockopt(socket.SOL_SOCKET, socket.SO_KEEPALIVE, 1)
         self._wait_s = options.timeout_s
+        self._unasked = select.poll()
+        self._unasked.register(self._socket, select.POLLIN)
 
     def write(self, data: bytes) -> None:
         try:
@@ -90,10 +92,11 @@ class TcpPort:
         return data
 
     def discard(self) -> None:
-        with contextlib.suppress(OSError):  # nothing there; a closed end shows at the next read
-            # a socket with a deadline waits for it even with MSG_DONTWAIT, so ask first
-            while select.select([self._socket], [], [], 0)[0] and self._socket.recv(CHUNK):
-                pass
+        # a socket with a deadline waits for it even with MSG_DONTWAIT, so ask first
+        if self._unasked.poll(0):
+            with contextlib.suppress(OSError):  # a closed end shows at the next read
+                while self._socket.recv(CHUNK) and self._unasked.poll(0):
+                    pass
 
     def close(self) -> None:
         self._socket.close()

@@ -122,32 +122,27 @@ def _reader(command: str, parse: Callable[[Lines], T]) -> Reader[T]:
             raise BadReply(PART, f"asked for {command}, {received[:60]!r} came back.")
         if received[-1:] != b"\n":
             return None
-        lines = received.split(b"\n")
-        if b" RPRT " in lines[-2]:  # some receivers' lists of levels come without a line end of their own
-            body, _, code = lines[-2].rpartition(b" RPRT ")
-            lines[-2:-1] = body, b"RPRT " + code
-        number = lines[-2]  # the last is the empty one after the line's end
-        if not number.startswith(b"RPRT "):
-            if b"\nRPRT " in received:
-                raise BadReply(PART, f"more than one reply to {command} came back.")
+        body, mark, code = received.rpartition(b"RPRT ")
+        # Some receivers' lists of levels come without a line end of their own before it.
+        if not mark or body[-1:] not in (b"\n", b" "):
             return None
-        if received.count(b"RPRT ") != 1:
+        if code.count(b"\n") != 1 or b"RPRT " in body:
             raise BadReply(PART, f"more than one reply to {command} came back.")
-        if number != b"RPRT 0":
-            raise _error(command, number)
+        if code != b"0\n":
+            raise _error(command, code[:-1])
         try:
-            return parse(tuple(line.decode("ascii") for line in lines[1:-2]))
+            return parse(tuple(body.decode("ascii").rstrip("\n").split("\n")[1:]))
         except UnicodeDecodeError as fault:
             raise BadReply(PART, f"the reply to {command} holds bytes that are no text.") from fault
 
     return read
 
 
-def _error(command: str, line: bytes) -> RigError:
+def _error(command: str, code: bytes) -> RigError:
     try:
-        number = abs(int(line.removeprefix(b"RPRT ")))
+        number = abs(int(code))
     except ValueError:
-        return BadReply(PART, f"{line[:40]!r} ends the reply to {command}; that is no error number.")
+        return BadReply(PART, f"{code[:40]!r} ends the reply to {command}; that is no error number.")
     kind, what = _ERRORS.get(number, (Refused, "refused"))
     return kind(PART, f"{command}: {what} (hamlib error {number}).")
 
