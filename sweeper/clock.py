@@ -33,7 +33,7 @@ class SystemClock:
 
     def sleep(self, seconds: float, wake: threading.Event | None = None) -> bool:
         if wake is not None:
-            return wake.wait(max(seconds, 0.0))
+            return wake.wait(seconds) if seconds > 0.0 else wake.is_set()
         time.sleep(max(seconds, 0.0))
         return False
 
