@@ -41,6 +41,7 @@ def run_station(
     With `passes`, so many at once; else as the schedule says; without a schedule one after another. `StoreError`
     when passes could not be stored to the end.
     """
+    _stay_small()
     failures = _Failures()
     campaign = Campaign(station, store, clock, orders, (failures, *watchers))
     with ExitStack() as closing:
@@ -122,6 +123,16 @@ def _schedule(station: Station) -> NextAfter:
     from sweeper.schedule import next_times  # brings the sun and the calendar, which few commands need
 
     return after_of(lambda after, count: tuple(next_times(station, after, count)))
+
+
+def _stay_small() -> None:
+    """Before polars is imported for the first finished day: one thread, and freed memory given back at once.
+
+    A day a day is no work for more, and what its allocator keeps would be kept all season. polars and jemalloc
+    read these from the environment, in their documentation's own names.
+    """
+    os.environ.setdefault("POLARS_MAX_THREADS", "1")
+    os.environ.setdefault("_RJEM_MALLOC_CONF", "dirty_decay_ms:0,muzzy_decay_ms:0")
 
 
 def _longest_visit_s(station: Station) -> float:
