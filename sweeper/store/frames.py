@@ -61,3 +61,10 @@ def frame_of(readings: Sequence[Reading]) -> pl.DataFrame:
         },
         schema=schema(),
     )
+
+
+def without_passes_of(readings: pl.DataFrame, others: pl.DataFrame) -> pl.DataFrame:
+    """The readings whose pass has none among the others."""
+    import polars as pl
+
+    return readings.filter(~pl.col("pass").is_in(others["pass"].unique().implode()))

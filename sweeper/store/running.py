@@ -6,7 +6,7 @@ import json
 import os
 import sqlite3
 from collections.abc import Iterator, Sequence
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from datetime import UTC, date, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -16,6 +16,7 @@ from sweeper.store.errors import StoreError
 from sweeper.store.files import told
 from sweeper.store.frames import empty, schema
 from sweeper.store.records import Note
+from sweeper.store.salvage import Rows
 from sweeper.words import Channel, PassRecord, Reading
 
 if TYPE_CHECKING:
@@ -159,6 +160,14 @@ class RunningDay:
             "SELECT id FROM channels WHERE band = ? AND hz = ? AND purpose = ? AND bandwidth_hz = ?", values
         ).fetchone()[0]
         return found
+
+    def take_over(self, rows: Rows) -> None:
+        """Put in what was salvaged; a row that does not fit is left out."""
+        with self._transaction() as db:
+            for table, values in rows.items():
+                for row in values:
+                    with suppress(sqlite3.IntegrityError, sqlite3.OperationalError):
+                        db.execute(f"INSERT INTO {table} VALUES ({', '.join('?' * len(row))})", row)
 
     def days(self) -> tuple[date, ...]:
         """The days that still have readings here."""

@@ -15,17 +15,21 @@ from sweeper.store import finished
 from sweeper.store.days import day_of
 from sweeper.store.errors import StoreError
 from sweeper.store.files import make_folder, set_aside, told, write_whole
-from sweeper.store.frames import empty
+from sweeper.store.frames import empty, without_passes_of
 from sweeper.store.lock import take_lock
 from sweeper.store.manifest import STATION, write_manifest
 from sweeper.store.records import Note
 from sweeper.store.running import Damaged, RunningDay
+from sweeper.store.salvage import salvage
 from sweeper.words import PassRecord, Reading
 
 if TYPE_CHECKING:
     import polars as pl
 
 T = TypeVar("T")
+
+_HIGHEST_PASS = "highest pass before this database"
+"""Records of passes can be lost with a damaged database, but their numbers must not come again."""
 
 
 class Store:
@@ -106,7 +110,7 @@ class Store:
                 readings = self._write(partial(RunningDay.frame, day=day))
                 written = self._finished_frame(day)
                 if written is not None:
-                    new = _without_passes_of(readings, written)
+                    new = without_passes_of(readings, written)
                     readings_of_day = written.vstack(new).sort("pass", maintain_order=True)
                 else:
                     new, readings_of_day = readings, readings
@@ -150,8 +154,8 @@ class Store:
 
     def next_pass_number(self) -> int:
         """One more than the highest pass number ever stored here."""
-        last = self._read(RunningDay.last_pass, 0)
-        if last == 0:  # A new database beside old days: one that was damaged was set aside.
+        last = max(self._read(RunningDay.last_pass, 0), int(self.recall(_HIGHEST_PASS, 0)))
+        if last == 0:  # No database, but perhaps days from another computer.
             last = max((finished.last_pass(file) for file in self._finished_days().values()), default=0)
         return last + 1
 
@@ -168,7 +172,7 @@ class Store:
             return empty() if running is None else running
         if running is None or running.is_empty():
             return written
-        return written.vstack(_without_passes_of(running, written)).sort("pass", maintain_order=True)
+        return written.vstack(without_passes_of(running, written)).sort("pass", maintain_order=True)
 
     def day_identities(self) -> dict[date, str]:
         """For each day that has readings, in order, a text that changes whenever its file does.
@@ -198,7 +202,7 @@ class Store:
         running_days, running = self._read(RunningDay.days_and_frame, (tuple[date, ...](), empty()))
         whole = self._finished_days()
         for day in whole.keys() & set(running_days):
-            running = _without_passes_of(
+            running = without_passes_of(
                 running, finished.scan_day(whole[day]).select("pass").unique().collect()
             )
         frames = []
@@ -247,7 +251,9 @@ class Store:
             self._begin_anew()
 
     def _begin_anew(self) -> None:
-        """Set a damaged database aside, with its log, and begin a new one."""
+        """Set a damaged database aside, with its log, and begin a new one with what can be salvaged."""
+        finished_days = finished.list_days(self._days)[0]
+        rows = salvage(self._file, finished_days)
         kept = [
             set_aside(file, self._aside)
             for file in (
@@ -261,6 +267,9 @@ class Store:
             "deleted, and a new one was begun. Finished days are not concerned."
         )
         self._running = RunningDay(self._file, writable=True)
+        self._running.take_over(rows)
+        highest = max((finished.last_pass(file) for file in self._finished_days().values()), default=0)
+        self._running.remember(_HIGHEST_PASS, json.dumps(highest))
 
     def _trouble(self, sentence: str) -> None:
         if sentence not in self.troubles:
@@ -296,9 +305,3 @@ class Store:
                     f"{self._file}: the database is damaged and not read; the next `sweeper run` sets it aside."
                 )
                 return absent
-
-
-def _without_passes_of(readings: pl.DataFrame, written: pl.DataFrame) -> pl.DataFrame:
-    import polars as pl
-
-    return readings.filter(~pl.col("pass").is_in(written["pass"].unique().implode()))

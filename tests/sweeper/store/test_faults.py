@@ -256,6 +256,24 @@ def test_a_database_that_loses_its_tables_while_in_use_does_not_stop_the_night(t
         assert store.readings().collect().height == 32
 
 
+def test_what_can_be_read_of_a_damaged_database_is_taken_over_but_no_readings(tmp_path: Path) -> None:
+    with open_store(tmp_path) as store:
+        fill(store, EVENING, 3)
+        store.finish_days(TOMORROW)
+        fill(store, TOMORROW, 2)
+        store.remember("receiver as found", {"hz": 7_000_000})
+        store.add_note(TOMORROW, "ferrites on the supply")
+        records = store.passes(DAY)
+        with sqlite3.connect(tmp_path / "Saltmarsh" / "today.sqlite") as other:
+            other.execute("DROP TABLE readings")
+        other.close()
+        assert store.readings().collect()["pass"].unique(maintain_order=True).to_list() == [1, 2, 3]
+        assert store.recall("receiver as found") == {"hz": 7_000_000}
+        assert [note.text for note in store.notes()] == ["ferrites on the supply"]
+        assert store.passes() == records  # those of the running day are gone with their readings
+        assert store.next_pass_number() == 4
+
+
 def test_a_newer_database_is_left_alone(tmp_path: Path) -> None:
     with open_store(tmp_path) as store:
         fill(store, EVENING, 1)

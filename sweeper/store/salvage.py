@@ -1,0 +1,32 @@
+"""What can still be read of a damaged database: small values, notes, and the records of finished days.
+
+Not its readings: where some are lost, nobody could tell whether the others are whole.
+"""
+
+import sqlite3
+from collections.abc import Iterable
+from contextlib import closing, suppress
+from datetime import date
+from pathlib import Path
+from typing import Any
+
+Rows = dict[str, list[tuple[Any, ...]]]
+
+
+def salvage(file: Path, finished_days: Iterable[date]) -> Rows:
+    """Rows by table, as far as they can be read. Nothing is written."""
+    days = [day.isoformat() for day in finished_days]
+    queries: dict[str, tuple[str, tuple[str, ...]]] = {
+        "memory": ("SELECT key, value FROM memory", ()),
+        "notes": ("SELECT time_ms, text FROM notes", ()),
+        "passes": (f"SELECT * FROM passes WHERE day IN ({', '.join('?' * len(days))})", tuple(days)),
+    }
+    rows: Rows = {}
+    with (
+        suppress(sqlite3.Error),
+        closing(sqlite3.connect(f"{file.absolute().as_uri()}?mode=ro", uri=True)) as old,
+    ):
+        for table, (query, values) in queries.items():
+            with suppress(sqlite3.Error):
+                rows[table] = old.execute(query, values).fetchall()
+    return rows
