@@ -65,20 +65,47 @@ def by_source(summaries: "pl.DataFrame") -> GainPart | None:
 
 
 def telling_of_load(summaries: "pl.DataFrame") -> "pl.DataFrame":
-    """The noise rows whose load gain tells something, with their `weight`."""
+    """The noise rows that tell of the gain by load, with their `weight`.
+
+    The gain of a channel is a ratio of sums over its hours: of what the antenna adds to the load in the stage route
+    and in bypass. `load_gain_db` becomes the pseudo-value of each hour, whose weighted mean is that gain. A mean of
+    each hour's own ratio in dB would drop hours in which chance leaves nothing over the load, and so read high.
+    """
     import polars as pl
 
-    names = ("noise_rise_db", "load_gain_se_db")
-    usual = [pl.col(name).median().over("hour_utc", "hz").alias(f"usual_{name}") for name in names]
-    rows = summaries.filter((pl.col("for") == "noise") & (pl.col("passes") > 0)).with_columns(usual)
-    return rows.filter(
-        (pl.col("usual_noise_rise_db") > LEAST_RISE_DB)
-        & (pl.col("usual_load_gain_se_db") < WORST_SE_DB)
-        & pl.col("load_gain_db").is_not_null()
-        & pl.col("load_gain_se_db").is_not_null()
-        & (pl.col("noise_rise_bound") == "")
-        & (pl.col("difference_bound") == "")
-    ).with_columns((1 / pl.col("usual_load_gain_se_db") ** 2).alias("weight"))
+    place = ("hour_utc", "hz")
+    rows = (
+        summaries.filter(
+            (pl.col("for") == "noise")
+            & (pl.col("passes") > 0)
+            & (pl.col("noise_rise_bound") == "")
+            & (pl.col("difference_bound") == "")
+        )
+        .drop_nulls(["power_rise_db", "stage_power_rise_db", "load_difference_db"])
+        .with_columns(
+            (10 ** (pl.col("power_rise_db") / 10) - 1).alias("bypass"),
+            (
+                (10 ** (pl.col("stage_power_rise_db") / 10) - 1) * 10 ** (pl.col("load_difference_db") / 10)
+            ).alias("stage"),
+            pl.col("noise_rise_db").median().over(*place).alias("usual_rise"),
+            pl.col("load_gain_se_db").median().over(*place).alias("usual_se"),
+        )
+        .with_columns(
+            pl.col("bypass").median().over(*place).alias("usual"),
+            (1 / pl.col("usual_se") ** 2).alias("weight"),
+            pl.col("load_gain_se_db").fill_null(pl.col("usual_se")),
+        )
+        .filter(
+            (pl.col("usual_rise") > LEAST_RISE_DB)
+            & (pl.col("usual_se") < WORST_SE_DB)
+            & (pl.col("usual") > 0)
+        )
+    )
+    share = pl.col("weight") / pl.col("usual")
+    ratio = (share * pl.col("stage")).sum().over("hz") / (share * pl.col("bypass")).sum().over("hz")
+    rows = rows.with_columns(ratio.alias("ratio")).filter(pl.col("ratio") > 0)
+    left = (pl.col("stage") / pl.col("ratio") - pl.col("bypass")) / pl.col("usual")
+    return rows.with_columns((10 * pl.col("ratio").log10() + 10 / np.log(10) * left).alias("load_gain_db"))
 
 
 def channel_offsets_db(summaries: "pl.DataFrame") -> dict[int, float]:
