@@ -44,7 +44,7 @@ TEAL_DEGREES, OCHRE_DEGREES = 200.0, 70.0
 
 def ramp(scheme: str) -> dict[str, str]:
     """``step-5`` … ``step0`` … ``step5`` as hexadecimal colours, for ``light`` or ``dark``."""
-    middle, end, chroma = (0.95, 0.70, 0.12) if scheme == "light" else (0.28, 0.54, 0.10)
+    middle, end, chroma = (0.95, 0.70, 0.12) if scheme == "light" else (0.28, 0.48, 0.10)
     found = {}
     for step in range(-STEPS, STEPS + 1):
         share = abs(step) / STEPS

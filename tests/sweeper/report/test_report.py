@@ -1,0 +1,223 @@
+"""The report: recommendation first, pictures that say what they found, and nothing that a file could smuggle in."""
+
+import base64
+import csv
+import io
+import json
+import re
+from datetime import timedelta
+from html.parser import HTMLParser
+from pathlib import Path
+
+import pytest
+
+from sweeper.analysis.as_json import findings_object
+from sweeper.report import Setting, as_text, write_html
+from tests.sweeper.report import sample
+
+HOSTILE = (
+    "</script><script>alert(1)</script><img src=x onerror=alert(2)>'\"`${7*7}{{7*7}}$\\alpha$=HYPERLINK()"
+)
+
+
+class Page(HTMLParser):
+    """What a browser would make of it: elements in order, with the text of each heading and link."""
+
+    def __init__(self, markup: str) -> None:
+        super().__init__()
+        self.elements: list[tuple[str, dict[str, str | None]]] = []
+        self.headings: list[str] = []
+        self.text: list[str] = []
+        self._heading = False
+        self._hidden = False
+        self.feed(markup)
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        self.elements.append((tag, dict(attrs)))
+        self._heading = tag in ("h1", "h2", "h3")
+        self._hidden = tag in ("style", "script")
+        if self._heading:
+            self.headings.append("")
+
+    def handle_endtag(self, tag: str) -> None:
+        self._heading = self._heading and tag not in ("h1", "h2", "h3")
+        self._hidden = self._hidden and tag not in ("style", "script")
+
+    def handle_data(self, data: str) -> None:
+        if self._heading:
+            self.headings[-1] += data
+        if not self._hidden:
+            self.text.append(data)
+
+    def of(self, tag: str) -> list[dict[str, str | None]]:
+        return [attributes for name, attributes in self.elements if name == tag]
+
+
+def written(file: Path, **more: object) -> str:
+    found = sample.findings()
+    write_html(
+        found,
+        sample.tables(found, calibrated=True),
+        sample.passes(),
+        file,
+        setting=Setting("Europe/Copenhagen", "dB over S9", 100_000),
+        comparison=sample.comparison(found),
+        **more,  # type: ignore[arg-type]
+    )
+    return file.read_text(encoding="utf-8")
+
+
+@pytest.fixture(scope="module")
+def markup(tmp_path_factory: pytest.TempPathFactory) -> str:
+    return written(tmp_path_factory.mktemp("report") / "report.html")
+
+
+def test_what_to_do_comes_first_and_in_local_time(markup: str) -> None:
+    page = Page(markup)
+    assert page.headings[:2] == ["Saltmarsh", "What to do"]
+    # 18:00 to 06:00 UTC in November is an hour later in Copenhagen (IANA time-zone database).
+    assert markup.index("19:00–07:00") < markup.index('<h2 id="when">')
+
+
+def test_every_question_has_its_place(markup: str) -> None:
+    anchors = {attributes.get("id") for _, attributes in Page(markup).elements}
+    wanted = [
+        "do",
+        "changed",
+        "open",
+        "when",
+        "noise",
+        "ceiling",
+        "gain",
+        "fix",
+        "season",
+        "causes",
+        "rig",
+        "numbers",
+    ]
+    assert set(wanted) <= anchors
+    assert {"do-40-m", "noise-40-m-figure"} <= anchors
+
+
+def test_each_picture_states_a_finding_has_words_for_who_cannot_see_it_and_its_numbers(markup: str) -> None:
+    page = Page(markup)
+    pictures = [attributes for attributes in page.of("svg") if attributes.get("role") == "img"]
+    assert len(pictures) == len(page.of("figure")) >= 9
+    assert len(page.of("details")) == len(pictures)
+    described = set(re.findall(r'<desc id="([^"]+)">[^<]{10,}</desc>', markup))
+    titled = set(re.findall(r'<title id="([^"]+)">[^<]{10,}</title>', markup))
+    for attributes in pictures:
+        title, description = (attributes["aria-labelledby"] or "").split()
+        assert title in titled and description in described
+
+
+def test_axes_carry_names_and_units(markup: str) -> None:
+    for words in (
+        "hour beginning, local time (Europe/Copenhagen)",
+        "noise level, dB over S9",
+        "Fa, dB over kT₀b",
+        "S/N change, dB",
+        "noise rise in bypass: antenna over load, dB",
+        "gain of the stage with its relays and cables, dB",
+        "change of noise after the fix, dB",
+    ):
+        assert words in markup, words
+
+
+def test_the_page_asks_no_server_for_anything(markup: str) -> None:
+    page = Page(markup)
+    for tag, attributes in page.elements:
+        for name in ("src", "href", "xlink:href", "action", "data", "poster", "srcset"):
+            value = attributes.get(name)
+            assert value is None or value.startswith(("#", "data:")), (tag, name, value)
+    assert "@import" not in markup
+    assert not re.search(r"url\((?!#|&)", markup)
+
+
+def test_no_style_and_no_script_needs_leave_from_the_policy(markup: str) -> None:
+    page = Page(markup)
+    (policy,) = [a["content"] for a in page.of("meta") if a.get("http-equiv") == "Content-Security-Policy"]
+    assert policy is not None
+    assert policy.startswith("default-src 'none'; style-src 'sha256-") and "unsafe" not in policy
+    assert not [attributes for _, attributes in page.elements if "style" in attributes]
+    assert [a.get("type") for a in page.of("script")] == ["application/json"]
+
+
+def test_names_from_files_inject_nothing(tmp_path: Path) -> None:
+    found = sample.findings(HOSTILE, "40 m", name=HOSTILE)
+    file = tmp_path / "report.html"
+    write_html(found, sample.tables(found), sample.passes(), file, comparison=sample.comparison(found))
+    page = Page(file.read_text(encoding="utf-8"))
+    assert page.headings[0] == HOSTILE
+    assert [a.get("type") for a in page.of("script")] == ["application/json"]
+    assert page.of("img") == []
+    assert not [a for _, a in page.elements if any(name.startswith("on") for name in a)]
+    assert page.text.count("49") == 0
+    for _, attributes in page.elements:
+        name = attributes.get("id")
+        assert name is None or re.fullmatch(r"[A-Za-z0-9_-]+", name), name
+
+
+def test_ids_are_unique(markup: str) -> None:
+    ids = [attributes["id"] for _, attributes in Page(markup).elements if "id" in attributes]
+    assert len(ids) == len(set(ids))
+
+
+def test_findings_can_be_taken_along_and_a_spreadsheet_runs_nothing(tmp_path: Path) -> None:
+    found = sample.findings("=cmd()", "40 m")
+    file = tmp_path / "report.html"
+    write_html(found, sample.tables(found), (), file)
+    links = {
+        a["download"]: a["href"] for a in Page(file.read_text(encoding="utf-8")).of("a") if "download" in a
+    }
+    assert set(links) == {"findings.json", "findings.csv"}
+    text = {name: base64.b64decode((href or "").split(",")[1]).decode() for name, href in links.items()}
+    assert json.loads(text["findings.json"]) == findings_object(found)
+    rows = list(csv.reader(io.StringIO(text["findings.csv"])))
+    assert len(rows) == 1 + 2 * len(sample.HOURS)
+    assert not [cell for row in rows for cell in row if cell.startswith(("=", "@", "+"))]
+
+
+def test_the_next_report_says_what_moved_and_writing_it_twice_does_not_forget(tmp_path: Path) -> None:
+    file = tmp_path / "report.html"
+    first = sample.findings(verdict="undecided")
+    write_html(first, sample.tables(first), (), file)
+    assert "This is the first report" in file.read_text(encoding="utf-8")
+    second = sample.findings(verdict="stage", end=first.end + timedelta(days=1))
+    for _ in range(2):
+        write_html(second, sample.tables(second), (), file)
+        assert "now “stage in”, was “too early”" in file.read_text(encoding="utf-8")
+
+
+def test_somebody_elses_page_is_no_earlier_report(tmp_path: Path) -> None:
+    file = tmp_path / "report.html"
+    found = sample.findings()
+    for text in (
+        "<html></html>",
+        '<script type="application/json" id="findings">{"findings": 3}</script>',
+        "",
+    ):
+        file.write_text(text, encoding="utf-8")
+        write_html(found, sample.tables(found), (), file)
+        assert "This is the first report" in file.read_text(encoding="utf-8")
+
+
+def test_a_season_stays_below_two_megabytes(tmp_path: Path) -> None:
+    bands = ("long wave", "medium wave", "80 m", "60 m", "40 m", "31 m", "20 m", "15 m", "10 m")
+    found = sample.findings(*bands, nights=92)
+    file = tmp_path / "report.html"
+    write_html(found, sample.tables(found, nights=92), sample.passes(92), file)
+    size = file.stat().st_size
+    assert size < 2_000_000, size
+
+
+def test_the_same_findings_give_the_same_page(tmp_path: Path) -> None:
+    assert written(tmp_path / "a.html") == written(tmp_path / "b.html")
+
+
+def test_mail_has_the_recommendation_what_is_open_and_short_lines() -> None:
+    text = as_text(sample.findings(verdict="undecided"), "Europe/Copenhagen")
+    assert text.splitlines()[0] == "Saltmarsh"
+    assert "40 m: 40 m: do what it says." in text
+    assert "Still open: 80 m 12 of 12 hours; 40 m 12 of 12 hours." in text
+    assert max(map(len, text.splitlines())) <= 72

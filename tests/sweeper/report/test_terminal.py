@@ -1,0 +1,71 @@
+"""Tables on a terminal: 80 columns, plain where there is no terminal, no markup from files."""
+
+import re
+from datetime import UTC, datetime
+
+import pytest
+
+from sweeper.analysis.findings import Interval
+from sweeper.report import terminal, wording
+from tests.sweeper.report import sample
+
+
+def lines(capsys: pytest.CaptureFixture[str]) -> list[str]:
+    return capsys.readouterr().out.splitlines()
+
+
+@pytest.mark.parametrize("verdict", ["stage", "bypass", "either", "undecided"])
+def test_findings_fit_eighty_columns_and_are_plain(capsys: pytest.CaptureFixture[str], verdict: str) -> None:
+    terminal.show_findings(sample.findings(verdict=verdict), "Europe/Copenhagen")  # type: ignore[arg-type]
+    told = lines(capsys)
+    assert max(map(len, told)) <= 80
+    assert not re.search("\x1b", "\n".join(told))
+    assert any("19:00–07:00" in line for line in told), "hours in the listener's time"
+
+
+def test_a_band_named_like_markup_is_shown_as_it_is_named(capsys: pytest.CaptureFixture[str]) -> None:
+    terminal.show_findings(sample.findings("[bold]40 m[/]", "[link=x]"))
+    assert any(line.startswith("[bold]40 m[/]  ") for line in lines(capsys))
+
+
+def test_a_comparison_says_which_way_the_noise_went(capsys: pytest.CaptureFixture[str]) -> None:
+    terminal.show_comparison(sample.comparison(sample.findings()), "Europe/Copenhagen")
+    told = lines(capsys)
+    assert any("40 m" in line and "−3.0 (−4.0 to −2.0)" in line and "quieter" in line for line in told)
+    assert max(map(len, told)) <= 80
+
+
+def test_a_pass_that_failed_says_why_on_standard_error(capsys: pytest.CaptureFixture[str]) -> None:
+    terminal.told_pass(sample.passes()[7])
+    captured = capsys.readouterr()
+    assert captured.out == ""
+    assert "pass 8 failed, 240 s: The board did not answer." in captured.err
+
+
+def test_minus_zero_is_zero_and_unknown_is_a_dash() -> None:
+    assert wording.decibel(-0.04, True) == "0.0"
+    assert wording.decibel(-1.25) == "−1.2"
+    assert wording.decibel(None) == "–"
+    assert wording.interval(Interval(3.14, 2.6, 3.7)) == "+3.1 (+2.6 to +3.7)"
+
+
+def test_hours_run_from_noon_to_noon_on_the_kitchen_clock() -> None:
+    on = datetime(2026, 7, 1, tzinfo=UTC).date()
+    # Noon in New York is 16:00 UTC in summer, 17:00 in winter (IANA time-zone database).
+    assert wording.night_order(range(24), "America/New_York", on)[0] == 16
+    winter = datetime(2026, 1, 1, tzinfo=UTC).date()
+    assert wording.night_order(range(24), "America/New_York", winter)[0] == 17
+
+
+def test_neighbouring_hours_with_one_verdict_are_one_span_across_midnight() -> None:
+    periods = sample.findings().bands[0].periods
+    order = wording.night_order(range(24), "UTC", datetime(2026, 11, 1, tzinfo=UTC).date())
+    (run,) = wording.runs(periods, order)
+    assert (run[0].hour_utc, run[-1].hour_utc, len(run)) == (18, 5, 12)
+
+
+@pytest.mark.parametrize(
+    ("hz", "words"), [(198_000, "198 kHz"), (7_038_500, "7.0385 MHz"), (14_100_000, "14.1 MHz")]
+)
+def test_frequencies_as_listeners_write_them(hz: int, words: str) -> None:
+    assert wording.megahertz(hz) == words
