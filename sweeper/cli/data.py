@@ -23,6 +23,7 @@ def import_readings(
     data: DataFolder = None,
 ) -> None:
     """Bring in readings taken elsewhere or by hand; a file with a bad row is refused whole."""
+    from sweeper.clock import SystemClock
     from sweeper.station import load
     from sweeper.store import import_csv
 
@@ -30,6 +31,7 @@ def import_readings(
     store = open_store(station, station_file, data, read_only=False)
     try:
         count = import_csv(store, file, station.channels())
+        store.finish_days(SystemClock().now())
     finally:
         store.close()
     print(f"{count} readings brought in from {file}")

@@ -1,0 +1,83 @@
+"""Readings in and out by the installed command: what a person without a relay does, and what a mistake costs."""
+
+import csv
+import subprocess
+import sys
+from io import StringIO
+from pathlib import Path
+
+import polars as pl
+import pytest
+
+from tests.sweeper.station.files import written
+
+SWEEPER = [str(Path(sys.executable).with_name("sweeper"))]
+HEADER = "time,pass,band,hz,for,source,route,reading"
+
+
+@pytest.fixture
+def station(tmp_path: Path) -> Path:
+    return written(tmp_path)
+
+
+def sweeper(*arguments: object) -> subprocess.CompletedProcess[str]:
+    command = [*SWEEPER, *map(str, arguments)]
+    return subprocess.run(command, capture_output=True, text=True, check=False, timeout=120)
+
+
+def night_by_hand(file: Path, spoilt: str = "") -> Path:
+    """Twenty passes, switched by hand every ten minutes."""
+    lines = [HEADER]
+    for number in range(1, 21):
+        for step, route in enumerate(("bypass", "stage", "stage", "bypass")):
+            for hz, purpose in ((7038500, "noise"), (7202000, "carrier")):
+                moment = f"2026-11-01T{18 + number // 6:02}:{number % 6}{step}:00Z"
+                lines.append(
+                    f"{moment},{number},40 m,{hz},{purpose},antenna,{route},{-50 + 13 * (route == 'stage')}"
+                )
+    if spoilt:
+        lines[7] = lines[7].replace("antenna", spoilt)
+    file.write_text("\r\n".join([*lines, ""]), encoding="utf-8")
+    return file
+
+
+def test_readings_taken_by_hand_come_in_and_go_out_again(station: Path, tmp_path: Path) -> None:
+    came = sweeper("import", station, night_by_hand(tmp_path / "night.csv"))
+    assert came.returncode == 0, came.stderr
+    assert "160 readings" in came.stdout
+    out = sweeper("export", station, "--format", "csv")
+    assert out.returncode == 0, out.stderr
+    rows = list(csv.DictReader(StringIO(out.stdout)))
+    assert len(rows) == 160
+    assert rows[0]["time"] == "2026-11-01T18:10:00.000Z" and rows[0]["dbm"] == ""
+    assert (
+        sweeper("export", station, "--format", "parquet", "--out", tmp_path / "all.parquet").returncode == 0
+    )
+    assert pl.read_parquet(tmp_path / "all.parquet")["reading"].unique().sort().to_list() == [-50.0, -37.0]
+
+
+def test_a_refused_file_is_told_by_its_lines_and_leaves_nothing(station: Path, tmp_path: Path) -> None:
+    came = sweeper("import", station, night_by_hand(tmp_path / "night.csv", spoilt="aerial"))
+    assert came.returncode == 2
+    assert "line 8: 'aerial-bypass' is no path" in came.stderr
+    assert came.stdout == ""
+    out = sweeper("export", station, "--format", "csv")
+    assert len(out.stdout.splitlines()) <= 1
+
+
+def test_a_bad_station_file_is_told_whole_with_exit_code_two(tmp_path: Path) -> None:
+    station = written(
+        tmp_path, ("latitude: 56.2", "latitude: 562"), ("rest: antenna-bypass", "rest: load-bypass")
+    )
+    for command in ("plan", "check", "analyse"):
+        told = sweeper(command, station)
+        assert told.returncode == 2, told
+        assert f"{station}:3: station.latitude" in told.stderr and f"{station}:24: switch.rest" in told.stderr
+        assert "Traceback" not in told.stderr
+
+
+def test_the_plan_is_told_before_the_night(station: Path) -> None:
+    told = sweeper("plan", station)
+    assert told.returncode == 0, told.stderr
+    for word in ("Visits a pass", "Relay life", "years", "Next passes"):
+        assert word in told.stdout
