@@ -14,7 +14,8 @@ from sweeper.station import Station, load
 from sweeper.store import Store
 from sweeper.words import PassRecord
 
-TIMEOUT_S = 0.2
+PATIENT_S = 2.0
+"""The deadline of what no fault touches; a busy computer must not look like one."""
 AS_FOUND = (3_573_000, "LSB")
 CHANNELS_HZ = (7_038_500, 14_112_000)
 READINGS = 2
@@ -54,10 +55,10 @@ receiver:
   settle_s: 0.15
   readings: {readings}
   interval_s: 0.05
-  timeout_s: {timeout_s}
+  timeout_s: {receiver_timeout_s}
   reconnect_s: 0.1
   meter: {{unit: {unit}, s9_dbm: -73, floor: -1000, top: 1000}}
-switch: {{{switch}, link: "{switch_link}", settle_s: 0.03, break_s: 0, timeout_s: {timeout_s}{reconnect}}}
+switch: {{{switch}, link: "{switch_link}", settle_s: 0.03, break_s: 0, timeout_s: {switch_timeout_s}{reconnect}}}
 stage: {{rated_gain_db: 15, rated_noise_figure_db: 3}}
 bands:
   - name: test
@@ -102,7 +103,14 @@ class FaultyStation:
 
 
 @contextmanager
-def faulty_station(folder: Path, receiver: str, switch: str) -> Iterator[FaultyStation]:
+def faulty_station(
+    folder: Path,
+    receiver: str,
+    switch: str,
+    *,
+    receiver_timeout_s: float = PATIENT_S,
+    switch_timeout_s: float = PATIENT_S,
+) -> Iterator[FaultyStation]:
     """`receiver` is one of `RECEIVERS`, `switch` one of `SWITCHES`.
 
     The meter stands still at one value, so that a reading which a fault has bent cannot pass for a true one.
@@ -119,7 +127,8 @@ def faulty_station(folder: Path, receiver: str, switch: str) -> Iterator[FaultyS
             switch=SWITCHES[switch],
             switch_link=served.switch_link,
             readings=READINGS,
-            timeout_s=TIMEOUT_S,
+            receiver_timeout_s=receiver_timeout_s,
+            switch_timeout_s=switch_timeout_s,
             reconnect="" if switch == "http" else ", reconnect_s: 0.1",
             unit="dBm" if receiver == "scpi" else "dB-over-S9",
             channels=", ".join(f"{{hz: {hz}, for: noise}}" for hz in CHANNELS_HZ),

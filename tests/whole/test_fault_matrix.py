@@ -18,10 +18,10 @@ from sweeper.words import PassRecord
 from tests.whole.faulty_station import (
     AS_FOUND,
     CHANNELS_HZ,
+    PATIENT_S,
     READINGS,
     RECEIVERS,
     SWITCHES,
-    TIMEOUT_S,
     WHOLE,
     FaultyStation,
     faulty_station,
@@ -46,10 +46,13 @@ SWITCH_MOMENTS = {
     "between passes": None,
 }
 
+SHORT_S = 0.3
+"""The deadline of the instrument whose reply gets lost. `late` is later than this, `delay` is not."""
+
 PASSING: dict[str, Callable[[WireFaults], None]] = {
     "drop": lambda wire: wire.drop(),
-    "delay": lambda wire: wire.delay(TIMEOUT_S / 4),
-    "late": lambda wire: wire.delay(TIMEOUT_S * 1.4),
+    "delay": lambda wire: wire.delay(SHORT_S / 2),
+    "late": lambda wire: wire.delay(SHORT_S * 1.3),
     "garble": lambda wire: wire.garble(),
     "split": lambda wire: wire.split(),
     "merge": lambda wire: wire.merge(),
@@ -65,7 +68,13 @@ LASTING: dict[str, tuple[Callable[[WireFaults], None], Callable[[WireFaults], No
 }
 """Faults that stay until somebody mends them."""
 
+DEADLINES_S = dict.fromkeys(
+    ("drop", "late", "merge", "truncate", "garble", "noise"), SHORT_S
+) | dict.fromkeys(LASTING, 0.15)
+"""Faults that show as silence are waited out, so those deadlines are short; the others hold the usual one."""
+
 GIVES_UP = {
+    ("one-byte", "late"): "its answers are bare bytes: a late one and its repetition are one too many",
     (
         "one-byte",
         "garble",
@@ -127,7 +136,8 @@ def station(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[FaultySt
     cell: Cell = request.getfixturevalue("cell")
     receiver = cell.instrument if cell.part == "receiver" else "rigctl-net"
     switch = cell.instrument if cell.part == "switch" else "modbus-tcp"
-    with faulty_station(tmp_path, receiver, switch) as ready:
+    deadline_s = DEADLINES_S.get(cell.fault, PATIENT_S)
+    with faulty_station(tmp_path, receiver, switch, **{f"{cell.part}_timeout_s": deadline_s}) as ready:
         yield ready
         assert ready.served.forbidden == ()
 
