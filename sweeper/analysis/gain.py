@@ -14,6 +14,7 @@ from sweeper.analysis.facts import StationFacts
 from sweeper.analysis.findings import GainSource, Interval
 from sweeper.analysis.gain_ways import (
     DISAGREE_LEAST_DB,
+    WORST_SE_DB,
     GainPart,
     by_carriers,
     by_load,
@@ -27,6 +28,10 @@ if TYPE_CHECKING:
 RATED_SE_DB = 1.5
 """Makers' gains hold to one or two dB, cables and relays not counted (common practice)."""
 DISAGREE_CHANCE = 0.01
+CHOKE_DB = 1.0
+"""A stage rated within this of 0 dB has no gain: a choke, a filter with little loss."""
+QUIETER = "quieter-antenna"
+"""The flag of a stage that changes what the antenna takes in; the noise rise then caps nothing."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,7 +66,39 @@ def combine(summaries: "pl.DataFrame", facts: StationFacts) -> Gain | None:
     Each way is averaged by night and weighted by its uncertainty. Ways that differ by more than their
     uncertainties allow are named, and the uncertainty grows to cover them. The rated gain is a last resort.
     """
-    return measured(summaries) or _rated(facts)
+    return _of_a_choke(summaries, facts) or measured(summaries) or _rated(facts)
+
+
+def _of_a_choke(summaries: "pl.DataFrame", facts: StationFacts) -> Gain | None:
+    """The gain where a stage without gain makes the antenna itself quieter, as a common-mode choke does.
+
+    Then the noise of antenna and load says nothing of gain: the antenna's noise is not the same in both routes.
+    """
+    rated = facts.rated_gain_db
+    by_noise = by_load(summaries)
+    if rated is None or abs(rated) > CHOKE_DB or by_noise is None:
+        return None
+    load = summaries["load_difference_db"].drop_nulls().to_numpy()
+    carriers = by_carriers(summaries)
+    falls = by_noise.gain_db < -max(DISAGREE_LEAST_DB, 3 * by_noise.se_db)
+    signals_stay = carriers is None or abs(carriers.gain_db) < CHOKE_DB + 3 * carriers.se_db
+    if not falls or not signals_stay or (carriers is not None and carriers.se_db > WORST_SE_DB):
+        return None
+    if abs(float(np.median(load))) > CHOKE_DB:
+        return None
+    part = carriers or GainPart("rated", rated, CHOKE_DB / 2, 1e6, 0)
+    return Gain(
+        part.gain_db,
+        part.se_db,
+        part.freedom,
+        part.source,
+        (part,),
+        (QUIETER,),
+        (
+            f"With the stage in, the antenna itself is {-by_noise.gain_db:.1f} dB quieter while signals stay: noise "
+            "that came in along the feed line is gone. That is what a choke is for.",
+        ),
+    )
 
 
 def measured(summaries: "pl.DataFrame") -> Gain | None:

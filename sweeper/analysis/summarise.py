@@ -20,6 +20,8 @@ if TYPE_CHECKING:
     import polars as pl
 
 ROUTES = ("bypass", "stage")
+USELESS_DB = 60.0
+"""An uncertainty no larger than this need be told apart."""
 UNTOLD_SCATTER_DB = {"d": 0.5, "c": 5.6, "y_bypass": 1.0, "y_stage": 1.0, "a_bypass": 3.0}
 """Scatter from pass to pass where a night has too few passes to tell: of differences, of carriers that fade as
 Rayleigh says (5.6 dB), of noise rise in either route, of the level itself."""
@@ -239,11 +241,14 @@ def _combined(cells: "pl.DataFrame", facts: StationFacts) -> "pl.DataFrame":
         ]
     return cells.with_columns(
         pl.Series("load_gain_db", load_gain),
-        pl.Series("load_gain_se_db", load_gain_se),
+        pl.Series("load_gain_se_db", np.where(load_gain_se > USELESS_DB, USELESS_DB, load_gain_se)),
         pl.Series("source_gain_db", source_gain),
         pl.Series("source_gain_se_db", source_gain_se),
         pl.Series("resolution_db", resolution),
-        pl.Series("gain_resolution_db", np.sqrt(resolution**2 + slopes[0] ** 2 + slopes[1] ** 2)),
+        pl.Series(
+            "gain_resolution_db",
+            np.fmin(np.sqrt(resolution**2 + slopes[0] ** 2 + slopes[1] ** 2), USELESS_DB),
+        ),
         # a load stands still, so its rounding stays whatever the number of passes
         pl.Series(
             "load_difference_se_db",

@@ -235,3 +235,31 @@ def test_without_a_load_there_is_only_the_direct_route():
     found = reconcile(season(Night(external_k=20_000, loads=False), 2))
     assert found.agree is None
     assert found.hours["predicted_db"].null_count() == found.hours.height
+
+
+@pytest.mark.parametrize("carriers", [True, False])
+def test_a_choke_has_no_gain_and_a_quieter_antenna(carriers):
+    """Signals stay, antenna noise falls by 4 dB, the load sees no difference."""
+    night = Night(external_k=2_000_000, gain=1.0, stage_k=0.0, carriers=carriers)
+
+    def choked(table):
+        hit = (pl.col("route") == "stage") & (pl.col("source") == "antenna") & (pl.col("for") == "noise")
+        return table.with_columns(pl.when(hit).then(pl.col("dbm") - 4).otherwise("dbm").alias("dbm"))
+
+    days = [
+        summarise_day(
+            choked(readings(replace(night, seed=n, begins=night.begins + timedelta(days=n)))), facts(night)
+        )
+        for n in range(4)
+    ]
+    gain = combine(pl.concat(days), facts(night, rated_gain_db=0.0))
+    assert gain.flags == ("quieter-antenna",)
+    assert gain.gain_db == pytest.approx(0.0, abs=3 * gain.se_db)
+    assert "4.0 dB quieter" in gain.sentences[0]
+
+
+def test_an_attenuator_is_no_choke():
+    night = Night(external_k=2_000_000, gain=0.5, stage_k=290.0)
+    gain = combine(season(night), facts(night, rated_gain_db=-3.0))
+    assert gain.flags == ()
+    assert gain.gain_db == pytest.approx(-3.01, abs=3 * gain.se_db)
