@@ -216,7 +216,7 @@ def work(task: Task) -> tuple[str, list[dict[str, object]]]:
 def tasks(quick: bool) -> list[Task]:
     """At least 300 campaigns; a tenth of them when quick."""
     made = []
-    repeats = 1 if quick else 6
+    repeats = 1 if quick else 5
     for repeat in range(repeats):
         for n, gain_db in enumerate(GAINS_DB):
             for k, (stage_db, receiver_db) in enumerate(NOISE_FIGURES_DB):
@@ -228,7 +228,7 @@ def tasks(quick: bool) -> list[Task]:
                     made.append(
                         Task("grid", seed, gain_db, max(stage_db, -gain_db), receiver_db, step_db, 8, place)
                     )
-    for n in range(8 if quick else 48):
+    for n in range(6 if quick else 40):
         made.append(Task("overload", 500 + n, step_db=STEPS_DB[n % 2], nights=(2, 4, 8, 16)[n // 2 % 4]))
     return made
 
