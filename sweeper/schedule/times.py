@@ -106,13 +106,17 @@ def passes_a_day(station: Station, after: datetime) -> float | None:
     """Passes a day, as the mean over the week after `after`; None without a schedule."""
     if not station.schedule:
         return None
-    end = after + 7 * DAY
-    week = 0
+    count = 0
     for time in times(station, after):
-        if time > end:
+        if time > after + 7 * DAY:
             break
-        week += 1
-    return week / 7
+        count += 1
+        if count == _ENOUGH:  # Of so many instants the rest of the week is no different.
+            return count / ((time - after) / DAY)
+    return count / 7
+
+
+_ENOUGH = 5000
 
 
 def _blacked_out_until(time: datetime, blackouts: Sequence[Window], place: Place) -> datetime | None:

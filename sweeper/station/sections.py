@@ -169,7 +169,9 @@ class BandChannel(Section):
 class Band(Section):
     """One of ``bands:``"""
 
-    name: Name = Field(description="Give the band a name of up to 80 characters, such as 40 m.")
+    name: Name = Field(
+        description="Give the band a name of up to 80 characters, such as 40 m; in quotes if it is a number."
+    )
     channels: tuple[BandChannel, ...] = Field(
         min_length=1, description="A list of channels, at least one for: noise."
     )
@@ -264,7 +266,9 @@ class Station(Section):
     """
 
     station: Place = Field(description="A section with name, latitude, longitude and environment.")
-    receiver: Receiver = Field(description="A section that names the driver, the link, the mode and the meter.")
+    receiver: Receiver = Field(
+        description="A section that names the driver, the link, the mode and the meter."
+    )
     switch: Switch = Field(description="A section that names the driver, the link and the paths.")
     stage: Stage = Stage()
     noise_source: NoiseSource | None = None

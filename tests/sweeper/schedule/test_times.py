@@ -131,6 +131,20 @@ def test_passes_a_day_are_counted_over_a_week(tmp_path: Path) -> None:
     assert passes_a_day(station, utc("2026-11-01T00:00")) == pytest.approx(12 / 7)
 
 
+def test_a_rhythm_of_seconds_is_counted_without_walking_the_week(tmp_path: Path) -> None:
+    assert passes_a_day(station_with(tmp_path, "{every: 5 s}"), utc("2026-11-01T00:00")) == pytest.approx(
+        17_280
+    )
+
+
+def test_clock_times_need_no_quotes(tmp_path: Path) -> None:
+    plain = station_with(tmp_path, "{every: 1 h, from: 20:00, to: 04:00}", "{at: [6:05, 12:00]}")
+    assert [(w.begin, w.end, w.at) for w in plain.schedule] == [
+        ("20:00", "04:00", None),
+        (None, None, ("6:05", "12:00")),
+    ]
+
+
 # Summer time: in Copenhagen it began on 29 March 2026 at 02:00 (01:00 UTC) and ended on 25 October 2026 at 03:00
 # (01:00 UTC), by EU directive 2000/84/EC: last Sundays of March and October.
 
