@@ -13,6 +13,7 @@ class FirstBand:
     name: str
     service: str
     source: str
+    range_hz: tuple[int, int]
     noise_hz: tuple[int, ...]
     carrier_hz: tuple[int, ...]
     listen_hz: tuple[int, int]
@@ -33,6 +34,7 @@ def first_bands() -> tuple[FirstBand, ...]:
             each["name"],
             each["service"],
             each["source"],
+            (each["range_hz"][0], each["range_hz"][1]),
             tuple(each["noise_hz"]),
             tuple(each["carrier_hz"]),
             (each["listen_hz"][0], each["listen_hz"][1]),

@@ -144,14 +144,23 @@ def token_in(file: Path) -> str:
         handle = os.open(file, os.O_WRONLY | os.O_CREAT | os.O_EXCL | os.O_NOFOLLOW, 0o600)
     except FileExistsError:
         pass
+    except OSError as fault:
+        raise WrongInput(
+            f"{file}: no token can be kept there ({fault.strerror}). Name another file."
+        ) from fault
     else:
         with os.fdopen(handle, "w", encoding="ascii") as new:
             new.write(secrets.token_urlsafe(24) + "\n")
-    if file.stat().st_mode & (stat.S_IRWXG | stat.S_IRWXO):
+    try:
+        mode, token = file.stat().st_mode, file.read_text(encoding="ascii").strip()
+    except (OSError, UnicodeDecodeError) as fault:
+        raise WrongInput(
+            f"{file}: the token cannot be read ({fault}). Delete the file to get a new one."
+        ) from fault
+    if mode & (stat.S_IRWXG | stat.S_IRWXO):
         raise WrongInput(
             f"{file}: others on this computer may read the token. Take their rights away with `chmod 600 {file}`."
         )
-    token = file.read_text(encoding="ascii").strip()
     if len(token) < 16:
         raise WrongInput(
             f"{file}: the token is shorter than 16 characters. Delete the file to get a new one."

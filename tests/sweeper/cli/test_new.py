@@ -1,0 +1,165 @@
+"""From ten questions to a station file that measures: answers offered, answers refused, empty frequencies found."""
+
+import io
+import re
+from pathlib import Path
+
+import pytest
+
+from drivers.config_files import station_file
+from sweeper.cli.first_bands import chosen, first_bands
+from sweeper.cli.first_links import servers
+from sweeper.cli.first_listen import candidates, listen, quietest
+from sweeper.cli.new import new
+from sweeper.clock import JumpingClock
+from sweeper.daemon.instruments import open_receiver
+from sweeper.errors import WrongInput
+from sweeper.simulation import saltmarsh, serve
+from sweeper.station import load
+from sweeper.station.rewrite import with_values
+
+
+def answer(monkeypatch: pytest.MonkeyPatch, *answers: str) -> None:
+    monkeypatch.setattr("sys.stdin", io.StringIO("".join(f"{line}\n" for line in answers)))
+
+
+def test_enter_ten_times_gives_a_file_that_is_valid_and_says_what_each_key_is(
+    monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    answer(monkeypatch, *[""] * 10)
+    file = tmp_path / "home.yaml"
+    new(file, listen=False, check=False)
+    station = load(file)
+    assert [band.name for band in station.bands] == ["80 m", "40 m", "20 m", "10 m"]
+    assert station.switch.rest == "antenna-bypass"
+    assert file.read_text(encoding="utf-8").count("#") > 15
+
+
+def test_every_band_on_the_list_can_be_taken_and_all_together(
+    monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    answer(
+        monkeypatch,
+        'A "quoted" #name: {x}',
+        "-33.9, 18.4",
+        "city",
+        "ts480",
+        "/dev/ttyUSB0",
+        "person",
+        "",
+        "no",
+        "12",
+        "all",
+    )
+    file = tmp_path / "all.yaml"
+    new(file, listen=False, check=False)
+    station = load(file)
+    assert station.station.name == 'A "quoted" #name: {x}'
+    assert len(station.bands) == len(first_bands())
+    assert (station.switch.driver, station.stage.rated_gain_db) == ("person", 12)
+    assert {str(path) for path in station.paths()} == {"antenna-bypass", "antenna-stage"}
+
+
+def test_an_answer_that_is_not_understood_is_asked_for_again(
+    monkeypatch: pytest.MonkeyPatch, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    answers = ["a/b", "Home", "north", "91, 0", "56, 8", "suburb", "rural", "", "ttyUSB0", "", "", "", "maybe", "yes",
+               "lots", "15", "40 m, 39 m", "40m"]  # fmt: skip
+    answer(monkeypatch, *answers)
+    new(tmp_path / "home.yaml", listen=False, check=False)
+    told = capsys.readouterr().out
+    assert told.count("Please say it again") == 8
+    assert "39m is not on the list" in told
+    assert [band.name for band in load(tmp_path / "home.yaml").bands] == ["40 m"]
+
+
+def test_a_file_that_is_there_stays(tmp_path: Path) -> None:
+    file = tmp_path / "home.yaml"
+    file.write_text("mine", encoding="utf-8")
+    with pytest.raises(WrongInput, match="stays as it is"):
+        new(file, listen=False, check=False)
+    assert file.read_text(encoding="utf-8") == "mine"
+
+
+def test_answers_that_end_early_write_nothing(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    answer(monkeypatch, "Home", "56, 8")
+    with pytest.raises(WrongInput, match="Nothing is written"):
+        new(tmp_path / "home.yaml", listen=False, check=False)
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_every_band_cites_where_it_comes_from_and_channels_lie_where_they_should() -> None:
+    for band in first_bands():
+        assert re.match(r"RR5", band.source), band.name
+        low, high = band.range_hz
+        for hz in band.noise_hz:
+            # In the band or just outside: broadcasting bands are emptiest beyond their edges.
+            assert low - 10_000 <= hz <= high + 15_000, (band.name, hz)
+        for hz in band.listen_hz:
+            assert low - 50_000 <= hz <= high + 60_000, (band.name, hz)
+
+
+def test_carriers_stand_where_the_published_tables_say() -> None:
+    # ITU Radio Regulations, Article 5 (standard frequencies); International Beacon Project's schedule. In MHz.
+    published = {2.5, 5.0, 10.0, 15.0, 20.0, 25.0, 14.100, 18.110, 21.150, 24.930, 28.200}
+    steady = [
+        (hz + 1000) / 1e6 for band in first_bands() if band.service == "amateur" for hz in band.carrier_hz
+    ]
+    # Two amateur bands lean on the broadcasters next door: 3.95-4.0 MHz and 7.2-7.45 MHz (same Article, Region 1).
+    assert {each for each in steady if each not in published} == {3.955, 7.205}
+
+
+def test_neighbouring_bands_share_no_channel() -> None:
+    bands = chosen("all", first_bands())
+    taken = [hz for band in bands for hz in (*band.noise_hz, *band.carrier_hz)]
+    assert len(taken) == len(set(taken))
+
+
+def test_a_frequency_that_somebody_uses_now_and_then_is_not_empty() -> None:
+    heard = {
+        7_010_000: [-40.0, -40.0, -10.0],
+        7_020_000: [-39.0, -39.0, -39.0],
+        7_030_000: [-38.0, -38.5, -38.0],
+    }
+    assert quietest(heard, 5000) == (7_020_000, 7_030_000)
+
+
+def test_empty_frequencies_lie_apart() -> None:
+    heard = {7_010_000: [-40.0], 7_011_000: [-39.0], 7_030_000: [-30.0]}
+    assert quietest(heard, 7200) == (7_010_000, 7_030_000)
+
+
+def test_candidates_stand_off_the_whole_kilohertz() -> None:
+    found = candidates(7_030_000, 7_199_000, 2400)
+    assert 10 < len(found) < 40
+    assert all(hz % 1000 == 300 for hz in found)
+
+
+def test_listening_finds_channels_without_carrier_and_leaves_the_receiver_as_it_was(tmp_path: Path) -> None:
+    world = saltmarsh(seed=1)
+    clock = JumpingClock(world.first_evening)
+    with serve(world, clock, receiver="rigctl-net", switch="modbus-tcp") as served:
+        file = tmp_path / "here.yaml"
+        links = {("receiver", "link"): served.receiver_link, ("switch", "link"): served.switch_link}
+        file.write_text(
+            with_values(station_file("saltmarsh").read_text(encoding="utf-8"), links), encoding="utf-8"
+        )
+        station = load(file)
+        receiver = open_receiver(station)
+        try:
+            before = receiver.tuning()
+            (band,) = listen(receiver, chosen("40 m", first_bands()), "USB", 2400, 0.15, clock)
+            assert receiver.tuning() == before
+        finally:
+            receiver.close()
+        assert not served.receiver_log.forbidden
+    assert band.listened and len(band.noise_hz) == 2
+    carrier = next(c.hz for c in station.channels() if c.band == "40 m" and c.purpose == "carrier")
+    assert all(abs(hz - carrier) > 2400 for hz in band.noise_hz)
+
+
+def test_a_server_that_listens_here_is_offered() -> None:
+    with serve(saltmarsh(seed=1), JumpingClock(saltmarsh(seed=1).first_evening)) as served:
+        port = int(served.receiver_link.rsplit(":", 1)[1])
+        assert servers((port,)) == (f"tcp://127.0.0.1:{port}",)
+    assert servers((port,)) == ()
