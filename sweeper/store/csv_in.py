@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import csv
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from datetime import datetime
 from pathlib import Path
 from typing import get_args
@@ -56,9 +56,10 @@ def read_csv(file: Path, channels: Sequence[Channel]) -> list[Reading]:
     """The readings of a CSV file (RFC 4180, UTF-8, with a header). `BadRows` names every bad line."""
     bad: list[str] = []
     readings: list[Reading] = []
+    known = {(channel.band, channel.hz, channel.purpose): channel for channel in channels}
     for line, row in _rows(file, bad):
         try:
-            readings.append(_reading(row, channels))
+            readings.append(_reading(row, known))
         except ValueError as error:
             bad.append(f"line {line}: {error}")
     if bad:
@@ -113,17 +114,16 @@ def _header_problem(header: list[str]) -> str:
     return "a column comes twice" if len(set(header)) != len(header) else ""
 
 
-def _reading(row: dict[str, str], channels: Sequence[Channel]) -> Reading:
+def _reading(row: Mapping[str, str], known: Mapping[tuple[str, int, str], Channel]) -> Reading:
     time = _time(row["time"])
     pass_number = _whole_number("pass", row["pass"])
     hz = _whole_number("hz", row["hz"])
     if row["for"] not in get_args(Purpose):
         raise ValueError(f"for is {row['for']!r}, neither noise nor carrier")
     bandwidth = row.get("bandwidth_hz", "")
-    found = [c for c in channels if (c.band, c.hz, c.purpose) == (row["band"], hz, row["for"])]
-    if not found:
+    channel = known.get((row["band"], hz, row["for"]))
+    if channel is None:
         raise ValueError(f"the station has no channel {row['band']!r}, {hz} Hz, for {row['for']}")
-    channel = found[0]
     if bandwidth:
         channel = Channel(channel.band, channel.hz, channel.purpose, _whole_number("bandwidth_hz", bandwidth))
     flags = row.get("flags", "")

@@ -53,8 +53,11 @@ def instant(time_ms: int) -> datetime:
     return datetime.fromtimestamp(time_ms // 1000, UTC).replace(microsecond=time_ms % 1000 * 1000)
 
 
-class Damaged(Exception):
+class Damaged(StoreError):
     """The database is not one, or is torn: it can only be set aside."""
+
+    def __init__(self, file: Path) -> None:
+        super().__init__(f"{file}: the database is damaged.")
 
 
 class RunningDay:
@@ -91,7 +94,7 @@ class RunningDay:
                     if version == 0:
                         connection.executescript(f"BEGIN IMMEDIATE; {_TABLES} COMMIT;")
                     if connection.execute("PRAGMA quick_check(1)").fetchone()[0] != "ok":
-                        raise Damaged(str(file))
+                        raise Damaged(file)
             except BaseException:
                 connection.close()
                 raise
@@ -287,7 +290,7 @@ def _told(file: Path) -> Iterator[None]:
             if code in (sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB) or (
                 code == sqlite3.SQLITE_ERROR and "no such" in str(error)
             ):
-                raise Damaged(str(file)) from error
+                raise Damaged(file) from error
             why = {
                 sqlite3.SQLITE_FULL: "the disk is full. Free some space; what is stored already is safe.",
                 sqlite3.SQLITE_READONLY: "it is read-only. Mount the disk writable and give this user the folder.",
