@@ -56,7 +56,9 @@ def read_csv(file: Path, channels: Sequence[Channel]) -> list[Reading]:
     """The readings of a CSV file (RFC 4180, UTF-8, with a header). `BadRows` names every bad line."""
     bad: list[str] = []
     readings: list[Reading] = []
-    known = {(channel.band, channel.hz, channel.purpose): channel for channel in channels}
+    known: dict[tuple[str, int, str], Channel] = {
+        (each.band, each.hz, each.purpose): each for each in channels
+    }
     for line, row in _rows(file, bad):
         try:
             readings.append(_reading(row, known))
