@@ -90,7 +90,11 @@ class Unattended:
             stdout=subprocess.DEVNULL,
             stderr=subprocess.PIPE,
             text=True,
-            env={**os.environ, **environment},
+            # polars, imported by the test, leaves its allocator's settings in the environment.
+            env={
+                **{name: value for name, value in os.environ.items() if name != "_RJEM_MALLOC_CONF"},
+                **environment,
+            },
         )
         try:
             yield process

@@ -1,0 +1,295 @@
+"""Every fault that a station left alone must bear, produced for real, counted, and what was lost.
+
+    python tests/benchmarks/reliability.py [--kills 300] [--nights 120] [--seed 1] [--write docs/reliability.md]
+    python tests/benchmarks/reliability.py --quick
+
+Runs the kill test, the power cuts, the season, the costs of waiting and of hostile neighbours, and the tests
+of single faults, and writes one table. Exits 1 when anything was lost or left touched. ``--quick`` does a little
+of each but the tests, which are run on their own.
+"""
+
+import argparse
+import subprocess
+import sys
+import tempfile
+import time
+import xml.etree.ElementTree as xml
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from datetime import UTC, datetime
+from pathlib import Path
+from statistics import median
+
+ROOT = Path(__file__).resolve().parents[2]
+sys.path.insert(0, str(ROOT))
+
+from tests.benchmarks.season import growth_mb  # noqa: E402  # run as a file, the project's root is not on the path
+from tests.sweeper.store.cuts import cut_everywhere  # noqa: E402
+from tests.whole.hostile import hostile  # noqa: E402
+from tests.whole.idle import waited  # noqa: E402
+from tests.whole.killing import kill_at_random  # noqa: E402
+from tests.whole.season import run_season  # noqa: E402
+from tests.whole.unattended import Unattended, unattended, until  # noqa: E402
+
+HEAD = """\
+# Reliability
+
+What was done to the program, how often, and what was lost. Every line is from one run of
+`python tests/benchmarks/reliability.py --write docs/reliability.md`; nothing in it is typed in.
+*Lost* counts stored passes that were gone or in part, relays away from rest, receivers not as found, and
+commands that may never be sent.
+
+"""
+
+
+@dataclass
+class Row:
+    """One fault: how it was produced, how often, and what was lost by it (empty: nothing)."""
+
+    fault: str
+    produced: str
+    times: str
+    lost: list[str] = field(default_factory=list)
+    remark: str = ""
+
+
+@dataclass(frozen=True)
+class Single:
+    """A fault that a test produces: the part of the tests' names that picks it."""
+
+    fault: str
+    produced: str
+    file: str
+    picks: str = ""
+
+
+ENDS = "tests/whole/test_daemon_ends.py"
+
+SINGLES = (
+    Single("SIGINT, SIGTERM, SIGHUP in the middle of a pass", "sent to the installed daemon", ENDS, "signal"),
+    Single("Receiver gone when a killed run is started again", "its port closed", ENDS, "dead_receiver"),
+    Single("Relay board gone when a killed run is started again", "its port closed", ENDS, "dead_board"),
+    Single("Cable pulled and put back", "connections cut, port closed, opened again", ENDS, "pulled_cable"),
+    Single("Second daemon on the station", "started beside the first", ENDS, "second_daemon"),
+    Single("Transmitter keyed during a pass", "the receiver says so", ENDS, "keyed"),
+    Single(
+        "Somebody at the dial, mode changed",
+        "the simulated dial turned",
+        "tests/whole/test_daemon_schedule.py",
+        "somebody",
+    ),
+    Single(
+        "Any fault at any call of receiver or board",
+        "raised at each call in turn, and at random ones a thousand times",
+        "tests/sweeper/engine/test_one_pass.py",
+    ),
+    Single(
+        "Wire faults on every driver's protocol",
+        "replies dropped, delayed, garbled, split, cut off",
+        "tests/whole/test_fault_matrix.py",
+    ),
+    Single(
+        "Clock stepped by seconds to hours, both ways",
+        "the clock that the daemon reads",
+        "tests/sweeper/daemon/test_rhythm.py",
+    ),
+    Single(
+        "Starved of progress under systemd",
+        "process stopped until the watchdog fires",
+        "tests/whole/test_systemd.py",
+        "starved",
+    ),
+    Single(
+        "Dies again and again under systemd",
+        "SIGKILL five times; the relays are sent to rest by a unit of their own",
+        "tests/whole/test_systemd.py",
+        "again_and_again",
+    ),
+    Single(
+        "Malformed, oversized, hostile messages; keys missing or foreign",
+        "sent to the live sockets",
+        "tests/whole/test_daemon_live.py",
+    ),
+    Single(
+        "Disk full, read-only, slow, failing, of somebody else",
+        "small file systems, failing system calls",
+        "tests/sweeper/store/test_faults.py",
+    ),
+    Single(
+        "Writer killed, disk failing in the middle of a write",
+        "SIGKILL and injected errors at system calls",
+        "tests/sweeper/store/test_interrupted.py",
+    ),
+)
+
+
+def kills(count: int, seed: int) -> Row:
+    with tempfile.TemporaryDirectory() as folder:
+        told = kill_at_random(Path(folder), count, seed)
+    where = ", ".join(f"{times} {moment}" for moment, times in told.hit.most_common())
+    return Row(
+        "Process killed",
+        f"SIGKILL at random moments, seed {seed} ({where})",
+        f"{told.kills} kills, {told.committed} stored passes",
+        [*told.lost, *told.wrong],
+    )
+
+
+def power_cuts(passes: int, seed: int) -> Row:
+    with tempfile.TemporaryDirectory() as folder:
+        left = cut_everywhere(Path(folder), passes, seed)
+    return Row(
+        "Power lost",
+        f"every write and sync of a recorded run as the last, with what was not synced kept, gone or torn, seed {seed}",
+        f"{left.cuts} cuts, {left.images} disks",
+        left.broken,
+    )
+
+
+def season(nights: int, seed: int) -> list[Row]:
+    with tempfile.TemporaryDirectory() as folder:
+        began = time.monotonic()
+        told = run_season(Path(folder), nights, seed, faults_a_night=3.0)
+        minutes = (time.monotonic() - began) / 60
+    grown = growth_mb(told)
+    passes = sum(told.outcomes.values())
+    became = ", ".join(f"{count} {outcome}" for outcome, count in told.outcomes.most_common())
+    rows = [
+        Row(
+            f"A season of {nights} nights",
+            f"simulated at jump speed on real protocols in {minutes:.0f} min, seed {seed}, {told.restarts} starts",
+            f"{passes} passes: {became}",
+            list(told.wrong),
+            "every instant of the schedule accounted for; memory grown by "
+            + ("too short to tell" if grown is None else f"{grown:.1f} MB")
+            + f", file handles {min(told.handles, default=0)} to {max(told.handles, default=0)}",
+        )
+    ]
+    if grown is not None and grown > 12:
+        rows[0].lost.append(f"memory grew by {grown:.1f} MB")
+    rows += [
+        Row(f"… {fault}", "in that season", f"{count} times") for fault, count in sorted(told.faults.items())
+    ]
+    return rows
+
+
+def flood(passes: int) -> Row:
+    """How long passes take amid a flood on the sockets, against the same daemon in peace."""
+    with (
+        tempfile.TemporaryDirectory() as folder,
+        unattended(Path(folder)) as station,
+        station.running() as process,
+    ):
+        until(station.answers, "the daemon")
+        peace = _pass_seconds(station, passes)
+        with hostile(station):
+            war = _pass_seconds(station, passes)
+        lost = (
+            [] if all(one.outcome == "done" for one in station.store().passes()) else ["a pass in the flood"]
+        )
+        station.ask("stop")
+        process.wait(30)
+    ratio = median(war) / median(peace)
+    return Row(
+        "Flood on the control socket",
+        "six hostile clients at once on the same two cores",
+        f"{passes} passes",
+        lost,
+        f"passes take {ratio:.2f} × as long as in peace, the senders' own load on the processor included",
+    )
+
+
+def _pass_seconds(station: Unattended, passes: int) -> list[float]:
+    store = station.store
+    begun = len(store().passes()) + 1
+    until(lambda: len(store().passes()) >= begun + passes, f"{passes} passes", 120)
+    return [(one.ended - one.started).total_seconds() for one in store().passes()[begun : begun + passes]]
+
+
+def idle(seconds: float) -> Row:
+    with tempfile.TemporaryDirectory() as folder:
+        cost = waited(Path(folder), seconds)
+    lost = []
+    if cost.core_share >= 0.01:
+        lost.append(f"{cost.core_share:.1%} of a core")
+    if max(cost.rss_mb, cost.rss_after_day_mb) >= 120:
+        lost.append(f"{max(cost.rss_mb, cost.rss_after_day_mb):.0f} MB")
+    return Row(
+        "Nothing to do",
+        "the daemon between passes",
+        f"{seconds:.0f} s",
+        lost,
+        f"{cost.core_share:.2%} of a core, {cost.rss_mb:.0f} MB; {cost.rss_after_day_mb:.0f} MB once a day was written",
+    )
+
+
+def singles() -> list[Row]:
+    """Run the tests of single faults; a row for each."""
+    rows = []
+    for single in SINGLES:
+        if not (ROOT / single.file).exists():
+            continue
+        with tempfile.TemporaryDirectory() as folder:
+            results = Path(folder) / "results.xml"
+            command = [sys.executable, "-m", "pytest", "-q", f"--junitxml={results}", single.file]
+            command += ["-k", single.picks] if single.picks else []
+            subprocess.run(
+                command, cwd=ROOT, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL, check=False
+            )
+            cases = list(xml.parse(results).getroot().iter("testcase"))
+        bad = [case for case in cases if case.find("failure") is not None or case.find("error") is not None]
+        skipped = [case for case in cases if case.find("skipped") is not None]
+        rows.append(
+            Row(
+                single.fault,
+                f"{single.produced} (`{single.file}`)",
+                f"{len(cases) - len(skipped)} tests",
+                [str(case.get("name")) for case in bad] + ([] if len(cases) > len(skipped) else ["not run"]),
+            )
+        )
+    return rows
+
+
+def table(rows: list[Row]) -> str:
+    lines = ["| fault | how it was produced | how often | lost | |", "| --- | --- | --- | --- | --- |"]
+    for row in rows:
+        lost = "; ".join(row.lost[:3]) + (f" and {len(row.lost) - 3} more" if len(row.lost) > 3 else "")
+        cells = (row.fault, row.produced, row.times, lost or "nothing", row.remark)
+        lines.append("| " + " | ".join(cell.replace("|", "/").replace("\n", " ") for cell in cells) + " |")
+    return "\n".join(lines) + "\n"
+
+
+def main() -> int:
+    parser = argparse.ArgumentParser()
+    parser.add_argument("--kills", type=int, default=300)
+    parser.add_argument("--nights", type=int, default=120)
+    parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--write", type=Path)
+    parser.add_argument("--quick", action="store_true")
+    options = parser.parse_args()
+    quick = options.quick
+    parts: list[tuple[str, Callable[[], Row | list[Row]]]] = [
+        ("kills", lambda: kills(3 if quick else options.kills, options.seed)),
+        ("power cuts", lambda: power_cuts(2 if quick else 30, options.seed)),
+        ("season", lambda: season(1 if quick else options.nights, options.seed)),
+        ("flood", lambda: flood(3 if quick else 30)),
+        ("idle", lambda: idle(5 if quick else 60)),
+    ]
+    if not quick:
+        parts.append(("single faults", singles))
+    rows: list[Row] = []
+    for name, run in parts:
+        began = time.monotonic()
+        came = run()
+        rows += came if isinstance(came, list) else [came]
+        print(f"{name}: {time.monotonic() - began:.0f} s", file=sys.stderr, flush=True)
+    text = table(rows)
+    print(text)
+    if options.write is not None:
+        when = f"Run on {datetime.now(UTC):%Y-%m-%d}.\n\n"
+        options.write.write_text(HEAD + when + text, encoding="utf-8")
+    return 1 if any(row.lost for row in rows) else 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())
