@@ -4,11 +4,13 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
+from typing import Any
 
 import polars as pl
 
 from sweeper.clock import JumpingClock
 from sweeper.daemon.campaign import Campaign, run_passes
+from sweeper.daemon.instruments import open_switch
 from sweeper.simulation import Served, saltmarsh, serve
 from sweeper.station import Station, load
 from sweeper.store import Store
@@ -44,6 +46,20 @@ SWITCHES = {
     ),
 }
 """Simulated relay boards, and what a station file says of them."""
+
+OTHER_SWITCHES = {
+    "three-byte": f"driver: board, dialect: three-byte, paths: {RELAYS}",
+    "text-line": f"driver: board, dialect: text-line, paths: {RELAYS}",
+    "http": (
+        f"driver: http, paths: {RELAYS}, set: {{path: '/relay/{{relay}}?turn={{state}}'}}, "
+        "ask: {path: '/relay/{relay}/state'}, user: saltmarsh, password_env: RELAY_PASSWORD, ca_file: CA_FILE"
+    ),
+    "mqtt": (
+        f"driver: mqtt, paths: {RELAYS}, set_topic: 'saltmarsh/relay/{{relay}}/set', "
+        "state_topic: 'saltmarsh/relay/{relay}/state', alive: {topic: saltmarsh/alive, says: online}"
+    ),
+}
+"""More of them, which take a password, a certificate or a broker."""
 
 STATION = """\
 station: {{name: Saltmarsh, latitude: 56.2, longitude: 8.1, environment: rural}}
@@ -93,6 +109,14 @@ class FaultyStation:
     def _rows(self, record: PassRecord) -> pl.DataFrame:
         return self.store.readings().filter(pl.col("pass") == record.number).collect()
 
+    def identity_of_switch(self) -> str:
+        """Who answers at the switch, in the driver's words."""
+        switch = open_switch(self.station)
+        try:
+            return switch.identify()
+        finally:
+            switch.close()
+
     @property
     def at_rest(self) -> bool:
         return self.served.board.path == "antenna-bypass"
@@ -110,26 +134,28 @@ def faulty_station(
     *,
     receiver_timeout_s: float = PATIENT_S,
     switch_timeout_s: float = PATIENT_S,
+    switch_section: str | None = None,
+    **serving: Any,
 ) -> Iterator[FaultyStation]:
-    """`receiver` is one of `RECEIVERS`, `switch` one of `SWITCHES`.
+    """`receiver` is one of `RECEIVERS`, `switch` one of `SWITCHES` unless `switch_section` describes another.
 
     The meter stands still at one value, so that a reading which a fault has bent cannot pass for a true one.
     """
     world = saltmarsh()
     clock = JumpingClock(world.first_evening)
-    with serve(world, clock, receiver=receiver, switch=switch) as served:
+    with serve(world, clock, receiver=receiver, switch=switch, **serving) as served:
         served.receiver.turn_dial(*AS_FOUND)
         served.receiver.frozen = True
         wording = RECEIVERS[receiver].strip("{}").replace(", ", "\n  ")
         text = STATION.format(
             receiver=wording,
             receiver_link=served.receiver_link,
-            switch=SWITCHES[switch],
+            switch=switch_section or SWITCHES[switch],
             switch_link=served.switch_link,
             readings=READINGS,
             receiver_timeout_s=receiver_timeout_s,
             switch_timeout_s=switch_timeout_s,
-            reconnect="" if switch == "http" else ", reconnect_s: 0.1",
+            reconnect="" if switch in ("http", "mqtt") else ", reconnect_s: 0.1",
             unit="dBm" if receiver == "scpi" else "dB-over-S9",
             channels=", ".join(f"{{hz: {hz}, for: noise}}" for hz in CHANNELS_HZ),
         )
