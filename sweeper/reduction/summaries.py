@@ -8,11 +8,12 @@ A day whose entry differs is made again from the readings, and so is everything 
 import hashlib
 import json
 import os
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from functools import lru_cache
 from importlib.resources import files
+from itertools import repeat
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -45,8 +46,6 @@ def summaries_of(
     """
     import polars as pl
 
-    from sweeper.analysis.summarise import summarise_day
-
     kept = _read(store.folder)
     current = {day.isoformat(): made for day, made in _made_from(store, facts).items()}
     good = [day for day, made in current.items() if made and kept.made_from.get(day) == made]
@@ -54,13 +53,16 @@ def summaries_of(
     if kept.frame is not None and good:
         parts.append(kept.frame.filter(pl.col("night").is_in([date.fromisoformat(day) for day in good])))
     new = [day for day in current if day not in set(good)]
-    for done, day in enumerate(new):
-        summary = summarise_day(store.day(date.fromisoformat(day)), facts)
+    for done, summary in enumerate(
+        _summaries_of_days(store, facts, [date.fromisoformat(day) for day in new])
+    ):
         if summary.height:
             parts.append(summary)
         progress((done + 1) / len(new))
     whole = pl.concat(parts, how="diagonal_relaxed").sort("night", maintain_order=True) if parts else None
     if whole is None:
+        from sweeper.analysis.summarise import summarise_day
+
         return summarise_day(store.readings().limit(0).collect(), facts)
     finished = {day: made for day, made in current.items() if made}
     if finished != dict(kept.made_from):
@@ -70,6 +72,40 @@ def summaries_of(
             finished,
         )
     return whole
+
+
+def _summaries_of_days(store: Store, facts: StationFacts, days: Sequence[date]) -> "Iterator[pl.DataFrame]":
+    """The summary of each day in turn; a long stretch of them is worked on by two processes."""
+    from sweeper.analysis.summarise import summarise_day
+
+    if len(days) < WORTH_A_PROCESS:
+        for day in days:
+            yield summarise_day(store.day(day), facts)
+        return
+    from concurrent.futures import ProcessPoolExecutor
+    from multiprocessing import get_context
+
+    # "spawn": polars runs threads, and a fork of a process with threads may stand still for ever.
+    workers = min(os.cpu_count() or 1, PROCESSES)
+    with ProcessPoolExecutor(workers, mp_context=get_context("spawn"), initializer=_one_thread_each) as pool:
+        yield from pool.map(_summary_elsewhere, repeat(store.folder), repeat(facts), days, chunksize=1)
+
+
+WORTH_A_PROCESS = 8
+"""With fewer days to read, starting processes costs more than it saves."""
+PROCESSES = 2
+"""Each holds one day of readings; more would outgrow a small computer's memory."""
+
+
+def _one_thread_each() -> None:
+    os.environ["POLARS_MAX_THREADS"] = "1"  # before polars is imported there
+
+
+def _summary_elsewhere(folder: Path, facts: StationFacts, day: date) -> "pl.DataFrame":
+    from sweeper.analysis.summarise import summarise_day
+
+    with Store(folder.parent, folder.name, facts.longitude, read_only=True) as store:
+        return summarise_day(store.day(day), facts)
 
 
 @lru_cache(maxsize=1)

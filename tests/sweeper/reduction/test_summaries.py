@@ -140,3 +140,16 @@ def test_a_disk_that_takes_nothing_costs_time_and_no_findings(
         on_full_disk = summaries_of(store, FACTS)
     assert_frame_equal(on_full_disk, summaries_of(store, FACTS))
     assert not list(store.folder.glob("*.new"))
+
+
+def test_a_long_stretch_worked_on_by_two_processes_says_the_same(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    with Store(tmp_path, "Outpost", 8.1) as store:
+        for night in range(kept.WORTH_A_PROCESS):
+            night_pass(store, EVENING + timedelta(days=night))
+        store.finish_days(EVENING + timedelta(days=kept.WORTH_A_PROCESS))
+        by_two = summaries_of(store, FACTS)
+        (store.folder / BOOK).unlink()
+        monkeypatch.setattr(kept, "WORTH_A_PROCESS", 1000)
+        assert_frame_equal(summaries_of(store, FACTS), by_two, check_exact=True)
