@@ -4,14 +4,15 @@ From nightly rows and the gain of each band to estimates. A cell holds what is k
 `verdict`.
 """
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from sweeper.analysis.gain import Gain
+from sweeper.analysis.gain import QUIETER, Gain
 from sweeper.analysis.intervals import Estimate, Floats, Scatter, scatters, summed
+from sweeper.analysis.nights_to_come import Curve, Skewed, curve, over_all_nights
 from sweeper.analysis.noise_rise import kept_share_slope, snr_lost_db
 from sweeper.analysis.sequence import FIRST_LOOK
 
@@ -21,6 +22,12 @@ if TYPE_CHECKING:
 TYPICAL_SCATTER_DB = 4.0
 """Night-to-night standard deviation of external noise: about the deciles of ITU-R P.372, Table 2."""
 LEAST_RISE_DB = 0.05
+CLEAR_RISE_DB = 0.5
+"""Noise rise, in the better route, from which on external noise can be told from the chain's own."""
+FEW_ON_THE_FLOOR = 0.2
+"""Share of nights that may touch the meter's floor or top before their mean is only a bound."""
+OFF_THE_CURVE_DB = 1.5
+"""Direct measurement and curve further apart than this do not belong together."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,7 +43,7 @@ class Cell:
     hour_utc: int
     nights: int
     passes: int
-    snr_change: Estimate | None
+    snr_change: Estimate | Skewed | None
     noise_rise: Estimate | None
     ceiling: Estimate | None
     ground: Estimate | None
@@ -61,8 +68,11 @@ def cells_of_band(rows: "pl.DataFrame", gain: Gain | None) -> list[Cell]:
     rise_shape = _shape(1.0 - _own_share(grids["noise_rise_db"]), grids["noise_rise_se_db"])
     difference_scatter = scatters(grids["difference_db"], shape)
     rise_scatter = scatters(grids["noise_rise_db"], rise_shape)
+    bend, excess = _bend(used, grids, gain)
+    excess_scatter = scatters(excess, np.ones(excess.shape[1]))
     hours = sorted(used["hour_utc"].unique().to_list())
     cells: list[Cell] = []
+    quieter = gain is not None and QUIETER in gain.flags
     for column, hour in enumerate(hours):
         here = used.filter(pl.col("hour_utc") == hour)
         seen = rows.filter(pl.col("hour_utc") == hour)
@@ -83,7 +93,7 @@ def cells_of_band(rows: "pl.DataFrame", gain: Gain | None) -> list[Cell]:
             resolution,
         )
         bypass, stage = grids["noise_rise_db"][:, column], grids["stage_noise_rise_db"][:, column]
-        bounds = " ".join(sorted(set(" ".join(here["bound"].to_list()).replace("at ", "at-").split())))
+        bound = _bound(here["bound"].to_list())
         rise_bounds = " ".join(here["rise_bound"].to_list())
         cells.append(
             Cell(
@@ -91,15 +101,24 @@ def cells_of_band(rows: "pl.DataFrame", gain: Gain | None) -> list[Cell]:
                 hour_utc=int(hour),
                 nights=int(np.isfinite(grids["difference_db"][:, column]).sum()),
                 passes=passes,
-                snr_change=_snr_change(gain, change),
+                snr_change=_over_all_nights(
+                    gain,
+                    change,
+                    grids["difference_db"][:, column],
+                    bend,
+                    excess[:, column],
+                    excess_scatter[column],
+                    resolution,
+                )
+                or _snr_change(gain, change),
                 noise_rise=rise if rise_bounds.strip() == "" else None,
                 ceiling=None
-                if "at most" in rise_bounds
+                if "at most" in rise_bounds or quieter
                 else _limit(bypass, grids["noise_rise_se_db"][:, column], passes, 1.0),
                 ground=None
-                if rise_bounds.strip()
+                if rise_bounds.strip() or quieter
                 else _limit(stage, grids["stage_noise_rise_se_db"][:, column], passes, -1.0),
-                bound={"": "", "at-least": "at most", "at-most": "at least"}.get(bounds, "unknown"),
+                bound=bound,
                 flags=_flags(seen, gain, change),
                 night_sd_db=_night_sd(difference_scatter[column], float(shape[column])),
             )
@@ -171,6 +190,18 @@ def _mean(
     return summed(value, [(float((within**2).sum()) / nights**2, float(max(passes - nights, 1))), fixed])
 
 
+def _bound(of_nights: Sequence[str]) -> str:
+    """What bounds of the differences come to for the S/N change; a few nights on the floor do not make a bound."""
+    bounds = [each for each in of_nights if each]
+    if len(bounds) <= FEW_ON_THE_FLOOR * len(of_nights):
+        return ""
+    return (
+        {"at least": "at most", "at most": "at least"}.get(bounds[0], "unknown")
+        if len(set(bounds)) == 1
+        else "unknown"
+    )
+
+
 def _night_sd(scatter: Scatter, shape: float) -> float:
     if scatter.freedom >= FIRST_LOOK - 1:
         return float(np.sqrt(scatter.variance))
@@ -184,6 +215,53 @@ def _snr_change(gain: Gain | None, difference: Estimate | None) -> Estimate | No
         gain.gain_db - difference.value,
         [(gain.se_db**2, gain.freedom), (difference.se**2, difference.freedom)],
     )
+
+
+def _bend(used: "pl.DataFrame", grids: dict[str, Floats], gain: Gain | None) -> tuple[Curve | None, Floats]:
+    """The curve of the stage on this band and external noise over the load's level in bypass, dB, (nights, hours).
+
+    Noise is taken from the route in which it stands higher above the load; NaN where it stands too low to tell.
+    """
+    difference = used["load_difference_db"].drop_nulls().to_numpy()
+    nothing = np.full(grids["noise_rise_db"].shape, np.nan)
+    if gain is None or gain.source == "rated" or not len(difference) or not np.isfinite(nothing.shape).all():
+        return None, nothing
+    load_difference = float(np.median(difference))
+    bypass, stage = grids["noise_rise_db"], grids["stage_noise_rise_db"]
+    if not np.isfinite(stage).any() or not np.isfinite(bypass).any():
+        return None, nothing
+    staged = np.nanmedian(stage) > np.nanmedian(bypass)
+    rise = stage if staged else bypass
+    clear = np.where(rise >= CLEAR_RISE_DB, rise, np.nan)
+    excess = 10 * np.log10(10 ** (clear / 10) - 1) - (gain.gain_db - load_difference if staged else 0.0)
+    return curve(gain.gain_db, load_difference), excess
+
+
+def _over_all_nights(
+    gain: Gain | None,
+    difference: Estimate | None,
+    differences: Floats,
+    bend: Curve | None,
+    excess: Floats,
+    scatter: Scatter,
+    resolution_db: float,
+) -> Skewed | None:
+    """The mean over all nights that could be, where noise was clear on every night and follows the curve."""
+    there = np.isfinite(differences)
+    if (
+        gain is None
+        or difference is None
+        or bend is None
+        or there.sum() < FIRST_LOOK
+        or not np.isfinite(excess[there]).all()
+    ):
+        return None
+    direct = gain.gain_db - differences[there]
+    beside = direct - bend.at(excess[there])
+    if abs(float(beside.mean())) > OFF_THE_CURVE_DB:
+        return None
+    rest = Estimate(0.0, float(np.hypot(gain.se_db, resolution_db)), gain.freedom)
+    return over_all_nights(bend, excess[there], direct, scatter, rest)
 
 
 def _limit(rise_db: Floats, error_db: Floats, passes: int, sign: float) -> Estimate | None:

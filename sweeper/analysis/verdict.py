@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from sweeper.analysis.cells import Cell
 from sweeper.analysis.findings import Interval, Verdict
 from sweeper.analysis.intervals import Estimate
+from sweeper.analysis.nights_to_come import Skewed
 from sweeper.analysis.sequence import campaign_level, look_level
 
 WITHHOLDING = frozenset(
@@ -31,8 +32,8 @@ WITHHOLDING = frozenset(
 """Signs of a chain that does not do what it seems to do: no good news while one of them stands."""
 
 
-CONTRADICTS = 1.5
-"""Standard errors by which the direct measurement may lie outside what the noise rise allows."""
+CONTRADICTS = 0.01
+"""Chance at which a direct measurement outside what the noise rise allows is taken to contradict it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,7 +52,7 @@ class Judged:
     withheld: str = ""
 
 
-def interval_of(estimate: Estimate | None, nights: int, confidence: float) -> Interval | None:
+def interval_of(estimate: Estimate | Skewed | None, nights: int, confidence: float) -> Interval | None:
     """The interval after so many nights, valid for one who looks every morning."""
     return None if estimate is None else estimate.interval(look_level(nights, 1.0 - confidence))
 
@@ -111,8 +112,10 @@ def _agrees_with_physics(cell: Cell) -> bool:
     change, ceiling, ground = cell.snr_change, cell.ceiling, cell.ground
     if change is None or ceiling is None or ground is None:
         return False
-    beyond = max(change.value - ceiling.value, ground.value - change.value, 0.0)
-    return "near-overload" not in cell.flags and beyond <= CONTRADICTS * change.se
+    top, bottom = max(ceiling.value, 0.0), min(ground.value, 0.0)
+    inside = bottom <= change.value <= top
+    chance = 1.0 if inside else change.level_beyond(top if change.value > top else bottom)
+    return "near-overload" not in cell.flags and chance > CONTRADICTS
 
 
 def _by_physics(cell: Cell, worthwhile_db: float) -> float:

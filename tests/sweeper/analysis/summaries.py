@@ -124,6 +124,7 @@ def _hour(
         row |= {"noise_rise_db": read["antenna_bypass"] - read["load_bypass"], "noise_rise_bound": ""}
         row |= {"noise_rise_se_db": place.error_db * 1.4, "stage_noise_rise_se_db": place.error_db * 1.4}
         row |= {"stage_noise_rise_db": read["antenna_stage"] - read["load_stage"]}
+        row |= {"power_rise_db": row["noise_rise_db"], "stage_power_rise_db": row["stage_noise_rise_db"]}
         if stage > 0 and bypass > 0:
             row |= {"load_gain_db": 10 * np.log10(stage / bypass), "load_gain_se_db": place.error_db * 3}
     rows = [row]

@@ -35,15 +35,23 @@ def test_an_attenuator_ahead_of_a_deaf_receiver_costs():
 
 def test_the_s_n_change_is_gain_minus_difference():
     """The worked reading: antenna 4 dB over load, noise rises 13 dB with 15 dB of gain: +2 dB, 2.2 dB at most."""
-    summaries = made(replace(DEAF, error_db=0.01, night_sd_db=0.0, carrier=False)).with_columns(
-        pl.lit(13.0).alias("difference_db"),
-        pl.lit(15.0).alias("load_gain_db"),
-        pl.lit(4.0).alias("noise_rise_db"),
-    )
+    load_stage_db, antenna_bypass_db, antenna_stage_db = 3.6342, 4.0, 17.0  # over the load in bypass
+    values = {
+        "difference_db": antenna_stage_db - antenna_bypass_db,
+        "load_difference_db": load_stage_db,
+        "noise_rise_db": antenna_bypass_db,
+        "power_rise_db": antenna_bypass_db,
+        "stage_noise_rise_db": antenna_stage_db - load_stage_db,
+        "stage_power_rise_db": antenna_stage_db - load_stage_db,
+    }
+    bare = replace(DEAF, error_db=0.01, night_sd_db=0.0, carrier=False)
+    summaries = made(bare).with_columns([pl.lit(value).alias(name) for name, value in values.items()])
     found, _ = find(summaries, facts(replace(DEAF, carrier=False)))
     period = found.bands[0].periods[0]
     assert period.snr_change_db is not None
-    assert period.snr_change_db.value == pytest.approx(2.0, abs=1e-6)
+    assert found.bands[0].gain_db is not None
+    assert found.bands[0].gain_db.value == pytest.approx(15.0, abs=1e-3)
+    assert period.snr_change_db.value == pytest.approx(2.0, abs=1e-3)
     assert period.snr_change_db.value < 2.2
 
 

@@ -34,7 +34,7 @@ def test_the_noise_rise_alone_settles_what_carriers_cannot():
 
 def test_physics_is_not_asked_near_an_overload_or_against_what_was_measured():
     assert one(cell(0.2, se=1.5, ceiling=0.2, ground=-0.1, flags=("near-overload",))).verdict == "undecided"
-    assert one(cell(-4.0, se=1.5, ceiling=0.2, ground=-0.1)).verdict == "undecided"
+    assert one(cell(-6.0, se=1.5, ceiling=0.2, ground=-0.1)).verdict == "undecided"
 
 
 def test_trouble_withholds_the_verdict_and_the_value():
