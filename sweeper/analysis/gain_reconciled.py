@@ -9,13 +9,13 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from sweeper.analysis.gain_ways import by_carriers
+from sweeper.analysis.gain_ways import by_carriers, channel_offsets_db
 from sweeper.analysis.noise_rise import kept_share_db, kept_share_slope
 
 if TYPE_CHECKING:
     import polars as pl
 
-APART_SE = 3.0
+APART_SE = 3.3
 APART_DB = 0.7
 
 
@@ -23,7 +23,7 @@ APART_DB = 0.7
 class Reconciled:
     """`hours` has hour_utc, direct_db, direct_se_db, predicted_db, predicted_se_db and agree.
 
-    `agree` is None where only one route says anything. `sentence` is empty when all hours agree.
+    `agree` is None where only one route says anything, else whether most hours do. `sentence` is empty when they do.
     """
 
     hours: "pl.DataFrame"
@@ -43,14 +43,15 @@ def reconcile(summaries: "pl.DataFrame") -> Reconciled:
         "predicted_se_db": pl.Float64,
         "agree": pl.Boolean,
     }
-    gain = by_carriers(summaries)
+    gain = None if channel_offsets_db(summaries) else by_carriers(summaries)
     rows = summaries.filter(
         (pl.col("for") == "noise") & (pl.col("difference_bound") == "") & (pl.col("noise_rise_bound") == "")
     ).drop_nulls(["difference_db", "difference_se_db"])
     found = []
     for (hour,), part in rows.group_by("hour_utc", maintain_order=True):
         difference = float(part["difference_db"].to_numpy().mean())
-        noise_se = float(np.sqrt(np.mean(part["difference_se_db"].to_numpy() ** 2) / len(part)))
+        coarse = np.mean(part["resolution_db"].fill_null(0.0).to_numpy() ** 2)
+        noise_se = float(np.sqrt(np.mean(part["difference_se_db"].to_numpy() ** 2) / len(part) + coarse))
         direct = direct_se = None
         if gain is not None:
             direct, direct_se = gain.gain_db - difference, float(np.hypot(gain.se_db, noise_se))
@@ -66,14 +67,17 @@ def reconcile(summaries: "pl.DataFrame") -> Reconciled:
             agree = bool(apart < APART_DB or apart < APART_SE * np.hypot(direct_se, predicted_se))
         found.append((hour, direct, direct_se, predicted, predicted_se, agree))
     hours = pl.DataFrame(found, schema=columns, orient="row").sort("hour_utc")
-    known = hours["agree"].drop_nulls()
-    agree = bool(known.all()) if len(known) else None
+    known = hours["agree"].drop_nulls().to_numpy()
+    # the gain by carriers is common to all hours, so chance sets one hour apart more easily than half of them
+    agree = bool(known.mean() > 0.5) if len(known) else None
     return Reconciled(hours, agree, _sentence(hours) if agree is False else "")
 
 
 def _predicted(part: "pl.DataFrame") -> tuple[float | None, float | None]:
     """L(bypass) − L(stage) of an hour, mean over nights and channels, and its standard error."""
-    known = part.drop_nulls(["power_rise_db", "stage_power_rise_db", "load_difference_se_db"])
+    known = part.drop_nulls(
+        ["power_rise_db", "stage_power_rise_db", "load_difference_se_db", "gain_resolution_db"]
+    )
     bypass, stage = known["power_rise_db"].to_numpy(), known["stage_power_rise_db"].to_numpy()
     clear = (bypass > 0.1) & (stage > 0.1)
     if not clear.any():

@@ -11,7 +11,9 @@ import numpy as np
 
 from sweeper.analysis.chain_faults import faults
 from sweeper.analysis.facts import StationFacts
-from sweeper.analysis.gain_ways import by_carriers
+from sweeper.analysis.gain import CHOKE_DB
+from sweeper.analysis.gain_reconciled import reconcile
+from sweeper.analysis.gain_ways import by_carriers, channel_offsets_db
 from sweeper.analysis.levels import Floats
 from sweeper.analysis.overload_excess import EXCESS_DB, SURE, excess_by_hour, mean_and_error
 
@@ -43,11 +45,15 @@ def diagnose(summaries: "pl.DataFrame", facts: StationFacts) -> Diagnosis:
     hours = excess_by_hour(summaries)
     signs = [
         *_overload(hours),
-        *_receiver_overload(summaries, hours),
+        *_receiver_overload(summaries),
         *_without_load(summaries),
         *_compression(summaries),
         *faults(summaries, facts),
     ]
+    if not signs and not (facts.rated_gain_db is not None and abs(facts.rated_gain_db) <= CHOKE_DB):
+        apart = reconcile(summaries)
+        if apart.agree is False:
+            signs.append(("routes-disagree", apart.sentence))
     return Diagnosis(hours, tuple(flag for flag, _ in signs), tuple(sentence for _, sentence in signs))
 
 
@@ -95,13 +101,13 @@ def _overload(hours: "pl.DataFrame") -> list[tuple[str, str]]:
     ]
 
 
-def _receiver_overload(summaries: "pl.DataFrame", hours: "pl.DataFrame") -> list[tuple[str, str]]:
+def _receiver_overload(summaries: "pl.DataFrame") -> list[tuple[str, str]]:
     """An attenuating stage that lowers noise by more than its loss shows that the receiver overloads without it."""
     import polars as pl
 
     carriers = by_carriers(summaries)
-    if carriers is None or carriers.gain_db > -1.0 or carriers.se_db > 1.0:
-        return []
+    if carriers is None or carriers.gain_db > -1.0 or carriers.se_db > 1.0 or channel_offsets_db(summaries):
+        return []  # where gain differs by channel, that of a carrier is not that of a noise channel
     rows = summaries.filter((pl.col("for") == "noise") & (pl.col("difference_bound") == ""))
     rows = rows.drop_nulls(["difference_db", "difference_se_db"])
     hit, orders = [], []
