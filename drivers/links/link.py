@@ -38,6 +38,8 @@ class Link:
     def __init__(self, options: LinkOptions, part: str) -> None:
         self._options = options
         self._part = part
+        self._retries = options.retries
+        self._timeout_s = options.timeout_s
         self._lock = threading.RLock()
         self._port: Port | None = None
         self._greetings: list[Callable[[], None]] = []
@@ -51,7 +53,7 @@ class Link:
         came back each time, Refused when `read` says so.
         """
         with self._lock:
-            retries = 0 if self._greeting else self._options.retries
+            retries = 0 if self._greeting else self._retries
             while True:
                 try:
                     return self._once(self._port or self._connect(), request, read)
@@ -96,10 +98,8 @@ class Link:
                 self._port = None
 
     def _once(self, port: Port, request: bytes, read: Reader[T]) -> T:
-        port.discard()
-        port.write(request)
-        timeout_s = self._options.timeout_s
-        received = port.read(timeout_s)
+        timeout_s = self._timeout_s
+        received = port.ask(request, timeout_s)
         if (reply := read(received)) is not None:
             return reply
         give_up = time.monotonic() + timeout_s

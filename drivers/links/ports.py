@@ -8,6 +8,7 @@ import contextlib
 import errno
 import fcntl
 import logging
+import math
 import select
 import socket
 import struct
@@ -18,7 +19,7 @@ from urllib.parse import urlsplit
 
 import serial
 
-from drivers.errors import InUse, LinkLost
+from drivers.errors import InUse, LinkLost, LinkTimeout
 from drivers.links.options import LinkOptions
 
 CHUNK = 65536
@@ -37,8 +38,8 @@ class Port(Protocol):
         """Whatever is there, waiting for the first byte; empty when none came within `within_s` seconds."""
         ...
 
-    def discard(self) -> None:
-        """Forget what came unasked, without waiting."""
+    def ask(self, request: bytes, within_s: float) -> bytes:
+        """Forget what came unasked, write `request`, and read as `read` does."""
         ...
 
     def close(self) -> None: ...
@@ -52,7 +53,11 @@ def open_port(options: LinkOptions, part: str) -> Port:
 
 
 class TcpPort:
-    """A TCP connection with Nagle's delay off and keep-alive on."""
+    """A TCP connection with Nagle's delay off and keep-alive on.
+
+    The deadline is the kernel's (SO_RCVTIMEO), not Python's: with the latter each send and each receive is
+    preceded by a poll of its own.
+    """
 
     def __init__(self, options: LinkOptions, part: str) -> None:
         parts = urlsplit(options.link)
@@ -65,46 +70,68 @@ class TcpPort:
                 f"no connection to {options.link}: {fault.strerror or fault}.",
                 "Is it switched on, and does its network program run?",
             ) from fault
+        self._socket.settimeout(None)
         self._socket.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
         self._socket.setsockopt(socket.SOL_SOCKET, socket.SO_KEEPALIVE, 1)
-        self._wait_s = options.timeout_s
-        self._unasked = select.poll()
-        self._unasked.register(self._socket, select.POLLIN)
+        self._socket.setsockopt(socket.SOL_SOCKET, socket.SO_SNDTIMEO, _timeval(options.timeout_s))
+        self._wait_s = math.nan
+        self._send, self._receive = self._socket.sendall, self._socket.recv
+        waiting = select.poll()
+        waiting.register(self._socket, select.POLLIN)
+        self._waiting = waiting.poll
 
     def write(self, data: bytes) -> None:
         try:
-            self._socket.sendall(data)
+            self._send(data)
+        except BlockingIOError as fault:
+            raise LinkTimeout(self._part, "it takes no more requests.", "Does its program hang?") from fault
         except OSError as fault:
             raise self._lost(fault) from fault
 
     def read(self, within_s: float) -> bytes:
-        if within_s != self._wait_s:
-            self._socket.settimeout(max(within_s, 1e-6))
-            self._wait_s = within_s
+        self._deadline(within_s)
         try:
-            data = self._socket.recv(CHUNK)
-        except TimeoutError:
+            return self._or_lost(self._receive(CHUNK))
+        except BlockingIOError:
             return b""
         except OSError as fault:
             raise self._lost(fault) from fault
-        if not data:
-            raise LinkLost(self._part, "the other end closed the connection.", "It is tried again by itself.")
-        return data
 
-    def discard(self) -> None:
-        # a socket with a deadline waits for it even with MSG_DONTWAIT, so ask first
-        if self._unasked.poll(0):
-            with contextlib.suppress(OSError):  # a closed end shows at the next read
-                while self._socket.recv(CHUNK) and self._unasked.poll(0):
-                    pass
+    def ask(self, request: bytes, within_s: float) -> bytes:
+        self._deadline(within_s)
+        try:
+            while self._waiting(0) and self._receive(CHUNK):
+                pass  # a closed end shows below
+            self._send(request)
+            return self._or_lost(self._receive(CHUNK))
+        except BlockingIOError:
+            return b""
+        except OSError as fault:
+            raise self._lost(fault) from fault
 
     def close(self) -> None:
         self._socket.close()
+
+    def _deadline(self, within_s: float) -> None:
+        if within_s != self._wait_s:
+            self._socket.setsockopt(socket.SOL_SOCKET, socket.SO_RCVTIMEO, _timeval(within_s))
+            self._wait_s = within_s
+
+    def _or_lost(self, data: bytes) -> bytes:
+        if not data:
+            raise LinkLost(self._part, "the other end closed the connection.", "It is tried again by itself.")
+        return data
 
     def _lost(self, fault: OSError) -> LinkLost:
         return LinkLost(
             self._part, f"the connection broke: {fault.strerror or fault}.", "Check cable and power."
         )
+
+
+def _timeval(seconds: float) -> bytes:
+    """C's ``struct timeval``; never zero, which would mean for ever."""
+    microseconds = max(round(seconds * 1e6), 1)
+    return struct.pack("@ll", microseconds // 1_000_000, microseconds % 1_000_000)
 
 
 PARITY = {"none": serial.PARITY_NONE, "even": serial.PARITY_EVEN, "odd": serial.PARITY_ODD}
@@ -188,12 +215,14 @@ class SerialPort:
         except (OSError, termios.error) as fault:
             raise self._lost(fault) from fault
 
-    def discard(self) -> None:
+    def ask(self, request: bytes, within_s: float) -> bytes:
         try:
             if self._port.in_waiting:
                 self._port.reset_input_buffer()
         except (OSError, termios.error) as fault:
             raise self._lost(fault) from fault
+        self.write(request)
+        return self.read(within_s)
 
     def close(self) -> None:
         with contextlib.suppress(OSError, termios.error):

@@ -7,7 +7,7 @@ of hamlib 4.5, sections "Protocol" and "Commands"; error numbers from hamlib's `
 Only the commands, levels and functions listed here can be written. None of them keys a transmitter.
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Generic, TypeVar
 
@@ -16,6 +16,7 @@ from drivers.links import Reader
 
 PART = "receiver"
 T = TypeVar("T")
+U = TypeVar("U")
 
 COMMANDS = {
     "get_freq": "f",
@@ -81,7 +82,7 @@ class Call(Generic[T]):
     read: Reader[T]
 
 
-Lines = tuple[str, ...]
+Lines = Sequence[str]
 """What stands in a reply between the repeated command and the error number."""
 
 
@@ -118,24 +119,34 @@ def _reader(command: str, parse: Callable[[Lines], T]) -> Reader[T]:
     head = f"{command}:".encode("ascii")
 
     def read(received: bytes) -> T | None:
+        body, mark, code = received.rpartition(b"RPRT ")
         if not received.startswith(head[: len(received)]):
             raise BadReply(PART, f"asked for {command}, {received[:60]!r} came back.")
-        if received[-1:] != b"\n":
-            return None
-        body, mark, code = received.rpartition(b"RPRT ")
-        # Some receivers' lists of levels come without a line end of their own before it.
-        if not mark or body[-1:] not in (b"\n", b" "):
+        # Some receivers' lists of levels come without a line end of their own before the error number.
+        if not mark or code[-1:] != b"\n" or body[-1:] not in b"\n ":
             return None
         if code.count(b"\n") != 1 or b"RPRT " in body:
             raise BadReply(PART, f"more than one reply to {command} came back.")
         if code != b"0\n":
             raise _error(command, code[:-1])
         try:
-            return parse(tuple(body.decode("ascii").rstrip("\n").split("\n")[1:]))
+            return parse(body.decode("ascii").splitlines()[1:])
         except UnicodeDecodeError as fault:
             raise BadReply(PART, f"the reply to {command} holds bytes that are no text.") from fault
 
     return read
+
+
+def both(first: Call[T], second: Call[U]) -> Call[tuple[T, U]]:
+    """Two calls in one round trip: rigctld answers lines in the order in which they come."""
+
+    def read(received: bytes) -> tuple[T, U] | None:
+        end = received.find(b"\n", max(received.find(b"RPRT "), 0)) + 1
+        one = first.read(received[:end] if end else received)
+        other = second.read(received[end:]) if one is not None and received[end:] else None
+        return None if one is None or other is None else (one, other)
+
+    return Call(first.request + second.request, read)
 
 
 def _error(command: str, code: bytes) -> RigError:
@@ -149,9 +160,9 @@ def _error(command: str, code: bytes) -> RigError:
 
 def value(lines: Lines, name: str = "") -> str:
     """The one value of a reply: after ``name:`` where it has a name, else the bare line."""
+    if not name and lines:
+        return lines[0]
     for line in lines:
-        if not name:
-            return line.strip()
         if line.startswith(f"{name}:"):
             return line[len(name) + 1 :].strip()
     raise BadReply(PART, f"the reply {' / '.join(lines)!r} lacks {name or 'a value'}.")

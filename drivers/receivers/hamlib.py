@@ -37,6 +37,7 @@ class HamlibReceiver:
         self._vfo = "currVFO" if link.exchange(wire.CHECK_VFO, wire.read_check_vfo) else ""
         self._get_freq = self._call("get_freq", parse=wire.hz)
         self._get_mode = self._call("get_mode", parse=wire.mode)
+        self._get_tuning = wire.both(self._get_mode, self._get_freq)
         self._get_ptt = self._call("get_ptt", parse=wire.flag("PTT"))
         self._get_power = self._call("get_level", options.level, parse=wire.level)
         self._tells_transmit = self._knows_transmit_state()
@@ -52,8 +53,8 @@ class HamlibReceiver:
         return wire.span_hz(received)
 
     def tuning(self) -> Tuning:
-        mode, bandwidth_hz = self._ask(self._get_mode)
-        return Tuning(self.frequency_hz(), mode, bandwidth_hz)
+        (mode, bandwidth_hz), hz = self._ask(self._get_tuning)
+        return Tuning(hz, mode, bandwidth_hz)
 
     def tune(self, hz: int) -> None:
         self._put("set_freq", str(hz))
@@ -68,7 +69,7 @@ class HamlibReceiver:
         return self._ask(self._get_freq)
 
     def read_power(self) -> float:
-        return self._ask(self._get_power)
+        return self._link.exchange(self._get_power.request, self._get_power.read)
 
     def is_transmitting(self) -> bool:
         return self._tells_transmit and self._ask(self._get_ptt)
