@@ -92,7 +92,7 @@ def write_html(
     setting = setting or Setting()
     zone = setting.zone
     previous = previous_findings(file, findings)
-    style = _style()
+    sheet = style()
     sections = _sections(findings, evidence, passes, setting, comparison)
     environment = Environment(
         loader=PackageLoader("sweeper.report"), autoescape=True, trim_blocks=True, lstrip_blocks=True
@@ -100,7 +100,7 @@ def write_html(
     nights = max((period.nights for band in findings.bands for period in band.periods), default=0)
     page = environment.get_template("report.html").render(
         policy=policy(),
-        style=style,
+        style=sheet,
         findings=findings,
         zone=zone,
         nights=wording.count(nights, "night"),
@@ -192,7 +192,8 @@ def _sections(
     ]
 
 
-def _style() -> str:
+def style() -> str:
+    """The page's style sheet, with the colours of both schemes."""
     from importlib.resources import files
 
     from sweeper.report.palette import style_variables
@@ -204,7 +205,7 @@ def _style() -> str:
 
 def policy() -> str:
     """The page's content-security policy: nothing is fetched, no script runs, one style sheet, the one written here."""
-    known = base64.b64encode(hashlib.sha256(_style().encode()).digest()).decode()
+    known = base64.b64encode(hashlib.sha256(style().encode()).digest()).decode()
     return (
         f"default-src 'none'; style-src 'sha256-{known}'; img-src data:; base-uri 'none'; form-action 'none'"
     )

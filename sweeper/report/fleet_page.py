@@ -1,0 +1,57 @@
+"""The page on many stations: who stands out, medians by band and hour, a map. Computes nothing."""
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from sweeper.report import wording
+from sweeper.report.page import policy, style
+from sweeper.report.pictures.picture import Numbers
+
+if TYPE_CHECKING:
+    from sweeper.fleet import Fleet
+
+
+def write_fleet_html(fleet: "Fleet", file: Path) -> None:
+    """Write the comparison to `file`, whole or not at all."""
+    from jinja2 import Environment, PackageLoader
+
+    from sweeper.report.pictures.stations import medians, places
+
+    environment = Environment(
+        loader=PackageLoader("sweeper.report"), autoescape=True, trim_blocks=True, lstrip_blocks=True
+    )
+    results = [share.result for share in fleet.shares if share.result is not None]
+    findings = fleet.findings
+    odd = [
+        f"{cell.station} on {cell.band} at {cell.hour_utc:02d} UTC: "
+        f"{wording.decibel(cell.above_expected_db, True)} dB over what is expected there."
+        for cell in findings.cells
+        if cell.outlier
+    ]
+    page = environment.get_template("fleet.html").render(
+        policy=policy(),
+        style=style(),
+        stations=wording.count(len(fleet.shares), "station"),
+        odd=odd,
+        problems=[problem for share in fleet.shares for problem in share.problems],
+        pictures=[*medians(findings.bands), *places(results, findings.cells)],
+        listing=Numbers(
+            ("Station", "Days", "Verdicts"),
+            tuple(
+                (
+                    share.name,
+                    str(share.days),
+                    str(
+                        sum(
+                            cell.station == share.name and cell.verdict != "undecided"
+                            for cell in findings.cells
+                        )
+                    ),
+                )
+                for share in fleet.shares
+            ),
+        ),
+    )
+    partial = file.with_name(f".{file.name}.part")
+    partial.write_text(page, encoding="utf-8")
+    partial.replace(file)

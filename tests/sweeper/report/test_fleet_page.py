@@ -1,0 +1,55 @@
+"""Stations side by side: medians, a map, and nobody's name as markup."""
+
+from dataclasses import replace
+from pathlib import Path
+
+from sweeper.analysis.findings import Interval
+from sweeper.analysis.stations import StationResult, compare_stations
+from sweeper.fleet import Fleet
+from sweeper.fleet.share import StationShare
+from sweeper.report import write_fleet_html
+from sweeper.report.terminal import show_fleet
+from tests.sweeper.report import sample
+
+
+def fleet(*names: str) -> Fleet:
+    """Stations in a row from west to east, the last one 20 dB noisier than the others."""
+    results = []
+    for nth, name in enumerate(names):
+        found = sample.findings("40 m", name=name)
+        noise = 70.0 if nth == len(names) - 1 else 50.0 + 0.5 * nth
+        band = found.bands[0]
+        periods = tuple(replace(p, fa_db=Interval(noise, noise - 1, noise + 1)) for p in band.periods)
+        found = replace(found, bands=(replace(band, periods=periods),))
+        results.append(StationResult(name, 56.0, 8.0 + nth, "rural", {"40 m": 7_038_500.0}, found))
+    shares = [StationShare(f"/{each.name}", each.name, 7, 0, each, ()) for each in results]
+    return Fleet(
+        (*shares, StationShare("/gone", "gone", 0, 0, None, ("/gone: no days.",))), compare_stations(results)
+    )
+
+
+NAMES = ("North", "East", "South", "West", "<script>alert(1)</script>")
+
+
+def test_the_page_names_who_stands_out_and_what_could_not_be_read(tmp_path: Path) -> None:
+    file = tmp_path / "fleet.html"
+    write_fleet_html(fleet(*NAMES), file)
+    page = file.read_text(encoding="utf-8")
+    assert "<script" not in page
+    assert "&lt;script&gt;alert(1)&lt;/script&gt; on 40 m at 18 UTC" in page
+    assert "/gone: no days." in page
+    assert "degrees east" in page and "n=5" in page
+
+
+def test_a_fleet_without_calibration_has_no_map_and_still_a_page(tmp_path: Path) -> None:
+    results = [StationResult("A", 56.0, 8.0, "rural", {}, sample.findings("40 m", name="A"))]
+    file = tmp_path / "fleet.html"
+    write_fleet_html(Fleet((StationShare("/a", "A", 7, 0, results[0], ()),), compare_stations(results)), file)
+    assert 'id="places' not in file.read_text(encoding="utf-8")
+
+
+def test_the_terminal_names_them_too(capsys: object) -> None:
+    show_fleet(fleet(*NAMES))
+    out = capsys.readouterr().out  # type: ignore[attr-defined]
+    assert "stands out on 40 m" in out
+    assert max(map(len, out.splitlines())) <= 80
