@@ -42,11 +42,9 @@ def moved(station: Station, before: Path, after: Path) -> frozenset[str]:
     """The relays that move from one path to another. A switch without named relays counts as one."""
     if before == after:
         return frozenset()
-    options = station.switch.options
-    if station.switch.by_hand or options is None:
+    was, now = station.switch.relays_of(before), station.switch.relays_of(after)
+    if station.switch.by_hand or was is None or now is None:
         return frozenset({"switch"})
-    was: dict[str, str] = dict(options.relays_of(str(before)))  # type: ignore[attr-defined]
-    now: dict[str, str] = dict(options.relays_of(str(after)))  # type: ignore[attr-defined]
     return frozenset(relay for relay in was | now if was.get(relay) != now.get(relay))
 
 

@@ -22,6 +22,7 @@ SUN_EVENTS: tuple[SunEvent, ...] = get_args(SunEvent)
 
 _SECONDS = {"s": 1, "min": 60, "h": 3600}
 _PART = re.compile(r"(\d+(?:\.\d+)?)\s*(s|min|h)")
+_SHIFTED = re.compile(r"([+-])")
 _MOST = timedelta(hours=24)
 
 
@@ -58,7 +59,7 @@ def parse_duration(text: str) -> timedelta:
 
 def parse_moment(text: str) -> Moment:
     """``18:30``, ``sunset``, ``civil dawn + 20 min``, ``sunrise - 1 h``."""
-    base, sign, shift = re.fullmatch(r"([^+-]*?)\s*(?:([+-])\s*(.*))?", text.strip(), re.DOTALL).groups()  # type: ignore[union-attr]
+    base, sign, shift = _SHIFTED.split(text, maxsplit=1) if _SHIFTED.search(text) else (text, "", "")
     offset = parse_duration(shift) if sign else timedelta()
     if sign == "-":
         offset = -offset

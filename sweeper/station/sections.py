@@ -136,6 +136,11 @@ class Switch(Section):
         """Whether a person turns the switch, so that each change costs patience rather than contact life."""
         return self.driver == "person"
 
+    def relays_of(self, path: Path) -> dict[str, str] | None:
+        """How each relay stands for a path, as the driver tells it; None where it cannot."""
+        told = getattr(self.options, "relays_of", None)
+        return None if told is None else dict(told(str(path)))
+
 
 class Stage(Section):
     """``stage:``"""

@@ -98,7 +98,9 @@ def _same_relays(switch: Any, paths: dict[str, Any]) -> Iterator[Finding]:
     for name, setting in paths.items():
         if not setting:
             continue
-        relays = switch.options.relays_of(name) if switch.options is not None else _canonical(setting)
+        relays = (
+            frozenset(switch.options.relays_of(name)) if switch.options is not None else _canonical(setting)
+        )
         if relays in seen:
             yield (
                 ("switch", "paths", name),

@@ -83,7 +83,7 @@ def night(passes: int, channels: int, step_db: float, calibrated: bool, seed: in
             "flags": pl.Series(["", "floor"]).gather((reading <= -60).astype(np.uint32)),
         }
     )
-    return frame.cast(dict(schema()))  # type: ignore[arg-type]
+    return frame.cast(dict(schema()))
 
 
 def sizes(frame: pl.DataFrame, folder: Path) -> dict[str, float]:

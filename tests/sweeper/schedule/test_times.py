@@ -23,7 +23,7 @@ def utc(text: str) -> datetime:
 def within(folder: Path, begin: str, end: str, *windows: str, **place: object) -> list[datetime]:
     """The instants from `begin` to before `end`."""
     found = []
-    for time in times(station_with(folder, *windows, **place), utc(begin) - timedelta(microseconds=1)):  # type: ignore[arg-type]
+    for time in times(station_with(folder, *windows, **place), utc(begin) - timedelta(microseconds=1)):
         if time >= utc(end):
             break
         found.append(time)
@@ -237,7 +237,7 @@ def test_walking_and_jumping_see_the_same_instants(
 ) -> None:
     """Asking from any moment gives what walking there gives: so no clock step can lose an instant or make one up."""
     with tempfile.TemporaryDirectory() as folder:
-        station = station_with(Path(folder), *windows, *blackouts, **place)  # type: ignore[arg-type]
+        station = station_with(Path(folder), *windows, *blackouts, **place)
         walked = list(islice(times(station, start), 40))
         assert all(a < b for a, b in pairwise(walked))
         assert all(time > start for time in walked)

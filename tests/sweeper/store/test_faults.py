@@ -226,7 +226,7 @@ def test_a_corrupt_database_is_set_aside_and_named_and_a_new_one_begun(
     with open_store(three_days) as store:
         fill(store, EVENING + timedelta(days=20), 10)
     file = three_days / "Saltmarsh" / "today.sqlite"
-    spoilt = damage(file.read_bytes())  # type: ignore[operator]
+    spoilt = damage(file.read_bytes())
     file.write_bytes(spoilt)
     with open_store(three_days) as store:
         (trouble,) = store.troubles
