@@ -1,10 +1,9 @@
 """A station made of numbers whose truth is known, served over the wire protocols of real hardware.
 
 It shares no formula with the analysis, and imports neither the analysis nor the drivers: what checks them must
-not be them.
+not be them. Campaigns drawn without wires are in `sweeper.simulation.campaign`, since they load polars.
 """
 
-from sweeper.simulation.campaign import BandTruth, Campaign, Course, campaign
 from sweeper.simulation.saltmarsh import saltmarsh
 from sweeper.simulation.serve import RECEIVERS, SWITCHES, Served, serve
 from sweeper.simulation.world import Scenario, Truth, World
@@ -12,14 +11,10 @@ from sweeper.simulation.world import Scenario, Truth, World
 __all__ = [
     "RECEIVERS",
     "SWITCHES",
-    "BandTruth",
-    "Campaign",
-    "Course",
     "Scenario",
     "Served",
     "Truth",
     "World",
-    "campaign",
     "saltmarsh",
     "serve",
 ]

@@ -8,7 +8,7 @@ import polars as pl
 import pytest
 from scipy import stats
 
-from sweeper.simulation import BandTruth, Course, campaign
+from sweeper.simulation.campaign import BandTruth, Course, campaign
 from sweeper.store.frames import schema
 
 CALM = Course(
