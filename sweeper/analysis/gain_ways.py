@@ -185,8 +185,10 @@ def _of_channel(
         return None
     mean = float(weights @ gain / total)
     within = float(np.sqrt(np.nansum((weights * se) ** 2)) / total)
-    coarse = float(np.sqrt(weights @ np.nan_to_num(resolution) ** 2 / total))
-    spread, freedom = within, float(max(len(rows) - 1, 1))
+    coarse = float(np.sqrt(weights @ np.nan_to_num(resolution, posinf=WORST_SE_DB) ** 2 / total))
+    counted = rows["carrier_passes" if source == "carriers" else "passes"].fill_null(0).sum()
+    # each hour's own error rests on its passes, so many hours of few passes are known as well as their passes allow
+    spread, freedom = within, float(max(int(counted) - len(rows), 1))
     if len(nights) >= 3:
         moved = np.bincount(which, weights * (gain - mean))
         between = float(np.sqrt((moved**2).sum() * len(nights) / (len(nights) - 1)) / total)
