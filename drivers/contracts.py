@@ -48,7 +48,11 @@ class Receiver(Protocol):
         ...
 
     def read_power(self) -> float:
-        """One reading of received power, in the meter's own unit."""
+        """One reading of received power, in the meter's own unit.
+
+        `Transmitting` when the receiver says, in the same breath, that a transmitter is keyed: where the protocol
+        allows it, both questions go in one exchange, so that the answer belongs to this very reading.
+        """
         ...
 
     def is_transmitting(self) -> bool:

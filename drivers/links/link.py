@@ -49,8 +49,9 @@ class Link:
     def exchange(self, request: bytes, read: Reader[T]) -> T:
         """Send `request` and return what `read` makes of the reply.
 
-        LinkTimeout when no whole reply came in time, LinkLost when the link stayed away, BadReply when garbage
-        came back each time, Refused when `read` says so.
+        The first byte is waited for `timeout_s`, and the rest as long again. LinkTimeout when no whole reply came
+        in time, LinkLost when the link stayed away, BadReply when garbage came back each time, Refused when
+        `read` says so.
         """
         with self._lock:
             retries = 0 if self._greeting else self._retries
@@ -103,8 +104,8 @@ class Link:
         if (reply := read(received)) is not None:
             return reply
         give_up = time.monotonic() + timeout_s
-        while received and len(received) < LONGEST_REPLY and (left_s := give_up - time.monotonic()) > 0:
-            more = port.read(left_s)
+        while received and len(received) < LONGEST_REPLY and time.monotonic() < give_up:
+            more = port.read(timeout_s)
             received += more
             if more and (reply := read(received)) is not None:
                 return reply

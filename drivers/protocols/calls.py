@@ -36,6 +36,16 @@ def asking(dialect: Dialect, query: Query, address: int) -> Call:
     return Call(message + b"\n", _scpi_reader(query.reply))
 
 
+def together(first: Call, second: Call) -> Call:
+    """Two questions of the ascii family in one round trip: their answers tell themselves apart by their verbs."""
+
+    def read(received: bytes) -> Values | None:
+        one, other = first.read(received), second.read(received)
+        return None if one is None or other is None else one | other
+
+    return Call(first.request + second.request, read)
+
+
 def identifying(dialect: Dialect, query: Query, address: int) -> Call:
     """The call that asks who is there; BadReply when it is not what `query` expects."""
     call = asking(dialect, query, address)

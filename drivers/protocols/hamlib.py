@@ -141,6 +141,8 @@ def both(first: Call[T], second: Call[U]) -> Call[tuple[T, U]]:
     """Two calls in one round trip: rigctld answers lines in the order in which they come."""
 
     def read(received: bytes) -> tuple[T, U] | None:
+        if received.endswith(b"RPRT 0\n") and received.count(b"RPRT ") == 1:
+            return None  # the first has come, the second is on its way
         end = received.find(b"\n", max(received.find(b"RPRT "), 0)) + 1
         one = first.read(received[:end] if end else received)
         other = second.read(received[end:]) if one is not None and received[end:] else None

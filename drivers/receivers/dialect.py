@@ -10,7 +10,7 @@ from pydantic import Field, ValidationInfo, field_validator
 
 from drivers.config_files import dialect_file, dialect_names
 from drivers.contracts import Driver, Tuning
-from drivers.errors import Refused, RigError, Stuck
+from drivers.errors import Refused, RigError, Stuck, Transmitting
 from drivers.links import Link, LinkOptions, open_link
 from drivers.protocols import calls
 from drivers.protocols.calls import PART, Call, Values
@@ -75,6 +75,10 @@ class DialectReceiver:
         self._mode = self._asking(dialect.mode)
         self._meter = self._asking(dialect.meter)
         self._transmit = self._asking(dialect.transmit) if dialect.transmit else None
+        self._reading: tuple[Call, ...] = (self._meter,)
+        if self._transmit is not None:
+            both = self._transmit, self._meter
+            self._reading = (calls.together(*both),) if dialect.family == "ascii" else both
         self._wanted = {
             key: options.settings.get(key, setting.measure) for key, setting in dialect.settings.items()
         }
@@ -123,12 +127,15 @@ class DialectReceiver:
         return int(self._ask(self._frequency)["hz"])
 
     def read_power(self) -> float:
-        return self._dialect.meter.level(float(self._ask(self._meter)["raw"]))
+        values: Values = {}
+        for call in self._reading:
+            values |= self._ask(call)
+        if self._keyed(values):
+            raise Transmitting(PART, "it says that its transmitter is on.")
+        return self._dialect.meter.level(float(values["raw"]))
 
     def is_transmitting(self) -> bool:
-        if self._transmit is None or self._dialect.transmit is None:
-            return False
-        return self._ask(self._transmit)["on"] != self._dialect.transmit.expect["on"]
+        return self._transmit is not None and self._keyed(self._ask(self._transmit))
 
     def remember(self) -> Mapping[str, Any]:
         tuning = self.tuning()
@@ -179,6 +186,10 @@ class DialectReceiver:
             for key, wanted in self._wanted.items()
             if wanted is not None and not self.control(key).bring_to(wanted)
         )
+
+    def _keyed(self, values: Values) -> bool:
+        transmit = self._dialect.transmit
+        return transmit is not None and values["on"] != transmit.expect["on"]
 
     def _greet(self) -> None:
         """Also after a lost link: the receiver may have been switched off and on, and nothing about it is known."""

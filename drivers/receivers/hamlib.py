@@ -9,7 +9,7 @@ from typing import Any, Literal, TypeVar
 from pydantic import Field
 
 from drivers.contracts import Driver, Tuning
-from drivers.errors import RigError, Stuck, Unsupported
+from drivers.errors import RigError, Stuck, Transmitting, Unsupported
 from drivers.links import Link, LinkOptions, open_link
 from drivers.protocols import hamlib as wire
 from drivers.receivers.settings import Setting
@@ -40,6 +40,7 @@ class HamlibReceiver:
         self._get_tuning = wire.both(self._get_mode, self._get_freq)
         self._get_ptt = self._call("get_ptt", parse=wire.flag("PTT"))
         self._get_power = self._call("get_level", options.level, parse=wire.level)
+        self._listen_and_get_power = wire.both(self._get_ptt, self._get_power)
         self._tells_transmit = self._knows_transmit_state()
         self._settings = self._find_settings()
         self._prepared = False
@@ -69,7 +70,12 @@ class HamlibReceiver:
         return self._ask(self._get_freq)
 
     def read_power(self) -> float:
-        return self._link.exchange(self._get_power.request, self._get_power.read)
+        if not self._tells_transmit:
+            return self._ask(self._get_power)
+        keyed, power = self._ask(self._listen_and_get_power)
+        if keyed:
+            raise Transmitting(wire.PART, "it says that its transmitter is on.")
+        return power
 
     def is_transmitting(self) -> bool:
         return self._tells_transmit and self._ask(self._get_ptt)

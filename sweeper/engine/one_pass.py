@@ -179,8 +179,7 @@ class _AtWork:
         for nth in range(manner.readings):
             if nth:
                 self._sleep(manner.interval_s)
-            self._listen_only()
-            value = receiver.read_power()
+            value = receiver.read_power()  # which refuses while a transmitter is on
             if not math.isfinite(value):
                 raise BadReply("receiver", f"the meter read {value}, which is no power.")
             readings.append(

@@ -6,7 +6,7 @@ from datetime import UTC, datetime
 from typing import Any
 
 from drivers.contracts import Tuning
-from drivers.errors import LinkLost, Stuck
+from drivers.errors import LinkLost, Stuck, Transmitting
 from sweeper.clock import JumpingClock
 from sweeper.engine import Manner, Meter
 from sweeper.words import ANTENNA_BYPASS, ANTENNA_STAGE, LOAD_BYPASS, Channel, PassRecord, Reading, Visit
@@ -75,6 +75,8 @@ class Dial:
 
     def read_power(self) -> float:
         self._call("read_power")
+        if self.transmitting:
+            raise Transmitting("receiver", "it says that its transmitter is on.")
         self.level += 0.1  # a meter that lives
         return self.level
 

@@ -203,17 +203,21 @@ def test_nothing_is_touched_while_a_transmitter_is_on() -> None:
     assert "put back" not in kept.events
 
 
-@pytest.mark.parametrize("nth", [2, 5, 30])
-def test_keying_a_transmitter_ends_the_pass_at_once_and_takes_the_stage_out_of_its_way(nth: int) -> None:
+@pytest.mark.parametrize(
+    ("call", "nth"), [("is_transmitting", 2), ("is_transmitting", 4), ("read_power", 5), ("read_power", 30)]
+)
+def test_keying_a_transmitter_ends_the_pass_at_once_and_takes_the_stage_out_of_its_way(
+    call: str, nth: int
+) -> None:
     dial, board, kept = Dial(), Board(), Kept()
 
     def key() -> None:
         dial.transmitting = True
 
-    dial.before = at_call("is_transmitting", nth, key)
+    dial.before = at_call(call, nth, key)
     record = measured(dial, board, kept)
     assert record.outcome == "skipped" and "transmitter" in record.because
-    assert dial.calls.count("is_transmitting") == nth
+    assert dial.calls.count(call) == nth
     assert board.standing == "antenna-bypass" and kept.records[0][1] == ()
 
 
