@@ -224,7 +224,7 @@ def _bend(used: "pl.DataFrame", grids: dict[str, Floats], gain: Gain | None) -> 
     """
     difference = used["load_difference_db"].drop_nulls().to_numpy()
     nothing = np.full(grids["noise_rise_db"].shape, np.nan)
-    if gain is None or gain.source == "rated" or not len(difference) or not np.isfinite(nothing.shape).all():
+    if gain is None or gain.source == "rated" or QUIETER in gain.flags or not len(difference):
         return None, nothing
     load_difference = float(np.median(difference))
     bypass, stage = grids["noise_rise_db"], grids["stage_noise_rise_db"]

@@ -16,7 +16,7 @@ from sweeper.analysis.noise_figure import NoiseFigures
 from sweeper.analysis.noise_levels import noise_levels
 from sweeper.analysis.planning_nights import Outlook, outlooks
 from sweeper.analysis.recommendation import advice, midnight, reason_of
-from sweeper.analysis.season import months
+from sweeper.analysis.season import by_season, months
 from sweeper.analysis.table import Table, table_of
 from sweeper.analysis.verdict import interval_of
 
@@ -107,6 +107,9 @@ def _band(
             midnight(max(table.nights["night"].to_list())),
             next_step=ahead.sentence if ahead else "",
             second=trouble[0] if trouble else rule_text,
+            third=""
+            if trouble
+            else by_season(table.nights.filter(table.nights["band"] == band), gain, facts),
         )
     else:
         text = "Nothing measured here yet."

@@ -20,6 +20,8 @@ TROUBLES = {
     "load-follows-antenna": "the load follows the antenna, so its relay may not move",
     "load-too-low": "the load reads lower through the stage than is possible",
     "meter-unit": "the meter's unit in the station file cannot be right",
+    "meter-stuck": "the meter does not move",
+    "routes-disagree": "what is measured directly and what the noise rise predicts do not agree",
     "mismatch": "antenna and load do not seem to match the stage alike",
     "implausible-calibration": "the calibration gives a receiver better than physics allows",
 }
@@ -126,8 +128,9 @@ def advice(
     on: datetime,
     next_step: str = "",
     second: str = "",
+    third: str = "",
 ) -> str:
-    """The recommendation for a band in at most two sentences.
+    """The recommendation for a band in two sentences, a `third` when there is more than one season.
 
     First the hours, joined into spans, each with its worth, and what is still open with what would settle it
     (`next_step`, a clause); then `second`, the rule by meter reading or what is wrong.
@@ -147,7 +150,7 @@ def advice(
             where = "at all hours measured" if everywhere else clock_spans(hours, zone, on)
             parts.append(_clause(kind, chosen, where, next_step))
     text = "; ".join(parts)
-    return " ".join(part for part in (f"{text[0].upper()}{text[1:]}.", second) if part)
+    return " ".join(part for part in (f"{text[0].upper()}{text[1:]}.", second, third) if part)
 
 
 def _troubles(period: PeriodFinding) -> list[str]:

@@ -85,3 +85,43 @@ def _interval(values: Floats, more: tuple[float, float], alpha: float) -> Interv
         return None
     spread = (float(values.var(ddof=1)) / len(values), len(values) - 1.0)
     return summed(float(values.mean()), [spread, more]).interval(look_level(len(values), alpha))
+
+
+SEASONS = {12: "winter", 1: "winter", 2: "winter", 3: "spring", 4: "spring", 5: "spring"}
+SEASONS |= {6: "summer", 7: "summer", 8: "summer", 9: "autumn", 10: "autumn", 11: "autumn"}
+SOUTH = {"winter": "summer", "spring": "autumn", "summer": "winter", "autumn": "spring"}
+
+
+def by_season(nights: "pl.DataFrame", gain: Gain | None, facts: StationFacts) -> str:
+    """What the stage is worth in each season, in a sentence; empty with fewer than two seasons of three nights.
+
+    `nights`: nightly rows of one band. Hours are weighted alike in all seasons, as far as they were measured in all.
+    """
+    import polars as pl
+
+    if gain is None or nights.is_empty():
+        return ""
+    south = facts.latitude < 0
+    names = {month: SOUTH[name] if south else name for month, name in SEASONS.items()}
+    rows = nights.drop_nulls("difference_db").with_columns(
+        pl.col("night").dt.month().replace_strict(names, return_dtype=pl.String).alias("season")
+    )
+    count = rows["season"].n_unique()
+    rows = rows.filter(pl.col("season").n_unique().over("hour_utc") == count)
+    said = []
+    for season in ("winter", "spring", "summer", "autumn"):
+        values = (
+            rows.filter(pl.col("season") == season)
+            .group_by("night")
+            .agg(pl.col("difference_db").mean())
+            .sort("night")["difference_db"]
+            .to_numpy()
+        )
+        interval = _interval(gain.gain_db - values, (gain.se_db**2, gain.freedom), 1.0 - facts.confidence)
+        if interval is not None:
+            said.append(
+                f"{season} {interval.value:.1f} dB ({interval.low:.1f} to {interval.high:.1f})".replace(
+                    "-", "−"
+                )
+            )
+    return f"By season the stage is worth: {', '.join(said)}." if len(said) >= 2 else ""

@@ -25,6 +25,8 @@ WITHHOLDING = frozenset(
         "load-follows-antenna",
         "load-too-low",
         "meter-unit",
+        "meter-stuck",
+        "routes-disagree",
         "mismatch",
         "implausible-calibration",
     }

@@ -19,7 +19,7 @@ STAGES = ((15.0, 3.0), (20.0, 2.0), (10.0, 4.5), (-3.0, 3.0), (-8.0, 8.0))
 class Planned:
     """A campaign before its dice are thrown, with the stratum it stands for."""
 
-    kind: str  # main, overload, fix, no-fix
+    kind: str  # main, race, overload, fix, no fix
     stratum: dict[str, str]
     course: Course
     seed: int
@@ -34,6 +34,7 @@ def planned(count: int, seed: int) -> list[Planned]:
     """`count` main campaigns in turn over the strata, and a fifth as many of each further kind."""
     found = [_main(number, seed) for number in range(count)]
     extra = max(count // 5, 4)
+    found += [_race(number, seed) for number in range(extra // 2)]
     found += [_overload(number, seed) for number in range(extra)]
     found += [_fix(number, seed, 3.0) for number in range(extra)]
     found += [_fix(number, seed, 0.0) for number in range(extra)]
@@ -124,6 +125,21 @@ def _floor(band: BandTruth) -> float:
     kelvin = 290.0 * 10 ** (band.receiver_noise_figure_db / 10)
     level = 10 * np.log10(1.380649e-23 * kelvin * 2400.0 * 1000.0) + 73.0
     return float(np.floor(level) - 1.0)
+
+
+def _race(number: int, seed: int) -> Planned:
+    """Thirty nights of a healthy rig, with bands near enough to the edge that a verdict takes weeks."""
+    rng = np.random.default_rng((seed, 4, number))
+    bands = tuple(
+        BandTruth(
+            f"band {place + 1}",
+            rise_db=tuple(float(rise * each) for each in rng.uniform(0.9, 1.1, len(HOURS))),
+        )
+        for place, rise in enumerate((2.6, 3.6, 10.0))
+    )
+    course = Course(bands, nights=max(NIGHTS), hours=HOURS, night_sd_db=(2.0, 3.0, 4.0)[number % 3])
+    stratum = {"nights": str(max(NIGHTS)), "night to night": f"{course.night_sd_db:g} dB"}
+    return Planned("race", stratum, course, seed * 100_003 + 90_000 + number)
 
 
 def _overload(number: int, seed: int) -> Planned:

@@ -190,7 +190,7 @@ def figures(found: Results) -> list[Figure]:
     table.append(_share("cells ever given a wrong verdict", "at most 5 %", share, error, count, 0.0, 0.05))
     share, error, count = rate([row for row in main if ever_decided(row)], ever_wrong)
     table.append(_share("wrong among cells ever decided", "at most 5 %", share, error, count, 0.0, 0.05))
-    table.append(_nights(main))
+    table.append(_nights([row for row in found.rows if row.kind in ("main", "race")]))
     table += _fixes(found.fixes)
     planted = [row for row in found.rows if row.overloaded]
     share, error, count = rate(planted, lambda row: row.flagged)
@@ -205,12 +205,12 @@ def _share(name: str, target: str, share: float, error: float, count: int, low: 
     return Figure(name, target, value, within(share, error, low, high) if count else "nothing to tell", share)
 
 
-def _nights(main: Sequence[Row]) -> Figure:
+def _nights(rows: Sequence[Row]) -> Figure:
     """Nights to a verdict against the fixed z test, where that needs 6 nights or more and the campaign had the time."""
     longest = max(NIGHTS)
     ratios = [
         first_verdict(row) / row.fixed_nights
-        for row in main
+        for row in rows
         if row.stratum["nights"] == str(longest) and 6 <= row.fixed_nights <= longest / 1.6
     ]
     median = float(np.median(ratios)) if ratios else float("nan")
