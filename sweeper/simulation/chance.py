@@ -15,7 +15,7 @@ _NORMAL = NormalDist()
 _BLOCK = 4096
 
 
-@lru_cache(maxsize=65536)
+@lru_cache(maxsize=4096)
 def uniform(seed: int, *about: str | int) -> float:
     """A number in (0, 1) that belongs to `about`."""
     digest = blake2b(repr((seed, about)).encode(), digest_size=8).digest()
@@ -27,7 +27,7 @@ def normal(seed: int, *about: str | int) -> float:
     return _NORMAL.inv_cdf(uniform(seed, *about))
 
 
-@lru_cache(maxsize=4096)
+@lru_cache(maxsize=512)
 def _waves(seed: int, shortest_s: float, longest_s: float, about: str) -> tuple[tuple[float, float], ...]:
     waves = []
     for n in range(6):

@@ -18,7 +18,7 @@ Curve = tuple[tuple[float, float], ...]
 """(frequency in hertz, ratio) in rising order; between points both run straight on logarithmic paper."""
 
 
-@lru_cache(maxsize=8192)
+@lru_cache(maxsize=1024)
 def along(curve: Curve, hz: float) -> float:
     """The ratio of a curve at a frequency; beyond its ends, that of the end."""
     right = bisect_left(curve, (hz,))
@@ -80,7 +80,7 @@ class Stage:
         return density
 
 
-@lru_cache(maxsize=4096)
+@lru_cache(maxsize=1024)
 def _falling_on(
     hz: float, spans: tuple[tuple[float, float], ...]
 ) -> tuple[tuple[int, tuple[int, ...], float], ...]:

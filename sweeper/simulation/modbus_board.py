@@ -8,28 +8,17 @@ import contextlib
 import os
 import threading
 import tty
-from typing import Any, Literal
+from collections.abc import Callable
+from typing import Any
 
 from sweeper.simulation.bench import Bench
-from sweeper.simulation.command_log import CommandLog, Kind
+from sweeper.simulation.command_log import CommandLog
 from sweeper.simulation.faults import Send
 from sweeper.simulation.forwarding import pump, to_port
+from sweeper.simulation.modbus_frames import Framing, allowed, cut, kind_of
 from sweeper.simulation.wire import Feed
 
-Framing = Literal["tcp", "rtu"]
-ALLOWED_FUNCTIONS = frozenset({1, 2, 3, 4, 5, 15, 43})
-"""Read and write coils, read inputs and registers, say who you are. Others a switch driver has no use for."""
 _READ_COILS, _WRITE_COIL, _WRITE_COILS = 1, 5, 15
-
-
-def allowed_tcp(frame: bytes) -> bool:
-    """Whether a Modbus TCP request's function code is one that a switch driver may send."""
-    return len(frame) > 7 and frame[7] in ALLOWED_FUNCTIONS
-
-
-def allowed_rtu(frame: bytes) -> bool:
-    """The same for an RTU frame."""
-    return len(frame) > 1 and frame[1] in ALLOWED_FUNCTIONS
 
 
 def framing_of(name: str) -> Framing:
@@ -37,32 +26,12 @@ def framing_of(name: str) -> Framing:
     return "rtu" if name.endswith("rtu") else "tcp"
 
 
-def kind_tcp(frame: bytes) -> Kind:
-    """What a Modbus TCP request is about."""
-    return _kind(frame[7]) if len(frame) > 7 else "other"
-
-
-def kind_rtu(frame: bytes) -> Kind:
-    """What an RTU request is about."""
-    return _kind(frame[1]) if len(frame) > 1 else "other"
-
-
-def _kind(function: int) -> Kind:
-    return "write" if function in (_WRITE_COIL, _WRITE_COILS) else "read" if function <= 4 else "other"
-
-
 class ModbusBoard:
     """pymodbus's server in a thread with its own event loop; `unit` is the board's address."""
 
     def __init__(self, bench: Bench, framing: Framing, *, unit: int = 1, ours: bool = True) -> None:
         self._bench = bench
-        rtu = framing == "rtu"
-        self.log = CommandLog(
-            "Modbus board",
-            allowed_rtu if rtu else allowed_tcp,
-            kind_rtu if rtu else kind_tcp,
-            ours=ours,
-        )
+        self.log = CommandLog("Modbus board", allowed(framing), kind_of(framing), ours=ours)
         self._framing = framing
         self._unit = unit
         self._loop = asyncio.new_event_loop()
@@ -119,7 +88,19 @@ class ModbusBoard:
         """Carry one client's bytes to the server and its replies back."""
         if self._framing == "rtu":
             return self._serial_session(send)
-        return to_port(self._port, self.log.note, send)
+        return to_port(self._port, self._noting(), send)
+
+    def _noting(self) -> Callable[[bytes], None]:
+        """Something that writes down whole requests, however their bytes arrive."""
+        kept = b""
+
+        def note(data: bytes) -> None:
+            nonlocal kept
+            frames, kept = cut(kept + data, self._framing)
+            for frame in frames:
+                self.log.note(frame)
+
+        return note
 
     def _serial_session(self, send: Send) -> Feed:
         self._send_serial = send
@@ -127,9 +108,11 @@ class ModbusBoard:
             self._pumping = True
             pump(lambda: os.read(self._master, 4096), self._send_to_whoever_is_there)
 
+        note = self._noting()
+
         def feed(data: bytes) -> None:
             if data:
-                self.log.note(data)
+                note(data)
                 os.write(self._master, data)
 
         return feed

@@ -25,7 +25,7 @@ from sweeper.simulation.sky import Sky
 from sweeper.simulation.town import Appliance, Broadcasters, Carrier, ManMade
 from sweeper.words import Channel
 
-_KEPT = 20_000
+_KEPT = 2_000
 OVERLOAD = 10**0.1
 """From this factor on, products of the stage in its noise count as overload: 1 dB."""
 
