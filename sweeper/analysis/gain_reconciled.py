@@ -49,22 +49,17 @@ def reconcile(summaries: "pl.DataFrame") -> Reconciled:
     ).drop_nulls(["difference_db", "difference_se_db"])
     found = []
     for (hour,), part in rows.group_by("hour_utc", maintain_order=True):
-        difference = float(part["difference_db"].to_numpy().mean())
-        coarse = np.mean(part["resolution_db"].fill_null(0.0).to_numpy() ** 2)
-        noise_se = float(np.sqrt(np.mean(part["difference_se_db"].to_numpy() ** 2) / len(part) + coarse))
+        difference = part["difference_db"].to_numpy()
+        noise_se = part["difference_se_db"].to_numpy()
+        coarse = float(np.mean(part["resolution_db"].fill_null(0.0).to_numpy() ** 2))
         direct = direct_se = None
         if gain is not None:
-            direct, direct_se = gain.gain_db - difference, float(np.hypot(gain.se_db, noise_se))
-        predicted, predicted_se = _predicted(part)
+            direct = gain.gain_db - float(difference.mean())
+            direct_se = float(np.sqrt(gain.se_db**2 + np.mean(noise_se**2) / len(part) + coarse))
+        predicted, predicted_se, gap, gap_se = _predicted(part, gain.gain_db if gain is not None else None)
         agree = None
-        if (
-            direct is not None
-            and direct_se is not None
-            and predicted is not None
-            and predicted_se is not None
-        ):
-            apart = abs(direct - predicted)
-            agree = bool(apart < APART_DB or apart < APART_SE * np.hypot(direct_se, predicted_se))
+        if gain is not None and gap is not None and gap_se is not None:
+            agree = bool(abs(gap) < max(APART_DB, APART_SE * np.hypot(gap_se, gain.se_db)))
         found.append((hour, direct, direct_se, predicted, predicted_se, agree))
     hours = pl.DataFrame(found, schema=columns, orient="row").sort("hour_utc")
     known = hours["agree"].drop_nulls().to_numpy()
@@ -73,26 +68,33 @@ def reconcile(summaries: "pl.DataFrame") -> Reconciled:
     return Reconciled(hours, agree, _sentence(hours) if agree is False else "")
 
 
-def _predicted(part: "pl.DataFrame") -> tuple[float | None, float | None]:
-    """L(bypass) − L(stage) of an hour, mean over nights and channels, and its standard error."""
-    known = part.drop_nulls(
-        ["power_rise_db", "stage_power_rise_db", "load_difference_se_db", "gain_resolution_db"]
-    )
+def _predicted(
+    part: "pl.DataFrame", gain_db: float | None
+) -> tuple[float | None, float | None, float | None, float | None]:
+    """L(bypass) − L(stage) of an hour, mean over nights and channels, with its error; and how far the direct route
+    lies above it where both are sharp, with the error of that."""
+    needed = ["power_rise_db", "stage_power_rise_db", "load_difference_se_db", "gain_resolution_db"]
+    known = part.drop_nulls(needed)
     bypass, stage = known["power_rise_db"].to_numpy(), known["stage_power_rise_db"].to_numpy()
     clear = (bypass > 0.1) & (stage > 0.1)
     if not clear.any():
-        return None, None
+        return None, None, None, None
     known, bypass, stage = known.filter(clear), bypass[clear], stage[clear]
     change = kept_share_db(stage) - kept_share_db(bypass)
-    error = (kept_share_slope(bypass) + kept_share_slope(stage)) * known["load_difference_se_db"].to_numpy()
+    load_se = (kept_share_slope(bypass) + kept_share_slope(stage)) * known["load_difference_se_db"].to_numpy()
     error = np.hypot(
-        error, kept_share_slope(np.minimum(bypass, stage)) * known["difference_se_db"].to_numpy()
+        load_se, kept_share_slope(np.minimum(bypass, stage)) * known["difference_se_db"].to_numpy()
     )
     weight = 1 / np.maximum(error, 0.02) ** 2
-    # load readings are shared by all hours of a night, so their error does not average over channels
-    return float(weight @ change / weight.sum()), float(
-        np.sqrt(1 / weight.mean() / known["night"].n_unique())
-    )
+    nights = known["night"].n_unique()
+    coarse = float(np.sqrt(np.mean(known["gain_resolution_db"].to_numpy() ** 2)))
+    predicted_se = float(np.hypot(np.sqrt(np.mean(error**2) / nights), coarse))
+    if gain_db is None:
+        return float(change.mean()), predicted_se, None, None
+    gap = gain_db - known["difference_db"].to_numpy() - change
+    # load readings are shared by the channels of a night, so their error does not average over those
+    gap_se = float(np.hypot(np.sqrt(1 / weight.mean() / nights), coarse))
+    return float(change.mean()), predicted_se, float(weight @ gap / weight.sum()), gap_se
 
 
 def _sentence(hours: "pl.DataFrame") -> str:

@@ -162,7 +162,7 @@ def _standard_errors(table: "pl.DataFrame") -> "pl.DataFrame":
             pl.col("evening").first(),
             *[(pl.col(name) ** 2).sum().alias(f"{name}_ss") for name in columns],
             *[pl.col(f"{name}_lagged").sum() for name in columns],
-            *[pl.col(name).count().alias(f"{name}_n") for name in columns],
+            *[pl.col(name).count().cast(pl.Float64).alias(f"{name}_n") for name in columns],
         )
     )
     expressions = []

@@ -199,3 +199,16 @@ def test_standard_errors_within_the_hour_match_the_scatter_between_hours():
     summary = noise_rows(summarise_day(readings(night), facts(night))).filter(pl.col("passes") == 6)
     scatter = summary["difference_db"].std()
     assert summary["difference_se_db"].mean() == pytest.approx(scatter, rel=0.35)
+
+
+def test_an_hour_without_the_carrier_does_not_make_the_others_sure():
+    """One look at a fading carrier in each of a few hours leaves decibels of doubt."""
+    night = Night(passes=24)
+    seldom = (pl.col("for") == "noise") | (pl.col("pass") % 12 == 0)
+    faint = pl.when(pl.col("for") == "carrier").then(pl.col("dbm")).otherwise("dbm")
+    table = readings(night).filter(seldom | (pl.col("pass") % 6 == 1)).with_columns(faint.alias("dbm"))
+    gone = (pl.col("for") == "carrier") & (pl.col("pass") % 6 == 1)
+    table = table.with_columns(pl.when(gone).then(pl.col("dbm") - 60).otherwise("dbm").alias("dbm"))
+    summary = summarise_day(table, facts(night)).filter(pl.col("for") == "carrier")
+    assert summary["absent_passes"].sum() > 0
+    assert summary["carrier_gain_se_db"].drop_nulls().min() > 1
