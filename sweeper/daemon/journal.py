@@ -5,10 +5,11 @@ datagram), so that ``journalctl SWEEPER_OUTCOME=failed`` works; elsewhere it is 
 """
 
 import contextlib
+import logging
 import os
 import socket
 import sys
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from datetime import datetime
 
 from sweeper.daemon.messages import Doing
@@ -64,6 +65,13 @@ class Log(Watcher):
             self._last_trouble = sentence
             self._write(ERROR, sentence, {})
 
+    def hears(self) -> logging.Handler:
+        """A handler for the warnings of drivers and libraries: each distinct one is written once in a run.
+
+        The rig is opened anew for each pass, and what a driver has to say about that it says every time.
+        """
+        return _Once(self._write)
+
     def close(self) -> None:
         if self._socket is not None:
             self._socket.close()
@@ -85,6 +93,19 @@ class Log(Watcher):
         datagram = "".join(f"{key}={' '.join(value.split())}\n" for key, value in entry.items())
         with contextlib.suppress(OSError):  # A full journal must not stop the measuring.
             self._socket.sendto(datagram.encode(), self._journal)
+
+
+class _Once(logging.Handler):
+    def __init__(self, write: Callable[[int, str, Mapping[str, str]], None]) -> None:
+        super().__init__(logging.WARNING)
+        self._write = write
+        self._written: set[str] = set()
+
+    def emit(self, record: logging.LogRecord) -> None:
+        text = self.format(record)
+        if text not in self._written and len(self._written) < 1000:
+            self._written.add(text)
+            self._write(ERROR if record.levelno >= logging.ERROR else WARNING, text, {})
 
 
 def _stderr_is_journal() -> bool:

@@ -3,6 +3,7 @@
 What the `run` command calls. Knows no command line.
 """
 
+import logging
 import os
 from contextlib import ExitStack
 from datetime import datetime
@@ -48,6 +49,9 @@ def run_station(
         log = Log(station.station.name)
         closing.callback(log.close)
         campaign.watcher.add(log)
+        hears = log.hears()
+        logging.getLogger().addHandler(hears)
+        closing.callback(logging.getLogger().removeHandler, hears)
         notifier = Notifier(os.environ, longest_visit_s=_longest_visit_s(station))
         closing.callback(notifier.close)
         campaign.watcher.add(notifier)

@@ -1,6 +1,8 @@
 """The daemon on its schedule, among people: every instant accounted for, and nobody fought over the dial."""
 
+import fcntl
 import json
+import os
 import re
 import signal
 from collections.abc import Iterator
@@ -61,6 +63,29 @@ def test_somebody_at_the_dial_keeps_it_until_they_have_been_quiet(tmp_path: Path
         until(lambda: station.ask("status").state.doing != "measuring", "its end")
         assert (station.served.receiver.hz, station.served.receiver.mode) == (3_575_000, "LSB")
         assert ended(process, signal.SIGTERM)[0] == 0
+
+
+def test_a_radio_that_another_program_holds_is_left_to_it(tmp_path: Path) -> None:
+    with unattended(tmp_path, schedule=EVERY_2_S, receiver="ts480") as station:
+        text = station.file.read_text().replace("driver: hamlib", "driver: dialect\n  dialect: ts480")
+        station.file.write_text(text)
+        held = os.open(station.served.receiver_link, os.O_RDWR | os.O_NOCTTY)
+        fcntl.flock(held, fcntl.LOCK_EX | fcntl.LOCK_NB)  # as programs that share serial ports politely do
+        try:
+            with station.running() as process:
+                until(lambda: "skipped" in outcomes(station), "a pass left out")
+                assert "another program holds" in station.store().passes()[0].because
+                assert set(outcomes(station)) == {"skipped"} and station.resting()
+                assert station.served.receiver_log.count == 0
+                fcntl.flock(held, fcntl.LOCK_UN)
+                until(lambda: "done" in outcomes(station), "a pass once the radio was free", 40)
+                code, said = ended(process, signal.SIGTERM)
+        finally:
+            os.close(held)
+        assert code == 0 and not station.served.forbidden
+        assert len([line for line in said.splitlines() if not line.startswith(("pass ", "yielding"))]) <= 2, (
+            said
+        )
 
 
 def test_passes_due_while_paused_are_skipped_because_paused_and_a_pause_outlives_a_restart(

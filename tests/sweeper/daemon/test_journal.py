@@ -1,5 +1,6 @@
 """One line a pass, with fields for the journal; quiet otherwise."""
 
+import logging
 import socket
 from collections.abc import Iterator
 from datetime import UTC, datetime, timedelta
@@ -92,4 +93,20 @@ def test_elsewhere_it_is_one_line_on_standard_error(capsys: pytest.CaptureFixtur
 def test_a_journal_that_is_gone_stops_nothing(tmp_path: Path) -> None:
     log = Log("Saltmarsh", str(tmp_path / "nobody"))
     log.finished(DONE, ())
+    log.close()
+
+
+def test_what_a_driver_says_at_every_opening_is_written_once(journal: socket.socket) -> None:
+    log = Log("Saltmarsh", journal.getsockname())
+    hears = log.hears()
+    logger = logging.getLogger("drivers.somebody")
+    logger.addHandler(hears)
+    for _ in range(50):
+        logger.warning("RTS stays high on %s", "/dev/ttyUSB0")
+    logger.error("another matter")
+    logger.removeHandler(hears)
+    assert [(entry["PRIORITY"], entry["MESSAGE"]) for entry in heard(journal)] == [
+        ("4", "RTS stays high on /dev/ttyUSB0"),
+        ("3", "another matter"),
+    ]
     log.close()
