@@ -1,7 +1,8 @@
 """How long a visit takes: tune, read back, 8 readings of two requests each, and its share of the commit.
 
 References in the same run, on the same simulated receiver in a process of its own, with the same requests on the
-wire: a bare socket loop that checks and stores nothing; bluesky's run engine writing its documents to a file; and
+wire: a bare socket loop that checks and stores nothing; the same loop with the requests in as few writes as ours;
+bluesky's run engine writing its documents to a file; and
 pymeasure's worker writing its results to a file. Rounds alternate, and each one's best round counts, since what else
 the machine does only adds to it. Ours is the engine with its hamlib driver, its checks and its store, over whole
 passes of 120 visits; relays are left out, since none of the others has any.
@@ -57,10 +58,17 @@ class Line:
             reply += self._socket.recv(4096)
         return reply
 
+    def ask_both(self, requests: bytes) -> bytes:
+        self._socket.sendall(requests)
+        reply = b""
+        while reply.count(b"RPRT 0\n") < 2:
+            reply += self._socket.recv(4096)
+        return reply
+
     def tune(self, hz: int) -> None:
         self.ask(b"+F %d\n" % hz)
-        self.ask(b"+f\n")
         self.ask(b"+m\n")
+        self.ask(b"+f\n")
 
     def strength(self) -> float:
         self.ask(b"+t\n")
@@ -100,6 +108,23 @@ def bare_loop(port: int, folder: Path) -> Callable[[], int]:
                 line.tune(hz)
                 for _ in range(READINGS):
                     line.strength()
+                line.ask(b"+f\n")
+        return VISITS
+
+    return once
+
+
+def bare_loop_few_writes(port: int, folder: Path) -> Callable[[], int]:
+    """The same requests, those that belong together in one write."""
+    line = Line(port)
+
+    def once() -> int:
+        for _ in PATHS:
+            for hz in PLACES_HZ:
+                line.ask(b"+F %d\n" % hz)
+                line.ask_both(b"+m\n+f\n")
+                for _ in range(READINGS):
+                    float(line.ask_both(b"+t\n+l STRENGTH\n").split(b"\n")[-3])
                 line.ask(b"+f\n")
         return VISITS
 
@@ -229,6 +254,7 @@ def pymeasure_worker(port: int, folder: Path) -> Callable[[], int]:
 
 CONTENDERS: dict[str, Callable[[int, Path], Callable[[], int]]] = {
     BARE: bare_loop,
+    "bare loop, fewer writes": bare_loop_few_writes,
     OURS: ours,
     BLUESKY: bluesky_engine,
     "pymeasure worker": pymeasure_worker,
