@@ -49,6 +49,7 @@ def export(
     to: ToTime = None,
 ) -> None:
     """Write the stored readings as CSV or Parquet."""
+    import os
     import sys
 
     from sweeper.errors import WrongInput
@@ -65,6 +66,9 @@ def export(
                 raise WrongInput("export: Parquet is no text; name a file with --out.")
             write_parquet(readings, out)
         else:
-            write_csv(readings, out if out is not None else sys.stdout.buffer)
+            try:
+                write_csv(readings, out if out is not None else sys.stdout.buffer)
+            except BrokenPipeError:  # as in `sweeper export … | head`
+                os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
     finally:
         store.close()

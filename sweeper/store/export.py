@@ -1,44 +1,66 @@
-"""Readings out of the store: CSV by RFC 4180 and Parquet, a file at a time, whole or absent."""
+"""Readings out of the store: CSV by RFC 4180 and Parquet; a file is whole or absent."""
 
 from __future__ import annotations
 
 import os
-from collections.abc import Callable
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import IO, TYPE_CHECKING
 
+from sweeper.store.errors import StoreError
 from sweeper.store.files import sync_folder, told
 
 if TYPE_CHECKING:
     import polars as pl
 
+_ROWS_AT_ONCE = 100_000
+
 
 def write_csv(readings: pl.LazyFrame, file: Path | IO[bytes]) -> None:
     """Write readings as CSV with a header: UTF-8, CRLF, times in RFC 3339, `dbm` empty where uncalibrated."""
+    if isinstance(file, Path):
+        with _whole(file) as beside, beside.open("wb") as out:
+            _csv_to(readings, out)
+    else:
+        _csv_to(readings, file)
+
+
+def write_parquet(readings: pl.LazyFrame, file: Path) -> None:
+    """Write readings as one Parquet file."""
+    with _whole(file) as beside:
+        readings.sink_parquet(beside, compression="zstd")
+
+
+@contextmanager
+def _whole(file: Path) -> Iterator[Path]:
+    """A file to write to, which becomes `file` if all goes well and is gone otherwise."""
+    import polars as pl
+
+    if file.exists() and not file.is_file():
+        raise StoreError(f"{file}: this is no file, so it is not replaced by one. Give another name.")
+    beside = file.with_name(f".{file.name}.part")
+    with told("write it", file):
+        try:
+            beside.touch()
+            yield beside
+            with beside.open("rb") as written:
+                os.fsync(written.fileno())
+            beside.rename(file)
+            sync_folder(file.parent)
+        except pl.exceptions.ComputeError as error:
+            raise StoreError(f"{file}: cannot write it: {error}. What is stored is safe.") from error
+        finally:
+            if file.parent.is_dir():
+                beside.unlink(missing_ok=True)
+
+
+def _csv_to(readings: pl.LazyFrame, out: IO[bytes]) -> None:
     import polars as pl
 
     text = readings.with_columns(
         pl.col("time").dt.strftime("%Y-%m-%dT%H:%M:%S%.3fZ"), pl.col("flags").replace("", None)
     )
-    if isinstance(file, Path):
-        _whole(file, lambda beside: text.sink_csv(beside, line_terminator="\r\n"))
-    else:
-        text.sink_csv(file, line_terminator="\r\n")
-
-
-def write_parquet(readings: pl.LazyFrame, file: Path) -> None:
-    """Write readings as one Parquet file."""
-    _whole(file, lambda beside: readings.sink_parquet(beside, compression="zstd"))
-
-
-def _whole(file: Path, write: Callable[[Path], None]) -> None:
-    beside = file.with_name(f".{file.name}.part")
-    with told("write it", file):
-        try:
-            write(beside)
-            with beside.open("rb") as written:
-                os.fsync(written.fileno())
-            beside.rename(file)
-            sync_folder(file.parent)
-        finally:
-            beside.unlink(missing_ok=True)
+    out.write((",".join(text.collect_schema().names()) + "\r\n").encode())
+    for batch in text.collect_batches(chunk_size=_ROWS_AT_ONCE, maintain_order=True):
+        out.write(batch.write_csv(include_header=False, line_terminator="\r\n").encode())

@@ -2,6 +2,7 @@
 
 import errno
 import os
+import re
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -15,6 +16,7 @@ _MENDS = {
     errno.EROFS: "the disk is read-only. Mount it writable, or give another folder with --data.",
     errno.EACCES: "permission is denied. Give this user the folder, or give another one with --data.",
     errno.EPERM: "permission is denied. Give this user the folder, or give another one with --data.",
+    errno.ENOENT: "there is no such folder. Make it, or give another place.",
     errno.EIO: "the disk reports an error. Copy the data folder to another disk soon.",
 }
 
@@ -24,9 +26,14 @@ def told(doing: str, file: Path) -> Iterator[None]:
     """Turn an OSError into a `StoreError` that says what cannot be done to which file, and what to do."""
     try:
         yield
+    except BrokenPipeError:
+        raise  # Whoever reads our output has seen enough; that is for the command to end.
     except OSError as error:
-        mend = _MENDS.get(error.errno or 0, f"{error.strerror or error}.")
-        raise StoreError(f"{file}: cannot {doing}: {mend}") from error
+        # polars raises some without a number, but with the number in the text.
+        in_text = re.search(r"os error (\d+)", str(error))
+        number = error.errno or (int(in_text[1]) if in_text else 0)
+        why = _MENDS.get(number) or (f"{os.strerror(number)}." if number else f"{error}.")
+        raise StoreError(f"{file}: cannot {doing}: {why}") from error
 
 
 def write_whole(file: Path, content: bytes) -> None:

@@ -56,6 +56,16 @@ def test_readings_taken_by_hand_come_in_and_go_out_again(station: Path, tmp_path
     assert pl.read_parquet(tmp_path / "all.parquet")["reading"].unique().sort().to_list() == [-50.0, -37.0]
 
 
+def test_an_export_may_be_cut_short_by_its_reader(station: Path, tmp_path: Path) -> None:
+    sweeper("import", station, night_by_hand(tmp_path / "night.csv"))
+    export = [*SWEEPER, "export", str(station), "--format", "csv"]
+    with subprocess.Popen(export, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True) as process:
+        assert process.stdout is not None and process.stderr is not None
+        process.stdout.close()
+        assert process.stderr.read() == ""
+    assert process.returncode == 0
+
+
 def test_a_refused_file_is_told_by_its_lines_and_leaves_nothing(station: Path, tmp_path: Path) -> None:
     came = sweeper("import", station, night_by_hand(tmp_path / "night.csv", spoilt="aerial"))
     assert came.returncode == 2

@@ -11,10 +11,11 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from sweeper.store import BadRows, Store, import_csv, write_csv, write_parquet
+from sweeper.store import BadRows, Store, StoreError, import_csv, write_csv, write_parquet
 from sweeper.store.frames import COLUMNS, frame_of
 from sweeper.words import ROUTES, SOURCES, Channel, PassRecord, Reading
 from sweeper.words import Path as RelayPath
+from tests.sweeper.store.conftest import SmallDisk
 from tests.sweeper.store.nights import CHANNELS, EVENING, LONGITUDE, fill, open_store, pass_of
 
 HEADER = ",".join(COLUMNS)
@@ -202,13 +203,29 @@ def test_parquet_out_holds_the_same_table(store: Store, tmp_path: Path) -> None:
 
 
 def test_a_file_that_cannot_be_written_leaves_nothing_behind(store: Store, tmp_path: Path) -> None:
-    from sweeper.store import StoreError
-
     fill(store, EVENING, 1)
-    with pytest.raises(StoreError, match="cannot write"):
-        write_csv(store.readings(), tmp_path / "none" / "out.csv")
-    with pytest.raises(StoreError, match="cannot write"):
-        write_parquet(store.readings(), tmp_path / "none" / "out.parquet")
+    for write in (write_csv, write_parquet):
+        with pytest.raises(StoreError, match="no such folder"):
+            write(store.readings(), tmp_path / "none" / "out")
+        with pytest.raises(StoreError, match="this is no file"):
+            write(store.readings(), Path("/dev/full"))
+    assert Path("/dev/full").is_char_device()
+    assert [file.name for file in tmp_path.iterdir()] == ["data"]
+
+
+def test_a_disk_that_fills_up_while_exporting_leaves_the_old_file(
+    store: Store, request: pytest.FixtureRequest
+) -> None:
+    fill(store, EVENING, 100)
+    disk: SmallDisk = request.getfixturevalue("small_disk")
+    old = disk.place / "out"
+    old.write_text("the old one")
+    disk.fill_up()
+    for write in (write_csv, write_parquet):
+        with pytest.raises(StoreError, match=r"No space|disk is full|File too large|allowed size"):
+            write(store.readings(), old)
+        assert old.read_text() == "the old one"
+        assert list(disk.place.glob(".*")) == []
 
 
 CHANNEL = st.builds(

@@ -1,14 +1,11 @@
 """What can befall a data folder: full, read-only and forbidden disks, torn and foreign files, a second writer."""
 
 import os
-import resource
 import shutil
-import signal
 import sqlite3
 import subprocess
 import sys
-from collections.abc import Callable, Iterator
-from dataclasses import dataclass
+from collections.abc import Iterator
 from datetime import date, timedelta
 from pathlib import Path
 
@@ -20,6 +17,7 @@ from hypothesis import strategies as st
 from sweeper.store import Store, StoreError
 from sweeper.store.frames import frame_of
 from tests.sweeper.store import writer_to_cut
+from tests.sweeper.store.conftest import SmallDisk
 from tests.sweeper.store.nights import EVENING, LONGITUDE, fill, open_store, pass_of
 
 TOMORROW = EVENING + timedelta(days=1)
@@ -28,33 +26,6 @@ DAY = date(2026, 11, 1)
 
 def reader(folder: Path) -> Store:
     return Store(folder, "Saltmarsh", LONGITUDE, read_only=True)
-
-
-@dataclass(frozen=True)
-class SmallDisk:
-    """A disk with room for half a megabyte, until it is given more."""
-
-    place: Path
-    give_more_room: Callable[[], object]
-
-
-@pytest.fixture
-def small_disk(tmp_path: Path) -> Iterator[SmallDisk]:
-    """As root a file system of its own; otherwise a limit on the size of files."""
-    place = tmp_path / "disk"
-    place.mkdir()
-    if os.geteuid() == 0:
-        mount = ["mount", "-t", "tmpfs", "tmpfs", str(place)]
-        subprocess.run([*mount, "-o", "size=600k"], check=True)
-        yield SmallDisk(place, lambda: subprocess.run([*mount, "-o", "remount,size=60m"], check=True))
-        subprocess.run(["umount", "-l", str(place)], check=True)
-        return
-    before = resource.getrlimit(resource.RLIMIT_FSIZE)
-    handler = signal.signal(signal.SIGXFSZ, signal.SIG_IGN)
-    resource.setrlimit(resource.RLIMIT_FSIZE, (300_000, before[1]))
-    yield SmallDisk(place, lambda: resource.setrlimit(resource.RLIMIT_FSIZE, before))
-    resource.setrlimit(resource.RLIMIT_FSIZE, before)
-    signal.signal(signal.SIGXFSZ, handler)
 
 
 def test_a_full_disk_stops_storing_with_a_sentence_and_loses_nothing(small_disk: SmallDisk) -> None:
