@@ -5,6 +5,10 @@ import sys
 from collections.abc import Iterator
 
 import pytest
+from hypothesis import settings
+
+settings.register_profile("a machine of any speed", parent=settings(), deadline=None)
+settings.load_profile("a machine of any speed")
 
 
 @pytest.hookimpl(hookwrapper=True)

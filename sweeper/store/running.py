@@ -37,6 +37,7 @@ CREATE TABLE memory (key TEXT PRIMARY KEY, value TEXT NOT NULL);
 PRAGMA user_version = 1;
 """
 VERSION = 1
+_EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 _ROWS_AT_ONCE = 10_000
 """Rows as Python values take twenty times the room that they take in a frame."""
 
@@ -45,7 +46,7 @@ def milliseconds(time: datetime) -> int:
     """An aware instant as whole milliseconds since 1970."""
     if time.tzinfo is None:
         raise ValueError("an instant needs its zone, such as 2026-11-01T16:00:00+00:00")
-    return round((time - datetime(1970, 1, 1, tzinfo=UTC)).total_seconds() * 1000)
+    return round((time - _EPOCH).total_seconds() * 1000)
 
 
 def instant(time_ms: int) -> datetime:

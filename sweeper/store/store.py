@@ -190,10 +190,6 @@ class Store:
             found[day] = f"{day.isoformat()} {stat.st_size} {stat.st_mtime_ns}" if stat else ""
         return found
 
-    def day_identity(self, day: date) -> str:
-        """The identity of one day; empty also where there is none."""
-        return self.day_identities().get(day, "")
-
     def readings(self, start: datetime | None = None, end: datetime | None = None) -> pl.LazyFrame:
         """All readings from `start` to before `end` (aware instants), whichever files they are in."""
         import polars as pl

@@ -52,9 +52,9 @@ def test_the_running_day_is_not_finished(tmp_path: Path) -> None:
     with open_store(tmp_path) as store:
         fill(store, EVENING, 2)
         assert store.finish_days(EVENING + timedelta(hours=18)) == ()
-        assert store.day_identity(date(2026, 11, 1)) == ""
+        assert store.day_identities()[date(2026, 11, 1)] == ""
         assert store.finish_days(NEXT_NOON) == (date(2026, 11, 1),)
-        assert store.day_identity(date(2026, 11, 1)) != ""
+        assert store.day_identities()[date(2026, 11, 1)] != ""
         assert store.finish_days(NEXT_NOON) == ()
 
 
@@ -62,14 +62,14 @@ def test_a_pass_that_comes_late_joins_its_finished_day(tmp_path: Path) -> None:
     with open_store(tmp_path) as store:
         fill(store, EVENING, 2)
         store.finish_days(NEXT_NOON)
-        identity = store.day_identity(date(2026, 11, 1))
+        identity = store.day_identities()[date(2026, 11, 1)]
         store.write_pass(*pass_of(3, EVENING + timedelta(hours=2)))
         seen = store.readings().collect()
         assert seen["pass"].unique(maintain_order=True).to_list() == [1, 2, 3]
         assert store.day(date(2026, 11, 1)).equals(seen)
         store.finish_days(NEXT_NOON)
         assert store.readings().collect().equals(seen)
-        assert store.day_identity(date(2026, 11, 1)) not in ("", identity)
+        assert store.day_identities()[date(2026, 11, 1)] not in ("", identity)
 
 
 def test_a_pass_over_noon_stays_whole_in_the_day_it_began_on(tmp_path: Path) -> None:
