@@ -72,9 +72,11 @@ class Rhythm:
 
     def missed(self, at_most: int = 500) -> tuple[datetime, ...]:
         """The instants that went by since the one that came last, but for the latest, which is due at once."""
-        if self.stepped():
-            return ()
         now = self._clock.now()
+        if self.stepped():
+            # In the middle of a pass there was no instant waited for, so none is due at once.
+            self._after, self._pending = max(self._after, now), None
+            return ()
         gone: list[datetime] = []
         while (instant := self.upcoming()) is not None and instant <= now and len(gone) < at_most:
             gone.append(instant)

@@ -113,6 +113,7 @@ class _Unattended:
         while not self._orders.stopping:
             self._heed()
             self._housekeeping()
+            self._notice_step()
             instant = rhythm.upcoming()
             if instant is None or (self._until is not None and instant > self._until):
                 break
@@ -157,12 +158,14 @@ class _Unattended:
         if remaining_s <= 0:
             return True
         self._clock.sleep(min(remaining_s, LOOK_S), self._orders.wake)
+        return False
+
+    def _notice_step(self) -> None:
         step_s = self._rhythm.stepped()
         if step_s:
             self._campaign.watcher.trouble(
                 f"The clock was stepped by {step_s:+.0f} s; the schedule goes by the new time."
             )
-        return False
 
     def _heed(self) -> None:
         """Take note of what people ordered."""
