@@ -8,7 +8,7 @@ from sweeper.analysis.facts import MeterFacts, StationFacts
 from sweeper.simulation.campaign import BandTruth, Campaign, Course, campaign
 
 HOURS = (19, 23)
-NIGHTS = (1, 2, 3, 4, 6, 9, 14, 22, 30)
+NIGHTS = (1, 2, 3, 4, 5, 7, 10, 15, 30)
 WORTHWHILE_DB = 1.0
 CONFIDENCE = 0.95
 STAGES = ((15.0, 3.0), (20.0, 2.0), (10.0, 4.5), (-3.0, 3.0), (-8.0, 8.0))
@@ -31,9 +31,9 @@ class Planned:
 
 
 def planned(count: int, seed: int) -> list[Planned]:
-    """`count` main campaigns in turn over the strata, and a fifth as many of each further kind."""
+    """`count` main campaigns in turn over the strata, and a sixth as many of each further kind."""
     found = [_main(number, seed) for number in range(count)]
-    extra = max(count // 5, 4)
+    extra = max(count // 6, 3)
     found += [_race(number, seed) for number in range(extra // 2)]
     found += [_overload(number, seed) for number in range(extra)]
     found += [_fix(number, seed, 3.0) for number in range(extra)]
@@ -93,7 +93,7 @@ def _main(number: int, seed: int) -> Planned:
     gain_by = ("load and carriers", "load", "carriers")[int(rng.integers(3))]
     meter = ("1 dB", "fine", "1 dB with floor")[int(rng.integers(3))]
     mishaps = ("few", "many")[int(rng.integers(2))]
-    bands = _bands(rng, 4, stage, carrier_over_noise_db=(25.0,) if "carriers" in gain_by else ())
+    bands = _bands(rng, 3, stage, carrier_over_noise_db=(25.0,) if "carriers" in gain_by else ())
     course = Course(
         bands,
         nights=nights,
@@ -116,7 +116,7 @@ def _main(number: int, seed: int) -> Planned:
         "mishaps": mishaps,
         "stage": f"{stage[0]:+g} dB",
     }
-    compared = "carriers" in gain_by and number % 2 == 0
+    compared = "carriers" in gain_by and number % 3 == 0
     return Planned("main", stratum, course, seed * 100_003 + number, compared)
 
 

@@ -22,7 +22,7 @@ import numpy as np
 from tests.benchmarks.campaigns import NIGHTS, Planned, facts_of, planned
 from tests.benchmarks.judging import FixRow, GainRow, Row, fix_judged, judged, plainer
 
-QUICK = 18
+QUICK = 9
 
 
 @dataclass
@@ -302,14 +302,23 @@ def show(found: Results) -> dict[str, object]:
             f"{key:16}{value:20}"
             + "".join(f"{100 * share:8.1f} % (±{200 * error:4.1f})" for share, error, _ in shares)
         )
-        by_stratum.append({"stratum": key, "value": value, "shares": [share for share, _, _ in shares]})
+        by_stratum.append(
+            {
+                "stratum": key,
+                "value": value,
+                "shares": [share if np.isfinite(share) else None for share, _, _ in shares],
+            }
+        )
     print("\nThe same campaigns by other ways: way | coverage at the end | cells decided | wrong among them")
     compared = others(found)
     for name, *values in compared:
         print(f"{name:16}" + "".join(f"{value:>12}" for value in values))
     print("\nVerdicts at the end:", dict(Counter(row.verdicts[-1] for row in found.rows if row.verdicts)))
     return {
-        "figures": [vars(figure) for figure in table],
+        "figures": [
+            vars(figure) | {"number": figure.number if np.isfinite(figure.number) else None}
+            for figure in table
+        ],
         "strata": by_stratum,
         "others": [
             dict(zip(("way", "coverage", "decided", "wrong"), each, strict=True)) for each in compared
