@@ -130,18 +130,18 @@ def _reference(summaries: "pl.DataFrame", rows: "pl.DataFrame") -> tuple[float, 
     if not steady:
         return float("nan"), float("nan")
     together = weighted(tuple(steady))
-    return (together.gain_db, together.se_db) if together.se_db < 1.0 else (float("nan"), float("nan"))
+    return together.gain_db, together.se_db
 
 
 def _quietest_hours(rows: "pl.DataFrame") -> GainPart | None:
-    """Gain by the load in the third of the hours in which it comes out lowest; None with fewer than three."""
+    """Gain by the load in the third of the hours in which it comes out lowest; None with a single hour."""
     import polars as pl
 
     telling = telling_of_load(rows)
     level = telling.group_by("hour_utc", maintain_order=True).agg(
         ((pl.col("load_gain_db") * pl.col("weight")).sum() / pl.col("weight").sum()).alias("gain")
     )
-    if level.height < 3:
+    if level.height < 2:
         return None
-    lowest = level.sort("gain").head(-(-level.height // 3))["hour_utc"].to_list()
+    lowest = level.sort("gain").head(max(level.height // 3, 1))["hour_utc"].to_list()
     return by_load(rows.filter(pl.col("hour_utc").is_in(lowest)))
