@@ -43,6 +43,7 @@ class Campaign:
         self.watcher = Watchers(tuple(watchers))
         self.courtesy = Courtesy(station, clock)
         self.recording = Recording(store, self.watcher)
+        self._numbered: int | None = None
         self.settled = False
         """Whether the relays rest and the receiver stands as found, as far as is known."""
         self.life = wear.load(store.folder, clock.now())
@@ -96,6 +97,7 @@ class Campaign:
             return self.account(_outcome(fault), str(fault), number, started)
         except StoreError as full:
             return self.account("failed", str(full), number, started)
+        self._numbered = number
         self.settled = not record.left_over
         if record.outcome == "skipped" and not self.orders.wake.is_set():
             self.courtesy.gave_way()
@@ -112,6 +114,7 @@ class Campaign:
         record = PassRecord(
             number if number is not None else self._number(), started or now, now, outcome, because, 0
         )
+        self._numbered = record.number
         self.recording.finished(record, ())
         self.watcher.alive()
         return record
@@ -157,7 +160,14 @@ class Campaign:
 
     def _number(self) -> int:
         waiting = self.recording.unwritten
-        return waiting[-1][0].number + 1 if waiting else self.store.next_pass_number()
+        if waiting:
+            return waiting[-1][0].number + 1
+        try:
+            return self.store.next_pass_number()
+        except StoreError:
+            if self._numbered is None:
+                raise
+            return self._numbered + 1  # a disk that fails for a while is no reason to lose count
 
     def _crashed(self) -> bool:
         try:

@@ -11,6 +11,7 @@ from sweeper.daemon.campaign import LOOK_S, Campaign, leave
 from sweeper.daemon.messages import Doing
 from sweeper.daemon.rhythm import NextAfter, Rhythm
 from sweeper.store import StoreError, day_of
+from sweeper.words import PassRecord
 
 PAUSED = "paused"
 """Under this key the store keeps whether a person has paused the station, across restarts."""
@@ -87,13 +88,12 @@ class _Unattended:
                 continue
             if self._campaign.courtesy.quiet and self._wait_for_quiet(None):
                 continue
-            self._say("measuring", "")
-            record = self._campaign.attempt()
+            record = self._attempt()
             count += 1
-            if record.outcome == "done":
+            if record is not None and record.outcome == "done":
                 again_s = FIRST_AGAIN_S
             elif passes is None and not self._orders.stopping:
-                self._say("waiting", record.because)
+                self._say("waiting", record.because if record is not None else "the store cannot be used")
                 self._clock.sleep(again_s, self._orders.wake)
                 again_s = min(again_s * 2, LAST_AGAIN_S)
         self._say("stopping", PUTTING_BACK)
@@ -132,8 +132,16 @@ class _Unattended:
         if because:
             campaign.account("skipped", because)
             return
+        self._attempt()
+
+    def _attempt(self) -> PassRecord | None:
+        """One pass; None when the store could not even be asked for its number, which is told."""
         self._say("measuring", "")
-        campaign.attempt()
+        try:
+            return self._campaign.attempt()
+        except StoreError as broken:
+            self._campaign.watcher.trouble(str(broken))
+            return None
 
     def _wait_for_quiet(self, instant: datetime | None) -> str:
         """Put the pass off while somebody uses the receiver, until the next one is due; why it is left out then."""
