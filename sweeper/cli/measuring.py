@@ -13,11 +13,17 @@ def run(
     passes: Annotated[
         int | None, typer.Option(min=1, metavar="N", help="Do N passes now, one after another, and end.")
     ] = None,
-    until: Annotated[str | None, typer.Option(metavar="TIME", help="End at this instant.")] = None,
+    until: Annotated[
+        str | None,
+        typer.Option(
+            metavar="TIME", help="End at this instant; or `decided`: when every band has its verdict."
+        ),
+    ] = None,
     data: DataFolder = None,
 ) -> None:
     """Measure: now, or as the station's schedule says, until stopped."""
     from sweeper.clock import SystemClock
+    from sweeper.daemon.decided import UntilDecided
     from sweeper.daemon.orders import Orders, stop_on_signals
     from sweeper.daemon.service import run_station
     from sweeper.station import load
@@ -29,7 +35,10 @@ def run(
     try:
         # Beside the readings, so that the folder says by itself what was measured and how.
         store.keep_station_file(station_file.read_text(encoding="utf-8"))
-        well = run_station(station, store, SystemClock(), orders, passes, instant(until, "--until"))
+        decided = until == "decided"
+        end = None if decided else instant(until, "--until")
+        watchers = (UntilDecided(station, store, orders),) if decided else ()
+        well = run_station(station, store, SystemClock(), orders, passes, end, watchers)
     finally:
         store.close()
     if not well and passes is not None:

@@ -1,6 +1,12 @@
 """`plan`: what a night will cost, and what it can settle, before it is run."""
 
-from sweeper.cli.options import DataFolder, StationFile
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from sweeper.cli.options import DataFolder, StationFile, data_folder
+
+if TYPE_CHECKING:
+    from sweeper.station import Station
 
 
 def plan(station_file: StationFile, data: DataFolder = None) -> None:
@@ -14,3 +20,26 @@ def plan(station_file: StationFile, data: DataFolder = None) -> None:
     station, now = load(station_file), SystemClock().now()
     cost = budget(station, passes_a_day(station, now))
     show_budget(station, cost, next_times(station, now, 10))
+    for sentence in _nights_to_a_verdict(station, data_folder(station_file, data)):
+        print(sentence)
+
+
+def _nights_to_a_verdict(station: "Station", folder: Path) -> list[str]:
+    """A sentence for each band: from what is stored where there is something, else from the station file alone."""
+    from sweeper.analysis.planning_nights import expectations, outlook
+    from sweeper.reduction import facts_of, summaries_of
+    from sweeper.store import Store
+
+    facts = facts_of(station)
+    has_load = any(path.source == "load" for path in station.paths())
+    promised = {each.band: each.sentence for each in expectations(facts, has_load)}
+    if folder.is_dir():
+        store = Store(folder, station.station.name, station.station.longitude, read_only=True)
+        try:
+            summaries = summaries_of(store, facts)
+        finally:
+            store.close()
+        if summaries.height:
+            for each in outlook(summaries, facts):
+                promised[each.band] = f"{each.band}: {each.sentence or 'decided; no more nights are needed'}."
+    return list(promised.values())

@@ -1,0 +1,45 @@
+"""Ends a run when every band has its verdict: looks at most once an hour, after a pass that is stored.
+
+It listens like every watcher and gives one order, to stop. What decides is the analysis.
+"""
+
+import logging
+from collections.abc import Sequence
+from datetime import datetime, timedelta
+
+from sweeper.daemon.orders import Orders
+from sweeper.daemon.watching import Watcher
+from sweeper.station import Station
+from sweeper.store import Store
+from sweeper.words import PassRecord, Reading
+
+log = logging.getLogger(__name__)
+
+LOOK_EVERY = timedelta(hours=1)
+
+
+class UntilDecided(Watcher):
+    """Stops the run by way of `orders` once nothing is open on any band, for other nights too."""
+
+    def __init__(self, station: Station, store: Store, orders: Orders) -> None:
+        self._station = station
+        self._store = store
+        self._orders = orders
+        self._looked: datetime | None = None
+
+    def finished(self, record: PassRecord, readings: Sequence[Reading]) -> None:
+        if record.outcome != "done":
+            return
+        if self._looked is not None and record.ended - self._looked < LOOK_EVERY:
+            return
+        self._looked = record.ended
+        # Here, not above: what a run without this wish never needs, it does not load.
+        from sweeper.analysis.planning_nights import outlook
+        from sweeper.reduction import facts_of, summaries_of
+
+        facts = facts_of(self._station)
+        ahead = outlook(summaries_of(self._store, facts), facts)
+        still = [each.band for each in ahead if not each.decided]
+        if ahead and not still:
+            log.info("Every band has its verdict; the run ends.")
+            self._orders.stop()

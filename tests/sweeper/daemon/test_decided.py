@@ -1,0 +1,66 @@
+"""A run until decided: it goes on while a band is open, and ends when none is."""
+
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+
+import pytest
+
+from sweeper.analysis import planning_nights
+from sweeper.analysis.planning_nights import Outlook
+from sweeper.daemon.decided import UntilDecided
+from sweeper.daemon.orders import Orders
+from sweeper.station import load
+from sweeper.store import Store
+from sweeper.words import PassRecord
+
+STATION = sorted((Path(__file__).parents[3] / "configs" / "stations").glob("*.yaml"))[0]
+BEGUN = datetime(2026, 1, 10, 20, tzinfo=UTC)
+
+
+def done(number, hours=0.0):
+    ended = BEGUN + timedelta(hours=hours)
+    return PassRecord(number, ended - timedelta(minutes=2), ended, "done", "", 4)
+
+
+@pytest.fixture
+def watching(tmp_path, monkeypatch):
+    """The watcher, its orders, and the outlook it will be told, open at first."""
+    station, orders = load(STATION), Orders()
+    told = {"outlook": [Outlook("40 m", (20,), 3, None, "about 3 more nights should settle it")], "looks": 0}
+
+    def outlook(summaries, facts):
+        told["looks"] += 1
+        return tuple(told["outlook"])
+
+    monkeypatch.setattr(planning_nights, "outlook", outlook)
+    store = Store(tmp_path / "data", station.station.name, station.station.longitude)
+    yield UntilDecided(station, store, orders), orders, told
+    store.close()
+
+
+def test_an_open_band_keeps_the_run_going(watching):
+    watcher, orders, _ = watching
+    watcher.finished(done(1), ())
+    assert not orders.stopping
+
+
+def test_the_last_verdict_ends_it(watching):
+    watcher, orders, told = watching
+    told["outlook"] = [Outlook("40 m", (), 0, None, "")]
+    watcher.finished(done(1), ())
+    assert orders.stopping
+
+
+def test_nothing_measured_is_not_decided(watching):
+    watcher, orders, told = watching
+    told["outlook"] = []
+    watcher.finished(done(1), ())
+    assert not orders.stopping
+
+
+def test_it_looks_once_an_hour_and_only_after_passes_that_are_done(watching):
+    watcher, _, told = watching
+    for number in range(12):
+        watcher.finished(done(number, number / 6), ())
+    watcher.finished(PassRecord(13, BEGUN, BEGUN + timedelta(hours=9), "failed", "no answer", 0), ())
+    assert told["looks"] == 2
