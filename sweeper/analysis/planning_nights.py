@@ -103,6 +103,7 @@ def _expectation(band: str, hz: float, facts: StationFacts, has_load: bool, nigh
         )
     else:
         text += f"a verdict in about {needed} nights (“{verdict}”, {mean:+.1f} dB)".replace("-", "−")
+    text += f"; {nights} nights tell a change that lies {settles:.1f} dB or more from what matters"
     return Expectation(band, float(np.median(rise)), mean, verdict, needed, nights, settles, text + ".")
 
 
