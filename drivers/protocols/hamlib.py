@@ -119,34 +119,47 @@ def _reader(command: str, parse: Callable[[Lines], T]) -> Reader[T]:
     head = f"{command}:".encode("ascii")
 
     def read(received: bytes) -> T | None:
-        body, mark, code = received.rpartition(b"RPRT ")
-        if not received.startswith(head[: len(received)]):
-            raise BadReply(PART, f"asked for {command}, {received[:60]!r} came back.")
-        # Some receivers' lists of levels come without a line end of their own before the error number.
-        if not mark or code[-1:] != b"\n" or body[-1:] not in b"\n ":
+        if not (received.endswith(DONE) and received.startswith(head) and received.count(b"RPRT ") == 1):
+            _unfinished(command, head, received)
             return None
-        if code.count(b"\n") != 1 or b"RPRT " in body:
-            raise BadReply(PART, f"more than one reply to {command} came back.")
-        if code != b"0\n":
-            raise _error(command, code[:-1])
         try:
-            return parse(body.decode("ascii").splitlines()[1:])
+            return parse(received[: -len(DONE)].decode("ascii").splitlines()[1:])
         except UnicodeDecodeError as fault:
             raise BadReply(PART, f"the reply to {command} holds bytes that are no text.") from fault
 
     return read
 
 
+DONE = b"RPRT 0\n"
+"""How a reply ends when all went well. Some receivers' lists of levels have no line end of their own before it."""
+
+
+def _unfinished(command: str, head: bytes, received: bytes) -> None:
+    """Returns when more is to come; raises what the reply says or what is wrong with it."""
+    if not received.startswith(head[: len(received)]):
+        raise BadReply(PART, f"asked for {command}, {received[:60]!r} came back.")
+    body, mark, code = received.rpartition(b"RPRT ")
+    if mark and b"RPRT " in body:
+        raise BadReply(PART, f"more than one reply to {command} came back.")
+    if not mark or b"\n" not in code:
+        return
+    if code.count(b"\n") != 1 or not code.endswith(b"\n"):
+        raise BadReply(PART, f"more than one reply to {command} came back.")
+    raise _error(command, code[:-1])
+
+
 def both(first: Call[T], second: Call[U]) -> Call[tuple[T, U]]:
     """Two calls in one round trip: rigctld answers lines in the order in which they come."""
 
     def read(received: bytes) -> tuple[T, U] | None:
-        if received.endswith(b"RPRT 0\n") and received.count(b"RPRT ") == 1:
-            return None  # the first has come, the second is on its way
         end = received.find(b"\n", max(received.find(b"RPRT "), 0)) + 1
+        if end == len(received) and received.endswith(DONE):
+            return None  # the first has come whole, the second is on its way
         one = first.read(received[:end] if end else received)
-        other = second.read(received[end:]) if one is not None and received[end:] else None
-        return None if one is None or other is None else (one, other)
+        if one is None:
+            return None
+        other = second.read(received[end:])
+        return None if other is None else (one, other)
 
     return Call(first.request + second.request, read)
 
