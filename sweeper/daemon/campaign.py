@@ -4,6 +4,7 @@ The rig is opened for each pass and let go after it, so that between passes the 
 listens, and a cable that comes back is simply there at the next pass. When passes are due is `unattended`'s.
 """
 
+import logging
 from collections import Counter
 from collections.abc import Iterable
 from contextlib import suppress
@@ -23,6 +24,8 @@ from sweeper.plan import one_pass
 from sweeper.station import Station
 from sweeper.store import Store, StoreError
 from sweeper.words import Outcome, PassRecord
+
+log = logging.getLogger(__name__)
 
 
 class Campaign:
@@ -146,11 +149,16 @@ class Campaign:
         return ""
 
     def finish_days(self) -> None:
-        """Turn days that are over into files; a disk that is full is told and tried again another time."""
+        """Turn days that are over into files; what stands in the way is told, and it is tried again another day."""
         try:
             self.store.finish_days(self.clock.now())
         except StoreError as full:
             self.watcher.trouble(str(full))
+        except Exception as defect:
+            # Whatever a library may find wrong with this computer, the readings are safe and are read where they
+            # are; a night not measured would be lost for good.
+            log.exception("a finished day could not be made a file")
+            self.watcher.trouble(f"Finished days stay in the database for now: {defect}.")
 
     def end(self) -> None:
         """Last words of a run: what is unwritten is offered once more. `StoreError` when it is lost."""

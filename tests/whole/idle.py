@@ -39,7 +39,7 @@ def _wait(folder: Path, seconds: float, with_yesterday: bool = False) -> tuple[f
     far = datetime.now(UTC) + timedelta(hours=12)
     with unattended(folder, schedule=f"[{{at: ['{far:%H:%M}']}}]") as station:
         if with_yesterday:
-            _write_a_night(station.data)
+            write_a_night(station.data)
         with station.running() as process:
             until(
                 lambda: station.answers() and station.ask("status").state.doing == "waiting", "the wait", 60
@@ -59,7 +59,7 @@ def _cpu_s(proc: Path) -> float:
     return (int(fields[11]) + int(fields[12])) * TICK_S
 
 
-def _write_a_night(data: Path) -> None:
+def write_a_night(data: Path) -> None:
     """A night of readings as the README's station takes them, two days ago: 84 passes of 26 channels."""
     dusk = datetime.now(UTC) - timedelta(days=2)
     with Store(data, "Outpost", 8.1) as store:

@@ -10,6 +10,7 @@ from pathlib import Path
 
 import pytest
 
+from tests.whole.idle import write_a_night
 from tests.whole.systemd_box import Box, systemd_box, why_not
 from tests.whole.unattended import Unattended, unattended, until
 
@@ -81,15 +82,23 @@ def passes(box: Box) -> int:
 
 
 @pytest.mark.timeout(240)
-def test_a_service_measures_is_watched_starved_restarted_and_stopped(box: Box, station: Unattended) -> None:
+def test_a_service_measures_is_watched_starved_restarted_and_stopped(
+    box: Box, station: Unattended, tmp_path: Path
+) -> None:
     installed(box, station)
+    data = box.file("/var/lib/sweeper/outpost")
+    write_a_night(tmp_path / "night")
+    shutil.copytree(tmp_path / "night", data)
     box.run("systemctl", "start", SERVICE)  # returns once the daemon has said that it is ready
     shown = box.show(SERVICE, "ActiveState", "StatusText", "MainPID", "User", "WatchdogUSec")
     assert shown["ActiveState"] == "active" and shown["User"] == "sweeper"
     assert shown["StatusText"].startswith("measuring")
     until(lambda: passes(box) >= 2, "two passes in the journal")
     entry = box.journal(f"_SYSTEMD_UNIT={SERVICE}", "SWEEPER_OUTCOME=done")[0]
-    assert entry["SWEEPER_STATION"] == "Outpost" and entry["SWEEPER_PASS"] == "1"
+    assert entry["SWEEPER_STATION"] == "Outpost" and entry["SWEEPER_PASS"] == "85"
+    # Confined as it is, it turned the finished night into a file of its own.
+    (written,) = (data / "Outpost" / "days").glob("*.parquet")
+    assert written.stat().st_uid != 0
     assert entry["SYSLOG_IDENTIFIER"] == "sweeper" and entry["PRIORITY"] == "6"
 
     # Longer than the watchdog's patience: visits feed it.
