@@ -141,8 +141,12 @@ class Relays:
     def _moves(self, wanted: Setting) -> tuple[list[str], list[str]]:
         """The relays that have to let go, and those that have to pull in; one of unknown state counts as moving."""
         stands = self._board.read()
-        moves = [relay for relay, on in wanted.items() if stands.get(relay) is not on]
+        moves = self._differing(wanted, stands)
         return [relay for relay in moves if not wanted[relay]], [relay for relay in moves if wanted[relay]]
+
+    @staticmethod
+    def _differing(wanted: Setting, stands: Setting) -> list[str]:
+        return [relay for relay, on in wanted.items() if stands.get(relay) is not on]
 
     def _let_go(self, relays: list[str]) -> None:
         for relay in relays:
@@ -151,8 +155,12 @@ class Relays:
             self._confirm(dict.fromkeys(relays, False))
 
     def _confirm(self, wanted: Setting) -> None:
+        """Looks twice: relays with sense contacts need their time, and one bent answer welds no contact."""
         stands = self._board.read()
-        stuck = [relay for relay, on in wanted.items() if stands.get(relay) is not on]
+        if self._differing(wanted, stands):
+            time.sleep(self._break_s)
+            stands = self._board.read()
+        stuck = self._differing(wanted, stands)
         if stuck:
             relay = stuck[0]
             reads = _state(stands[relay]) if relay in stands else "as nothing at all"

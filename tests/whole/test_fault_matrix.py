@@ -46,7 +46,7 @@ SWITCH_MOMENTS = {
     "between passes": None,
 }
 
-SHORT_S = 0.3
+SHORT_S = 0.2
 """The deadline of the instrument whose reply gets lost. `late` is later than this, `delay` is not."""
 
 PASSING: dict[str, Callable[[WireFaults], None]] = {
@@ -68,9 +68,7 @@ LASTING: dict[str, tuple[Callable[[WireFaults], None], Callable[[WireFaults], No
 }
 """Faults that stay until somebody mends them."""
 
-DEADLINES_S = dict.fromkeys(
-    ("drop", "late", "merge", "truncate", "garble", "noise"), SHORT_S
-) | dict.fromkeys(LASTING, 0.15)
+DEADLINES_S = dict.fromkeys(("drop", "late", "merge", "truncate", "garble", "noise", *LASTING), SHORT_S)
 """Faults that show as silence are waited out, so those deadlines are short; the others hold the usual one."""
 
 GIVES_UP = {
@@ -80,12 +78,6 @@ GIVES_UP = {
         "garble",
     ): "its states are bare bits: a bent reply is another state, which then does not read back",
     ("one-byte", "merge"): "it answers with bare bytes: one too many is no answer",
-    ("rigctl-net", "garble"): "a bent name of a value is found after the link took the reply for whole",
-    ("rigctl-net", "merge"): "two replies to the question asked while greeting are no answer",
-    ("ts480", "garble"): "a bent identity is another receiver's",
-    ("scpi", "garble"): "a bent identity is another receiver's",
-    ("scpi", "merge"): "two replies while identifying are no answer",
-    ("scpi", "noise"): "noise before the name of a mode makes it another mode",
 }
 """Where one bent reply may cost the pass. Even then nothing of it is stored."""
 
