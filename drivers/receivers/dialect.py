@@ -98,9 +98,7 @@ class DialectReceiver:
         return self._dialect.range_hz
 
     def tuning(self) -> Tuning:
-        values = self._ask(self._mode)
-        mode = self._dialect.mode.name(str(values["mode"]))
-        return Tuning(self.frequency_hz(), mode, self._bandwidth_hz(mode, values))
+        return self._tuning(self._ask(self._mode))
 
     def tune(self, hz: int) -> None:
         lowest_hz, highest_hz = self._dialect.range_hz
@@ -109,13 +107,17 @@ class DialectReceiver:
         self._put(self._dialect.frequency, {"hz": hz})
 
     def set_mode(self, mode: str, bandwidth_hz: int | None) -> None:
+        if mode not in self._dialect.mode.values:
+            raise Refused(PART, f"it has no mode {mode}.", f"One of {', '.join(self._dialect.mode.values)}.")
+        self._set_mode(mode, bandwidth_hz)
+
+    def _set_mode(self, mode: str, bandwidth_hz: int | None, found_width: str | None = None) -> None:
+        """`mode` may also be a symbol that the dialect has no name for, as a person may have left the receiver."""
         control, bandwidth = self._dialect.mode, self._dialect.bandwidth
-        if mode not in control.values:
-            raise Refused(PART, f"it has no mode {mode}.", f"One of {', '.join(control.values)}.")
         values: Values = {"mode": control.symbol(mode)}
         width = bandwidth.symbol(mode, bandwidth_hz) if bandwidth and bandwidth_hz else None
         if bandwidth and not bandwidth.command:
-            values["width"] = width or self._ask(self._mode)["width"]
+            values["width"] = found_width or width or self._ask(self._mode)["width"]
         self._put(control, values)
         standing = str(self._ask(self._mode)["mode"])
         if standing != values["mode"]:
@@ -138,9 +140,15 @@ class DialectReceiver:
         return self._transmit is not None and self._keyed(self._ask(self._transmit))
 
     def remember(self) -> Mapping[str, Any]:
-        tuning = self.tuning()
+        values = self._ask(self._mode)
+        tuning = self._tuning(values)
         found: dict[str, Any] = {
-            "tuning": {"hz": tuning.hz, "mode": tuning.mode, "bandwidth_hz": tuning.bandwidth_hz}
+            "tuning": {
+                "hz": tuning.hz,
+                "mode": tuning.mode,
+                "bandwidth_hz": tuning.bandwidth_hz,
+                "width": values.get("width"),
+            }
         }
         for key in self._dialect.settings:
             if (standing := self.control(key).value()) is not None:
@@ -155,7 +163,7 @@ class DialectReceiver:
             if key in remembered and not self.control(key).bring_to(remembered[key])
         ]
         if tuning := remembered.get("tuning"):
-            self.set_mode(tuning["mode"], tuning["bandwidth_hz"])
+            self._set_mode(tuning["mode"], tuning["bandwidth_hz"], tuning.get("width"))
             self.tune(tuning["hz"])
         if not_put_back:
             raise Stuck(PART, f"could not put back: {', '.join(not_put_back)}.", "Set it by hand.")
@@ -197,6 +205,10 @@ class DialectReceiver:
             self._link.send(message.encode({}) + (b"\n" if self._dialect.family == "scpi" else b""))
         if self._prepared:
             self._bring_all()
+
+    def _tuning(self, mode_values: Values) -> Tuning:
+        mode = self._dialect.mode.name(str(mode_values["mode"]))
+        return Tuning(self.frequency_hz(), mode, self._bandwidth_hz(mode, mode_values))
 
     def _bandwidth_hz(self, mode: str, mode_values: Values) -> int | None:
         bandwidth = self._dialect.bandwidth

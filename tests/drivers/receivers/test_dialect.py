@@ -171,3 +171,27 @@ def test_ones_own_dialect_is_a_path_to_a_file(tmp_path) -> None:
         receiver.tune(7_038_500)
         assert served.receiver.hz == 7_038_500
         receiver.close()
+
+
+def test_a_mode_that_the_dialect_has_no_name_for_is_put_back_all_the_same(tmp_path) -> None:
+    mine = tmp_path / "mine.yaml"
+    mine.write_text(dialect_file("ic7300").read_text().replace('CW: "03", ', ""))
+    with serve(saltmarsh(), SystemClock(), receiver="ic7300") as served:
+        served.receiver.turn_dial(7_010_000, "CW")
+        receiver = DRIVER.open(Options(link=served.receiver_link, dialect=str(mine)))
+        found = receiver.remember()
+        receiver.set_mode("USB", 2400)
+        receiver.tune(7_038_500)
+        receiver.restore(found)
+        receiver.close()
+        assert (served.receiver.hz, served.receiver.mode) == (7_010_000, "CW")
+
+
+def test_the_filter_is_put_back_by_its_number() -> None:
+    with station("ic7300") as (_, receiver):
+        receiver.set_mode("USB", 3000)
+        found = receiver.remember()
+        assert found["tuning"]["width"] == "01"
+        receiver.set_mode("USB", 1800)
+        receiver.restore(found)
+        assert receiver.tuning().bandwidth_hz == 3000
