@@ -192,7 +192,7 @@ class AsciiReceiver:
                 return f"{name}{stands}"
             if any(command.startswith(never) for never in NEVER):
                 return "?"
-            if len(parameter) <= max(len(stands), 4):
+            if len(parameter) <= max(len(stands), 4) and (name != "RG" or parameter.isdecimal()):
                 self.registers[name] = parameter + stands[len(parameter) :]
                 self._act_on(name, parameter)
                 return ""
@@ -206,6 +206,6 @@ class AsciiReceiver:
         elif name == "PA":
             bench.preamplifier = parameter[:1] != "0"
         elif name == "RG":
-            bench.rf_gain = int(parameter or 0) / int(self.model.registers["RG"])
+            bench.rf_gain = int(parameter) / int(self.model.registers["RG"])
         elif name in ("GT", "GC"):
             bench.slow_agc = parameter == self.model.slow_agc

@@ -204,7 +204,7 @@ class BinaryReceiver:
                 continue
             if not value:
                 return name + stands
-            if len(value) == len(stands):
+            if len(value) == len(stands) and value.hex().isdecimal():
                 self.settings[name] = value
                 self._act_on(name, value)
                 return OK

@@ -3,6 +3,7 @@
 Written from rigctld(1) of hamlib 4.5. Commands that key a transmitter are known, refused and written down.
 """
 
+import math
 from collections.abc import Callable
 
 from sweeper.simulation.bench import Bench
@@ -145,7 +146,7 @@ class NetworkReceiver:
     def _set_freq(self, arguments: list[str]) -> tuple[int, list[tuple[str, str]]]:
         try:
             hz = round(float(arguments[-1]))
-        except (IndexError, ValueError):
+        except (IndexError, ValueError, OverflowError):
             return _INVALID, []
         return (_OK if self._bench.tune(hz) else _REFUSED), []
 
@@ -182,9 +183,12 @@ class NetworkReceiver:
             return _INVALID, []
         name = arguments[0]
         try:
-            value = self.levels[name] = float(arguments[1])
+            value = float(arguments[1])
         except ValueError:
             return _INVALID, []
+        if not math.isfinite(value):
+            return _INVALID, []
+        self.levels[name] = value
         if name == "ATT":
             self._bench.attenuator_db = round(value)
         elif name == "PREAMP":

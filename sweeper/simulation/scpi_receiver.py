@@ -30,6 +30,7 @@ _COMMAND_ERROR, _EXECUTION_ERROR, _QUERY_ERROR, _OPERATION_COMPLETE = 32, 16, 4,
 _UNITS = {"": 1.0, "HZ": 1.0, "KHZ": 1e3, "MHZ": 1e6, "GHZ": 1e9}
 _MODES = {"USB": "USB", "LSB": "LSB", "CW": "CW", "AM": "AM", "FM": "FM"}
 _DEEPEST_QUEUE = 20
+_LARGEST = 1e15
 _LONGEST_LINE = 4096
 _SETTINGS = {
     "[SENSe:]DETector[:FUNCtion]": "RMS",
@@ -204,10 +205,14 @@ class ScpiReceiver:
             self._fail(-104 if text else -109, _COMMAND_ERROR)
             return None
         try:
-            return float(match.group(1)) * _UNITS[match.group(2).upper()]
+            number = float(match.group(1)) * _UNITS[match.group(2).upper()]
         except ValueError:
             self._fail(-104, _COMMAND_ERROR)
             return None
+        if abs(number) > _LARGEST:
+            self._fail(-222, _EXECUTION_ERROR)
+            return None
+        return number
 
     def _fail(self, number: int, event: int) -> None:
         self._events |= event
