@@ -6,10 +6,9 @@ from pydantic import PrivateAttr, model_validator
 
 from drivers.config_files import dialect_file, folder
 from drivers.contracts import Driver
-from drivers.errors import RigError
 from drivers.links import Link, LinkOptions, open_link
 from drivers.protocols.relay_bytes import BoardTable, bits, load, one_of
-from drivers.switches.relays import RelayOptions, Relays, Setting
+from drivers.switches.relays import RelayOptions, Relays, Setting, answering
 
 
 class BoardOptions(LinkOptions, RelayOptions):
@@ -98,13 +97,7 @@ class TableBoard:
 def open_switch(options: BoardOptions) -> Relays:
     """A board that has answered, where it can; `RigError` when it does not."""
     part = f"relay board at {options.link}"
-    board = TableBoard(options, open_link(options.line(), part), part)
-    try:
-        board.read()
-    except RigError:
-        board.close()
-        raise
-    return Relays(part, board, options)
+    return answering(part, TableBoard(options, open_link(options.line(), part), part), options)
 
 
 DRIVER = Driver(kind="switch", name="board", options=BoardOptions, open=open_switch)

@@ -14,9 +14,9 @@ from urllib.parse import quote, urlsplit
 from pydantic import BaseModel, ConfigDict, Field, field_validator, model_validator
 
 from drivers.contracts import Driver
-from drivers.errors import BadReply, LinkLost, LinkTimeout, Refused, RigError
+from drivers.errors import BadReply, LinkLost, LinkTimeout, Refused
 from drivers.switches.login import Login
-from drivers.switches.relays import RelayOptions, Relays, Setting
+from drivers.switches.relays import RelayOptions, Relays, Setting, answering
 
 if TYPE_CHECKING:
     from httpx import Response
@@ -241,13 +241,7 @@ def _value_at(text: str, pointer: str, part: str) -> str:
 def open_switch(options: HttpOptions) -> Relays:
     """A board that has answered; `RigError` when it does not."""
     part = f"relay board at {options.link}"
-    board = WebBoard(options, part)
-    try:
-        board.read()
-    except RigError:
-        board.close()
-        raise
-    return Relays(part, board, options)
+    return answering(part, WebBoard(options, part), options)
 
 
 DRIVER = Driver(kind="switch", name="http", options=HttpOptions, open=open_switch)

@@ -14,7 +14,7 @@ from pydantic import model_validator
 
 from drivers.contracts import Driver
 from drivers.errors import InUse, LinkLost
-from drivers.switches.relays import RelayOptions, Relays, Setting
+from drivers.switches.relays import RelayOptions, Relays, Setting, answering
 
 LINES = {"rts": termios.TIOCM_RTS, "dtr": termios.TIOCM_DTR}
 
@@ -98,13 +98,7 @@ class ControlLines:
 def open_switch(options: LineOptions) -> Relays:
     """The lines, low; `LinkLost` when the port does not open or has none."""
     part = f"relay on {options.link}"
-    lines = ControlLines(options, part)
-    try:
-        lines.read()
-    except LinkLost:
-        lines.close()
-        raise
-    return Relays(part, lines, options)
+    return answering(part, ControlLines(options, part), options)
 
 
 DRIVER = Driver(kind="switch", name="line", options=LineOptions, open=open_switch)

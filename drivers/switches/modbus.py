@@ -10,10 +10,9 @@ from typing import Annotated, Literal
 from pydantic import Field, model_validator
 
 from drivers.contracts import Driver
-from drivers.errors import RigError
 from drivers.links import Link, LinkOptions, open_link
 from drivers.protocols.modbus import Modbus, runs, silence_s
-from drivers.switches.relays import RelayOptions, Relays, Setting
+from drivers.switches.relays import RelayOptions, Relays, Setting, answering
 
 
 class ModbusOptions(LinkOptions, RelayOptions):
@@ -82,13 +81,7 @@ class Coils:
 def open_switch(options: ModbusOptions) -> Relays:
     """A board that has answered; `RigError` when it does not."""
     part = f"relay board at {options.link}"
-    board = Coils(options, open_link(options, part))
-    try:
-        board.read()
-    except RigError:
-        board.close()
-        raise
-    return Relays(part, board, options)
+    return answering(part, Coils(options, open_link(options, part)), options)
 
 
 DRIVER = Driver(kind="switch", name="modbus", options=ModbusOptions, open=open_switch)

@@ -14,9 +14,9 @@ from urllib.parse import urlsplit
 from pydantic import BaseModel, ConfigDict, Field, field_validator, model_validator
 
 from drivers.contracts import Driver
-from drivers.errors import BadReply, LinkLost, LinkTimeout, Refused, RigError
+from drivers.errors import BadReply, LinkLost, LinkTimeout, Refused
 from drivers.switches.login import Login
-from drivers.switches.relays import RelayOptions, Relays, Setting
+from drivers.switches.relays import RelayOptions, Relays, Setting, answering
 
 if TYPE_CHECKING:
     from paho.mqtt.client import Client, MQTTMessage
@@ -227,13 +227,7 @@ class BrokerBoard:
 def open_switch(options: MqttOptions) -> Relays:
     """A board that has told its states; `RigError` when it does not."""
     part = f"relay board behind {options.link}"
-    board = BrokerBoard(options, part)
-    try:
-        board.read()
-    except RigError:
-        board.close()
-        raise
-    return Relays(part, board, options)
+    return answering(part, BrokerBoard(options, part), options)
 
 
 DRIVER = Driver(kind="switch", name="mqtt", options=MqttOptions, open=open_switch)

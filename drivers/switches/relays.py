@@ -18,7 +18,7 @@ from typing import Annotated, Protocol
 
 from pydantic import BaseModel, ConfigDict, Field, model_validator
 
-from drivers.errors import Stuck, Unsupported
+from drivers.errors import RigError, Stuck, Unsupported
 
 Setting = Mapping[str, bool]
 
@@ -178,3 +178,13 @@ def _state(on: bool) -> str:
 
 def _relays(names: list[str]) -> str:
     return ("relay " if len(names) == 1 else "relays ") + ", ".join(names)
+
+
+def answering(part: str, board: Board, options: RelayOptions) -> Relays:
+    """The board as a switch, after it has answered; when it does not, its link is closed and `RigError` raised."""
+    try:
+        board.read()
+    except RigError:
+        board.close()
+        raise
+    return Relays(part, board, options)
