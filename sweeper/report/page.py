@@ -89,6 +89,8 @@ def write_html(
     """Write the page to `file`, whole or not at all; a report already there says what was found last time."""
     from jinja2 import Environment, PackageLoader
 
+    from sweeper.report.pictures.when import in_one_sentence
+
     setting = setting or Setting()
     zone = setting.zone
     previous = previous_findings(file, findings)
@@ -102,6 +104,7 @@ def write_html(
         policy=policy(),
         style=sheet,
         findings=findings,
+        answer=in_one_sentence(findings),
         zone=zone,
         nights=wording.count(nights, "night"),
         since=wording.local_time(findings.start, zone),

@@ -20,7 +20,7 @@ def when(findings: Findings, zone: str) -> Picture:
     """One tile for each band and hour: colour and number are the S/N change, how full it is says how sure."""
     on = findings.end.date()
     hours = wording.night_order((p.hour_utc for band in findings.bands for p in band.periods), zone, on)
-    title = _title(findings)
+    title = in_one_sentence(findings)
     caption = (
         "Each tile is one hour on one band; colour and number are the S/N change in dB. The fuller a tile, the surer: "
         f"it is full where the interval spans {NARROW_DB:g} dB or less. A frame means that the verdict stands: "
@@ -82,7 +82,9 @@ def filled(width_db: float) -> float:
     return MOST_UNSURE - (MOST_UNSURE - LEAST) * min(width_db - NARROW_DB, WIDEST_DB) / WIDEST_DB
 
 
-def _title(findings: Findings) -> str:
+def in_one_sentence(findings: Findings) -> str:
+    """Where the stage helps, where it costs, where it makes no difference; without a full stop."""
+
     def bands(verdict: str) -> list[str]:
         return [b.band for b in findings.bands if any(p.verdict == verdict for p in b.periods)]
 
