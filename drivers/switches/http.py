@@ -5,7 +5,6 @@ and no proxy is asked, since a board answers for itself or not at all. The clien
 """
 
 import json
-import ssl
 import time
 from collections.abc import Mapping
 from typing import TYPE_CHECKING, Annotated, Literal
@@ -15,14 +14,13 @@ from pydantic import BaseModel, ConfigDict, Field, field_validator, model_valida
 
 from drivers.contracts import Driver
 from drivers.errors import BadReply, LinkLost, LinkTimeout, Refused
-from drivers.switches.login import Login
+from drivers.switches.login import Login, untrusted
 from drivers.switches.relays import RelayOptions, Relays, Setting, answering
 
 if TYPE_CHECKING:
     from httpx import Response
 
 LONGEST_ANSWER = 1 << 16
-LOOPBACK = ("127.0.0.1", "localhost", "::1")
 
 
 class Request(BaseModel):
@@ -72,8 +70,6 @@ class HttpOptions(RelayOptions, Login):
     value_at: Annotated[str, Field(pattern="^(/|$)")] | None = None
     words: Words = Words()
     auth: Literal["basic", "digest"] = "basic"
-    ca_file: str | None = None
-    password_in_clear: bool = False
     timeout_s: Annotated[float, Field(gt=0, le=60, allow_inf_nan=False)] = 2.0
 
     @field_validator("words", mode="before")
@@ -98,11 +94,7 @@ class HttpOptions(RelayOptions, Login):
             raise ValueError(
                 f"{self.link} is no board's address; write https://HOST or http://HOST:PORT, login apart"
             )
-        in_clear = parts.scheme == "http" and parts.hostname not in LOOPBACK
-        if in_clear and self.user is not None and not self.password_in_clear:
-            raise ValueError(
-                "the password would cross the network in clear text; use https, or say password_in_clear: true"
-            )
+        self.refuse_clear_text(self.link, "http", "https")
         if (
             "{relay}" not in self.set.path + (self.set.body or "")
             and len(next(iter(self.paths.values()))) > 1
@@ -126,16 +118,10 @@ class WebBoard:
         if options.user is not None:
             kind = httpx.BasicAuth if options.auth == "basic" else httpx.DigestAuth
             login = kind(options.user, options.password(part))
-        try:
-            context = ssl.create_default_context(cafile=options.ca_file)
-        except (OSError, ssl.SSLError) as fault:
-            raise LinkLost(
-                part, f"its certificate authority {options.ca_file} cannot be used: {fault}."
-            ) from None
         self._client = httpx.Client(
             base_url=options.link,
             auth=login,
-            verify=context,
+            verify=options.trusted(part),
             timeout=options.timeout_s,
             follow_redirects=False,
             trust_env=False,
@@ -185,11 +171,7 @@ class WebBoard:
             raise self._silence() from None
         except httpx.ConnectError as fault:
             if "CERTIFICATE_VERIFY_FAILED" in str(fault):
-                raise LinkLost(
-                    self._part,
-                    f"its certificate is not trusted: {fault}.",
-                    "Name the authority that signed it as ca_file. It is never taken unchecked.",
-                ) from None
+                raise untrusted(self._part, fault) from None
             raise LinkLost(self._part, f"it cannot be reached: {fault}.", "Is it on the network?") from None
         except httpx.NetworkError as fault:
             raise LinkLost(

@@ -1,19 +1,28 @@
-"""How a station file names a password without containing it. Nothing here sends or prints one."""
+"""How a board that stands in a network is trusted, and how it is told who asks. Nothing here sends a password.
+
+A station file names where the password is and never contains it. Certificates are always checked.
+"""
 
 import os
+import ssl
 from pathlib import Path
+from urllib.parse import urlsplit
 
 from pydantic import BaseModel, model_validator
 
-from drivers.errors import Unsupported
+from drivers.errors import LinkLost, Unsupported
+
+LOOPBACK = ("127.0.0.1", "localhost", "::1")
 
 
 class Login(BaseModel):
-    """A user, and where the password is: an environment variable or a file that only the user may read."""
+    """A user, where the password is (an environment variable, or a file of the user's own), and whom to trust."""
 
     user: str | None = None
     password_env: str | None = None
     password_file: str | None = None
+    password_in_clear: bool = False
+    ca_file: str | None = None
 
     @model_validator(mode="after")
     def _one_place(self) -> "Login":
@@ -21,6 +30,15 @@ class Login(BaseModel):
         if len(places) > 1 or (self.user is None) != (not places):
             raise ValueError("a login is `user` with either `password_env` or `password_file`")
         return self
+
+    def refuse_clear_text(self, link: str, plain: str, secure: str) -> None:
+        """ValueError when a password would cross a network on `link` with the scheme `plain`, unless that is wanted."""
+        parts = urlsplit(link)
+        in_clear = parts.scheme == plain and parts.hostname not in LOOPBACK
+        if in_clear and self.user is not None and not self.password_in_clear:
+            raise ValueError(
+                f"the password would cross the network in clear text; use {secure}, or say password_in_clear: true"
+            )
 
     def password(self, part: str) -> str:
         """The password; `Unsupported` when it is not where the station file says."""
@@ -37,3 +55,21 @@ class Login(BaseModel):
                 part, f"its password is not in the environment variable {name}.", "Set it and start again."
             )
         return os.environ[name]
+
+    def trusted(self, part: str) -> ssl.SSLContext:
+        """Checks certificates against `ca_file` or the system's authorities; `LinkLost` when those cannot be read."""
+        try:
+            return ssl.create_default_context(cafile=self.ca_file)
+        except (OSError, ssl.SSLError) as fault:
+            raise LinkLost(
+                part, f"its certificate authority {self.ca_file} cannot be used: {fault}.", "Check ca_file."
+            ) from None
+
+
+def untrusted(part: str, fault: object) -> LinkLost:
+    """What a person is told when a certificate fails."""
+    return LinkLost(
+        part,
+        f"its certificate is not trusted: {fault}.",
+        "Name the authority that signed it as ca_file. It is never taken unchecked.",
+    )

@@ -15,7 +15,7 @@ from pydantic import BaseModel, ConfigDict, Field, field_validator, model_valida
 
 from drivers.contracts import Driver
 from drivers.errors import BadReply, LinkLost, LinkTimeout, Refused
-from drivers.switches.login import Login
+from drivers.switches.login import Login, untrusted
 from drivers.switches.relays import RelayOptions, Relays, Setting, answering
 
 if TYPE_CHECKING:
@@ -42,8 +42,6 @@ class MqttOptions(RelayOptions, Login):
     on: str = "ON"
     off: str = "OFF"
     alive: Alive | None = None
-    ca_file: str | None = None
-    password_in_clear: bool = False
     timeout_s: Annotated[float, Field(gt=0, le=60, allow_inf_nan=False)] = 3.0
 
     @field_validator("on", "off", mode="before")
@@ -63,11 +61,7 @@ class MqttOptions(RelayOptions, Login):
             raise ValueError(
                 f"{self.link} is no broker; write mqtt://HOST:PORT or mqtts://HOST:PORT, login apart"
             )
-        local = parts.hostname in ("127.0.0.1", "localhost", "::1")
-        if self.user is not None and parts.scheme == "mqtt" and not local and not self.password_in_clear:
-            raise ValueError(
-                "the password would cross the network in clear text; use mqtts, or say password_in_clear: true"
-            )
+        self.refuse_clear_text(self.link, "mqtt", "mqtts")
         for key, topic in (("set_topic", self.set_topic), ("state_topic", self.state_topic)):
             if "{relay}" not in topic and len(next(iter(self.paths.values()))) > 1:
                 raise ValueError(f"{key} names no {{relay}}, so it cannot tell several relays apart")
@@ -151,19 +145,15 @@ class BrokerBoard:
     def _trusted(self, host: str, port: int) -> ssl.SSLContext:
         """The context to connect with, tried out: paho leaves its socket open when a certificate fails."""
         options = self._options
+        context = options.trusted(self._part)
         try:
-            context = ssl.create_default_context(cafile=options.ca_file)
             with (
                 socket.create_connection((host, port), timeout=options.timeout_s) as plain,
                 context.wrap_socket(plain, server_hostname=host),
             ):
                 return context
         except ssl.SSLError as fault:
-            raise LinkLost(
-                self._part,
-                f"the broker's certificate is not trusted: {fault}.",
-                "Name the authority that signed it as ca_file. It is never taken unchecked.",
-            ) from None
+            raise untrusted(self._part, fault) from None
         except OSError as fault:
             raise LinkLost(self._part, f"the broker cannot be reached: {fault}.", "Does it run?") from None
 
