@@ -61,6 +61,14 @@ def sync_folder(folder: Path) -> None:
         os.close(descriptor)
 
 
+def folder_name(station_name: str) -> str:
+    """The station's name, if it can name a folder and leads nowhere else."""
+    hidden = not station_name.strip() or station_name.startswith(".")
+    if hidden or any(character in "/\\" or ord(character) < 32 for character in station_name):
+        raise StoreError(f"{station_name!r} cannot name a folder; mend station.name.")
+    return station_name
+
+
 def make_folder(folder: Path) -> None:
     """Make a folder and those above it, each name on the disk before this returns."""
     with told("make it", folder):

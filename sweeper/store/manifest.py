@@ -7,6 +7,7 @@ listed, so any file-copy tool may send them, again and again: who receives them 
 import hashlib
 import json
 from collections.abc import Mapping
+from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
@@ -51,8 +52,38 @@ def parse_manifest(text: str) -> Mapping[str, Mapping[str, Any]]:
     return files
 
 
+def has_rotted(folder: Path, file: Path) -> bool:
+    """Whether a listed file of the size and time in the manifest no longer has the bytes that it had then."""
+    stat = file.stat()
+    listed = _read(folder).get(file.relative_to(folder).as_posix())
+    if not listed or (listed.get("bytes"), listed.get("modified_ns")) != (stat.st_size, stat.st_mtime_ns):
+        return False  # Never listed, or written since.
+    return bool(_digest(file, stat.st_size, stat.st_mtime_ns) != listed["sha256"])
+
+
+@lru_cache(maxsize=4096)
+def _digest(file: Path, size: int, modified_ns: int) -> str:
+    return hashlib.sha256(file.read_bytes()).hexdigest()
+
+
+def keep_station_file(folder: Path, text: str) -> None:
+    """Keep the station file beside the readings that were taken under it."""
+    content, file = text.encode(), folder / STATION
+    with told("read it", file):
+        same = file.exists() and file.read_bytes() == content
+    if not same:
+        write_whole(file, content)
+
+
 def _read(folder: Path) -> Mapping[str, Mapping[str, Any]]:
+    file = folder / MANIFEST
     try:
-        return parse_manifest((folder / MANIFEST).read_text(encoding="utf-8"))
+        stat = file.stat()
+        return _parsed(file, stat.st_size, stat.st_mtime_ns)
     except (OSError, ValueError):
         return {}  # absent or torn: everything is listed anew
+
+
+@lru_cache(maxsize=8)
+def _parsed(file: Path, size: int, modified_ns: int) -> Mapping[str, Mapping[str, Any]]:
+    return parse_manifest(file.read_text(encoding="utf-8"))

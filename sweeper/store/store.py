@@ -14,10 +14,10 @@ from typing import TYPE_CHECKING, Any, TypeVar
 from sweeper.store import finished
 from sweeper.store.days import day_of
 from sweeper.store.errors import StoreError
-from sweeper.store.files import make_folder, set_aside, told, write_whole
+from sweeper.store.files import folder_name, make_folder, set_aside, told
 from sweeper.store.frames import empty, without_passes_of
 from sweeper.store.lock import take_lock
-from sweeper.store.manifest import STATION, write_manifest
+from sweeper.store.manifest import has_rotted, keep_station_file, write_manifest
 from sweeper.store.records import Note
 from sweeper.store.running import Damaged, RunningDay
 from sweeper.store.salvage import salvage
@@ -42,16 +42,9 @@ class Store:
     def __init__(
         self, folder: Path | str, station_name: str, longitude: float, *, read_only: bool = False
     ) -> None:
-        if (
-            not station_name.strip()
-            or station_name.startswith(".")
-            or any(c in "/\\" or ord(c) < 32 for c in station_name)
-        ):
-            raise StoreError(f"{station_name!r} cannot name a folder; mend station.name.")
-        self.folder = Path(folder) / station_name
+        self.folder = Path(folder) / folder_name(station_name)
         self.troubles: tuple[str, ...] = ()
         self._longitude = longitude
-        self._read_only = read_only
         self._guard = RLock()
         self._lock: int | None = None
         self._running: RunningDay | None = None
@@ -115,6 +108,7 @@ class Store:
                 else:
                     new, readings_of_day = readings, readings
                 if new.height:
+                    self._make_way_for(day, written)
                     finished.write_day(self._days, day, readings_of_day)
                 self._write(partial(RunningDay.forget_readings, passes=readings["pass"].unique().to_list()))
             if over:
@@ -132,11 +126,7 @@ class Store:
 
     def keep_station_file(self, text: str) -> None:
         """Keep the station file that the readings were taken under beside them."""
-        content, file = text.encode(), self.folder / STATION
-        with told("read it", file):
-            same = file.exists() and file.read_bytes() == content
-        if not same:
-            write_whole(file, content)
+        keep_station_file(self.folder, text)
 
     # Reading
 
@@ -220,19 +210,33 @@ class Store:
     def _finished_days(self) -> dict[date, Path]:
         """The finished days that can be read."""
         days, strange = finished.list_days(self._days)
-        torn = [file for file in days.values() if not finished.is_whole(file)]
-        for file in (*torn, *strange):
-            self._trouble(f"{file}: this is no whole day of readings, so it is not read.")
-        return {day: file for day, file in days.items() if file not in torn}
+        for file in strange:
+            self._trouble(f"{file}: this is no day of readings, so it is not read.")
+        return {day: file for day, file in days.items() if self._is_sound(file)}
 
     def _finished_frame(self, day: date) -> pl.DataFrame | None:
         file = self._days / finished.file_name(day)
-        if not file.exists():
-            return None
-        if not finished.is_whole(file):
-            self._trouble(f"{file}: this is no whole day of readings, so it is not read.")
-            return None
-        return finished.scan_day(file).collect()
+        return finished.scan_day(file).collect() if file.exists() and self._is_sound(file) else None
+
+    def _is_sound(self, file: Path) -> bool:
+        """Whether a day's file is whole and has not changed behind our back; a trouble when not."""
+        with told("read it", file):
+            if not finished.is_whole(file):
+                self._trouble(f"{file}: this is no whole day of readings, so it is not read.")
+                return False
+            if has_rotted(self.folder, file):
+                self._trouble(
+                    f"{file}: its bytes are not those that were written, so it is not read. The disk may be failing; "
+                    "copy the data folder to another one, and put this day back from a copy."
+                )
+                return False
+        return True
+
+    def _make_way_for(self, day: date, written: pl.DataFrame | None) -> None:
+        """Nothing unreadable is overwritten: it might be mended one day."""
+        file = self._days / finished.file_name(day)
+        if written is None and file.exists():
+            self._trouble(f"{file}: it was set aside as {set_aside(file, self._aside)}.")
 
     def _set_torn_days_aside(self) -> None:
         days, strange = finished.list_days(self._days)

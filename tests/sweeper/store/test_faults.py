@@ -180,6 +180,23 @@ def test_foreign_files_are_not_read(three_days: Path) -> None:
     ]
 
 
+def test_a_day_whose_bytes_rot_is_named_and_not_read_and_not_overwritten(three_days: Path) -> None:
+    file = days_folder(three_days) / "2026-11-02.parquet"
+    stat, content = file.stat(), bytearray(file.read_bytes())
+    content[len(content) // 3] ^= 0x10
+    file.write_bytes(content)
+    os.utime(file, ns=(stat.st_atime_ns, stat.st_mtime_ns))
+    with open_store(three_days) as store:
+        assert store.readings().collect()["pass"].unique(maintain_order=True).to_list() == [1, 3]
+        assert store.day(date(2026, 11, 2)).is_empty()
+        assert "not those that were written" in store.troubles[0]
+        store.write_pass(*pass_of(4, EVENING + timedelta(days=1, hours=2)))
+        store.finish_days(EVENING + timedelta(days=9))
+        assert store.day(date(2026, 11, 2))["pass"].unique().to_list() == [4]
+        assert store.readings().collect()["pass"].unique(maintain_order=True).to_list() == [1, 4, 3]
+    assert (three_days / "Saltmarsh" / "set-aside" / "2026-11-02.parquet.1").read_bytes() == content
+
+
 DAMAGES = {
     "overwritten at its head": lambda content: b"\xff" * 100 + content[100:],
     "overwritten in the middle": lambda content: content[:4096] + b"\xaa" * 4096 + content[8192:],
