@@ -200,6 +200,12 @@ class SerialPort:
     def write(self, data: bytes) -> None:
         try:
             self._port.write(data)
+        except serial.SerialTimeoutException as fault:
+            raise LinkTimeout(
+                self._part,
+                f"{self._url} takes no more requests.",
+                "With hardware flow control and a cable of three wires, write flow_control: none.",
+            ) from fault
         except (OSError, termios.error) as fault:
             raise self._lost(fault) from fault
 
