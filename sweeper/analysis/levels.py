@@ -21,6 +21,8 @@ COARSE_STEP = 0.5
 """A meter step of more than this share of the spread of a reading calls for interval-censored estimation."""
 
 
+MOST_STEPS = 60
+"""Readings further apart than this many steps are told from each other no more."""
 BURST_SPREADS = 5.0
 """A reading this many spreads above the level is a burst, no noise."""
 
@@ -157,19 +159,27 @@ def _censored_level_db(ordered: Floats, shape: float, step_db: float) -> Floats:
     result: Floats = np.full(len(ordered), np.nan)
     finite = np.isfinite(steps).all(axis=1)
     kept = kept_of(ordered.shape[1])
-    patterns, which = np.unique(
-        np.minimum(steps[finite, :kept], 60).astype(np.int64), axis=0, return_inverse=True
+    told = np.minimum(steps[finite, :kept], MOST_STEPS).astype(np.int64)
+    if kept <= 10:  # as one number, which sorts faster than a row
+        numbers = told @ (MOST_STEPS + 1) ** np.arange(kept, dtype=np.int64)
+        _, first, which = np.unique(numbers, return_index=True, return_inverse=True)
+        patterns = told[first]
+    else:
+        patterns, which = np.unique(told, axis=0, return_inverse=True)
+    offsets = np.array(
+        [_pattern_level_db(tuple(pattern.tolist()), ordered.shape[1], shape, step_db) for pattern in patterns]
     )
-    offsets = np.array([_pattern_level_db(pattern, ordered.shape[1], shape, step_db) for pattern in patterns])
     if len(offsets):
         result[finite] = low[finite, 0] + offsets[which.reshape(-1)]
     return result
 
 
-def _pattern_level_db(pattern: NDArray[np.int64], count: int, shape: float, step_db: float) -> float:
+@lru_cache(maxsize=20_000)
+def _pattern_level_db(told: tuple[int, ...], count: int, shape: float, step_db: float) -> float:
     from scipy.special import gammaincc
     from scipy.stats import binom
 
+    pattern = np.array(told)
     spread = spread_db(shape)
     grid = np.linspace(-step_db / 2 - 6 * spread, pattern[-1] * step_db + step_db / 2 + 6 * spread, 401)
 

@@ -40,7 +40,8 @@ def visits_of(readings: "pl.DataFrame", facts: StationFacts) -> "pl.DataFrame":
 
     frame = readings.sort("time", maintain_order=True) if not readings["time"].is_sorted() else readings
     level = _level_column(frame, facts)
-    flags = pl.col("flags").fill_null("")
+    said = (frame["flags"].fill_null("") != "").any()
+    flags = pl.col("flags").fill_null("") if said else pl.lit("")
     frame = frame.with_columns(
         level.alias("value"),
         _at_floor(facts, flags).alias("floor"),

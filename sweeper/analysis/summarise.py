@@ -12,7 +12,7 @@ from sweeper.analysis.facts import StationFacts
 from sweeper.analysis.gain_ways import gain_from_rises
 from sweeper.analysis.levels import Floats, resolution_db, shape_of, spread_db
 from sweeper.analysis.levels_of_passes import passes_of
-from sweeper.analysis.levels_of_visits import CHANNEL, visits_of
+from sweeper.analysis.levels_of_visits import visits_of
 from sweeper.analysis.noise_rise import kept_share_slope
 from sweeper.analysis.summary_columns import KEYS, NAMES, schema
 
@@ -79,7 +79,7 @@ def _with_quantities(table: "pl.DataFrame") -> "pl.DataFrame":
 def _cells(table: "pl.DataFrame", facts: StationFacts) -> "pl.DataFrame":
     import polars as pl
 
-    table = table.with_columns(pl.struct("night", *CHANNEL).rle_id().cast(pl.Int64).alias("evening"))
+    table = table.with_columns(pl.struct("night", "channel").rle_id().cast(pl.Int64).alias("evening"))
     table = table.with_columns((pl.col("evening") * 24 + pl.col("hour_utc")).alias("cell"))
     errors = _standard_errors(table)
     touched = {
