@@ -99,7 +99,7 @@ def _band(
     trouble = [
         sentence for each in (diagnosis, noise, gain) if each is not None for sentence in each.sentences
     ]
-    rule_text = rule.sentence if rule else ""
+    rule_text = rule.sentence.replace(" -", " −") if rule else ""
     if periods:
         text = advice(
             periods,

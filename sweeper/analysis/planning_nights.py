@@ -31,6 +31,8 @@ GAIN_SE_BY_LOAD_DB = 0.1
 GAIN_SE_BY_CARRIERS_DB = 4.0
 """Of one night, from fading carriers; falls with the root of nights."""
 GUARD_SHARE = 0.2
+A_LONG_TIME = 30
+"""Nights that somebody may be asked to wait; what takes longer hardly matters to them."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,6 +57,7 @@ class Outlook:
     """What is still open on a band. `more_nights` None: not within a season; 0 when nothing is open.
 
     `with_load`: the nights that a load position would need instead, None where there is one or it would not help.
+    `hours_withheld` have no verdict because something is wrong; waiting does not mend that, so they are not open.
     """
 
     band: str
@@ -62,6 +65,7 @@ class Outlook:
     more_nights: int | None
     with_load: int | None
     sentence: str
+    hours_withheld: tuple[int, ...] = ()
 
     @property
     def decided(self) -> bool:
@@ -165,32 +169,32 @@ def outlooks(
     """
     found = []
     for band in dict.fromkeys(cell.band for cell in cells):
-        open_cells = [
+        here = [(cell, each) for cell, each in zip(cells, judged, strict=True) if cell.band == band]
+        waiting = [
             cell
-            for cell, each in zip(cells, judged, strict=True)
-            if cell.band == band and (each.verdict == "undecided" or cell.about_these_nights_only)
+            for cell, each in here
+            if cell.about_these_nights_only or (each.verdict == "undecided" and not each.withheld)
         ]
-        troubled = any(each.withheld for cell, each in zip(cells, judged, strict=True) if cell.band == band)
-        found.append(_outlook(band, open_cells, troubled, gain_errors.get(band, 0.0), facts))
+        withheld = tuple(cell.hour_utc for cell, each in here if each.withheld and cell not in waiting)
+        found.append(_outlook(band, waiting, withheld, gain_errors.get(band, 0.0), facts))
     return tuple(found)
 
 
 def _outlook(
-    band: str, open_cells: "Sequence[Cell]", troubled: bool, gain_se_db: float, facts: StationFacts
+    band: str, waiting: "Sequence[Cell]", withheld: tuple[int, ...], gain_se_db: float, facts: StationFacts
 ) -> Outlook:
-    hours = tuple(cell.hour_utc for cell in open_cells)
-    if not open_cells:
-        return Outlook(band, (), 0, None, "")
-    if troubled:
-        return Outlook(band, hours, None, None, "more nights will not help before that is mended")
-    more = [more_nights(cell, gain_se_db, False, facts) for cell in open_cells]
-    no_load = all("no-load" in cell.flags for cell in open_cells)
-    loaded = [more_nights(cell, gain_se_db, True, facts) for cell in open_cells] if no_load else []
+    hours = tuple(cell.hour_utc for cell in waiting)
+    if not waiting:
+        mend = "more nights will not help before what is wrong is mended" if withheld else ""
+        return Outlook(band, (), 0, None, mend, withheld)
+    more = [more_nights(cell, gain_se_db, False, facts) for cell in waiting]
+    no_load = all("no-load" in cell.flags for cell in waiting)
+    loaded = [more_nights(cell, gain_se_db, True, facts) for cell in waiting] if no_load else []
     needed = _most(more)
     with_load = _most(loaded) if no_load else None
     if with_load is not None and needed is not None and with_load > 0.6 * needed:
         with_load = None
-    return Outlook(band, hours, needed, with_load, _next_step(needed, with_load, more))
+    return Outlook(band, hours, needed, with_load, _next_step(needed, with_load, more), withheld)
 
 
 def _most(nights: Sequence[int | None]) -> int | None:
@@ -227,9 +231,9 @@ def _next_step(needed: int | None, with_load: int | None, more: Sequence[int | N
     close = "it lies so close to what matters that either choice will do"
     if with_load is not None:
         return f"a load position of the relay would settle it in about {_count(with_load)}"
-    if needed is not None:
+    if needed is not None and needed <= A_LONG_TIME:
         return f"about {_count(needed, 'more ')} should settle it"
-    some = [each for each in more if each is not None]
+    some = [each for each in more if each is not None and each <= A_LONG_TIME]
     return (
         f"about {_count(max(some), 'more ')} should settle part of it; for the rest {close}"
         if some

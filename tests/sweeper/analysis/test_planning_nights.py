@@ -2,9 +2,12 @@
 
 from dataclasses import replace
 
+import polars as pl
 import pytest
 
 from sweeper.analysis.planning_nights import effort, expectations, outlook
+from sweeper.analysis.summarise import summarise_day
+from sweeper.simulation.campaign import BandTruth, Course, campaign
 from sweeper.words import Channel
 from tests.sweeper.analysis.summaries import Place, facts, made
 
@@ -79,3 +82,12 @@ def test_effort_goes_to_open_bands_with_a_guard_for_the_others():
 def test_with_nothing_open_effort_is_even():
     noisy = (Place("80 m", antenna_k=1e6), Place("160 m", antenna_k=2e6))
     assert set(effort(outlook(made(*noisy, nights=8), facts(*noisy))).values()) == {0.5}
+
+
+def test_hours_that_overload_are_not_waited_for():
+    band = BandTruth("10 m", rise_db=1.0, overloaded_hours=(19,), products_db=10.0)
+    thrown = campaign(Course((band,), nights=5, hours=(17, 18, 19, 20)), 4)
+    rig = facts(channels=thrown.channels)
+    (found,) = outlook(pl.concat([summarise_day(thrown.night(n), rig) for n in range(5)]), rig)
+    assert 19 in found.hours_withheld
+    assert 19 not in found.hours_open
