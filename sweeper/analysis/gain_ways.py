@@ -92,7 +92,7 @@ def telling_of_load(summaries: "pl.DataFrame") -> "pl.DataFrame":
         )
         .with_columns(
             pl.col("bypass").median().over(*place).alias("usual"),
-            (1 / pl.col("usual_se") ** 2).alias("weight"),
+            (1 / pl.col("usual_se").clip(lower_bound=0.02) ** 2).alias("weight"),
             pl.col("load_gain_se_db").fill_null(pl.col("usual_se")),
         )
         .filter(
