@@ -10,6 +10,9 @@ from sweeper.page.app import live_page
 from sweeper.page.guard import Door, token_in
 from sweeper.station import Station
 
+MOST_AT_ONCE = 200
+"""Connections; each open page holds one for as long as it is open."""
+
 
 def serve_page(
     station: Station, data: Path, host: str, port: int, token_file: Path, said: Callable[[str], None]
@@ -47,6 +50,7 @@ def serve_page(
         access_log=False,
         server_header=False,
         timeout_graceful_shutdown=5,
+        limit_concurrency=MOST_AT_ONCE,
         ws="none",
     )
     Server(config).run(sockets=[listening])

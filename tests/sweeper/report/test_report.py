@@ -12,7 +12,9 @@ from pathlib import Path
 import pytest
 
 from sweeper.analysis.as_json import findings_object
+from sweeper.analysis.findings import Findings
 from sweeper.report import Setting, as_text, write_html
+from sweeper.report.since_last import carried_json, changed, previous_findings
 from tests.sweeper.report import sample
 
 HOSTILE = (
@@ -178,28 +180,52 @@ def test_findings_can_be_taken_along_and_a_spreadsheet_runs_nothing(tmp_path: Pa
     assert not [cell for row in rows for cell in row if cell.startswith(("=", "@", "+"))]
 
 
+def carrying(file: Path, found: Findings, previous: dict[str, object] | None = None) -> None:
+    """A page that carries findings, without its pictures."""
+    carried = carried_json(found, previous)
+    file.write_text(f'<script type="application/json" id="findings">{carried}</script>', encoding="utf-8")
+
+
 def test_the_next_report_says_what_moved_and_writing_it_twice_does_not_forget(tmp_path: Path) -> None:
     file = tmp_path / "report.html"
-    first = sample.findings(verdict="undecided")
-    write_html(first, sample.tables(first), (), file)
-    assert "This is the first report" in file.read_text(encoding="utf-8")
-    second = sample.findings(verdict="stage", end=first.end + timedelta(days=1))
+    first = sample.findings("</script>", "40 m", verdict="undecided")
+    second = sample.findings("</script>", "40 m", verdict="stage", end=first.end + timedelta(days=1))
+    carrying(file, first)
     for _ in range(2):
-        write_html(second, sample.tables(second), (), file)
-        assert "now “stage in”, was “too early”" in file.read_text(encoding="utf-8")
+        before = previous_findings(file, second)
+        lines = changed(second, before, "UTC").lines
+        assert len(lines) == 2
+        assert lines[1].endswith("now “stage in”, was “too early”.")
+        carrying(file, second, dict(before or {}))
 
 
-def test_somebody_elses_page_is_no_earlier_report(tmp_path: Path) -> None:
+def test_a_report_carries_what_the_next_one_compares_with(markup: str, tmp_path: Path) -> None:
     file = tmp_path / "report.html"
-    found = sample.findings()
-    for text in (
+    file.write_text(markup, encoding="utf-8")
+    later = sample.findings("80 m", "40 m", end=sample.findings().end + timedelta(days=1))
+    assert previous_findings(file, later) == findings_object(sample.findings())
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "",
         "<html></html>",
         '<script type="application/json" id="findings">{"findings": 3}</script>',
-        "",
-    ):
-        file.write_text(text, encoding="utf-8")
-        write_html(found, sample.tables(found), (), file)
-        assert "This is the first report" in file.read_text(encoding="utf-8")
+        '<script type="application/json" id="findings">{"findings": {}, "previous": null}</script>',
+        '<script type="application/json" id="findings">{</script>',
+    ],
+)
+def test_somebody_elses_page_is_no_earlier_report(tmp_path: Path, text: str) -> None:
+    file = tmp_path / "report.html"
+    file.write_text(text, encoding="utf-8")
+    assert previous_findings(file, sample.findings()) is None
+
+
+def test_the_report_of_another_station_is_no_earlier_report(tmp_path: Path) -> None:
+    file = tmp_path / "report.html"
+    carrying(file, sample.findings(name="Elsewhere"))
+    assert previous_findings(file, sample.findings()) is None
 
 
 def test_a_season_stays_below_two_megabytes(tmp_path: Path) -> None:
@@ -211,8 +237,8 @@ def test_a_season_stays_below_two_megabytes(tmp_path: Path) -> None:
     assert size < 2_000_000, size
 
 
-def test_the_same_findings_give_the_same_page(tmp_path: Path) -> None:
-    assert written(tmp_path / "a.html") == written(tmp_path / "b.html")
+def test_the_same_findings_give_the_same_page(markup: str, tmp_path: Path) -> None:
+    assert written(tmp_path / "report.html") == markup
 
 
 def test_mail_has_the_recommendation_what_is_open_and_short_lines() -> None:
