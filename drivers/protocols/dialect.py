@@ -166,7 +166,7 @@ class Line(_Frozen):
 
 
 class Dialect(_Frozen):
-    """One receiver's commands."""
+    """One receiver's commands. `receive_only` says that there is no transmit state because nothing transmits."""
 
     receiver: str
     reference: str
@@ -183,6 +183,7 @@ class Dialect(_Frozen):
     bandwidth: Bandwidth | None = None
     meter: Meter
     transmit: Query | None = None
+    receive_only: bool = False
     settings: Mapping[str, Setting] = {}
 
     @model_validator(mode="after")

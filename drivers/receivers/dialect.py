@@ -4,6 +4,7 @@ What is said on the wire comes from the file through `drivers.protocols.calls`; 
 """
 
 from collections.abc import Mapping
+from functools import lru_cache
 from typing import Any
 
 from pydantic import Field, ValidationInfo, field_validator
@@ -28,7 +29,11 @@ def load(name: str) -> Dialect:
         raise DialectError(
             f"dialect {name}", f"no such file can be read ({fault}).", f"At hand: {at_hand}."
         ) from fault
-    return parse(text, file.name)
+    return _parsed(text, file.name)
+
+
+_parsed = lru_cache(maxsize=16)(parse)
+"""Reading YAML takes longer than a visit, and each pass opens its receiver anew. A changed file is a new text."""
 
 
 class Options(LinkOptions):
@@ -170,8 +175,12 @@ class DialectReceiver:
 
     def prepare(self) -> tuple[str, ...]:
         self._prepared = True
-        pass_band = () if self._dialect.bandwidth else ("pass band",)
-        return self._bring_all() + pass_band
+        unknown = self._bring_all()
+        if self._dialect.bandwidth is None:
+            unknown += ("pass band",)
+        if self._transmit is None and not self._dialect.receive_only:
+            unknown += ("transmit state",)
+        return unknown
 
     def control(self, key: str) -> Setting:
         """One of the dialect's settings, by its key: asked and set by the names in its table."""

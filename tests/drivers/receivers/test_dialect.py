@@ -195,3 +195,13 @@ def test_the_filter_is_put_back_by_its_number() -> None:
         receiver.set_mode("USB", 1800)
         receiver.restore(found)
         assert receiver.tuning().bandwidth_hz == 3000
+
+
+def test_a_transceiver_whose_transmit_state_nobody_wrote_down_is_named(tmp_path) -> None:
+    mine = tmp_path / "mine.yaml"
+    lines = dialect_file("ic7300").read_text().splitlines(keepends=True)
+    mine.write_text("".join(line for line in lines if not line.startswith("transmit:")))
+    with serve(saltmarsh(), SystemClock(), receiver="ic7300") as served:
+        receiver = DRIVER.open(Options(link=served.receiver_link, dialect=str(mine)))
+        assert receiver.prepare() == ("transmit state",)
+        receiver.close()
