@@ -4,7 +4,7 @@ One row a pass and channel. What is set aside and what carriers say have files o
 not belong here.
 """
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -49,7 +49,7 @@ def passes_of(visits: "pl.DataFrame", facts: StationFacts) -> "pl.DataFrame":
     return with_carriers(with_occupied(table, facts))
 
 
-def _side_by_side(visits: "pl.DataFrame") -> tuple[dict[str, NDArray[np.generic]], NDArray[np.int64]]:
+def _side_by_side(visits: "pl.DataFrame") -> tuple[dict[str, NDArray[Any]], NDArray[np.int64]]:
     """Columns of the pass table, and for each of its rows the place of its first visit."""
     source = visits["source"].to_numpy()
     code = 2 * np.select([source == "antenna", source == "load"], [0, 1], 2)
@@ -60,7 +60,7 @@ def _side_by_side(visits: "pl.DataFrame") -> tuple[dict[str, NDArray[np.generic]
     rows, width = len(first), len(PATHS)
     flat = which * width + code
 
-    def summed(values: NDArray[np.generic]) -> Floats:
+    def summed(values: NDArray[Any]) -> Floats:
         return np.bincount(flat, values.astype(np.float64), rows * width).reshape(rows, width)
 
     level, power = visits["level_db"].to_numpy(), visits["power_db"].to_numpy()
@@ -77,7 +77,7 @@ def _side_by_side(visits: "pl.DataFrame") -> tuple[dict[str, NDArray[np.generic]
         means, powers, readings = (summed(values) / count for values in (level, power, reading))
         apart = np.where(count > 0, (highest - lowest).reshape(rows, width), np.nan)
     floor, top = summed(bound == -1) > 0, summed(bound == 1) > 0
-    columns: dict[str, NDArray[np.generic]] = {
+    columns: dict[str, NDArray[Any]] = {
         "seconds": np.bincount(which, (ms - ms[0]) / 1000.0) / np.bincount(which),
         "mixed_bandwidth": widest != narrowest,
         "meter_reading_bypass": readings[:, 0],
@@ -92,14 +92,14 @@ def _side_by_side(visits: "pl.DataFrame") -> tuple[dict[str, NDArray[np.generic]
 
 
 def _steady_sources(
-    columns: dict[str, NDArray[np.generic]], seconds: NDArray[np.generic], group: NDArray[np.int64]
-) -> dict[str, NDArray[np.generic]]:
+    columns: dict[str, NDArray[Any]], seconds: NDArray[Any], group: NDArray[np.int64]
+) -> dict[str, NDArray[Any]]:
     """Load and source levels at every pass, their standard errors `<path>_se` and their scatter `<path>_wander`.
 
     Rows of one `group` (a channel through one bandwidth) go together.
     """
     rows = len(group)
-    found: dict[str, NDArray[np.generic]] = {}
+    found: dict[str, NDArray[Any]] = {}
     order = np.argsort(group, kind="stable")
     groups = np.split(order, np.flatnonzero(np.diff(group[order])) + 1)
     for path in PATHS[2:]:
