@@ -61,7 +61,8 @@ def _side_by_side(visits: "pl.DataFrame") -> tuple[dict[str, NDArray[Any]], NDAr
     flat = which * width + code
 
     def summed(values: NDArray[Any]) -> Floats:
-        return np.bincount(flat, values.astype(np.float64), rows * width).reshape(rows, width)
+        total = np.bincount(flat, values.astype(np.float64), rows * width)
+        return np.asarray(total, dtype=np.float64).reshape(rows, width)
 
     level, power = visits["level_db"].to_numpy(), visits["power_db"].to_numpy()
     reading, bound = visits["reading"].to_numpy(), visits["bound"].to_numpy()
