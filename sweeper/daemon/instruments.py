@@ -3,14 +3,12 @@
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
-from importlib.metadata import entry_points
 
-from drivers.contracts import Driver, Receiver, Switch
+from drivers.contracts import Receiver, Switch
 from sweeper.engine import Manner, Meter
 from sweeper.station import Station
+from sweeper.station.drivers import driver
 from sweeper.words import Path
-
-DRIVERS = "sweeper.drivers"
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,21 +38,14 @@ def open_rig(station: Station) -> Iterator[Rig]:
 
 def open_receiver(station: Station) -> Receiver:
     """The station's receiver; `RigError` when it cannot be reached."""
-    receiver: Receiver = _driver(station.receiver.driver).open(station.receiver.options)
+    receiver: Receiver = driver(station.receiver.driver).open(station.receiver.options)
     return receiver
 
 
 def open_switch(station: Station) -> Switch:
     """The station's relay board; `RigError` when it cannot be reached."""
-    switch: Switch = _driver(station.switch.driver).open(station.switch.options)
+    switch: Switch = driver(station.switch.driver).open(station.switch.options)
     return switch
-
-
-def _driver(name: str) -> Driver:
-    # The station file was validated against the same entry points, so the name is there.
-    (point,) = entry_points(group=DRIVERS, name=name)
-    driver: Driver = point.load()
-    return driver
 
 
 def manner_of(station: Station) -> Manner:
