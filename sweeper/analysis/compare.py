@@ -6,34 +6,28 @@ somebody who looks every morning after the fix. Finding the date is for `changes
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta
 from typing import TYPE_CHECKING
 
-import numpy as np
-
+from sweeper.analysis.before_after import BeforeAfter, before_after
 from sweeper.analysis.changes import find_changes
 from sweeper.analysis.facts import StationFacts
 from sweeper.analysis.findings import (
     BandComparison,
     ChangePeriod,
-    ComparedNight,
     Comparison,
     FixVerdict,
     Interval,
 )
-from sweeper.analysis.intervals import Estimate, Floats
 from sweeper.analysis.nightly import nightly
 from sweeper.analysis.noise_levels import noise_levels
-from sweeper.analysis.sequence import FIRST_LOOK, boundaries, spent_late
+from sweeper.analysis.sequence import FIRST_LOOK
 from sweeper.analysis.verdict import allowed_level
 
 if TYPE_CHECKING:
     import polars as pl
 
 ALL_BANDS = "all bands"
-ENOUGH_OF_A_KIND = 2
-"""Weekday or weekend nights wanted on each side before the two kinds are matched separately."""
 POWER = 0.8
 
 
@@ -63,18 +57,18 @@ def compare(
         if band not in control_bands
     ]
     alpha = 1.0 - facts.confidence
-    measured: list[tuple[str, _Change]] = []
+    measured: list[tuple[str, BeforeAfter]] = []
     for band in bands:
         here = levels.filter(levels["band"] == band)
         if not here.is_empty():
-            measured.append((band, _change(here, first, ("hour_utc",), alpha)))
+            measured.append((band, before_after(here, first, ("hour_utc",), alpha)))
     chances = [_chance(change, alpha) for _, change in measured]
     bearable = allowed_level(chances, alpha)
     found = tuple(
         _finding(band, change, levels, first, facts, chance <= bearable or chance > alpha)
         for (band, change), chance in zip(measured, chances, strict=True)
     )
-    whole = _change(levels, first, ("band", "hour_utc"), alpha) if len(found) > 1 else None
+    whole = before_after(levels, first, ("band", "hour_utc"), alpha) if len(found) > 1 else None
     return Comparison(
         facts.name,
         fix,
@@ -86,100 +80,7 @@ def compare(
     )
 
 
-@dataclass(frozen=True, slots=True)
-class _Change:
-    """The estimate of a change with the nights behind it, and the two-sided level that its interval is due."""
-
-    estimate: Estimate | None
-    before: int
-    after: int
-    level: float
-    kinds_matched: bool
-    controlled: bool
-    external: bool
-    nights: tuple[ComparedNight, ...] = ()
-
-
-def _change(rows: "pl.DataFrame", first: date, keys: tuple[str, ...], alpha: float) -> _Change:
-    """After minus before at matching `keys`, from one value a night."""
-    import polars as pl
-
-    rows = rows.with_columns((pl.col("night") >= first).cast(pl.Float64).alias("after"))
-    kinds_matched = _enough_of_each_kind(rows)
-    if kinds_matched:
-        keys = (*keys, "weekend")
-    rows = rows.filter((pl.col("after").min().over(keys) == 0.0) & (pl.col("after").max().over(keys) == 1.0))
-    centred = rows.with_columns(
-        (pl.col("level") - pl.col("level").mean().over(keys)).alias("y"),
-        (pl.col("after") - pl.col("after").mean().over(keys)).alias("x"),
-    )
-    x, y = centred["x"].to_numpy(), centred["y"].to_numpy()
-    controlled = not rows.is_empty() and bool(rows["controlled"].all())
-    external = not rows.is_empty() and bool(rows["external"].all())
-    if rows.is_empty():
-        return _Change(None, 0, 0, alpha, kinds_matched, controlled, external)
-    slope = float(x @ y / (x @ x))
-    weighted = _weighted(
-        centred.with_columns((pl.col("y") - slope * (pl.col("x") - pl.col("after"))).alias("left")), slope
-    )
-    of_night = weighted.group_by("night", maintain_order=True).agg(
-        (pl.col("left") * pl.col("weight")).sum() / pl.col("weight").sum(), pl.col("after").first()
-    )
-    before = of_night.filter(pl.col("after") == 0.0)["left"].to_numpy()
-    after = of_night.filter(pl.col("after") == 1.0)["left"].to_numpy()
-    level = _level(len(before), len(after), alpha)
-    estimate = None
-    if min(len(before), len(after)) >= FIRST_LOOK:
-        estimate = _two_samples(before, after, spare=1 if kinds_matched else 0)
-    zero = float(before.mean()) if len(before) else 0.0
-    nights = tuple(
-        ComparedNight(night, later > 0, value - zero)
-        for night, value, later in of_night.sort("night").select("night", "left", "after").iter_rows()
-    )
-    return _Change(estimate, len(before), len(after), level, kinds_matched, controlled, external, nights)
-
-
-def _weighted(rows: "pl.DataFrame", slope: float) -> "pl.DataFrame":
-    """Rows with `weight`: bands whose noise wanders much from night to night count less."""
-    import polars as pl
-
-    if "band" not in rows.columns or rows["band"].n_unique() == 1:
-        return rows.with_columns(pl.lit(1.0).alias("weight"))
-    scatter = (pl.col("left") - slope * pl.col("after")).var().over("band")
-    return rows.with_columns((1.0 / (scatter.fill_null(1.0) + 0.25)).alias("weight"))
-
-
-def _two_samples(before: Floats, after: Floats, spare: int) -> Estimate:
-    """Difference of means with Welch's error; `spare` degrees of freedom went to the kinds of day."""
-    parts = (before.var(ddof=1) / len(before), after.var(ddof=1) / len(after))
-    variance = float(sum(parts))
-    value = float(after.mean() - before.mean())
-    if variance <= 0:
-        return Estimate(value, 0.01, 1.0)
-    freedom = variance**2 / (parts[0] ** 2 / (len(before) - 1) + parts[1] ** 2 / (len(after) - 1))
-    return Estimate(value, float(np.sqrt(variance)), max(float(freedom) - spare, 1.0))
-
-
-def _level(before: int, after: int, alpha: float) -> float:
-    """Two-sided level due after so many nights when somebody looks every morning after the fix."""
-    from scipy.special import ndtr
-
-    if min(before, after) < FIRST_LOOK:
-        return alpha / 2.0
-    looks = range(FIRST_LOOK, after + 1)
-    information = [1.0 / (1.0 / before + 1.0 / nights) for nights in looks]
-    edge = boundaries(information, [spent_late(nights, alpha) for nights in looks])[-1]
-    return float(2.0 * ndtr(-edge))
-
-
-def _enough_of_each_kind(rows: "pl.DataFrame") -> bool:
-    import polars as pl
-
-    counts = rows.select("night", "after", "weekend").unique().group_by("after", "weekend").agg(pl.len())
-    return len(counts) == 4 and min(counts["len"].to_list()) >= ENOUGH_OF_A_KIND
-
-
-def _chance(change: _Change, alpha: float) -> float:
+def _chance(change: BeforeAfter, alpha: float) -> float:
     """The alpha for which the interval of this change would just touch zero, all looks counted."""
     if change.estimate is None:
         return 1.0
@@ -189,7 +90,7 @@ def _chance(change: _Change, alpha: float) -> float:
 
 def _finding(
     band: str,
-    change: _Change,
+    change: BeforeAfter,
     levels: "pl.DataFrame",
     first: date,
     facts: StationFacts,
@@ -214,7 +115,7 @@ def _finding(
     here = levels if band == ALL_BANDS else levels.filter(pl.col("band") == band)
     for hour in sorted(here["hour_utc"].unique().to_list()):
         keys = ("band", "hour_utc") if band == ALL_BANDS else ("hour_utc",)
-        part = _change(here.filter(pl.col("hour_utc") == hour), first, keys, alpha)
+        part = before_after(here.filter(pl.col("hour_utc") == hour), first, keys, alpha)
         periods.append(ChangePeriod(hour, part.estimate.interval(part.level) if part.estimate else None))
     return BandComparison(
         band=band,
@@ -240,7 +141,7 @@ def _verdict(interval: Interval | None, worthwhile_db: float) -> FixVerdict:
     return "no change" if -worthwhile_db < interval.low and interval.high < worthwhile_db else "undecided"
 
 
-def _smallest(change: _Change) -> float | None:
+def _smallest(change: BeforeAfter) -> float | None:
     """The change that nights like these show four times in five."""
     from scipy.special import stdtrit
 
@@ -252,7 +153,7 @@ def _smallest(change: _Change) -> float | None:
 
 
 def _reason(
-    change: _Change,
+    change: BeforeAfter,
     interval: Interval | None,
     verdict: FixVerdict,
     smallest: float | None,
@@ -323,7 +224,7 @@ def _sky(summaries: "pl.DataFrame", first: date, facts: StationFacts) -> str:
     )
     if rows.is_empty():
         return "No carriers were measured, so nothing tells whether the sky itself changed."
-    change = _change(rows, first, ("hz", "hour_utc"), 1.0 - facts.confidence)
+    change = before_after(rows, first, ("hz", "hour_utc"), 1.0 - facts.confidence)
     if change.estimate is None:
         return "Too few nights with carriers to tell whether the sky itself changed."
     interval = change.estimate.interval(change.level)
