@@ -1,7 +1,6 @@
 """Other people's clients accept the simulated SCPI receiver and relay boards as what they claim to be."""
 
 import json
-import re
 import subprocess
 import urllib.request
 from collections.abc import Iterator
@@ -16,7 +15,8 @@ from pymodbus.client import ModbusSerialClient, ModbusTcpClient
 from sweeper.clock import JumpingClock
 from sweeper.simulation import Served, saltmarsh, serve
 from sweeper.simulation.scpi_receiver import S9_DBUV
-from tests.whole.peers import free_port, until
+from tests.drivers.switches.mosquitto import broker
+from tests.whole.peers import until
 
 
 @pytest.fixture(params=["tcp", "serial"])
@@ -140,41 +140,24 @@ def test_curl_sets_and_reads_a_web_boards_relays() -> None:
             pass
 
 
-@pytest.fixture
-def broker(tmp_path: Path) -> Iterator[int]:
-    """mosquitto on a free port."""
-    port = free_port()
-    settings = tmp_path / "mosquitto.conf"
-    settings.write_text(f"listener {port} 127.0.0.1\nallow_anonymous true\npersistence false\n")
-    with subprocess.Popen(["/usr/sbin/mosquitto", "-c", str(settings)], stderr=subprocess.PIPE) as process:
-        try:
-            pipe = process.stderr
-            assert pipe is not None
-            lines: list[bytes] = []
-            until(
-                lambda: re.search(rb"running", lines.append(pipe.readline()) or lines[-1]), "mosquitto to run"
-            )
-            yield port
-        finally:
-            process.terminate()
-            process.wait(10.0)
-
-
 def retained(port: int, topic: str) -> str:
     """What the broker tells a newcomer who asks for a topic."""
     message = subscribe.simple(topic, hostname="127.0.0.1", port=port)
     return message.payload.decode()
 
 
-def test_a_broker_and_paho_clients_drive_a_board_behind_it(broker: int) -> None:
+def test_a_broker_and_paho_clients_drive_a_board_behind_it(tmp_path: Path) -> None:
     world = saltmarsh()
     clock = JumpingClock(world.first_evening)
     state = "saltmarsh/relay/1/state"
-    with serve(world, clock, switch="mqtt", broker=f"mqtt://127.0.0.1:{broker}") as served:
-        assert retained(broker, state) == "OFF"
-        publish.single("saltmarsh/relay/1/set", "ON", qos=1, hostname="127.0.0.1", port=broker)
+    with (
+        broker(tmp_path, "allow_anonymous true", "persistence false") as port,
+        serve(world, clock, switch="mqtt", broker=f"mqtt://127.0.0.1:{port}") as served,
+    ):
+        assert retained(port, state) == "OFF"
+        publish.single("saltmarsh/relay/1/set", "ON", qos=1, hostname="127.0.0.1", port=port)
         until(lambda: served.board.path == "antenna-stage", "the relay to move")
-        until(lambda: retained(broker, state) == "ON", "the state to be retained")
-        assert retained(broker, "saltmarsh/alive") == "online"
+        until(lambda: retained(port, state) == "ON", "the state to be retained")
+        assert retained(port, "saltmarsh/alive") == "online"
         served.relay_board.die()
-        until(lambda: retained(broker, "saltmarsh/alive") == "offline", "the last will")
+        until(lambda: retained(port, "saltmarsh/alive") == "offline", "the last will")

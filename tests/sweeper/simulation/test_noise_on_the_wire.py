@@ -44,7 +44,7 @@ ABUSED = new_bench()
 
 
 @pytest.mark.parametrize("name", list(INSTRUMENTS))
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=40, deadline=None)
 @given(pieces=st.lists(PIECES, max_size=25))
 def test_any_bytes_are_answered_or_ignored(name: str, pieces: list[bytes]) -> None:
     replies: list[bytes] = []
