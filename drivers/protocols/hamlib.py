@@ -29,6 +29,7 @@ COMMANDS = {
     "set_func": "U",
     "get_ptt": "t",
     "get_info": "_",
+    "dump_caps": "\\dump_caps",
     "get_cache": "\\get_cache",
     "set_cache": "\\set_cache",
     "dump_state": "\\dump_state",
@@ -218,6 +219,11 @@ def cache_ms(lines: Lines) -> float:
 def info(lines: Lines) -> str:
     """What the receiver says it is."""
     return value(lines, "Info")
+
+
+def model(lines: Lines) -> str:
+    """Maker and model as hamlib itself calls the receiver it was started for, from ``dump_caps``."""
+    return f"{value(lines, 'Mfg name')} {value(lines, 'Model name')}"
 
 
 def nothing(lines: Lines) -> bool:

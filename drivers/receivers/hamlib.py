@@ -4,12 +4,13 @@ The wire is in `drivers.protocols.hamlib`; here is what is asked, in which order
 """
 
 from collections.abc import Callable, Mapping
+from contextlib import suppress
 from typing import Any, Literal, TypeVar
 
 from pydantic import Field
 
 from drivers.contracts import Driver, Tuning
-from drivers.errors import RigError, Stuck, Transmitting, Unsupported
+from drivers.errors import Refused, RigError, Stuck, Transmitting, Unsupported
 from drivers.links import Link, LinkOptions, open_link
 from drivers.protocols import hamlib as wire
 from drivers.receivers.settings import Setting
@@ -47,7 +48,11 @@ class HamlibReceiver:
         link.on_connect(self._greet)
 
     def identify(self) -> str:
-        return self._ask(self._call("get_info", parse=wire.info)) or "a receiver behind hamlib"
+        for call in (self._call("get_info", parse=wire.info), self._call("dump_caps", parse=wire.model)):
+            with suppress(Unsupported, Refused):
+                if (told := self._ask(call)) not in ("", "None"):
+                    return told
+        return "a receiver behind hamlib"
 
     def frequency_range_hz(self) -> tuple[int, int] | None:
         received, _ = self._ask(self._call("dump_state", parse=wire.ranges_hz))

@@ -73,6 +73,35 @@ def test_a_hand_at_the_dial_is_seen_at_once_although_hamlib_keeps_the_dial_in_me
         assert receiver.remember()["CACHE"] == found["CACHE"] == 500
 
 
+@pytest.mark.parametrize(
+    ("kind", "model", "called"),
+    [
+        ("ts480", 2028, "TS-480"),
+        ("ts590s", 2031, "TS-590S"),
+        ("k3", 2029, "K3"),
+        ("icr75", 3039, "IC-R75"),
+        ("ic7300", 3073, "IC-7300"),
+        ("icr8600", 3079, "IC-R8600"),
+    ],
+)
+def test_any_receiver_behind_rigctld_is_prepared_and_left_as_it_was(
+    kind: str, model: int, called: str
+) -> None:
+    with (
+        serve(saltmarsh(), SystemClock(), receiver=kind, ours=False) as served,
+        rigctld(model, served.receiver_link) as port,
+        opened(f"tcp://127.0.0.1:{port}") as receiver,
+    ):
+        assert called in receiver.identify()
+        served.receiver.slow_agc = True
+        found = receiver.remember()
+        # what hamlib of this version cannot set on a model, it is honest about
+        assert set(receiver.prepare()) <= {"squelch", "manual notch"}
+        assert receiver.remember()["AGC"] == 2
+        receiver.restore(found)
+        assert receiver.remember() == found
+
+
 def test_what_moves_the_meter_is_set_for_the_pass_and_put_back_after() -> None:
     with simulated(preamp_db=0) as (served, receiver):
         instrument = served.instrument
