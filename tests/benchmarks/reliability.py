@@ -9,13 +9,15 @@ of each but the tests, which are run on their own.
 """
 
 import argparse
+import json
 import subprocess
 import sys
 import tempfile
 import time
 import xml.etree.ElementTree as xml
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import asdict, dataclass, field
 from datetime import UTC, datetime
 from pathlib import Path
 from statistics import median
@@ -64,6 +66,7 @@ class Single:
 
 
 ENDS = "tests/whole/test_daemon_ends.py"
+SCHEDULED = "tests/whole/test_daemon_schedule.py"
 
 SINGLES = (
     Single("SIGINT, SIGTERM, SIGHUP in the middle of a pass", "sent to the installed daemon", ENDS, "signal"),
@@ -72,10 +75,21 @@ SINGLES = (
     Single("Cable pulled and put back", "connections cut, port closed, opened again", ENDS, "pulled_cable"),
     Single("Second daemon on the station", "started beside the first", ENDS, "second_daemon"),
     Single("Transmitter keyed during a pass", "the receiver says so", ENDS, "keyed"),
+    Single("Radio held by another program", "its port locked", SCHEDULED, "another_program"),
+    Single(
+        "Disk full under a running daemon",
+        "a small file system filled and freed",
+        "tests/whole/test_daemon_disk.py",
+    ),
+    Single(
+        "Days with people, chores, clocks set, winter time",
+        "the daemon on real wires under a clock that jumps",
+        "tests/whole/test_daemon_jump.py",
+    ),
     Single(
         "Somebody at the dial, mode changed",
         "the simulated dial turned",
-        "tests/whole/test_daemon_schedule.py",
+        SCHEDULED,
         "somebody",
     ),
     Single(
@@ -259,30 +273,52 @@ def table(rows: list[Row]) -> str:
     return "\n".join(lines) + "\n"
 
 
+def parts(options: argparse.Namespace) -> dict[str, Callable[[], Row | list[Row]]]:
+    """What is run, by name, in the order of the table."""
+    quick, seed = options.quick, options.seed
+    found: dict[str, Callable[[], Row | list[Row]]] = {
+        "kills": lambda: kills(3 if quick else options.kills, seed),
+        "power cuts": lambda: power_cuts(2 if quick else 30, seed),
+        "flood": lambda: flood(3 if quick else 30),
+        "idle": lambda: idle(5 if quick else 60),
+    }
+    if not quick:
+        found["single faults"] = singles
+    found["season"] = lambda: season(1 if quick else options.nights, seed)
+    return found
+
+
+def side_by_side(names: list[str], at_once: int) -> list[Row]:
+    """Each part in a process of its own, so many at once; their rows in the order of the names."""
+
+    def run(name: str) -> list[Row]:
+        began = time.monotonic()
+        command = [sys.executable, __file__, *sys.argv[1:], "--part", name]
+        done = subprocess.run(command, stdout=subprocess.PIPE, text=True, check=False)
+        print(f"{name}: {time.monotonic() - began:.0f} s", file=sys.stderr, flush=True)
+        if done.returncode != 0:
+            return [Row(name, "this command", "", [f"the part ended with {done.returncode}"])]
+        return [Row(**row) for row in json.loads(done.stdout)]
+
+    with ThreadPoolExecutor(at_once) as pool:
+        return [row for rows in pool.map(run, names) for row in rows]
+
+
 def main() -> int:
     parser = argparse.ArgumentParser()
     parser.add_argument("--kills", type=int, default=300)
     parser.add_argument("--nights", type=int, default=120)
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--write", type=Path)
+    parser.add_argument("--at-once", type=int, default=1, help="parts to run side by side")
+    parser.add_argument("--part", help="run one part alone and print its rows as JSON")
     parser.add_argument("--quick", action="store_true")
     options = parser.parse_args()
-    quick = options.quick
-    parts: list[tuple[str, Callable[[], Row | list[Row]]]] = [
-        ("kills", lambda: kills(3 if quick else options.kills, options.seed)),
-        ("power cuts", lambda: power_cuts(2 if quick else 30, options.seed)),
-        ("season", lambda: season(1 if quick else options.nights, options.seed)),
-        ("flood", lambda: flood(3 if quick else 30)),
-        ("idle", lambda: idle(5 if quick else 60)),
-    ]
-    if not quick:
-        parts.append(("single faults", singles))
-    rows: list[Row] = []
-    for name, run in parts:
-        began = time.monotonic()
-        came = run()
-        rows += came if isinstance(came, list) else [came]
-        print(f"{name}: {time.monotonic() - began:.0f} s", file=sys.stderr, flush=True)
+    if options.part:
+        came = parts(options)[options.part]()
+        print(json.dumps([asdict(row) for row in (came if isinstance(came, list) else [came])]))
+        return 0
+    rows = side_by_side(list(parts(options)), options.at_once)
     text = table(rows)
     print(text)
     if options.write is not None:

@@ -11,7 +11,6 @@ import json
 import sys
 import tempfile
 import time
-from dataclasses import asdict
 from pathlib import Path
 from statistics import median
 
@@ -60,9 +59,7 @@ def main() -> int:
     for wrong in told.wrong:
         print(f"WRONG: {wrong}")
     if options.json is not None:
-        options.json.write_text(
-            json.dumps({**asdict(told), "grown_mb": grown, "seed": options.seed}, indent=1)
-        )
+        options.json.write_text(json.dumps({**vars(told), "grown_mb": grown, "seed": options.seed}, indent=1))
     flat = grown is None or grown <= FLAT_MB
     return 0 if not told.wrong and flat else 1
 
