@@ -5,7 +5,7 @@ The wire is in `drivers.protocols.hamlib`; here is what is asked, in which order
 
 from collections.abc import Callable, Mapping
 from contextlib import suppress
-from typing import Any, Literal, TypeVar
+from typing import Annotated, Any, Literal, TypeVar
 
 from pydantic import Field
 
@@ -22,6 +22,7 @@ class Options(LinkOptions):
     """Keys of the station file's receiver section. Levels that are not given stay as the user has them."""
 
     link: str = "tcp://127.0.0.1:4532"
+    timeout_s: Annotated[float, Field(gt=0, le=60)] = 3.0  # hamlib itself asks a slow receiver more than once
     level: Literal["STRENGTH", "RAWSTR"] = "STRENGTH"
     agc: Literal["off", "superfast", "fast", "medium", "slow", "auto"] = "fast"
     rf_gain: float = Field(default=1.0, ge=0, le=1)

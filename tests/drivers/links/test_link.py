@@ -1,5 +1,6 @@
 """Links on real wires: a TCP socket and a pseudo-terminal, with what cables and boxes do to a conversation."""
 
+import contextlib
 import errno
 import os
 import pty
@@ -14,6 +15,8 @@ from pathlib import Path
 
 import pytest
 import serial.rfc2217
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
 from pydantic import ValidationError
 
 from drivers.errors import BadReply, InUse, LinkLost, LinkTimeout, Refused
@@ -330,3 +333,43 @@ def test_rts_and_dtr_are_low_from_the_moment_a_port_opens() -> None:
 def test_a_link_that_cannot_be_is_told_with_its_mend(link: str) -> None:
     with pytest.raises(ValidationError, match="write tcp://host:port"):
         LinkOptions(link=link)
+
+
+FAULTS = st.sampled_from(["none", "none", "drop", "split", "bad", "truncate", "hang up", "late"])
+
+
+@settings(max_examples=25, suppress_health_check=[HealthCheck.too_slow])
+@given(st.lists(FAULTS, min_size=1, max_size=12))
+def test_whatever_the_wire_does_a_reply_belongs_to_its_request(faults: list[str]) -> None:
+    left = list(faults)
+    late: list[threading.Timer] = []
+
+    def answer(to: socket.socket, data: bytes) -> None:
+        fault = left.pop(0) if left else "none"
+        reply = b"reply to " + data
+        if fault == "bad":
+            to.sendall(b"bad" + reply)
+        elif fault == "truncate":
+            to.sendall(reply[:5])
+        elif fault == "hang up":
+            to.shutdown(socket.SHUT_RDWR)
+        elif fault == "split":
+            to.sendall(reply[:5])
+            to.sendall(reply[5:])
+        elif fault == "late":
+            late.append(threading.Timer(0.06, send, (to, reply)))
+            late[-1].start()
+        elif fault == "none":
+            to.sendall(reply)
+
+    def send(to: socket.socket, reply: bytes) -> None:
+        with contextlib.suppress(OSError):  # the link hung up meanwhile
+            to.sendall(reply)
+
+    with box(answer) as served, linked(served.url, timeout_s=0.04, reconnect_s=1.0) as link:
+        for nth in range(len(faults) + 1):
+            request = b"%d\n" % nth
+            with contextlib.suppress(LinkTimeout, LinkLost, BadReply):
+                assert link.exchange(request, line) == b"reply to " + request
+        for timer in late:
+            timer.join(5.0)
