@@ -6,6 +6,8 @@ from pymodbus.server import ModbusTcpServer
 
 from drivers.errors import LinkLost, Stuck, Unsupported
 from drivers.switches.joint import DRIVER, JointOptions
+from sweeper.clock import SystemClock
+from sweeper.simulation import saltmarsh, serve
 from tests.drivers.switches.conftest import Bench, InThread, free_port
 
 PATHS = {
@@ -140,3 +142,39 @@ def test_a_mistake_in_a_part_is_found_before_anything_opens(change, says):
     parts = {name: {"driver": "modbus", "link": "/dev/null"} for name in ("mast", "shack")}
     with pytest.raises(ValidationError, match=f"(?s){says}"):
         JointOptions.model_validate({"parts": parts, "paths": PATHS} | change)
+
+
+def test_a_receivers_own_preamplifier_and_a_load_relay_form_one_switch():
+    with serve(saltmarsh(), SystemClock(), receiver="ts480", switch="modbus-tcp") as served:
+        preamplifier = {
+            "driver": "own-stage",
+            "receiver": "dialect",
+            "dialect": "ts480",
+            "link": served.receiver_link,
+        }
+        switch = DRIVER.open(
+            JointOptions.model_validate(
+                {
+                    "parts": {
+                        "stage": preamplifier,
+                        "load": {"driver": "modbus", "link": served.switch_link},
+                    },
+                    "paths": {
+                        "antenna-bypass": {"stage": {"preamplifier": "off"}, "load": {1: "off"}},
+                        "antenna-stage": {"stage": {"preamplifier": "on"}, "load": {1: "off"}},
+                        "load-bypass": {"stage": {"preamplifier": "off"}, "load": {1: "on"}},
+                        "load-stage": {"stage": {"preamplifier": "on"}, "load": {1: "on"}},
+                    },
+                }
+            )
+        )
+        for path, moves in [
+            ("antenna-stage", 1),
+            ("load-stage", 1),
+            ("load-bypass", 1),
+            ("antenna-stage", 2),
+        ]:
+            assert switch.select(path) == moves
+            assert switch.selected() == path
+        switch.close()
+        assert served.forbidden == ()
