@@ -2,8 +2,11 @@
 
 from collections import Counter
 from collections.abc import Sequence
+from datetime import timedelta
 
 from sweeper.words import PassRecord
+
+ONE_NIGHT = timedelta(days=1)
 
 FEW = 0.8
 """Below this share of passes done, the night's intervals are noticeably wider: by 1/√0.8, an eighth."""
@@ -43,8 +46,9 @@ def _meaning(passes: Sequence[PassRecord], done: int, total: int) -> str:
     gap = _longest_gap(passes)
     if gap is not None:
         first, last, count = gap
+        moment = "%H:%M" if passes[-1].ended - passes[0].started < ONE_NIGHT else "%d %B %H:%M"
         return (
-            f"nothing is known of {first.started:%H:%M} to {last.ended:%H:%M} UTC, where {count} passes in a row are "
+            f"nothing is known of {first.started:{moment}} to {last.ended:{moment}} UTC, where {count} passes in a row are "
             f"missing; other hours stand"
         )
     if done < FEW * total:

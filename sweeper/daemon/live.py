@@ -269,6 +269,10 @@ def in_a_sentence(state: State) -> str:
     parts = [f"{state.station}: {state.doing}{reason}{upcoming}.", state.health]
     if state.trouble:
         parts.append(state.trouble)
-    if state.wear is not None and state.wear.warning:
-        parts.append(f"{state.wear.warning[0].upper()}{state.wear.warning[1:]}")
+    if state.wear is not None:
+        wear = state.wear
+        told = (
+            wear.warning or f"the busiest relay has made {wear.operations} of {wear.rated} rated operations."
+        )
+        parts.append(f"{told[0].upper()}{told[1:]}")
     return " ".join(part for part in parts if part)

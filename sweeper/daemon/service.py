@@ -6,7 +6,7 @@ What the `run` command calls. Knows no command line.
 import logging
 import os
 from contextlib import ExitStack
-from datetime import datetime
+from datetime import datetime, timedelta
 
 import zmq
 
@@ -107,7 +107,7 @@ def health_of(station: Station, store: Store, now: datetime) -> str:
     """The night of `now` (or the one before, while this one has no pass yet) in one sentence."""
     day = day_of(now, station.station.longitude)
     try:
-        passes: tuple[PassRecord, ...] = store.passes(day)
+        passes: tuple[PassRecord, ...] = store.passes(day) or store.passes(day - timedelta(days=1))
         return health_sentence(passes, store.troubles)
     except StoreError as unreadable:
         return str(unreadable)

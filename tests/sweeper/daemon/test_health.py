@@ -52,6 +52,11 @@ def test_a_gap_says_which_hours_are_unknown() -> None:
     )
 
 
+def test_a_gap_in_a_season_says_on_which_day() -> None:
+    told = health_sentence(night(*[DONE] * 300, *[DEAF] * 12, *[DONE] * 300))
+    assert "nothing is known of 03 November 18:00 to 03 November 19:50 UTC" in told
+
+
 def test_a_lost_night_is_called_lost() -> None:
     assert "adds nothing to the findings" in health_sentence(night(*[DEAF] * 84))
 
