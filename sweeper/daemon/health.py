@@ -48,8 +48,8 @@ def _meaning(passes: Sequence[PassRecord], done: int, total: int) -> str:
         first, last, count = gap
         moment = "%H:%M" if passes[-1].ended - passes[0].started < ONE_NIGHT else "%d %B %H:%M"
         return (
-            f"nothing is known of {first.started:{moment}} to {last.ended:{moment}} UTC, where {count} passes in a row are "
-            f"missing; other hours stand"
+            f"nothing is known of {first.started:{moment}} to {last.ended:{moment}} UTC, "
+            f"where {count} passes in a row are missing; other hours stand"
         )
     if done < FEW * total:
         return "the night counts, with wider intervals"
