@@ -57,8 +57,7 @@ def table_of(summaries: "pl.DataFrame", facts: StationFacts) -> Table:
         if here.is_empty():
             continue
         diagnoses[band] = diagnose(here, facts)
-        steady = without_overload(here, diagnoses[band])
-        steady = here if steady.is_empty() else steady
+        steady = _steady(here, diagnoses[band])
         gains[band] = combine(steady, facts)
         noise[band] = figures(steady, gains[band], facts)
         rules[band] = rule_of(steady, gains[band], facts)
@@ -89,9 +88,25 @@ def _channels_alike(rows: "pl.DataFrame", gain: Gain | None) -> "pl.DataFrame":
     return rows.with_columns(pl.col("difference_db") - offset)
 
 
+def _steady(rows: "pl.DataFrame", diagnosis: Diagnosis) -> "pl.DataFrame":
+    """Hours fit for gain and noise figures: away from overload, where there are such."""
+    import polars as pl
+
+    away = rows.filter(~pl.col("hour_utc").is_in(sorted(_hours_near_overload(diagnosis))))
+    for kept in (away, without_overload(rows, diagnosis)):
+        if not kept.is_empty():
+            return kept
+    return rows
+
+
+def _hours_near_overload(diagnosis: Diagnosis) -> set[int]:
+    """Hours that overload and their neighbours, in which it may have begun unseen."""
+    return {(hour + step) % 24 for hour in diagnosis.overloaded_hours for step in (-1, 0, 1)}
+
+
 def _near_overload(cells: list[Cell], diagnosis: Diagnosis) -> list[Cell]:
     """Cells in or next to an hour that overloads carry the flag ``near-overload``."""
-    near = {(hour + step) % 24 for hour in diagnosis.overloaded_hours for step in (-1, 0, 1)}
+    near = _hours_near_overload(diagnosis)
     return [
         replace(cell, flags=(*cell.flags, "near-overload")) if cell.hour_utc in near else cell
         for cell in cells
