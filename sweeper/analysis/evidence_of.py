@@ -14,6 +14,7 @@ from sweeper.analysis.findings import Findings
 from sweeper.analysis.gain import Gain
 from sweeper.analysis.intervals import Estimate, summed
 from sweeper.analysis.noise_rise import snr_lost_db
+from sweeper.analysis.overload import Diagnosis
 from sweeper.analysis.planning_nights import more_nights
 from sweeper.analysis.rule import Rule
 from sweeper.analysis.sequence import look_level
@@ -104,10 +105,18 @@ def gains_table(gains: Mapping[str, Gain | None], confidence: float) -> "pl.Data
     return _frame(rows, evidence.GAINS)
 
 
-def health_table(summaries: "pl.DataFrame") -> "pl.DataFrame":
-    """What went wrong in each night, counted in passes of a channel and hour."""
+def health_table(summaries: "pl.DataFrame", diagnoses: Mapping[str, Diagnosis]) -> "pl.DataFrame":
+    """What went wrong in each night, counted in passes of a channel and hour; overload in hours of a band."""
     import polars as pl
 
+    hit = [(band, hour) for band, found in diagnoses.items() for hour in found.overloaded_hours]
+    where = pl.DataFrame(hit, schema={"band": pl.String, "hour_utc": pl.Int64}, orient="row")
+    measured = summaries.filter((pl.col("for") == "noise") & (pl.col("passes") > 0))
+    overloaded = (
+        measured.join(where, on=["band", "hour_utc"], how="semi")
+        .group_by("night")
+        .agg(pl.struct("band", "hour_utc").n_unique().cast(pl.Int64).alias("overload"))
+    )
     return (
         summaries.group_by("night")
         .agg(
@@ -116,8 +125,9 @@ def health_table(summaries: "pl.DataFrame") -> "pl.DataFrame":
             pl.col("clipped_passes").sum().alias("clipped"),
             pl.col("occupied_passes").sum().alias("occupied"),
             pl.col("stale_passes").sum().alias("stale"),
-            (pl.col("overload_passes") > 0).sum().cast(pl.Int64).alias("overload"),
         )
+        .join(overloaded, on="night", how="left")
+        .with_columns(pl.col("overload").fill_null(0))
         .sort("night")
         .select(list(evidence.HEALTH))
         .cast(pl.Schema(evidence.HEALTH))

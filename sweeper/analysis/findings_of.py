@@ -147,7 +147,7 @@ def _evidence(summaries: "pl.DataFrame", table: Table, findings: Findings, facts
         curve=curve,
         points=evidence_of.points_table(table.nights, table.gains),
         crossings=crossings,
-        health=evidence_of.health_table(summaries),
+        health=evidence_of.health_table(summaries, table.diagnoses),
         gains=evidence_of.gains_table(table.gains, facts.confidence),
         expected=evidence_of.expected_table(findings, facts),
         open=evidence_of.open_table(table.cells, table.judged, table.gain_errors, facts),

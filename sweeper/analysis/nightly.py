@@ -20,7 +20,7 @@ MEANS = (
     "resolution_db",
 )
 ERRORS = ("level_antenna_bypass_se_db", "difference_se_db", "noise_rise_se_db", "stage_noise_rise_se_db")
-COUNTS = ("floor_passes", "clipped_passes", "stale_passes", "occupied_passes", "overload_passes")
+COUNTS = ("floor_passes", "clipped_passes", "stale_passes", "occupied_passes")
 
 
 def nightly(summaries: "pl.DataFrame") -> "pl.DataFrame":

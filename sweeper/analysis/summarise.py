@@ -126,7 +126,6 @@ def _cells(table: "pl.DataFrame", facts: StationFacts) -> "pl.DataFrame":
         pl.col("stale").sum().alias("stale_passes"),
         pl.col("occupied").sum().alias("occupied_passes"),
         pl.col("absent").sum().alias("absent_passes"),
-        pl.lit(0).alias("overload_passes"),
     )
     cells = cells.join(errors, on="cell", how="left", maintain_order="left")
     return _combined(cells, facts)

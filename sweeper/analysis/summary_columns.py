@@ -126,11 +126,6 @@ COLUMNS: tuple[Column, ...] = (
         "absent_passes", "int", "Carrier rows: passes set aside because no carrier stood above the noise."
     ),
     Column(
-        "overload_passes",
-        "int",
-        "Passes whose stage noise rose with the strongest carriers as overload makes it.",
-    ),
-    Column(
         "flags", "text", "Space-separated words about the readings, such as unknown-scale or mixed-bandwidth."
     ),
 )

@@ -6,6 +6,7 @@ from datetime import timedelta
 import polars as pl
 import pytest
 
+from sweeper.analysis.evidence_of import health_table
 from sweeper.analysis.overload import diagnose, product_order, without_overload
 from sweeper.analysis.summarise import summarise_day
 from tests.sweeper.analysis.nights import Night, facts, readings
@@ -59,6 +60,7 @@ def test_intermodulation_that_raises_noise_more_than_the_gain_is_called_overload
     assert found.flags[0] == "overload"
     assert set(found.overloaded_hours) == {16, 17, 18, 19}
     assert "overloads" in found.sentences[0]
+    assert health_table(pl.concat(days), {"40 m": found})["overload"].to_list() == [4, 4, 4]
     assert set(without_overload(pl.concat(days), found)["hour_utc"].unique()).isdisjoint(
         found.overloaded_hours
     )
