@@ -298,7 +298,7 @@ def main() -> int:
     chosen = parser.parse_args()
     if chosen.serve:
         serve_until_stopped()
-    times = measured(20 if chosen.quick else 60)
+    times = measured(40 if chosen.quick else 60)
     best = {name: min(each) for name, each in times.items()}
     ratios = {name: each_ms / best[BARE] for name, each_ms in best.items()}
     for name in times:
