@@ -1,6 +1,6 @@
 """The truth benchmark: simulated campaigns whose truth is known, looked at every morning, against what is promised.
 
-    python -m tests.benchmarks.truth [--campaigns 300] [--seed 7] [--json FILE] [--quick]
+    python tests/benchmarks/truth.py [--campaigns 300] [--seed 7] [--json FILE] [--quick]
 
 Prints each figure beside its target, and what plainer ways would have said of the same readings. Seeded: the same call
 prints the same table. Two processes; minutes.
@@ -17,10 +17,9 @@ from collections.abc import Sequence
 from pathlib import Path
 
 import numpy as np
-
-from tests.benchmarks.campaigns import Planned, facts_of, planned
-from tests.benchmarks.judging import fix_judged, judged, plainer
-from tests.benchmarks.truth_figures import (
+from campaigns import Planned, facts_of, planned
+from judging import fix_judged, judged, plainer
+from truth_figures import (
     Results,
     ever_decided,
     ever_wrong,
