@@ -43,6 +43,15 @@ def calibrate(
         float,
         typer.Option("--tolerance", min=0.0, metavar="DB", help="The generator's tolerance, plus or minus."),
     ] = 1.0,
+    return_loss_db: Annotated[
+        float,
+        typer.Option(
+            "--return-loss",
+            min=0.0,
+            metavar="DB",
+            help="Return loss of source and receiver, the worse of the two.",
+        ),
+    ] = 15.0,
     temperature_c: Annotated[
         float | None,
         typer.Option("--temperature", metavar="C", help="Temperature in the shack, if you know it."),
@@ -50,7 +59,7 @@ def calibrate(
     data: DataFolder = None,
 ) -> None:
     """Turn meter readings into dBm: guides through known levels and writes the curve into the station file."""
-    from sweeper.analysis.calibration import Implausible, curve_of, tolerance_line
+    from sweeper.analysis.calibration import Implausible, curve_of, mismatch_line, tolerance_line
     from sweeper.station import load
 
     station = load(station_file)
@@ -60,7 +69,10 @@ def calibrate(
         with open_store(station, station_file, data, read_only=False) as store:
             known = _asked_for(station, store, hz)
     try:
-        lines = [tolerance_line("the source's tolerance", tolerance_db)]
+        lines = [
+            tolerance_line("the source's tolerance", tolerance_db),
+            mismatch_line(return_loss_db, return_loss_db),
+        ]
         curve = curve_of(known, station.receiver.meter.step_db, lines)
     except Implausible as refused:
         raise Told(f"{station_file}: no curve was written. {refused}") from refused
