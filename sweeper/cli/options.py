@@ -1,5 +1,6 @@
 """Arguments and options that several commands share, and where a station's data lie."""
 
+import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -41,4 +42,10 @@ def open_store(station: "Station", station_file: Path, data: Path | None, *, rea
             f"{folder}: no readings lie there yet. Measure with `sweeper run {station_file}`, bring readings in "
             f"with `sweeper import`, or name another folder with --data."
         )
-    return Store(folder, station.station.name, station.station.longitude, read_only=read_only)
+
+    def told(trouble: str) -> None:
+        if read_only:  # a daemon tells them in its own way
+            print(trouble, file=sys.stderr)
+
+    place = station.station
+    return Store(folder, place.name, place.longitude, read_only=read_only, on_trouble=told)

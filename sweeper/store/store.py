@@ -36,14 +36,22 @@ class Store:
     """The readings of one station, in ``folder/station_name``.
 
     Opening for writing claims the station: a second writer is refused with `StoreError`, readers
-    (`read_only`) are always welcome. `troubles` tells what was set aside.
+    (`read_only`) are always welcome. `troubles` tells what was set aside or not read; `on_trouble` is told
+    each once.
     """
 
     def __init__(
-        self, folder: Path | str, station_name: str, longitude: float, *, read_only: bool = False
+        self,
+        folder: Path | str,
+        station_name: str,
+        longitude: float,
+        *,
+        read_only: bool = False,
+        on_trouble: Callable[[str], None] = lambda sentence: None,
     ) -> None:
         self.folder = Path(folder) / folder_name(station_name)
         self.troubles: tuple[str, ...] = ()
+        self._on_trouble = on_trouble
         self._longitude = longitude
         self._guard = RLock()
         self._lock: int | None = None
@@ -274,6 +282,7 @@ class Store:
     def _trouble(self, sentence: str) -> None:
         if sentence not in self.troubles:
             self.troubles = (*self.troubles, sentence)
+            self._on_trouble(sentence)
 
     def _write(self, doing: Callable[[RunningDay], T]) -> T:
         with self._guard:

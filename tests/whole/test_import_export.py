@@ -66,6 +66,16 @@ def test_an_export_may_be_cut_short_by_its_reader(station: Path, tmp_path: Path)
     assert process.returncode == 0
 
 
+def test_a_day_that_cannot_be_read_is_named_by_whoever_would_read_it(station: Path, tmp_path: Path) -> None:
+    sweeper("import", station, night_by_hand(tmp_path / "night.csv"))
+    (day,) = (tmp_path / "saltmarsh.data" / "Saltmarsh" / "days").iterdir()
+    day.write_bytes(day.read_bytes()[:-100])
+    for command in (["export", station, "--format", "csv"], ["analyse", station]):
+        told = sweeper(*command)
+        assert f"{day}: this is no whole day of readings" in told.stderr, told
+        assert "Traceback" not in told.stderr
+
+
 def test_a_refused_file_is_told_by_its_lines_and_leaves_nothing(station: Path, tmp_path: Path) -> None:
     came = sweeper("import", station, night_by_hand(tmp_path / "night.csv", spoilt="aerial"))
     assert came.returncode == 2
