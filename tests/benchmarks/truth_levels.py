@@ -226,7 +226,7 @@ def tasks(quick: bool) -> list[Task]:
                     seed = 100_000 + 10_000 * repeat + 1000 * n + 100 * k + s
                     place = ((repeat * 20 + n * 4 + k) * 0.618034) % 1 - 0.5
                     made.append(
-                        Task("grid", seed, gain_db, max(stage_db, -gain_db), receiver_db, step_db, 8, place)
+                        Task("grid", seed, gain_db, max(stage_db, -gain_db), receiver_db, step_db, 6, place)
                     )
     for n in range(6 if quick else 40):
         made.append(Task("overload", 500 + n, step_db=STEPS_DB[n % 2], nights=(2, 4, 8, 16)[n // 2 % 4]))
