@@ -13,7 +13,7 @@ import numpy as np
 import polars as pl
 from numpy.typing import NDArray
 
-from sweeper.simulation.course import ROOM_K, BandTruth, Course, Floats, Kelvins
+from sweeper.simulation.course import ROOM_K, BandTruth, CampaignMeter, Course, Floats, Kelvins
 from sweeper.simulation.hardware import BOLTZMANN_J_PER_K
 from sweeper.simulation.pass_tables import ANTENNA_ORDER, LOAD_ORDER, Order, PassTable, pass_table
 from sweeper.simulation.surroundings import Surroundings
@@ -21,18 +21,6 @@ from sweeper.words import Channel, Purpose
 
 _S9_W = (50e-6) ** 2 / 50.0
 _POPULATION = 20_001
-
-
-@dataclass(frozen=True)
-class CampaignMeter:
-    """How the campaign's meter reads: dB over S9, uncalibrated."""
-
-    unit: str
-    step_db: float
-    floor: float
-    top: float
-    averaging_s: float
-    detector: str = "rms"
 
 
 @dataclass(frozen=True)
@@ -234,20 +222,11 @@ class Campaign:
         when_s = (hour - 12) % 24 * 3600.0 + np.arange(30.0, 3600.0, 60.0)
         external_k = self._outside.external_k(night, number, when_s)
         products_k = self._outside.products_k(night, number, when_s)
-        change_db, rise_db = self._changes_db(
-            number, external_k, products_k, self._outside.compression(number, when_s)
+        kelvins = Kelvins.of(self.course.bands[number])
+        change_db, rise_db = kelvins.changes_db(
+            external_k, products_k, self._outside.compression(number, when_s)
         )
         return float(change_db.mean()), float(rise_db.mean())
-
-    def _changes_db(
-        self, band: int, external_k: Floats, products_k: Floats, compression: Floats | float
-    ) -> tuple[Floats, Floats]:
-        kelvins = Kelvins.of(self.course.bands[band])
-        gain = kelvins.gain * compression
-        bypass_k = external_k + kelvins.receiver_k
-        stage_k = gain * (external_k + kelvins.stage_k) + kelvins.receiver_k + products_k
-        signal_to_noise = gain / stage_k * bypass_k
-        return 10.0 * np.log10(signal_to_noise), 10.0 * np.log10(bypass_k / (ROOM_K + kelvins.receiver_k))
 
     @cached_property
     def _population(self) -> dict[tuple[str, int], tuple[float, float]]:
@@ -272,7 +251,7 @@ class Campaign:
                     products_k *= 10.0 ** (strong_db * band.products_order / 10.0)
                     compression = math.pow(10.0, -band.compression_db / 10.0)
                 external_k = median_k * 10.0 ** (noise_db / 10.0)
-                change_db, rise_db = self._changes_db(number, external_k, products_k, compression)
+                change_db, rise_db = kelvins.changes_db(external_k, products_k, compression)
                 expected[band.name, hour] = (float(change_db.mean()), float(rise_db.mean()))
         return expected
 

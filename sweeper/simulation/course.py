@@ -79,6 +79,18 @@ class Course:
 
 
 @dataclass(frozen=True)
+class CampaignMeter:
+    """How the campaign's meter reads: dB over S9, uncalibrated."""
+
+    unit: str
+    step_db: float
+    floor: float
+    top: float
+    averaging_s: float
+    detector: str = "rms"
+
+
+@dataclass(frozen=True)
 class Kelvins:
     """A band's hardware as temperatures and a power gain."""
 
@@ -97,3 +109,13 @@ class Kelvins:
     def external(self, rise_db: Floats) -> Floats:
         """External noise that stands so far above a load at room temperature, K."""
         return np.asarray(10.0 ** (rise_db / 10.0) * (ROOM_K + self.receiver_k) - self.receiver_k)
+
+    def changes_db(
+        self, external_k: Floats, products_k: Floats, compression: Floats | float
+    ) -> tuple[Floats, Floats]:
+        """What the stage does to signal-to-noise ratio, and the noise rise in bypass, dB."""
+        gain = self.gain * compression
+        bypass_k = external_k + self.receiver_k
+        stage_k = gain * (external_k + self.stage_k) + self.receiver_k + products_k
+        signal_to_noise = gain / stage_k * bypass_k
+        return 10.0 * np.log10(signal_to_noise), 10.0 * np.log10(bypass_k / (ROOM_K + self.receiver_k))
