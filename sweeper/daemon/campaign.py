@@ -6,7 +6,7 @@ listens, and a cable that comes back is simply there at the next pass. When pass
 
 import logging
 from collections import Counter
-from collections.abc import Iterable
+from collections.abc import Callable, Collection, Iterable
 from contextlib import suppress
 from datetime import datetime, timedelta
 
@@ -23,7 +23,7 @@ from sweeper.engine import measure_pass
 from sweeper.plan import one_pass
 from sweeper.station import Station
 from sweeper.store import Store, StoreError
-from sweeper.words import Outcome, PassRecord
+from sweeper.words import Outcome, PassRecord, Visit
 
 log = logging.getLogger(__name__)
 
@@ -38,6 +38,7 @@ class Campaign:
         clock: Clock,
         orders: Orders | None = None,
         watchers: Iterable[Watcher] = (),
+        bands_due: Callable[[], Collection[str] | None] = lambda: None,
     ) -> None:
         self.station = station
         self.store = store
@@ -45,6 +46,7 @@ class Campaign:
         self.orders = orders if orders is not None else Orders()
         self.watcher = Watchers(tuple(watchers))
         self.courtesy = Courtesy(station, clock)
+        self._bands_due = bands_due
         self.recording = Recording(store, self.watcher)
         self._numbered: int | None = None
         self.settled = False
@@ -81,7 +83,7 @@ class Campaign:
         try:
             with hold_rig(self.store.folder), open_rig(self.station) as rig:
                 switch = wear.CountedSwitch(rig.switch, self.station)
-                visits = one_pass(self.station, number)
+                visits = self._visits(number)
                 self.watcher.begins(number, len(visits))
                 try:
                     record = measure_pass(
@@ -108,6 +110,12 @@ class Campaign:
             self.courtesy.left_dial_at(self.recording.dial_as_found)
         self.watcher.alive()
         return record
+
+    def _visits(self, number: int) -> tuple[Visit, ...]:
+        """The pass as planned, of the bands that are due (None: all); never an empty one."""
+        planned, due = one_pass(self.station, number), self._bands_due()
+        chosen = planned if due is None else tuple(visit for visit in planned if visit.channel.band in due)
+        return chosen or planned
 
     def account(
         self, outcome: Outcome, because: str, number: int | None = None, started: datetime | None = None

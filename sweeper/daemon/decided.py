@@ -1,6 +1,7 @@
 """Ends a run when every band has its verdict: looks at most once an hour, after a pass that is stored.
 
-It listens like every watcher and gives one order, to stop. What decides is the analysis.
+It listens like every watcher and gives one order, to stop; asked, it names the bands for the next pass, so that effort
+goes to those still open. What decides is the analysis.
 """
 
 import logging
@@ -26,6 +27,17 @@ class UntilDecided(Watcher):
         self._store = store
         self._orders = orders
         self._looked: datetime | None = None
+        self._shares: dict[str, float] = {}
+        self._turn = 0
+
+    def bands_due(self) -> frozenset[str] | None:
+        """The bands to visit in the next pass, open ones more often than decided ones; None: all of them."""
+        if not self._shares:
+            return None
+        from sweeper.analysis.planning_nights import bands_due
+
+        self._turn += 1
+        return bands_due(self._shares, self._turn - 1)
 
     def finished(self, record: PassRecord, readings: Sequence[Reading]) -> None:
         if record.outcome != "done":
@@ -34,11 +46,12 @@ class UntilDecided(Watcher):
             return
         self._looked = record.ended
         # Here, not above: what a run without this wish never needs, it does not load.
-        from sweeper.analysis.planning_nights import outlook
+        from sweeper.analysis.planning_nights import effort, outlook
         from sweeper.reduction import facts_of, summaries_of
 
         facts = facts_of(self._station)
         ahead = outlook(summaries_of(self._store, facts), facts)
+        self._shares = effort(ahead)
         still = [each.band for each in ahead if not each.decided]
         if ahead and not still:
             log.info("Every band has its verdict; the run ends.")

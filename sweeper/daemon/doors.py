@@ -6,6 +6,7 @@ Whoever may write the data folder may talk to the daemon. Across a network there
 import os
 import stat
 from dataclasses import dataclass
+from functools import lru_cache
 from pathlib import Path
 
 import zmq
@@ -30,9 +31,13 @@ def local(folder: Path, name: str) -> str:
     file = folder / name
     if len(os.fsencode(file)) <= LONGEST_PATH:
         return f"ipc://{file}"
-    # Held open for as long as the process lives; the address is good for no longer.
-    handle = os.open(folder, os.O_PATH | os.O_CLOEXEC)
-    return f"ipc:///proc/self/fd/{handle}/{name}"
+    return f"ipc:///proc/self/fd/{_held(folder)}/{name}"
+
+
+@lru_cache(maxsize=16)
+def _held(folder: Path) -> int:
+    """The folder held open for as long as the process lives: an address by its handle is good for no longer."""
+    return os.open(folder, os.O_PATH | os.O_CLOEXEC)
 
 
 def bind_local(socket: "zmq.Socket[bytes]", folder: Path, name: str) -> None:

@@ -122,6 +122,8 @@ class Live(Watcher):
             self._authenticator.stop()
         self._context.destroy(linger=200)
         os.close(self._bell)
+        for name in ("live", "control"):
+            (self._store.folder / name).unlink(missing_ok=True)
 
     def _become(self, **changes: object) -> None:
         # One assignment of a frozen value: the live thread sees the old state or the new one, never half of each.

@@ -5,6 +5,7 @@ What the `run` command calls. Knows no command line.
 
 import logging
 import os
+from collections.abc import Callable, Collection
 from contextlib import ExitStack
 from datetime import datetime, timedelta
 
@@ -36,15 +37,16 @@ def run_station(
     passes: int | None = None,
     until: datetime | None = None,
     watchers: tuple[Watcher, ...] = (),
+    bands_due: Callable[[], Collection[str] | None] = lambda: None,
 ) -> bool:
     """Measure until the passes are done, `until` is past or `orders` say stop; whether no pass failed.
 
     With `passes`, so many at once; else as the schedule says; without a schedule one after another. `StoreError`
-    when passes could not be stored to the end.
+    when passes could not be stored to the end. `bands_due` names the bands of the next pass, None for all.
     """
     _stay_small()
     failures = _Failures()
-    campaign = Campaign(station, store, clock, orders, (failures, *watchers))
+    campaign = Campaign(station, store, clock, orders, (failures, *watchers), bands_due)
     with ExitStack() as closing:
         log = Log(station.station.name)
         closing.callback(log.close)

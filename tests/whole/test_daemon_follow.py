@@ -96,6 +96,18 @@ def test_a_pulled_cable_ends_in_bypass_and_following_goes_on_when_it_is_back(
             until(lambda: bench.path == "antenna-stage", "the stage to go in again", 60)
 
 
+def test_following_waits_for_a_pass_that_is_under_way(tmp_path: Path) -> None:
+    with unattended(tmp_path, readings=150) as station:
+        station.served.receiver.turn_dial(7_074_000, "LSB")
+        with station.running("--passes", 1) as process:
+            until(lambda: not station.resting(), "a relay away from rest")
+            with following(station) as told:
+                until(lambda: told, "the first word")
+                assert "another command" in told[0] and process.poll() is None
+                assert ended(process, signal.SIGTERM)[0] == 0
+                until(lambda: station.served.receiver.path == "antenna-stage", "the stage to go in")
+
+
 def test_a_daemon_leaves_its_passes_out_while_somebody_listens_with_follow(tmp_path: Path) -> None:
     with unattended(tmp_path, schedule="[{every: 2 s}]") as station:
         with station.running("--passes", 3) as process:

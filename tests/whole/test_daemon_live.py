@@ -77,7 +77,7 @@ def test_a_person_pauses_resumes_notes_and_stops_it_from_the_command_line(statio
         assert ended(process)[0] == 0
     assert [note.text for note in station.store().notes()] == ["ferrites on the router"]
     asked_nobody = command(station, "status")
-    assert asked_nobody.returncode == 1 and "did not answer" in asked_nobody.stderr
+    assert asked_nobody.returncode == 1 and "no daemon runs here" in asked_nobody.stderr
 
 
 def test_the_local_sockets_are_their_owners_alone_unless_the_folder_is_shared(station: Unattended) -> None:

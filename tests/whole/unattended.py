@@ -19,7 +19,7 @@ from sweeper.simulation.serve import Served
 from sweeper.store import Store
 
 SWEEPER = str(Path(sys.executable).with_name("sweeper"))
-DEADLINE_S = 20.0
+DEADLINE_S = 40.0
 
 STATION = """\
 station: {{name: Outpost, latitude: 56.2, longitude: 8.1, environment: rural}}
