@@ -196,3 +196,18 @@ def test_only_the_loopback_address_needs_no_token(host: str, loopback: bool) -> 
 @pytest.mark.parametrize(("host", "name"), [("[::1]:80", "::1"), ("a:b:c", "a"), ("", ""), ("[", "")])
 def test_a_host_header_of_any_shape_has_a_name_or_none(host: str, name: str) -> None:
     assert host_name(host) == name
+
+
+def test_a_station_named_like_markup_is_shown_as_it_is_named(tmp_path: Path) -> None:
+    station = load(station_file("saltmarsh"))
+    hostile = "<script>alert(1)<img src=x onerror=alert(2)>\"'"
+    named = station.model_copy(update={"station": station.station.model_copy(update={"name": hostile})})
+    app = live_page(named, tmp_path, Door(None))
+
+    async def go() -> list[str]:
+        async with httpx.AsyncClient(transport=httpx.ASGITransport(app), base_url=HERE) as client:
+            return [(await client.get(path)).text for path in ("/", "/report", "/enter")]
+
+    for text in asyncio.run(go()):
+        assert "<script>alert" not in text and "<img" not in text
+        assert "&lt;script&gt;alert(1)" in text
