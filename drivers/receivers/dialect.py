@@ -89,6 +89,7 @@ class DialectReceiver:
         }
         self._prepared = False
         self._greet()
+        self.identify()
         link.on_connect(self._greet)
 
     def identify(self) -> str:
@@ -112,6 +113,7 @@ class DialectReceiver:
         self._put(self._dialect.frequency, {"hz": hz})
 
     def set_mode(self, mode: str, bandwidth_hz: int | None) -> None:
+        mode = mode.upper()
         if mode not in self._dialect.mode.values:
             raise Refused(PART, f"it has no mode {mode}.", f"One of {', '.join(self._dialect.mode.values)}.")
         self._set_mode(mode, bandwidth_hz)
@@ -244,9 +246,7 @@ def open_receiver(options: Options) -> DialectReceiver:
     shape = {key: to for key, to in dialect.serial if key not in options.model_fields_set}
     link = open_link(options.model_copy(update=shape), PART)
     try:
-        receiver = DialectReceiver(options, dialect, link)
-        receiver.identify()
-        return receiver
+        return DialectReceiver(options, dialect, link)
     except RigError:
         link.close()
         raise

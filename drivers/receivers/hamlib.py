@@ -67,6 +67,7 @@ class HamlibReceiver:
         self._put("set_freq", str(hz))
 
     def set_mode(self, mode: str, bandwidth_hz: int | None) -> None:
+        mode = mode.upper()  # as hamlib writes them all
         self._put("set_mode", mode, str(bandwidth_hz or 0))
         standing, _ = self._ask(self._get_mode)
         if standing != mode:

@@ -90,6 +90,12 @@ def test_a_frequency_that_the_receiver_refuses_is_told(kind: str) -> None:
             receiver.tune(7_038_500)
 
 
+def test_a_mode_may_be_written_in_small_letters() -> None:
+    with station("k3") as (_, receiver):
+        receiver.set_mode("usb", 2400)
+        assert receiver.tuning().mode == "USB"
+
+
 @pytest.mark.parametrize("kind", DIALECTS)
 def test_a_mode_it_does_not_have_is_told_with_those_it_has(kind: str) -> None:
     with station(kind) as (_, receiver), pytest.raises(Refused, match="USB"):
