@@ -37,7 +37,11 @@ class UntilDecided(Watcher):
         from sweeper.analysis.planning_nights import bands_due
 
         self._turn += 1
-        return bands_due(self._shares, self._turn - 1)
+        return bands_due(self._shares, self._turn - 1) | self._unheard()
+
+    def _unheard(self) -> frozenset[str]:
+        """Bands of which nothing usable is stored yet: they are as open as can be."""
+        return frozenset(channel.band for channel in self._station.channels()) - self._shares.keys()
 
     def finished(self, record: PassRecord, readings: Sequence[Reading]) -> None:
         if record.outcome != "done":
@@ -53,6 +57,6 @@ class UntilDecided(Watcher):
         ahead = outlook(summaries_of(self._store, facts), facts)
         self._shares = effort(ahead)
         still = [each.band for each in ahead if not each.decided]
-        if ahead and not still:
+        if ahead and not still and not self._unheard():
             log.info("Every band has its verdict; the run ends.")
             self._orders.stop()

@@ -85,13 +85,11 @@ def _open_doors(campaign: Campaign, closing: ExitStack) -> None:
         from sweeper.daemon.metrics import serve_metrics
 
         try:
-            port, close = serve_metrics(station.live.metrics_port, lambda: live.state)
+            _, close = serve_metrics(station.live.metrics_port, lambda: live.state)
         except OSError as taken:
             campaign.watcher.trouble(f"Metrics cannot be served on port {station.live.metrics_port}: {taken}")
             return
         closing.callback(close)
-        if not station.live.metrics_port:
-            campaign.watcher.trouble(f"Metrics are served on port {port} of the loopback address.")
 
 
 def wear_of(station: Station, life: wear.Life) -> Wear:

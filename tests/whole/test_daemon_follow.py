@@ -12,7 +12,7 @@ import pytest
 
 from sweeper.analysis.findings import BandFinding, Findings, PeriodFinding
 from sweeper.clock import SystemClock
-from sweeper.daemon.follow import STILL_S, follow
+from sweeper.daemon.follow import follow
 from sweeper.daemon.orders import Orders
 from sweeper.station import load
 from tests.whole.unattended import DEADLINE_S, SWEEPER, Unattended, ended, unattended, until
@@ -22,6 +22,13 @@ NOW = datetime.now(UTC)
 STAGE_ON_40 = Findings(
     "Outpost", NOW, NOW, 0.95, 1.0, (BandFinding("40 m", None, None, None, None, (), ALL_DAY, "stage"),)
 )
+
+
+@pytest.fixture(autouse=True)
+def impatient(monkeypatch: pytest.MonkeyPatch) -> None:
+    """What is followed in this process is looked at more often than a person would turn a dial."""
+    for name, value_s in (("LOOK_S", 0.05), ("STILL_S", 0.4), ("HOLD_S", 1.0), ("AGAIN_S", 0.2)):
+        monkeypatch.setattr(f"sweeper.daemon.follow.{name}", value_s)
 
 
 @contextlib.contextmanager
@@ -67,23 +74,22 @@ def test_while_a_transmitter_is_on_nothing_moves_and_afterwards_the_stage_stays_
             moved = bench.relay_operations
             asked = station.served.receiver_log.count
             until(
-                lambda: station.served.receiver_log.count > asked + 4 * STILL_S,
+                lambda: station.served.receiver_log.count > asked + 40,
                 "looks past the time to settle",
             )
             assert bench.relay_operations == moved == 0
             bench.transmitting = False
             asked = station.served.receiver_log.count
             until(
-                lambda: station.served.receiver_log.count > asked + 4 * STILL_S,
+                lambda: station.served.receiver_log.count > asked + 40,
                 "looks after the transmission",
             )
             assert station.resting()
 
 
 def test_a_pulled_cable_ends_in_bypass_and_following_goes_on_when_it_is_back(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+    tmp_path: Path,
 ) -> None:
-    monkeypatch.setattr("sweeper.daemon.follow.AGAIN_S", 0.2)
     with unattended(tmp_path) as station:
         bench = station.served.receiver
         bench.turn_dial(7_074_000, "LSB")

@@ -98,6 +98,23 @@ def test_contacts_that_stand_idle_are_moved_once_a_day_and_never_under_a_transmi
         assert station.served.receiver.hz == 6_155_000
 
 
+def test_a_receiver_that_could_not_be_put_back_is_tried_again_until_its_cable_is_in(tmp_path: Path) -> None:
+    with jumping(tmp_path, "[{every: 1 h}]") as station:
+        receiver, wire = station.served.receiver, station.served.faults.receiver
+        seen: list[int] = []
+        deeds = [
+            (timedelta(minutes=60, seconds=1), wire.unplug),
+            (timedelta(minutes=80), lambda: seen.append(receiver.hz)),
+            (timedelta(minutes=80), wire.plug),
+            (timedelta(minutes=86), lambda: seen.append(receiver.hz)),
+        ]
+        records, watcher = station.days(0.065, *deeds)
+        assert [record.outcome for record in records] == ["failed"] and records[0].left_over == ("receiver",)
+        # Away from its listener for as long as nobody could reach it; then back within five minutes.
+        assert seen[0] != 6_155_000 and seen[1] == 6_155_000
+        assert not any(station.served.board.coils) and watcher.said[-1][0] == "stopping"
+
+
 def test_exercise_can_be_declined(tmp_path: Path) -> None:
     with jumping(tmp_path, "[{at: ['09:00'], weekdays: [sun]}]") as station:
         text = station.file.read_text().replace("rated_operations:", "exercise: false\n  rated_operations:")

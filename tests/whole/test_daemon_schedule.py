@@ -108,26 +108,6 @@ def test_passes_due_while_paused_are_skipped_because_paused_and_a_pause_outlives
         assert ended(process, signal.SIGTERM)[0] == 0
 
 
-def test_a_station_left_touched_is_put_right_between_passes_as_soon_as_its_cable_is_back(
-    tmp_path: Path,
-) -> None:
-    with unattended(tmp_path, schedule="[{every: 1 h}]", readings=60) as station:
-        station.served.receiver.turn_dial(6_155_000, "AM")
-        with station.running("--passes", 1) as process:
-            until(lambda: not station.resting(), "a relay away from rest")
-            station.served.faults.receiver.unplug()
-            code, said = ended(process)
-        assert code == 1 and station.resting()
-        assert station.served.receiver.hz != 6_155_000
-        with station.running() as process:
-            until(station.answers, "the daemon")
-            until(lambda: station.ask("status").state.doing == "waiting", "the wait")
-            station.served.faults.receiver.plug()
-            until(lambda: station.served.receiver.hz == 6_155_000, "the receiver to be put back", 60)
-            assert ended(process, signal.SIGTERM)[0] == 0
-        assert re.search(r"receiver", said)
-
-
 def test_every_instant_since_the_start_has_its_record(station: Unattended) -> None:
     with station.running() as process:
         until(lambda: outcomes(station).count("done") >= 2, "two passes")
