@@ -37,8 +37,12 @@ def run(
         store.keep_station_file(station_file.read_text(encoding="utf-8"))
         decided = until == "decided"
         end = None if decided else instant(until, "--until")
-        watchers = (UntilDecided(station, store, orders),) if decided else ()
-        well = run_station(station, store, SystemClock(), orders, passes, end, watchers)
+        if decided:
+            watching = UntilDecided(station, store, orders)
+            clock = SystemClock()
+            well = run_station(station, store, clock, orders, passes, end, (watching,), watching.bands_due)
+        else:
+            well = run_station(station, store, SystemClock(), orders, passes, end)
     finally:
         store.close()
     if not well and passes is not None:

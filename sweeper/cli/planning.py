@@ -1,5 +1,6 @@
 """`plan`: what a night will cost, and what it can settle, before it is run."""
 
+import textwrap
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -7,6 +8,8 @@ from sweeper.cli.options import DataFolder, StationFile, data_folder
 
 if TYPE_CHECKING:
     from sweeper.station import Station
+
+WIDTH = 80
 
 
 def plan(station_file: StationFile, data: DataFolder = None) -> None:
@@ -21,7 +24,7 @@ def plan(station_file: StationFile, data: DataFolder = None) -> None:
     cost = budget(station, passes_a_day(station, now))
     show_budget(station, cost, next_times(station, now, 10))
     for sentence in _nights_to_a_verdict(station, data_folder(station_file, data)):
-        print(sentence)
+        print(textwrap.fill(sentence, WIDTH, subsequent_indent="  "))
 
 
 def _nights_to_a_verdict(station: "Station", folder: Path) -> list[str]:

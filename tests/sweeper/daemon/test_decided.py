@@ -14,6 +14,7 @@ from sweeper.store import Store
 from sweeper.words import PassRecord
 
 STATION = sorted((Path(__file__).parents[3] / "configs" / "stations").glob("*.yaml"))[0]
+BANDS = list(dict.fromkeys(channel.band for channel in load(STATION).channels()))
 BEGUN = datetime(2026, 1, 10, 20, tzinfo=UTC)
 
 
@@ -46,8 +47,11 @@ def test_an_open_band_keeps_the_run_going(watching):
 
 def test_the_last_verdict_ends_it(watching):
     watcher, orders, told = watching
-    told["outlook"] = [Outlook("40 m", (), 0, None, "")]
+    told["outlook"] = [Outlook(band, (), 0, None, "") for band in BANDS[:-1]]
     watcher.finished(done(1), ())
+    assert not orders.stopping  # of one band nothing is stored yet
+    told["outlook"] = [Outlook(band, (), 0, None, "") for band in BANDS]
+    watcher.finished(done(2, hours=2), ())
     assert orders.stopping
 
 
@@ -64,3 +68,14 @@ def test_it_looks_once_an_hour_and_only_after_passes_that_are_done(watching):
         watcher.finished(done(number, number / 6), ())
     watcher.finished(PassRecord(13, BEGUN, BEGUN + timedelta(hours=9), "failed", "no answer", 0), ())
     assert told["looks"] == 2
+
+
+def test_open_bands_come_in_every_pass_and_decided_ones_now_and_then(watching):
+    watcher, _, told = watching
+    assert watcher.bands_due() is None
+    told["outlook"] = [Outlook("40 m", (20,), 3, None, ""), Outlook("80 m", (), 0, None, "")]
+    watcher.finished(done(1), ())
+    due = [watcher.bands_due() for _ in range(36)]
+    assert all("40 m" in bands for bands in due)
+    assert 2 <= sum("80 m" in bands for bands in due) <= 6
+    assert all("20 m" in bands for bands in due)  # nothing is stored of it yet
