@@ -80,6 +80,7 @@ def report(
 
         print(as_text(reduced.findings, station.station.timezone))
         return
+    from sweeper.cli.progress import progress
     from sweeper.reduction import compare_fix, facts_of
     from sweeper.report import Setting, write_html
 
@@ -88,14 +89,16 @@ def report(
         with open_store(station, station_file, data, read_only=True) as store:
             comparison = compare_fix(store, facts_of(station), instant(fix, "--fix"))
     page = out if out is not None else station_file.with_suffix(".html")
-    write_html(
-        reduced.findings,
-        reduced.evidence,
-        reduced.passes,
-        page,
-        setting=Setting.of(station),
-        comparison=comparison,
-    )
+    with progress("Drawing") as told:
+        write_html(
+            reduced.findings,
+            reduced.evidence,
+            reduced.passes,
+            page,
+            setting=Setting.of(station),
+            comparison=comparison,
+            progress=told,
+        )
     print(page)
 
 

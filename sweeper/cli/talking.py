@@ -74,7 +74,12 @@ def _ask(station_file: Path, data: Path | None, command: "Command", text: str = 
         answer = ask_across(station.live.control, client_keys(folder / station.live.keys), request)
     else:
         answer = ask(folder, request)
-    print(answer.sentence)
+    if command == "status" and answer.ok and answer.state is not None:
+        from sweeper.report.terminal import show_state
+
+        show_state(answer.state, station.station.timezone)
+    else:
+        print(answer.sentence)
     if not answer.ok:
         raise typer.Exit(1)
 

@@ -8,7 +8,7 @@ import base64
 import csv
 import hashlib
 import io
-from collections.abc import Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Self
@@ -25,6 +25,10 @@ from sweeper.words import PassRecord
 if TYPE_CHECKING:
     from sweeper.analysis.evidence import Evidence
     from sweeper.station import Station
+
+
+SECTIONS = 8
+"""Sections with pictures, for the progress of drawing them."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,6 +89,7 @@ def write_html(
     *,
     setting: Setting | None = None,
     comparison: Comparison | None = None,
+    progress: Callable[[float], None] = lambda share: None,
 ) -> None:
     """Write the page to `file`, whole or not at all; a report already there says what was found last time."""
     from jinja2 import Environment, PackageLoader
@@ -95,7 +100,10 @@ def write_html(
     zone = setting.zone
     previous = previous_findings(file, findings)
     sheet = style()
-    sections = _sections(findings, evidence, passes, setting, comparison)
+    sections: list[Section] = []
+    for section in _sections(findings, evidence, passes, setting, comparison):
+        sections.append(section)
+        progress(len(sections) / SECTIONS)
     environment = Environment(
         loader=PackageLoader("sweeper.report"), autoescape=True, trim_blocks=True, lstrip_blocks=True
     )
@@ -136,7 +144,7 @@ def _sections(
     passes: Sequence[PassRecord],
     setting: Setting,
     comparison: Comparison | None,
-) -> list[Section]:
+) -> Iterator[Section]:
     from sweeper.report.pictures.causes import causes
     from sweeper.report.pictures.ceiling import ceiling
     from sweeper.report.pictures.fix import fix, fix_lines
@@ -149,50 +157,48 @@ def _sections(
     zone, unit = setting.zone, setting.unit
     nothing_yet = "Make the change, note its time with `sweeper note`, measure some nights, and compare."
     fixed = fix(comparison, zone) if comparison is not None else ()
-    return [
-        Section("when", "When does the stage help?", (), (when(findings, zone),)),
-        Section(
-            "noise",
-            "How noisy is it, and what sets the floor?",
-            (),
-            noise(findings, evidence.levels, evidence.expected, zone, unit),
-        ),
-        Section(
-            "ceiling",
-            "What would any stage give at most?",
-            ()
-            if evidence.curve.height
-            else ("Not known without a load position: it tells the receiver's floor.",),
-            ceiling(evidence, findings.worthwhile_db, unit),
-        ),
-        Section("gain", "What gain does the stage have?", (), gain(evidence.gains)),
-        Section(
-            "fix",
-            "Did the fix work?",
-            fix_lines(comparison, zone) if comparison is not None else (nothing_yet,),
-            fixed,
-        ),
-        Section(
-            "season",
-            "How did it go, night by night?",
-            ()
-            if evidence.nights["night"].n_unique() > 1
-            else ("One night so far; a second begins this picture.",),
-            season(findings, evidence.nights, zone) + months(evidence.months),
-        ),
-        Section(
-            "causes",
-            "Does the noise come from the house or from the sky?",
-            (evidence.local_or_sky or "Some weeks of nights are needed to tell them apart.",),
-            causes(evidence.parts, evidence.local_or_sky),
-        ),
-        Section(
-            "rig",
-            "Is the rig healthy?",
-            (health_sentence(passes),) if passes else ("Nothing is kept of the passes of these readings.",),
-            rig(passes, evidence.health, setting.rated_operations, zone),
-        ),
-    ]
+    yield Section("when", "When does the stage help?", (), (when(findings, zone),))
+    yield Section(
+        "noise",
+        "How noisy is it, and what sets the floor?",
+        (),
+        noise(findings, evidence.levels, evidence.expected, zone, unit),
+    )
+    yield Section(
+        "ceiling",
+        "What would any stage give at most?",
+        ()
+        if evidence.curve.height
+        else ("Not known without a load position: it tells the receiver's floor.",),
+        ceiling(evidence, findings.worthwhile_db, unit),
+    )
+    yield Section("gain", "What gain does the stage have?", (), gain(evidence.gains))
+    yield Section(
+        "fix",
+        "Did the fix work?",
+        fix_lines(comparison, zone) if comparison is not None else (nothing_yet,),
+        fixed,
+    )
+    yield Section(
+        "season",
+        "How did it go, night by night?",
+        ()
+        if evidence.nights["night"].n_unique() > 1
+        else ("One night so far; a second begins this picture.",),
+        season(findings, evidence.nights, zone) + months(evidence.months),
+    )
+    yield Section(
+        "causes",
+        "Does the noise come from the house or from the sky?",
+        (evidence.local_or_sky or "Some weeks of nights are needed to tell them apart.",),
+        causes(evidence.parts, evidence.local_or_sky),
+    )
+    yield Section(
+        "rig",
+        "Is the rig healthy?",
+        (health_sentence(passes),) if passes else ("Nothing is kept of the passes of these readings.",),
+        rig(passes, evidence.health, setting.rated_operations, zone),
+    )
 
 
 def style() -> str:

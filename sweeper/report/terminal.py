@@ -18,6 +18,7 @@ from sweeper.report.pictures.fix import fix_lines
 from sweeper.words import PassRecord
 
 if TYPE_CHECKING:
+    from sweeper.daemon.messages import State
     from sweeper.fleet import Fleet
     from sweeper.plan import Budget
     from sweeper.station import Station
@@ -178,6 +179,38 @@ def show_budget(station: "Station", budget: "Budget", next_times: Sequence[datet
     console.print(f"\nNext passes ({zone})")
     for moment in next_times:
         console.print(f"  {wording.local_time(moment, zone)}")
+
+
+def show_state(state: "State", zone: str) -> None:
+    """How a running daemon is: what it does, what comes next, how the night goes, how the relays age."""
+    console = _console()
+    doing = f"{state.doing}, since {wording.local_time(state.since, zone)}"
+    last = state.last_pass
+    rows = [
+        ("now", f"{doing}. {state.because}" if state.because else doing),
+        (
+            "next pass",
+            wording.local_time(state.next_pass, zone) if state.next_pass is not None else "none planned",
+        ),
+        (
+            "last pass",
+            f"{last.pass_number} {last.outcome}. {last.because}".strip() if last is not None else "none yet",
+        ),
+        ("since the start", f"{state.done} passes done, {state.skipped} skipped, {state.failed} failed"),
+        ("the night", state.health or "–"),
+    ]
+    if state.wear is not None:
+        used = f"{state.wear.operations:,} of {state.wear.rated:,} operations".replace(",", " ")
+        rows.append(("relay life", f"{used}, {state.wear.share:.1%}. {state.wear.warning}".strip()))
+    if state.trouble:
+        rows.append(("trouble", state.trouble))
+    console.print(Text(f"{state.station}  ({zone})", "bold"))
+    table = Table(box=None, show_header=False, pad_edge=False, padding=(0, 2, 0, 0))
+    table.add_column(no_wrap=True)
+    table.add_column(overflow="fold")
+    for name, value in rows:
+        table.add_row(name, Text(value))
+    console.print(table)
 
 
 def told_pass(record: PassRecord) -> None:

@@ -6,6 +6,7 @@ from datetime import UTC, datetime
 import pytest
 
 from sweeper.analysis.findings import Interval
+from sweeper.daemon.messages import State, Wear
 from sweeper.report import terminal, wording
 from tests.sweeper.report import sample
 
@@ -69,3 +70,24 @@ def test_neighbouring_hours_with_one_verdict_are_one_span_across_midnight() -> N
 )
 def test_frequencies_as_listeners_write_them(hz: int, words: str) -> None:
     assert wording.megahertz(hz) == words
+
+
+def test_a_daemons_state_is_told_row_by_row(capsys: pytest.CaptureFixture[str]) -> None:
+    when = datetime(2026, 11, 1, 18, 30, tzinfo=UTC)
+    state = State(
+        station="Saltmarsh",
+        time=when,
+        since=when,
+        doing="yielding",
+        because="The dial was turned [bold]by hand[/].",
+        next_pass=when,
+        done=7,
+        wear=Wear(operations=81_000, rated=100_000, share=0.81, warning="Order a relay."),
+        health="7 of 8 passes done, 1 failed (the relay board did not answer): too few are missing to matter.",
+    )
+    terminal.show_state(state, "Europe/Copenhagen")
+    told = lines(capsys)
+    assert max(map(len, told)) <= 80
+    assert "The dial was turned [bold]by hand[/]." in " ".join(" ".join(told).split())
+    assert any(line.startswith("next pass") and "19:30" in line for line in told)
+    assert any("81 000 of 100 000 operations, 81.0%. Order a relay." in line for line in told)
