@@ -5,7 +5,7 @@ from dataclasses import replace
 import polars as pl
 import pytest
 
-from sweeper.analysis.planning_nights import effort, expectations, outlook
+from sweeper.analysis.planning_nights import bands_due, effort, expectations, outlook
 from sweeper.analysis.summarise import summarise_day
 from sweeper.simulation.campaign import BandTruth, Course, campaign
 from sweeper.words import Channel
@@ -91,3 +91,12 @@ def test_hours_that_overload_are_not_waited_for():
     (found,) = outlook(pl.concat([summarise_day(thrown.night(n), rig) for n in range(5)]), rig)
     assert 19 in found.hours_withheld
     assert 19 not in found.hours_open
+
+
+def test_each_band_comes_as_often_as_its_share():
+    shares = {"30 m": 0.8, "80 m": 0.1, "160 m": 0.1}
+    turns = [bands_due(shares, turn) for turn in range(80)]
+    assert turns[0] == set(shares)
+    assert sum("30 m" in bands for bands in turns) == 80
+    assert sum("80 m" in bands for bands in turns) == pytest.approx(10, abs=1)
+    assert bands_due({}, 3) == frozenset()
