@@ -49,11 +49,24 @@ def previous_findings(file: Path, findings: Findings) -> Json | None:
         carried = json.loads(found[1])
         old: dict[str, Any] = carried["findings"]
         older: dict[str, Any] | None = carried["previous"]
-        if old["format"] != "sweeper-findings-1" or old["station"] != findings.station:
-            return None
+        for each in (old, older) if older is not None else (old,):
+            if each["format"] != "sweeper-findings-1" or each["station"] != findings.station:
+                return None
+            _verdicts(each)
         return older if old["to"] == findings_object(findings)["to"] else old
     except (ValueError, KeyError, TypeError):
         return None  # Somebody else's page, or one that was edited: there is nothing to compare with.
+
+
+def _verdicts(previous: Json) -> dict[tuple[str, int], Verdict]:
+    """The verdict of each band and hour; ValueError, KeyError or TypeError where that is not what is written."""
+    found: dict[tuple[str, int], Verdict] = {}
+    for band in previous["bands"]:
+        for period in band["periods"]:
+            if period["verdict"] not in wording.VERDICT_WORDS:
+                raise ValueError("no verdict")
+            found[str(band["band"]), int(period["hour_utc"])] = period["verdict"]
+    return found
 
 
 def changed(findings: Findings, previous: Json | None, zone: str) -> Changed:
@@ -64,11 +77,7 @@ def changed(findings: Findings, previous: Json | None, zone: str) -> Changed:
         )
     on = findings.end.date()
     since = f"{str(previous['to'])[:16].replace('T', ' ')} UTC"
-    before = {
-        (band["band"], period["hour_utc"]): period["verdict"]
-        for band in previous["bands"]
-        for period in band["periods"]
-    }
+    before = _verdicts(previous)
     known = {band["band"] for band in previous["bands"]}
     lines = []
     for band in findings.bands:

@@ -214,6 +214,9 @@ def test_a_report_carries_what_the_next_one_compares_with(markup: str, tmp_path:
         '<script type="application/json" id="findings">{"findings": 3}</script>',
         '<script type="application/json" id="findings">{"findings": {}, "previous": null}</script>',
         '<script type="application/json" id="findings">{</script>',
+        '<script type="application/json" id="findings">{"findings": {"format": "sweeper-findings-1", "station": '
+        '"Saltmarsh", "to": "x", "bands": [{"band": "40 m", "periods": [{"hour_utc": 1, "verdict": "<b>"}]}]}, '
+        '"previous": null}</script>',
     ],
 )
 def test_somebody_elses_page_is_no_earlier_report(tmp_path: Path, text: str) -> None:
