@@ -1,7 +1,8 @@
 """How large the live page is before data, and how soon it is seen.
 
 Reference in the same run: the same bytes from the standard library's file server, in the same browser. Visits
-alternate, and each one's middle visit counts. The time is from the request to the first contentful paint, as the browser tells it.
+alternate, and each one's middle visit counts. The time is from the request to the
+first contentful paint, as the browser tells it.
 
     python tests/benchmarks/page.py [--quick] [--json FILE]
 
