@@ -135,9 +135,12 @@ class Campaign:
         if not self.station.switch.exercise or not self.settled:
             return ""
         now = self.clock.now()
-        if now < self._exercise_from or not wear.idle_relays(self.station, self.life, now):
+        if now < self._exercise_from:
             return ""
-        self._exercise_from = now + EXERCISE_AGAIN
+        idle = wear.idle_relays(self.station, self.life, now)
+        self._exercise_from = now + (EXERCISE_AGAIN if idle else EXERCISE_LOOK)
+        if not idle:
+            return ""
         try:
             with hold_rig(self.store.folder), open_rig(self.station) as rig:
                 if rig.receiver.is_transmitting():
@@ -244,6 +247,9 @@ def _wait_for(instant: datetime | None, campaign: Campaign) -> bool:
 
 LOOK_S = 30.0
 """How long to sleep before another look at the clock."""
+
+EXERCISE_LOOK = timedelta(minutes=5)
+"""How often to look for idle contacts."""
 
 EXERCISE_AGAIN = timedelta(hours=1)
 """How long after an exercise that did not come about another is tried."""

@@ -3,15 +3,22 @@
 import random
 import re
 import signal
+import subprocess
 import time
 from collections import Counter
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from tests.whole.unattended import Unattended, ended, unattended
+from tests.whole.unattended import Unattended, ended, unattended, until
 
-LATEST_KILL_S = 1.6
-"""A process starts in half a second here and a pass takes a quarter, so that kills fall everywhere."""
+MOST_COMMANDS = 700
+"""Commands to the receiver before the kill, at most: three passes or so. Counted in commands and not in seconds, so
+that kills fall everywhere in a pass on a slow computer too."""
+
+BEFORE_ANY = 0.1
+"""Share of kills at some moment before the first command, while the program still starts."""
+
+STARTING_S = 0.6
 
 DIAL = (6_155_000, "AM", 6000)
 """Where the listener left the receiver."""
@@ -42,7 +49,7 @@ def kill_at_random(folder: Path, kills: int, seed: int) -> Killed:
         committed: set[int] = set()
         for nth in range(kills):
             with station.running() as process:
-                time.sleep(chance.uniform(0.0, LATEST_KILL_S))
+                _wait_for_moment(station, process, chance)
                 moment = _moment(station)
                 _, said = ended(process, signal.SIGKILL)
             told.kills += 1
@@ -60,6 +67,17 @@ def kill_at_random(folder: Path, kills: int, seed: int) -> Killed:
         _count(station, committed, told)
         told.wrong += [f"forbidden command {command!r}" for command in served.forbidden]
     return told
+
+
+def _wait_for_moment(station: Unattended, process: "subprocess.Popen[str]", chance: random.Random) -> None:
+    log = station.served.receiver_log
+    begun = log.count
+    if chance.random() < BEFORE_ANY:
+        time.sleep(chance.uniform(0.0, STARTING_S))
+        return
+    commands = chance.randrange(MOST_COMMANDS)
+    until(lambda: log.count - begun > commands or process.poll() is not None, "the moment to kill", 60)
+    time.sleep(chance.uniform(0.0, 0.02))
 
 
 def _start_again(station: Unattended, told: Killed, when: str, committed: set[int]) -> None:
