@@ -94,9 +94,12 @@ def in_one_sentence(findings: Findings) -> str:
     if hurt := bands("bypass"):
         parts.append(f"it costs signal-to-noise ratio on {listed(hurt)}")
     if same := [b for b in bands("either") if b not in helped and b not in hurt]:
-        parts.append(f"it makes no difference that matters on {listed(same)}")
+        subject = "it" if parts else "the stage"
+        parts.append(f"{subject} makes no difference that matters on {listed(same)}")
     if not parts:
         return "Too early: on no band can it be said yet whether the stage helps"
+    if any(all(p.verdict == "undecided" for p in band.periods) for band in findings.bands):
+        parts.append("on the other bands it is too early to say")
     text = "; ".join(parts)
     return text[0].upper() + text[1:]
 

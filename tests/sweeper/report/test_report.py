@@ -5,6 +5,7 @@ import csv
 import io
 import json
 import re
+from dataclasses import replace
 from datetime import timedelta
 from html.parser import HTMLParser
 from pathlib import Path
@@ -12,8 +13,9 @@ from pathlib import Path
 import pytest
 
 from sweeper.analysis.as_json import findings_object
-from sweeper.analysis.findings import Findings
+from sweeper.analysis.findings import Findings, Verdict
 from sweeper.report import Setting, as_text, write_html
+from sweeper.report.pictures.when import in_one_sentence
 from sweeper.report.since_last import carried_json, changed, previous_findings
 from tests.sweeper.report import sample
 
@@ -79,6 +81,19 @@ def test_what_to_do_comes_first_and_in_local_time(markup: str) -> None:
     assert page.headings[:2] == ["Saltmarsh", "What to do"]
     # 18:00 to 06:00 UTC in November is an hour later in Copenhagen (IANA time-zone database).
     assert markup.index("19:00–07:00") < markup.index('<h2 id="when">')
+
+
+def test_one_sentence_says_where_it_helps_where_it_costs_and_what_is_open() -> None:
+    verdicts: tuple[Verdict, ...] = ("stage", "bypass", "either", "undecided")
+    bands = tuple(sample.findings(name, verdict=v).bands[0] for name, v in zip("abcd", verdicts, strict=True))
+    assert in_one_sentence(replace(sample.findings(), bands=bands)) == (
+        "The stage helps on a; it costs signal-to-noise ratio on b; it makes no difference that matters on c; "
+        "on the other bands it is too early to say"
+    )
+    assert in_one_sentence(sample.findings("c", verdict="either")) == (
+        "The stage makes no difference that matters on c"
+    )
+    assert in_one_sentence(sample.findings("d", verdict="undecided")).startswith("Too early")
 
 
 def test_every_question_has_its_place(markup: str) -> None:
