@@ -5,19 +5,17 @@ and the page's own policy lets no script run, whatever got in.
 """
 
 import base64
-import csv
 import hashlib
-import io
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Self
 
-from sweeper.analysis.as_json import findings_json
 from sweeper.analysis.findings import BandFinding, Comparison, Findings
 from sweeper.analysis.recommendation import clock_spans
 from sweeper.daemon.health import health_sentence
 from sweeper.report import wording
+from sweeper.report.downloads import downloads
 from sweeper.report.pictures.picture import Picture
 from sweeper.report.since_last import carried_json, changed, previous_findings
 from sweeper.words import PassRecord
@@ -128,7 +126,7 @@ def write_html(
         changed=changed(findings, previous, zone),
         open_lines=_still_open(findings, evidence, zone),
         sections=sections,
-        downloads=_downloads(findings),
+        downloads=downloads(findings),
         confidence=f"{findings.confidence:.0%}",
         worthwhile=f"{findings.worthwhile_db:g}",
         carried=carried_json(findings, dict(previous) if previous is not None else None),
@@ -270,56 +268,3 @@ def _wait(nights: Sequence[int | None]) -> str:
         if len(known) < len(nights)
         else f"{text}."
     )
-
-
-def _downloads(findings: Findings) -> list[tuple[str, str]]:
-    as_json = findings_json(findings)
-    table = io.StringIO()
-    writer = csv.writer(table)
-    writer.writerow(
-        [
-            "band",
-            "hour_utc",
-            "nights",
-            "passes",
-            "snr_change_db",
-            "low",
-            "high",
-            "noise_rise_db",
-            "verdict",
-            "reason",
-        ]
-    )
-    for band in findings.bands:
-        for period in band.periods:
-            change, rise = period.snr_change_db, period.noise_rise_db
-            ends = (
-                [f"{value:.3f}" for value in (change.value, change.low, change.high)]
-                if change
-                else ["", "", ""]
-            )
-            writer.writerow(
-                [
-                    _tame(band.band),
-                    period.hour_utc,
-                    period.nights,
-                    period.passes,
-                    *ends,
-                    f"{rise.value:.3f}" if rise else "",
-                    period.verdict,
-                    _tame(period.reason),
-                ]
-            )
-    return [
-        ("findings.json", _data("application/json", as_json)),
-        ("findings.csv", _data("text/csv", table.getvalue())),
-    ]
-
-
-def _tame(text: str) -> str:
-    """A spreadsheet takes a cell that begins with one of these signs for a formula."""
-    return f"'{text}" if text[:1] in "=+-@\t\r" else text
-
-
-def _data(kind: str, text: str) -> str:
-    return f"data:{kind};charset=utf-8;base64,{base64.b64encode(text.encode()).decode()}"
