@@ -133,6 +133,44 @@ def show(found: Results) -> dict[str, object]:
     }
 
 
+def page(written: dict[str, object], command: str) -> str:
+    """The tables as a page of the docs; nothing in it is typed in."""
+    lines = [
+        "# How often the program is right",
+        "",
+        f"Printed by `{command}`.",
+        "“All looks together” counts a campaign as missed when the interval of any morning missed; ± is two standard",
+        "errors, campaigns as the unit. What each figure means: `docs/reading-the-report.md`.",
+        "",
+        "| figure | must be | is | |",
+        "| --- | --- | --- | --- |",
+    ]
+    lines += [
+        f"| {row['name']} | {row['target']} | {row['value']} | {row['met']} |" for row in written["figures"]
+    ]
+    lines += ["", "## By stratum", ""]
+    lines += [
+        "| stratum | | coverage, all looks | at the last look | cells ever wrong | cells ever decided |",
+        "| --- " * 6 + "|",
+    ]
+    for row in written["strata"]:
+        shares = " | ".join("—" if share is None else f"{100 * share:.1f} %" for share in row["shares"])
+        lines.append(f"| {row['stratum']} | {row['value']} | {shares} |")
+    lines += ["", "## The same campaigns by plainer ways", ""]
+    lines += ["| way | coverage at the end | cells decided | wrong among them |", "| --- | --- | --- | --- |"]
+    lines += [
+        f"| {row['way']} | {row['coverage']} | {row['decided']} | {row['wrong']} |"
+        for row in written["others"]
+    ]
+    lines += [
+        "",
+        "A glance is one reading each way, on a carrier and beside it. The t test takes all readings for independent;",
+        "HAC is least squares with Newey-West errors (statsmodels). Both believe their 95 % interval every morning,",
+        "and stop at the first verdict; so does “this program”, with its own.",
+    ]
+    return "\n".join(lines) + "\n"
+
+
 def main() -> int:
     parser = argparse.ArgumentParser(
         description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
@@ -151,6 +189,9 @@ def main() -> int:
     print(f"{time.monotonic() - begun:.0f} s", file=sys.stderr)
     if asked.json:
         asked.json.write_text(json.dumps(written, indent=1, allow_nan=False), encoding="utf-8")
+    if asked.write:
+        command = f"python tests/benchmarks/truth.py --campaigns {asked.campaigns} --seed {asked.seed}"
+        asked.write.write_text(page(written, command), encoding="utf-8")
     if asked.quick:
         wrong = next(figure for figure in figures(found) if figure.name == "cells ever given a wrong verdict")
         return 0 if wrong.number <= 0.1 else 1
