@@ -10,13 +10,14 @@ of each but the tests, which are run on their own.
 
 import argparse
 import json
+import os
 import subprocess
 import sys
 import tempfile
 import time
 import xml.etree.ElementTree as xml
 from collections.abc import Callable
-from concurrent.futures import ThreadPoolExecutor
+from concurrent.futures import ThreadPoolExecutor, as_completed
 from dataclasses import asdict, dataclass, field
 from datetime import UTC, datetime
 from pathlib import Path
@@ -98,11 +99,6 @@ SINGLES = (
         "tests/sweeper/engine/test_one_pass.py",
     ),
     Single(
-        "Wire faults on every driver's protocol",
-        "replies dropped, delayed, garbled, split, cut off",
-        "tests/whole/test_fault_matrix.py",
-    ),
-    Single(
         "Clock stepped by seconds to hours, both ways",
         "the clock that the daemon reads",
         "tests/sweeper/daemon/test_rhythm.py",
@@ -124,6 +120,9 @@ SINGLES = (
         "sent to the live sockets",
         "tests/whole/test_daemon_live.py",
     ),
+)
+
+WIRES_AND_DISKS = (
     Single(
         "Disk full, read-only, slow, failing, of somebody else",
         "small file systems, failing system calls",
@@ -133,6 +132,11 @@ SINGLES = (
         "Writer killed, disk failing in the middle of a write",
         "SIGKILL and injected errors at system calls",
         "tests/sweeper/store/test_interrupted.py",
+    ),
+    Single(
+        "Wire faults on every driver's protocol",
+        "replies dropped, delayed, garbled, split, cut off",
+        "tests/whole/test_fault_matrix.py",
     ),
 )
 
@@ -237,10 +241,10 @@ def idle(seconds: float) -> Row:
     )
 
 
-def singles() -> list[Row]:
+def singles(chosen: tuple[Single, ...]) -> list[Row]:
     """Run the tests of single faults; a row for each."""
     rows = []
-    for single in SINGLES:
+    for single in chosen:
         if not (ROOT / single.file).exists():
             continue
         with tempfile.TemporaryDirectory() as folder:
@@ -276,20 +280,27 @@ def table(rows: list[Row]) -> str:
 def parts(options: argparse.Namespace) -> dict[str, Callable[[], Row | list[Row]]]:
     """What is run, by name, in the order of the table."""
     quick, seed = options.quick, options.seed
+    half = 2 if quick else options.kills // 2
     found: dict[str, Callable[[], Row | list[Row]]] = {
-        "kills": lambda: kills(3 if quick else options.kills, seed),
+        "kills": lambda: kills(half, seed),
+        "more kills": lambda: kills(half, seed + 1),
+        "season": lambda: season(1 if quick else options.nights, seed),
         "power cuts": lambda: power_cuts(2 if quick else 30, seed),
         "flood": lambda: flood(3 if quick else 30),
         "idle": lambda: idle(5 if quick else 60),
     }
     if not quick:
-        found["single faults"] = singles
-    found["season"] = lambda: season(1 if quick else options.nights, seed)
+        found["single faults"] = lambda: singles(SINGLES)
+        found["wires and disks"] = lambda: singles(WIRES_AND_DISKS)
     return found
 
 
-def side_by_side(names: list[str], at_once: int) -> list[Row]:
-    """Each part in a process of its own, so many at once; their rows in the order of the names."""
+def side_by_side(names: list[str], at_once: int, so_far: Callable[[list[Row]], None]) -> list[Row]:
+    """Each part in a process of its own, so many at once; their rows in the order of the names.
+
+    `so_far` is given the rows of the parts that are done, whenever there is one more.
+    """
+    done_parts: dict[str, list[Row]] = {}
 
     def run(name: str) -> list[Row]:
         began = time.monotonic()
@@ -300,8 +311,15 @@ def side_by_side(names: list[str], at_once: int) -> list[Row]:
             return [Row(name, "this command", "", [f"the part ended with {done.returncode}"])]
         return [Row(**row) for row in json.loads(done.stdout)]
 
+    def in_order() -> list[Row]:
+        return [row for name in names for row in done_parts.get(name, [])]
+
     with ThreadPoolExecutor(at_once) as pool:
-        return [row for rows in pool.map(run, names) for row in rows]
+        running = {pool.submit(run, name): name for name in names}
+        for finished in as_completed(running):
+            done_parts[running[finished]] = finished.result()
+            so_far(in_order())
+    return in_order()
 
 
 def main() -> int:
@@ -318,12 +336,15 @@ def main() -> int:
         came = parts(options)[options.part]()
         print(json.dumps([asdict(row) for row in (came if isinstance(came, list) else [came])]))
         return 0
-    rows = side_by_side(list(parts(options)), options.at_once)
-    text = table(rows)
-    print(text)
-    if options.write is not None:
-        when = f"Run on {datetime.now(UTC):%Y-%m-%d}.\n\n"
-        options.write.write_text(HEAD + when + text, encoding="utf-8")
+    names = list(parts(options))
+
+    def keep(rows: list[Row]) -> None:
+        if options.write is not None:
+            when = f"Run on {datetime.now(UTC):%Y-%m-%d} on {os.cpu_count()} cores.\n\n"
+            options.write.write_text(HEAD + when + table(rows), encoding="utf-8")
+
+    rows = side_by_side(names, options.at_once, keep)
+    print(table(rows))
     return 1 if any(row.lost for row in rows) else 0
 
 
