@@ -38,7 +38,7 @@ HEADERS = {
     "content-security-policy": POLICY,
     "x-content-type-options": "nosniff",
     "x-frame-options": "DENY",
-    "referrer-policy": "no-referrer",
+    "referrer-policy": "same-origin",  # With no-referrer a form of our own would come from the origin "null".
     "cross-origin-opener-policy": "same-origin",
     "cross-origin-resource-policy": "same-origin",
     "permissions-policy": "camera=(), microphone=(), geolocation=()",

@@ -246,3 +246,20 @@ def test_the_page_is_small(station: Unattended) -> None:
     with page_served(station.file, station.data) as address:
         size = sum(len(urllib.request.urlopen(address + path).read()) for path in ("", "page.css", "page.js"))
         assert size < 150_000, size
+
+
+def test_elsewhere_the_page_opens_with_its_token_and_not_without(
+    station: Unattended, chromium: webdriver.Chrome
+) -> None:
+    with page_served(station.file, station.data, "--host", "0.0.0.0") as address:
+        here = address.replace("0.0.0.0", "127.0.0.1")
+        token = (station.folder / "page.token").read_text(encoding="ascii").strip()
+        assert token not in address
+        chromium.get(here)
+        assert chromium.current_url == here + "enter"
+        chromium.find_element(By.ID, "token").send_keys("not the token", Keys.ENTER)
+        until(lambda: "That is not the token" in text(chromium, "[role=alert]"), "the refusal")
+        assert violations(chromium) == []
+        chromium.find_element(By.ID, "token").send_keys(token, Keys.ENTER)
+        until(lambda: text(chromium, "#heading") == "No daemon is running", "the page")
+        assert chromium.execute_script("return document.cookie") == "", "scripts do not get the token"
