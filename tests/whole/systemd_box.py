@@ -18,6 +18,7 @@ from pathlib import Path
 from tests.whole.unattended import SWEEPER, until
 
 SYSTEMD = Path("/lib/systemd/systemd")
+SOURCE = Path(__file__).resolve().parents[2]
 
 SETUP = """\
 set -e
@@ -30,6 +31,8 @@ mount -t proc proc proc
 mount -t sysfs -o ro sysfs sys
 for place in run tmp dev sys/fs/cgroup; do mount -t tmpfs -o mode=755 tmpfs $place; done
 chmod 1777 tmp
+mkdir -p ".$3"
+mount --rbind "$3" ".$3"
 mkdir dev/pts dev/shm sys/fs/cgroup/unified sys/fs/cgroup/systemd
 for device in null zero full random urandom tty; do touch dev/$device; mount --bind /dev/$device dev/$device; done
 mount -t devpts -o newinstance,ptmxmode=0666 devpts dev/pts
@@ -126,10 +129,9 @@ class Box:
         """Let a unit see the environment under test, which is not where an installed one would be."""
         folder = self.file(f"/etc/systemd/system/{unit}.d")
         folder.mkdir(parents=True, exist_ok=True)
-        source = Path(__file__).resolve().parents[2]
         (folder / "here.conf").write_text(
             PROGRAM_IS_ELSEWHERE.format(
-                base=sys.base_prefix, environment=sysconfig.get_path("data"), source=source
+                base=sys.base_prefix, environment=sysconfig.get_path("data"), source=SOURCE
             )
         )
 
@@ -155,6 +157,7 @@ def systemd_box(folder: Path) -> Iterator[Box]:
             "sh",
             str(place),
             SWEEPER,
+            str(SOURCE),
         ],
         stdout=subprocess.DEVNULL,
         stderr=subprocess.PIPE,
