@@ -40,6 +40,10 @@ def main(folder: Path, demo: Path | None = None) -> None:
                     look(driver, width, TALLEST, dark=dark)
                     driver.get((demo / "report.html").as_uri())
                     _keep(driver, folder / f"report-{width}{'-dark' if dark else ''}.png")
+            look(driver, 1280, TALLEST)
+            for place in ("when", "ceiling"):
+                driver.get(f"{(demo / 'report.html').as_uri()}#{place}")
+                _keep(driver, folder / f"report-1280-{place}.png")
             _live(driver, demo, folder)
 
 
