@@ -1,11 +1,13 @@
 """Every fault that a station left alone must bear, produced for real, counted, and what was lost.
 
     python tests/benchmarks/reliability.py [--kills 300] [--nights 120] [--seed 1] [--write docs/reliability.md]
+    python tests/benchmarks/reliability.py --write docs/reliability.md --only flood
     python tests/benchmarks/reliability.py --quick
 
 Runs the kill test, the power cuts, the season, the costs of waiting and of hostile neighbours, and the tests
-of single faults, and writes one table. Exits 1 when anything was lost or left touched. ``--quick`` does a little
-of each but the tests, which are run on their own.
+of single faults, and writes one table, with its rows as JSON beside it; ``--only`` runs one part anew and takes the
+others from there. Exits 1 when anything was lost or left touched. ``--quick`` does a little of each but the tests,
+which are run on their own.
 """
 
 import argparse
@@ -37,7 +39,7 @@ from tests.whole.unattended import Unattended, unattended, until  # noqa: E402
 HEAD = """\
 # Reliability
 
-What was done to the program, how often, and what was lost. Every line is from one run of
+What was done to the program, how often, and what was lost. Every line is written by
 `python tests/benchmarks/reliability.py --write docs/reliability.md`; nothing in it is typed in.
 *Lost* counts stored passes that were gone or in part, relays away from rest, receivers not as found, and
 commands that may never be sent.
@@ -295,12 +297,8 @@ def parts(options: argparse.Namespace) -> dict[str, Callable[[], Row | list[Row]
     return found
 
 
-def side_by_side(names: list[str], at_once: int, so_far: Callable[[list[Row]], None]) -> list[Row]:
-    """Each part in a process of its own, so many at once; their rows in the order of the names.
-
-    `so_far` is given the rows of the parts that are done, whenever there is one more.
-    """
-    done_parts: dict[str, list[Row]] = {}
+def side_by_side(names: list[str], at_once: int, keep: Callable[[str, list[Row]], None]) -> None:
+    """Each part in a process of its own, so many at once; `keep` is given the rows of each as it is done."""
 
     def run(name: str) -> list[Row]:
         began = time.monotonic()
@@ -311,15 +309,10 @@ def side_by_side(names: list[str], at_once: int, so_far: Callable[[list[Row]], N
             return [Row(name, "this command", "", [f"the part ended with {done.returncode}"])]
         return [Row(**row) for row in json.loads(done.stdout)]
 
-    def in_order() -> list[Row]:
-        return [row for name in names for row in done_parts.get(name, [])]
-
     with ThreadPoolExecutor(at_once) as pool:
         running = {pool.submit(run, name): name for name in names}
         for finished in as_completed(running):
-            done_parts[running[finished]] = finished.result()
-            so_far(in_order())
-    return in_order()
+            keep(running[finished], finished.result())
 
 
 def main() -> int:
@@ -329,6 +322,7 @@ def main() -> int:
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--write", type=Path)
     parser.add_argument("--at-once", type=int, default=1, help="parts to run side by side")
+    parser.add_argument("--only", action="append", help="a part to run anew, the others from the last time")
     parser.add_argument("--part", help="run one part alone and print its rows as JSON")
     parser.add_argument("--quick", action="store_true")
     options = parser.parse_args()
@@ -337,13 +331,23 @@ def main() -> int:
         print(json.dumps([asdict(row) for row in (came if isinstance(came, list) else [came])]))
         return 0
     names = list(parts(options))
+    record = options.write.with_suffix(".json") if options.write is not None else None
+    kept: dict[str, list[dict[str, object]]] = {}
+    if options.only and record is not None and record.exists():
+        kept = json.loads(record.read_text(encoding="utf-8"))
 
-    def keep(rows: list[Row]) -> None:
-        if options.write is not None:
-            when = f"Run on {datetime.now(UTC):%Y-%m-%d} on {os.cpu_count()} cores.\n\n"
-            options.write.write_text(HEAD + when + table(rows), encoding="utf-8")
+    def keep(name: str, rows: list[Row]) -> None:
+        kept[name] = [asdict(row) for row in rows]
+        if options.write is not None and record is not None:
+            record.write_text(json.dumps(kept, indent=1) + "\n", encoding="utf-8")
+            when = f"Last run on {datetime.now(UTC):%Y-%m-%d} on {os.cpu_count()} cores.\n\n"
+            options.write.write_text(HEAD + when + table(in_order()), encoding="utf-8")
 
-    rows = side_by_side(names, options.at_once, keep)
+    def in_order() -> list[Row]:
+        return [Row(**row) for name in names for row in kept.get(name, [])]
+
+    side_by_side(options.only or names, options.at_once, keep)
+    rows = in_order()
     print(table(rows))
     return 1 if any(row.lost for row in rows) else 0
 
