@@ -173,12 +173,12 @@ def page(written: dict[str, object], command: str) -> str:
 
 
 WHY = (
-    "- *The last look alone* covers more than 98 %: an interval that holds at every look must cover more at any single",
-    "  one. What it promises, and what is held to the 93 % to 98 %, is all looks together.",
-    "- *Strata near 100 %* are those in which the gain rests on few fading carriers, whose error is stated with care, and",
-    "  campaigns so short that only part of the allowed error has been spent.",
-    "- *A 3 dB fix where nights differ by 3 dB*: seven nights against seven cannot show it, whoever looks; the comparison",
-    "  says how small a change they could have shown.",
+    "- *The last look alone* covers more than 98 %: an interval that holds at every look must cover more at any",
+    "  single one. What it promises, and what is held to the 93 % to 98 %, is all looks together.",
+    "- *Strata near 100 %* are those in which the gain rests on few fading carriers, whose error is stated with",
+    "  care, and campaigns so short that only part of the allowed error has been spent.",
+    "- *A 3 dB fix where nights differ by 3 dB*: seven nights against seven cannot show it, whoever looks; the",
+    "  comparison says how small a change they could have shown.",
 )
 
 
@@ -201,7 +201,8 @@ def main() -> int:
     if asked.json:
         asked.json.write_text(json.dumps(written, indent=1, allow_nan=False), encoding="utf-8")
     if asked.write:
-        command = f"python tests/benchmarks/truth.py --campaigns {asked.campaigns} --seed {asked.seed} --write {asked.write}"
+        command = f"python tests/benchmarks/truth.py --campaigns {asked.campaigns} --seed {asked.seed}"
+        command += f" --write {asked.write}"
         asked.write.write_text(page(written, command), encoding="utf-8")
     if asked.quick:
         wrong = next(figure for figure in figures(found) if figure.name == "cells ever given a wrong verdict")
