@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from sweeper.analysis.levels import Floats, log_average_bias_db
+from sweeper.analysis.levels import Floats
 from sweeper.analysis.noise_figure import BOLTZMANN, T0_K
 
 LEAST_LEVELS = 3
@@ -143,18 +143,6 @@ def noise_bandwidth_hz(hot_dbm: float, cold_dbm: float, enr_db: float) -> float:
             )
         )
     return float(rise_mw / 1000 / (BOLTZMANN * T0_K * 10 ** (enr_db / 10)))
-
-
-def detector_bias_db(detector: str, shape: float) -> float | None:
-    """What a detector reads on noise over what it reads on a carrier of the same power, dB; None if unknown.
-
-    0 for rms; for a meter that averages decibels −2.51 dB at one sample (shape k = 1), less with more averaging.
-    """
-    if detector == "rms":
-        return 0.0
-    if detector == "log-average":
-        return log_average_bias_db(shape)
-    return None
 
 
 def _unusable(levels: Sequence[KnownLevel]) -> list[str]:

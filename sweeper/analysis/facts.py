@@ -22,6 +22,8 @@ class MeterFacts:
     averaging_s: float | None = None
     detector: Detector = "unknown"
     uncertainty_db: float = 0.5
+    noise_bandwidth_hz: float | None = None
+    """Noise bandwidth of the receiver's mode; None takes the pass band for it."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -11,7 +11,7 @@ import numpy as np
 from sweeper.analysis.facts import StationFacts
 from sweeper.analysis.findings import Interval
 from sweeper.analysis.gain import Gain
-from sweeper.analysis.levels import resolution_db, shape_of, spread_db
+from sweeper.analysis.levels import Floats, log_average_bias_db, resolution_db, shape_of, spread_db
 
 if TYPE_CHECKING:
     import polars as pl
@@ -159,11 +159,29 @@ def _receiver(rows: "pl.DataFrame", facts: StationFacts) -> tuple[float, float, 
         off_floor = rows.filter(pl.col("noise_rise_bound") != "at least")
         if off_floor.is_empty():
             return float("nan"), float("nan"), ""
-        thermal = 10 * np.log10(off_floor["bandwidth_hz"].to_numpy()) + thermal_dbm(1)
-        over = off_floor["level_load_bypass"].to_numpy() - thermal
+        pass_band_hz = off_floor["bandwidth_hz"].to_numpy()
+        noise_band_hz = (
+            pass_band_hz if facts.meter.noise_bandwidth_hz is None else facts.meter.noise_bandwidth_hz
+        )
+        thermal = 10 * np.log10(noise_band_hz) + thermal_dbm(1)
+        over = off_floor["level_load_bypass"].to_numpy() - _detector_reads_db(pass_band_hz, facts) - thermal
         error = float(np.sqrt(facts.meter.uncertainty_db**2 + temperature_db**2 + coarse**2))
         return float(np.mean(over)), error, "load"
     return float("nan"), float("nan"), ""
+
+
+def _detector_reads_db(bandwidth_hz: Floats, facts: StationFacts) -> Floats:
+    """What the level of noise lies beside a carrier of the same power, dB, on a meter whose curve is of carriers.
+
+    A detector that takes the logarithm before it averages shows noise 2.51 dB low, however long it averages (common
+    practice in spectrum analysis); the level has been corrected for the averaging that the readings show, and no more.
+    """
+    if facts.meter.detector != "log-average":
+        return np.zeros(len(bandwidth_hz))
+    if facts.meter.averaging_s is None:
+        return np.full(len(bandwidth_hz), log_average_bias_db(1.0))
+    corrected = [log_average_bias_db(shape_of(float(hz), facts.meter.averaging_s)) for hz in bandwidth_hz]
+    return log_average_bias_db(1.0) - np.array(corrected)
 
 
 def _step_left_db(bandwidth_hz: float, facts: StationFacts) -> float:

@@ -1,6 +1,7 @@
 """`calibrate`: from a generator or a step attenuator, and a person, to a meter curve in the station file."""
 
 import csv
+import math
 import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -56,6 +57,19 @@ def calibrate(
         float | None,
         typer.Option("--temperature", metavar="C", help="Temperature in the shack, if you know it."),
     ] = None,
+    detector: Annotated[
+        str | None,
+        typer.Option(metavar="KIND", help="How the meter averages: rms, log-average, peak or unknown."),
+    ] = None,
+    noise_bandwidth_hz: Annotated[
+        float | None,
+        typer.Option(
+            "--noise-bandwidth", metavar="HZ", help="Noise bandwidth of the mode, where it is known."
+        ),
+    ] = None,
+    measure_bandwidth: Annotated[
+        bool, typer.Option("--measure-bandwidth", help="Measure it with the station's noise source and load.")
+    ] = False,
     data: DataFolder = None,
 ) -> None:
     """Turn meter readings into dBm: guides through known levels and writes the curve into the station file."""
@@ -77,7 +91,13 @@ def calibrate(
     except Implausible as refused:
         raise Told(f"{station_file}: no curve was written. {refused}") from refused
     _show(curve)
-    _write(station_file, curve, temperature_c)
+    if measure_bandwidth:
+        with open_store(station, station_file, data, read_only=False) as store:
+            noise_bandwidth_hz = _measured_bandwidth_hz(station, store, curve)
+        print(
+            f"The noise bandwidth is {noise_bandwidth_hz:.0f} Hz; the pass band is {station.receiver.bandwidth_hz} Hz."
+        )
+    _write(station_file, curve, temperature_c, detector, noise_bandwidth_hz)
     print(f"Written into {station_file}; the old curve stands beside it as a comment.")
 
 
@@ -112,14 +132,22 @@ def _asked_for(station: "Station", store: "Store", hz: int | None) -> "list[Know
 
 
 @contextmanager
-def _meter(station: "Station", store: "Store", hz: int | None) -> "Iterator[Callable[[], tuple[float, ...]]]":
-    """The receiver on its channel with the relays at rest, as a call that reads the meter; put back at the end."""
+def _meter(
+    station: "Station", store: "Store", hz: int | None, path: str | None = None
+) -> "Iterator[Callable[[], tuple[float, ...]]]":
+    """The receiver on its channel through a path (the rest if left out), as a call that reads the meter.
+
+    Receiver and relays are put back at the end.
+    """
     from sweeper.clock import SystemClock
     from sweeper.daemon.borrowing import borrowed_rig
 
     clock = SystemClock()
     with borrowed_rig(station, store) as rig:
         rig.receiver.prepare()
+        if path is not None:
+            rig.switch.select(path)
+            clock.sleep(station.switch.settle_s)
         channel = station.channels()[0]
         rig.receiver.set_mode(station.receiver.mode, channel.bandwidth_hz)
         rig.receiver.tune(hz if hz is not None else channel.hz)
@@ -167,21 +195,59 @@ def _show(curve: "Curve") -> None:
         print(remark)
 
 
-def _write(station_file: Path, curve: "Curve", temperature_c: float | None) -> None:
+def _measured_bandwidth_hz(station: "Station", store: "Store", curve: "Curve") -> float:
+    """From the noise source and the load in bypass, read through the new curve."""
+    from statistics import fmean
+
+    from sweeper.analysis.calibration import Implausible, noise_bandwidth_hz
+    from sweeper.engine import Meter
+
+    paths = {str(path) for path in station.paths()}
+    if station.noise_source is None or not {"noise-bypass", "load-bypass"} <= paths:
+        raise WrongInput(
+            "--measure-bandwidth needs a section noise_source: and the paths noise-bypass and load-bypass."
+        )
+    meter = Meter(in_dbm=False, curve=curve.pairs)
+    powers_dbm = []
+    for path in ("noise-bypass", "load-bypass"):
+        with _meter(station, store, None, path) as read:
+            powers_mw = [10 ** (dbm / 10) for dbm in map(meter.dbm, read()) if dbm is not None]
+        if not powers_mw:
+            raise Told(f"{path}: its readings lie off the new curve, so no noise bandwidth can be told.")
+        powers_dbm.append(10 * math.log10(fmean(powers_mw)))
+    try:
+        return noise_bandwidth_hz(powers_dbm[0], powers_dbm[1], station.noise_source.enr_db)
+    except Implausible as refused:
+        raise Told(str(refused)) from refused
+
+
+def _write(
+    station_file: Path,
+    curve: "Curve",
+    temperature_c: float | None,
+    detector: str | None,
+    noise_bandwidth_hz: float | None,
+) -> None:
     """Through a file beside it that must load, so that a station file is never left half written or wrong."""
     from datetime import UTC, datetime
 
     from sweeper.station import load
     from sweeper.station.recalibrate import with_curve
+    from sweeper.station.rewrite import with_values
 
-    others = {"uncertainty_db": round(curve.uncertainty_db, 2)}
+    others: dict[str, float] = {"uncertainty_db": round(curve.uncertainty_db, 2)}
     others |= {"floor": curve.floor} if curve.floor is not None else {}
     others |= {"top": curve.top} if curve.top is not None else {}
-    text = station_file.read_text(encoding="utf-8")
-    beside = station_file.with_name(f".{station_file.name}.new")
-    beside.write_text(
-        with_curve(text, curve.pairs, datetime.now(UTC).date(), others, temperature_c), encoding="utf-8"
+    text = with_curve(
+        station_file.read_text(encoding="utf-8"), curve.pairs, datetime.now(UTC).date(), others, temperature_c
     )
+    more: dict[tuple[str | int, ...], object] = {}
+    if detector is not None:
+        more["receiver", "meter", "detector"] = detector
+    if noise_bandwidth_hz is not None:
+        more["receiver", "noise_bandwidth_hz"] = round(noise_bandwidth_hz, 1)
+    beside = station_file.with_name(f".{station_file.name}.new")
+    beside.write_text(with_values(text, more) if more else text, encoding="utf-8")
     try:
         load(beside)
         beside.replace(station_file)

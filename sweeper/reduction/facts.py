@@ -15,7 +15,7 @@ def facts_of(station: Station) -> StationFacts:
         "channels": [[c.band, c.hz, c.purpose, c.bandwidth_hz] for c in station.channels()],
         "meter": meter.model_dump(mode="json"),
         "stage": station.stage.model_dump(mode="json"),
-        "readings": [receiver.readings, receiver.interval_s],
+        "readings": [receiver.readings, receiver.interval_s, receiver.noise_bandwidth_hz],
     }
     fingerprint = hashlib.sha256(json.dumps(depends_on, sort_keys=True).encode()).hexdigest()[:16]
     return StationFacts(
@@ -32,6 +32,8 @@ def facts_of(station: Station) -> StationFacts:
             top=meter.top,
             averaging_s=meter.averaging_s,
             detector=meter.detector,
+            uncertainty_db=meter.uncertainty_db,
+            noise_bandwidth_hz=receiver.noise_bandwidth_hz,
         ),
         rated_gain_db=station.stage.rated_gain_db,
         rated_noise_figure_db=station.stage.rated_noise_figure_db,

@@ -85,6 +85,12 @@ class Receiver(Section):
         min_length=1, max_length=20, description="The receiver's mode for measuring, such as USB or CW."
     )
     bandwidth_hz: int = Field(gt=0, le=10_000_000, description="The pass band in whole hertz, such as 2400.")
+    noise_bandwidth_hz: float | None = Field(
+        default=None,
+        gt=0,
+        le=10_000_000,
+        description="Noise bandwidth in hertz; leave out to take bandwidth_hz.",
+    )
     settle_s: Seconds = Field(description="Seconds from tuning to the first reading, such as 0.15.")
     readings: int = Field(ge=1, le=10_000, description="Readings in one visit, a whole number from 1.")
     interval_s: Seconds = Field(description="Seconds between readings, such as 0.05.")

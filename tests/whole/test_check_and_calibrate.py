@@ -110,3 +110,34 @@ def test_a_line_that_is_no_level_is_named(station_file: Path, tmp_path: Path) ->
     answer = sweeper("calibrate", station_file, "--levels", levels)
     assert answer.returncode == 2
     assert "line 3" in answer.stderr
+
+
+def test_without_a_noise_source_no_bandwidth_is_measured_and_nothing_changes(station_file: Path) -> None:
+    before = station_file.read_bytes()
+    levels = written(LEVELS, station_file.with_name("levels.csv"))
+    answer = sweeper("calibrate", station_file, "--levels", levels, "--measure-bandwidth")
+    assert answer.returncode == 2
+    assert "noise_source" in answer.stderr
+    assert station_file.read_bytes() == before
+
+
+def test_what_is_known_of_the_meter_is_written_beside_the_curve(station_file: Path, tmp_path: Path) -> None:
+    levels = written(LEVELS, tmp_path / "levels.csv")
+    answer = sweeper(
+        "calibrate", station_file, "--levels", levels, "--detector", "log-average", "--noise-bandwidth", 2100
+    )
+    assert answer.returncode == 0, answer.stderr
+    receiver = load(station_file).receiver
+    assert receiver.meter.detector == "log-average"
+    assert receiver.noise_bandwidth_hz == 2100
+
+
+def test_a_detector_of_no_known_kind_is_refused_and_nothing_changes(
+    station_file: Path, tmp_path: Path
+) -> None:
+    before = station_file.read_bytes()
+    levels = written(LEVELS, tmp_path / "levels.csv")
+    answer = sweeper("calibrate", station_file, "--levels", levels, "--detector", "crystal")
+    assert answer.returncode == 2
+    assert "detector" in answer.stderr
+    assert station_file.read_bytes() == before

@@ -9,7 +9,6 @@ from sweeper.analysis.calibration import (
     KnownLevel,
     combined_db,
     curve_of,
-    detector_bias_db,
     mismatch_line,
     noise_bandwidth_hz,
     through_attenuator,
@@ -111,9 +110,3 @@ def test_a_noise_source_measures_the_bandwidth_it_is_heard_in():
 def test_a_noise_source_that_is_not_heard_measures_nothing():
     with pytest.raises(Implausible, match="no supply"):
         noise_bandwidth_hz(-130, -129.9, 15.0)
-
-
-def test_a_detector_of_unknown_kind_has_no_known_bias():
-    assert detector_bias_db("rms", 48) == 0
-    assert detector_bias_db("log-average", 1) == pytest.approx(-2.51, abs=0.005)
-    assert detector_bias_db("unknown", 48) is None

@@ -82,3 +82,20 @@ def test_the_diagnosis_says_how_far_a_place_stands_from_what_is_expected():
     assert "look for a local source" in standing(expectation.total.median_db + 15, expectation)
     assert "within" in standing(expectation.total.median_db + 3, expectation)
     assert "quiet" in standing(expectation.total.median_db - 8, expectation)
+
+
+def test_a_detector_that_averages_decibels_shows_noise_2_51_db_low():
+    """The well-known correction of noise on a log-averaging detector: common practice in spectrum analysis."""
+    rms, made = facts(NIGHT), season(NIGHT)
+    log = replace(rms, meter=replace(rms.meter, detector="log-average", averaging_s=None))
+    gain = combine(made, rms)
+    difference = figures(made, gain, log).receiver_db.value - figures(made, gain, rms).receiver_db.value
+    assert difference == pytest.approx(2.51, abs=0.005)
+
+
+def test_a_noise_bandwidth_half_as_wide_as_the_pass_band_makes_the_receiver_3_db_noisier():
+    rms, made = facts(NIGHT), season(NIGHT)
+    half = replace(rms, meter=replace(rms.meter, noise_bandwidth_hz=made["bandwidth_hz"][0] / 2))
+    gain = combine(made, rms)
+    difference = figures(made, gain, half).receiver_db.value - figures(made, gain, rms).receiver_db.value
+    assert difference == pytest.approx(10 * np.log10(2), abs=1e-6)
