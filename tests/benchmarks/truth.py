@@ -190,6 +190,7 @@ def main() -> int:
     parser.add_argument("--seed", type=int, default=7)
     parser.add_argument("--processes", type=int, default=2)
     parser.add_argument("--json", type=Path)
+    parser.add_argument("--write", type=Path, help="write the tables as a page of the docs")
     parser.add_argument(
         "--quick", action="store_true", help="a few campaigns, to see that it runs and nothing is far off"
     )
