@@ -11,9 +11,10 @@ from typing import Any
 
 from sweeper.station.problems import Problem, StationFileError
 
-MOST_BYTES = 1_000_000
-MOST_VALUES = 50_000
+MOST_BYTES = 200_000
+MOST_VALUES = 20_000
 MOST_DEPTH = 20
+MOST_MERGES = 100
 
 Place = tuple[str | int, ...]
 
@@ -24,6 +25,8 @@ def read(file: Path) -> tuple[dict[Any, Any], Mapping[Place, int]]:
     from ruamel.yaml.error import MarkedYAMLError, YAMLError
 
     text = _text(file)
+    if text.count("<<") > MOST_MERGES:  # Each costs ruamel as much as all before it.
+        raise _refuse(file, "it merges more mappings than any station file.", "Write them out instead.")
     try:
         # Version 1.2: `off` and `07:00` stay text, whoever reads them knows what they mean there.
         content = YAML(typ="rt", pure=True).load(text)
@@ -81,7 +84,9 @@ class _Unfolding:
         self.values += 1
         if self.values > MOST_VALUES or len(place) > MOST_DEPTH:
             raise _refuse(
-                self.file, "aliases in this file unfold without end.", "Write the values out instead."
+                self.file,
+                "it holds more values than any station, or aliases that unfold without end.",
+                "Write out what an alias stands for, or describe fewer channels.",
             )
         if isinstance(value, dict):
             unfolded = {}

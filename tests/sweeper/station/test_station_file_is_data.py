@@ -34,9 +34,16 @@ def test_an_alias_to_itself_is_refused(tmp_path: Path) -> None:
         load(file)
 
 
+def test_merging_without_end_is_refused(tmp_path: Path) -> None:
+    file = tmp_path / "merged.yaml"
+    file.write_text("a: &a {x: 1}\n" + "".join(f"b{n}: {{<<: *a}}\n" for n in range(9000)))
+    with pytest.raises(StationFileError, match="merges more"):
+        load(file)
+
+
 def test_a_huge_file_is_not_even_read(tmp_path: Path) -> None:
     file = tmp_path / "huge.yaml"
-    file.write_text("# " + "x" * 1_100_000)
+    file.write_text("# " + "x" * 200_001)
     with pytest.raises(StationFileError, match="larger than"):
         load(file)
 
