@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from sweeper.cli.options import StationFile
+from sweeper.errors import Told
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
@@ -51,6 +52,8 @@ def demo(
                     told(record.number / len(due))
 
             run_passes(Campaign(station, store, clock, watchers=[Counting()]), due)
+        if served.forbidden:
+            raise Told(f"The simulated station was sent what could key a transmitter: {served.forbidden[0]}")
     with progress("Reducing and drawing") as told:
         reduced = reduce_store(store, facts_of(station), progress=lambda share: told(share / 2))
         write_html(

@@ -7,6 +7,7 @@ import typer
 
 from sweeper.cli.instants import instant
 from sweeper.cli.options import AsJson, DataFolder, FromTime, StationFile, ToTime, open_store
+from sweeper.errors import WrongInput
 
 if TYPE_CHECKING:
     from sweeper.reduction import Reduced
@@ -37,6 +38,12 @@ def compare(
     fix: Annotated[
         str | None, typer.Option(metavar="TIME", help="When the fix was made; looked for if left out.")
     ] = None,
+    control: Annotated[
+        list[str] | None,
+        typer.Option(
+            metavar="BAND", help="A band that the fix cannot have touched; may be given several times."
+        ),
+    ] = None,
     data: DataFolder = None,
     as_json: AsJson = False,
 ) -> None:
@@ -46,9 +53,15 @@ def compare(
 
     station = load(station_file)
     when = instant(fix, "--fix")
+    bands = [band.name for band in station.bands]
+    for name in control or ():
+        if name not in bands:
+            raise WrongInput(
+                f"--control: {station_file} has no band {name!r}; its bands are {', '.join(bands)}."
+            )
     store = open_store(station, station_file, data, read_only=True)
     try:
-        comparison = compare_fix(store, facts_of(station), when)
+        comparison = compare_fix(store, facts_of(station), when, control or ())
     finally:
         store.close()
     if as_json:

@@ -1,6 +1,6 @@
 """The whole way from a store to findings, for the commands and the page."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from typing import TYPE_CHECKING
@@ -49,8 +49,15 @@ def reduce_store(
     return Reduced(findings, evidence, tuple(store.passes()))
 
 
-def compare_fix(store: Store, facts: StationFacts, fix: datetime | None) -> Comparison:
-    """Before and after `fix`; without it, before and after the clearest change that the levels show."""
+def compare_fix(
+    store: Store, facts: StationFacts, fix: datetime | None, control_bands: Sequence[str] = ()
+) -> Comparison:
+    """Before and after `fix`; without it, before and after the clearest change that the levels show.
+
+    The station's notes go along, to be named beside changes that they may explain. `control_bands` are those that
+    the fix cannot have touched.
+    """
     from sweeper.analysis.compare import compare
 
-    return compare(summaries_of(store, facts), facts, fix)
+    notes = [(note.time, note.text) for note in store.notes()]
+    return compare(summaries_of(store, facts), facts, fix, notes, control_bands)
