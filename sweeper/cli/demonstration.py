@@ -53,7 +53,9 @@ def demo(
 
             run_passes(Campaign(station, store, clock, watchers=[Counting()]), due)
         if served.forbidden:
-            raise Told(f"The simulated station was sent what could key a transmitter: {served.forbidden[0]!r}")
+            raise Told(
+                f"The simulated station was sent what could key a transmitter: {served.forbidden[0]!r}"
+            )
     with progress("Reducing and drawing") as told:
         reduced = reduce_store(store, facts_of(station), progress=lambda share: told(share / 2))
         write_html(
