@@ -31,7 +31,7 @@ def find(summaries: "pl.DataFrame", facts: StationFacts) -> tuple[Findings, Evid
     """
     table = table_of(summaries, facts)
     findings = findings_from(table, summaries, facts)
-    return findings, _evidence(summaries, table, findings, facts)
+    return findings, evidence_from(table, findings, summaries, facts)
 
 
 def findings_from(table: Table, summaries: "pl.DataFrame", facts: StationFacts) -> Findings:
@@ -137,7 +137,10 @@ def _span(summaries: "pl.DataFrame") -> tuple[datetime, datetime]:
     return min(moments), max(moments) + timedelta(hours=1)
 
 
-def _evidence(summaries: "pl.DataFrame", table: Table, findings: Findings, facts: StationFacts) -> Evidence:
+def evidence_from(
+    table: Table, findings: Findings, summaries: "pl.DataFrame", facts: StationFacts
+) -> Evidence:
+    """The tables behind findings, for pictures; they cost about as much again as the findings."""
     curve, crossings = evidence_of.curve_table(table.rules, table.gains, facts)
     levels = noise_levels(table.nights)
     parts, sentence = local_or_sky(levels, facts)

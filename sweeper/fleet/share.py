@@ -24,8 +24,9 @@ def reduce_folder(url: str) -> StationShare:
     """Reduce the folder at `url`; a broken day is left out and named, a broken station has no findings."""
     import polars as pl
 
-    from sweeper.analysis.findings_of import find
+    from sweeper.analysis.findings_of import findings_from
     from sweeper.analysis.summarise import summarise_day
+    from sweeper.analysis.table import table_of
     from sweeper.errors import Told
     from sweeper.fleet.folder import BrokenFile, StationFolder
     from sweeper.reduction import facts_of
@@ -50,7 +51,7 @@ def reduce_folder(url: str) -> StationShare:
     summaries = pl.concat(parts, how="diagonal_relaxed") if parts else None
     result = None
     if summaries is not None and summaries.height:
-        findings, _ = find(summaries, facts)
+        findings = findings_from(table_of(summaries, facts), summaries, facts)
         place = station.station
         result = StationResult(
             place.name, place.latitude, place.longitude, place.environment, _band_hz(facts.channels), findings

@@ -3,6 +3,7 @@
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import datetime
+from functools import cached_property, partial
 from typing import TYPE_CHECKING
 
 from sweeper.analysis.facts import StationFacts
@@ -18,11 +19,16 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True)
 class Reduced:
-    """What a store says: findings in words and numbers, evidence for the pictures, and what became of the passes."""
+    """What a store says: findings in words and numbers, and what became of the passes."""
 
     findings: Findings
-    evidence: "Evidence"
     passes: tuple[PassRecord, ...]
+    make_evidence: Callable[[], "Evidence"]
+
+    @cached_property
+    def evidence(self) -> "Evidence":
+        """The tables behind the findings, made when somebody wants to see pictures."""
+        return self.make_evidence()
 
 
 def reduce_store(
@@ -33,8 +39,9 @@ def reduce_store(
     progress: Callable[[float], None] = lambda share: None,
 ) -> Reduced:
     """Findings of all readings from `start` to `end` (None: all). `Told` when nothing is stored there."""
-    from sweeper.analysis.findings_of import find
+    from sweeper.analysis.findings_of import evidence_from, findings_from
     from sweeper.analysis.summarise import summarise_day
+    from sweeper.analysis.table import table_of
 
     if start is None and end is None:
         summaries = summaries_of(store, facts, progress)
@@ -45,8 +52,9 @@ def reduce_store(
         raise Told(
             f"{store.folder}: no readings are stored for that time, so nothing can be said. Measure a night first."
         )
-    findings, evidence = find(summaries, facts)
-    return Reduced(findings, evidence, tuple(store.passes()))
+    table = table_of(summaries, facts)
+    findings = findings_from(table, summaries, facts)
+    return Reduced(findings, tuple(store.passes()), partial(evidence_from, table, findings, summaries, facts))
 
 
 def compare_fix(

@@ -89,7 +89,7 @@ def test_wear_next_pass_and_passes() -> None:
 
 def test_intervals_close_in_pass_by_pass_and_begin_anew_with_the_hour() -> None:
     tonight, found = Tonight(), sample.findings("40 m", verdict="undecided")
-    reduced = Reduced(found, sample.tables(found), ())
+    reduced = Reduced(found, (), lambda: sample.tables(found))
     for passes, half, hour in ((2, 5.0, 18), (3, 2.0, 18), (3, 2.0, 18), (1, 9.0, 19)):
         band = found.bands[0]
         period = PeriodFinding(
@@ -107,6 +107,6 @@ def test_intervals_close_in_pass_by_pass_and_begin_anew_with_the_hour() -> None:
 def test_a_band_without_readings_is_listed_and_says_why() -> None:
     tonight, found = Tonight(), sample.findings("40 m")
     object.__setattr__(found.bands[0], "periods", ())
-    tonight.take(Reduced(found, sample.tables(found), ()), 18)
+    tonight.take(Reduced(found, (), lambda: sample.tables(found)), 18)
     (band,) = tonight_seen(tonight, STATION)["bands"]
     assert (band["change"], band["verdict"], band["reason"]) == ("–", "undecided", "40 m: do what it says.")
