@@ -3,7 +3,7 @@
 Reference in the same run: the pool with one worker. For each: seconds, speed-up, efficiency, and what the engine costs
 over the pool; bytes read from the stations' folders, and bytes of results that come back.
 
-    python tests/benchmarks/fleet.py [--quick] [--json FILE]
+    python -m tests.benchmarks.fleet [--quick] [--json FILE]
 """
 
 import argparse

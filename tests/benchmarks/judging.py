@@ -9,7 +9,6 @@ from functools import cache
 
 import numpy as np
 import polars as pl
-from campaigns import CONFIDENCE, WORTHWHILE_DB, Planned
 from scipy.stats import norm, t
 
 from sweeper.analysis.compare import compare
@@ -18,6 +17,7 @@ from sweeper.analysis.findings import Interval, PeriodFinding
 from sweeper.analysis.findings_of import findings_from
 from sweeper.analysis.table import table_of
 from sweeper.simulation.campaign import BandTruth, Campaign, Course, campaign
+from tests.benchmarks.campaigns import CONFIDENCE, WORTHWHILE_DB, Planned
 
 Z80 = float(norm.ppf(0.5 + CONFIDENCE / 2) + norm.ppf(0.8))
 

@@ -4,7 +4,7 @@ Reference in the same run: the same bytes from the standard library's file serve
 alternate, and each one's middle visit counts. The time is from the request to the
 first contentful paint, as the browser tells it.
 
-    python tests/benchmarks/page.py [--quick] [--json FILE]
+    python -m tests.benchmarks.page [--quick] [--json FILE]
 
 Exits 1 when the page is 150 kB or more, or its first view takes a second or more.
 """

@@ -4,7 +4,7 @@ References in the same run: polars and DuckDB, each asked for the median and the
 path over the same Parquet files. Every contender starts as a new process, reads everything, and reports its own
 peak memory. Then the cost of a new night: `analyse` after night N, for a small N and a large one.
 
-    python tests/benchmarks/reducing.py [--quick] [--json FILE]
+    python -m tests.benchmarks.reducing [--quick] [--json FILE]
 """
 
 import argparse

@@ -1,8 +1,8 @@
 """Every fault that a station left alone must bear, produced for real, counted, and what was lost.
 
-    python tests/benchmarks/reliability.py [--kills 300] [--nights 120] [--seed 1] [--write docs/reliability.md]
-    python tests/benchmarks/reliability.py --write docs/reliability.md --only flood
-    python tests/benchmarks/reliability.py --quick
+    python -m tests.benchmarks.reliability [--kills 300] [--nights 120] [--seed 1] [--write docs/reliability.md]
+    python -m tests.benchmarks.reliability --write docs/reliability.md --only flood
+    python -m tests.benchmarks.reliability --quick
 
 Runs the kill test, the power cuts, the season, the costs of waiting and of hostile neighbours, and the tests
 of single faults, and writes one table, with its rows as JSON beside it; ``--only`` runs one part anew and takes the
@@ -40,7 +40,7 @@ HEAD = """\
 # Reliability
 
 What was done to the program, how often, and what was lost. Every line is written by
-`python tests/benchmarks/reliability.py --write docs/reliability.md`; nothing in it is typed in.
+`python -m tests.benchmarks.reliability --write docs/reliability.md`; nothing in it is typed in.
 *Lost* counts stored passes that were gone or in part, relays away from rest, receivers not as found, and
 commands that may never be sent.
 

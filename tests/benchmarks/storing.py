@@ -7,7 +7,7 @@ radiometer's scatter, meters step by 1, 0.1 or 0.01 dB, with and without a curve
 Finished days keep the columns of the readings table, so that any tool reads them. The bound is for meters that step
 by 1 dB, as most do, and for uncalibrated ones that step by 0.1 dB; finer readings hold more that cannot be left out.
 
-    python tests/benchmarks/storing.py [--quick] [--json FILE]
+    python -m tests.benchmarks.storing [--quick] [--json FILE]
 """
 
 import argparse

@@ -1,6 +1,6 @@
 """The truth benchmark: simulated campaigns whose truth is known, looked at every morning, against what is promised.
 
-    python tests/benchmarks/truth.py [--campaigns 300] [--seed 7] [--json FILE] [--quick]
+    python -m tests.benchmarks.truth [--campaigns 300] [--seed 7] [--json FILE] [--quick]
 
 Prints each figure beside its target, and what plainer ways would have said of the same readings. Seeded: the same call
 prints the same table. Two processes; minutes.
@@ -17,8 +17,6 @@ from collections.abc import Sequence
 from pathlib import Path
 
 import numpy as np
-from campaigns import Planned, facts_of, planned
-from judging import fix_judged, judged, plainer
 from truth_figures import (
     Results,
     ever_decided,
@@ -29,6 +27,9 @@ from truth_figures import (
     rate,
     strata,
 )
+
+from tests.benchmarks.campaigns import Planned, facts_of, planned
+from tests.benchmarks.judging import fix_judged, judged, plainer
 
 QUICK = 9
 
@@ -202,7 +203,7 @@ def main() -> int:
     if asked.json:
         asked.json.write_text(json.dumps(written, indent=1, allow_nan=False), encoding="utf-8")
     if asked.write:
-        command = f"python tests/benchmarks/truth.py --campaigns {asked.campaigns} --seed {asked.seed}"
+        command = f"python -m tests.benchmarks.truth --campaigns {asked.campaigns} --seed {asked.seed}"
         command += f" --write {asked.write}"
         asked.write.write_text(page(written, command), encoding="utf-8")
     if asked.quick:

@@ -5,8 +5,9 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
-from campaigns import NIGHTS
-from judging import FixRow, GainRow, Row
+
+from tests.benchmarks.campaigns import NIGHTS
+from tests.benchmarks.judging import FixRow, GainRow, Row
 
 
 @dataclass

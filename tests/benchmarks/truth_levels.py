@@ -1,6 +1,6 @@
 """Truth benchmark of levels: bias of gain, noise figures, external noise and S/N change; overload found or feigned.
 
-    python tests/benchmarks/truth_levels.py [--quick] [--out FILE.json]
+    python -m tests.benchmarks.truth_levels [--quick] [--out FILE.json]
 
 Simulated campaigns over a grid of true values, two processes, seeded. Each campaign is a station whose truth the
 simulation knows and the analysis does not; they share no formula. Prints a table, writes JSON beside it, and ends

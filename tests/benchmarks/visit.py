@@ -7,7 +7,7 @@ pymeasure's worker writing its results to a file. Rounds alternate, and each one
 the machine does only adds to it. Ours is the engine with its hamlib driver, its checks and its store, over whole
 passes of 120 visits; relays are left out, since none of the others has any.
 
-    python tests/benchmarks/visit.py [--quick] [--json FILE]
+    python -m tests.benchmarks.visit [--quick] [--json FILE]
 
 Exits 1 when ours takes more than 1.5 times the bare loop.
 """
