@@ -17,7 +17,10 @@ from collections.abc import Sequence
 from pathlib import Path
 
 import numpy as np
-from truth_figures import (
+
+from tests.benchmarks.campaigns import Planned, facts_of, planned
+from tests.benchmarks.judging import fix_judged, judged, plainer
+from tests.benchmarks.truth_figures import (
     Results,
     ever_decided,
     ever_wrong,
@@ -27,9 +30,6 @@ from truth_figures import (
     rate,
     strata,
 )
-
-from tests.benchmarks.campaigns import Planned, facts_of, planned
-from tests.benchmarks.judging import fix_judged, judged, plainer
 
 QUICK = 9
 
