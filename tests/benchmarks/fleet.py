@@ -3,7 +3,7 @@
 Reference in the same run: the pool with one worker. For each: seconds, speed-up, efficiency, and what the engine costs
 over the pool; bytes read from the stations' folders, and bytes of results that come back.
 
-    python -m tests.benchmarks.fleet [--quick] [--json FILE]
+    python -m tests.benchmarks.fleet [--quick] [--stations 200] [--json FILE]
 """
 
 import argparse
@@ -40,9 +40,12 @@ def measured(executor: Executor, urls: tuple[str, ...]) -> tuple[float, Fleet]:
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--quick", action="store_true", help="few stations, for CI")
+    parser.add_argument(
+        "--stations", type=int, default=200, metavar="N", help="how many stations in a full run"
+    )
     parser.add_argument("--json", type=Path, metavar="FILE", help="write the figures there, too")
     chosen = parser.parse_args()
-    stations, nights = (8, 2) if chosen.quick else (200, 30)
+    stations, nights = (8, 2) if chosen.quick else (chosen.stations, 30)
     rows: list[dict[str, object]] = []
     texts = set()
     with tempfile.TemporaryDirectory() as name:
