@@ -14,7 +14,7 @@ from sweeper.daemon.borrowing import borrowed_rig
 from sweeper.daemon.instruments import open_receiver, open_switch
 from sweeper.station import Station
 from sweeper.store import Store
-from sweeper.words import ANTENNA_STAGE, Path
+from sweeper.words import ANTENNA_STAGE
 
 LOOK_READINGS = 8
 
@@ -76,11 +76,6 @@ def _receiver(station: Station) -> Item:
         return Item("receiver", False, str(fault))
 
 
-def switch_rest(station: Station) -> Path:
-    """Where the station's relays rest."""
-    return Path.parse(str(station.switch.rest))
-
-
 def _channels(station: Station, receiver: Receiver, clock: Clock) -> Iterator[Item]:
     """Tune to every channel and time the stay."""
     channels = station.channels()
@@ -117,8 +112,8 @@ def _paths(station: Station, receiver: Receiver, switch: Switch, clock: Clock) -
         receiver.set_mode(station.receiver.mode, channel.bandwidth_hz)
         receiver.tune(channel.hz)
         levels = []
-        for path in (switch_rest(station), ANTENNA_STAGE):
-            switch.select(str(path))
+        for path in (station.switch.rest, str(ANTENNA_STAGE)):
+            switch.select(path)
             clock.sleep(max(station.switch.settle_s, station.receiver.settle_s))
             levels.append(fmean(_readings(station, receiver, clock)))
         moved.append(abs(levels[1] - levels[0]))

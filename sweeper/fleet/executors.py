@@ -93,7 +93,7 @@ class DaskCluster:
         self, work: Callable[[Item], Result], items: Sequence[Item]
     ) -> Iterator[tuple[Item, Result | BaseException]]:
         waiting = list(items)
-        for tries in range(TRIES):
+        for _ in range(TRIES):
             gone: list[Item] = []
             for item, outcome in self._round(work, waiting):
                 if isinstance(outcome, _SchedulerGone):
@@ -103,7 +103,6 @@ class DaskCluster:
             waiting = gone
             if not waiting:
                 return
-            del tries
         for item in waiting:
             yield (
                 item,

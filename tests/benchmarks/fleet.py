@@ -16,8 +16,6 @@ from concurrent.futures import ProcessPoolExecutor
 from multiprocessing import get_context
 from pathlib import Path
 
-sys.path.insert(0, str(Path(__file__).parents[2]))
-
 from sweeper.fleet import DaskCluster, Fleet, ProcessPool, find_stations, fleet_json, reduce_fleet
 from sweeper.fleet.executors import Executor
 from tests.sweeper.fleet.test_executors import dask_cluster

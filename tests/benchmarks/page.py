@@ -25,8 +25,6 @@ from pathlib import Path
 
 from selenium import webdriver
 
-sys.path.insert(0, str(Path(__file__).parents[2]))
-
 from drivers.config_files import station_file
 from tests.whole.browser import browser, look, page_served
 

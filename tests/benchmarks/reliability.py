@@ -25,16 +25,15 @@ from datetime import UTC, datetime
 from pathlib import Path
 from statistics import median
 
-ROOT = Path(__file__).resolve().parents[2]
-sys.path.insert(0, str(ROOT))
+from tests.benchmarks.season import growth_mb
+from tests.sweeper.store.cuts import cut_everywhere
+from tests.whole.hostile import hostile
+from tests.whole.idle import waited
+from tests.whole.killing import kill_at_random
+from tests.whole.season import run_season
+from tests.whole.unattended import Unattended, unattended, until
 
-from tests.benchmarks.season import growth_mb  # noqa: E402  # run as a file, the project's root is not on the path
-from tests.sweeper.store.cuts import cut_everywhere  # noqa: E402
-from tests.whole.hostile import hostile  # noqa: E402
-from tests.whole.idle import waited  # noqa: E402
-from tests.whole.killing import kill_at_random  # noqa: E402
-from tests.whole.season import run_season  # noqa: E402
-from tests.whole.unattended import Unattended, unattended, until  # noqa: E402
+ROOT = Path(__file__).resolve().parents[2]
 
 HEAD = """\
 # Reliability
@@ -302,7 +301,7 @@ def side_by_side(names: list[str], at_once: int, keep: Callable[[str, list[Row]]
 
     def run(name: str) -> list[Row]:
         began = time.monotonic()
-        command = [sys.executable, __file__, *sys.argv[1:], "--part", name]
+        command = [sys.executable, "-m", "tests.benchmarks.reliability", *sys.argv[1:], "--part", name]
         done = subprocess.run(command, stdout=subprocess.PIPE, text=True, check=False)
         print(f"{name}: {time.monotonic() - began:.0f} s", file=sys.stderr, flush=True)
         if done.returncode != 0:

@@ -24,8 +24,6 @@ from pathlib import Path
 import numpy as np
 import polars as pl
 
-sys.path.insert(0, str(Path(__file__).parents[2]))
-
 from sweeper.store import Store, finished
 from sweeper.store.frames import schema
 from sweeper.words import ANTENNA_BYPASS, ANTENNA_STAGE, LOAD_BYPASS, LOAD_STAGE, Channel, PassRecord, Reading
