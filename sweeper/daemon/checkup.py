@@ -112,8 +112,8 @@ def _paths(station: Station, receiver: Receiver, switch: Switch, clock: Clock) -
         receiver.set_mode(station.receiver.mode, channel.bandwidth_hz)
         receiver.tune(channel.hz)
         levels = []
-        for path in (station.switch.rest, str(ANTENNA_STAGE)):
-            switch.select(path)
+        for side in (station.switch.rest, str(ANTENNA_STAGE)):
+            switch.select(side)
             clock.sleep(max(station.switch.settle_s, station.receiver.settle_s))
             levels.append(fmean(_readings(station, receiver, clock)))
         moved.append(abs(levels[1] - levels[0]))
