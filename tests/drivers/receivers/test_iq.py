@@ -89,6 +89,7 @@ class NetworkBox:
 
     def __init__(self) -> None:
         self.listener = socket.create_server(("127.0.0.1", 0))
+        self.listener.settimeout(0.05)
         # as on the network cable: with the loopback's own 64 KiB segments the module, which reads nothing until a
         # whole chunk is there, and TCP, which sends nothing until a whole segment fits, wait for each other
         self.listener.setsockopt(socket.IPPROTO_TCP, socket.TCP_MAXSEG, 1460)
@@ -105,21 +106,17 @@ class NetworkBox:
 
     def close(self) -> None:
         self._stop.set()
+        self._threads[0].join(5.0)  # after it no more are begun
         self.listener.close()
-        with socket.socket() as nobody:
-            nobody.connect_ex(("127.0.0.1", self.port))
-        for thread in self._threads:
+        for thread in self._threads[1:]:
             thread.join(5.0)
 
     def _accept(self) -> None:
-        self.listener.settimeout(0.05)
         while not self._stop.is_set():
             try:
                 connection, _ = self.listener.accept()
             except TimeoutError:
                 continue
-            except OSError:
-                return
             (label,) = struct.unpack("<I", connection.recv(4, socket.MSG_WAITALL))
             self.labels.append(label)
             serve = self._commands if label == 0 else self._samples
