@@ -4,15 +4,19 @@ import numpy as np
 import pytest
 import skrf
 
+from sweeper.analysis.gain import combine
 from sweeper.analysis.noise_figure import (
     cascade,
     factor_by_source,
+    figures,
     from_db,
     thermal_dbm,
     to_db,
     without_second,
 )
 from sweeper.analysis.rule import predicted_snr_change_db
+from tests.sweeper.analysis.nights import Night, facts
+from tests.sweeper.analysis.test_gain import season
 
 
 def amplifier(gain_db, noise_figure_db):
@@ -68,6 +72,67 @@ def test_hot_and_cold_give_the_noise_temperature_of_the_definition(cold_k, noise
     y = (hot_k + true_k) / (cold_k + true_k)
     assert (hot_k - y * cold_k) / (y - 1) == pytest.approx(true_k)
     assert to_db(factor_by_source(from_db(enr_db), y, cold_k)) == pytest.approx(noise_figure_db)
+
+
+def test_the_y_factor_example_of_a_handbook():
+    """Pozar, Microwave Engineering, 4th ed., Example 10.1: an amplifier of 20 dB and 1 GHz puts out −62.0 dBm with its
+    input at 290 K and −64.7 dBm at 77 K. Printed: Y = 2.7 dB = 1.86, Te = 170 K, and −60.7 dBm from a source of 450 K.
+    """
+    y = from_db(-62.0 - -64.7)
+    assert y == pytest.approx(1.86, abs=0.005)
+    hot_over_290_k = 290 / 290 - 1  # the excess noise ratio of a source at room temperature
+    added_k = 290 * (factor_by_source(hot_over_290_k, y, 77.0) - 1)
+    assert added_k == pytest.approx(170, abs=0.5)
+    output_dbm = 20 + thermal_dbm(1e9) + to_db((450 + added_k) / 290)
+    assert output_dbm == pytest.approx(-60.7, abs=0.05)
+
+
+def test_a_measurement_by_the_steps_of_an_application_note():
+    """Rohde & Schwarz application note 1MA178, The Y Factor Technique for Noise Figure Measurements, gives the steps; a
+    measurement by them that R. C. Stephenson published (repository rcstephenson/Yfactor): a source of 6.05 and
+    6.01 dB ENR raises −85.79 dBm to −81.22 dBm. Printed: 333.61 K.
+    """
+    enr_db = (6.05 + 6.01) / 2
+    factor = factor_by_source(from_db(enr_db), from_db(-81.22 - -85.79))
+    assert 290 * (factor - 1) == pytest.approx(333.61, abs=0.005)
+
+
+def test_the_same_measurement_through_the_whole_reduction():
+    """The temperatures of the measurement above, as a receiver and a noise source of a night of readings."""
+    enr_db, printed_k = 6.03, 333.61
+    night = Night(receiver_k=printed_k, source_k=290 * (1 + from_db(enr_db)))
+    told = facts(night, unit="dB-over-S9", source_enr_db=enr_db)
+    summaries = season(night)
+    found = figures(summaries, combine(summaries, told), told)
+    assert found.found_by == "source"
+    assert found.receiver_db.value == pytest.approx(to_db(1 + printed_k / 290), abs=0.05)
+
+
+def test_the_example_of_what_a_noise_figure_is():
+    """Keysight application note 57-1, Fundamentals of RF and Microwave Noise Figure Measurements: thermal noise at
+    −100 dBm under a signal of −60 dBm; 20 dB of gain later noise stands at −70 dBm and the signal at −40 dBm. S/N falls
+    from 40 to 30 dB, so the noise figure is 10 dB. Two such stages in a row: what the second adds is a hundredth.
+    """
+    gain_db, input_dbm, output_dbm = 20.0, -100.0, -70.0
+    factor = from_db(output_dbm - gain_db - input_dbm)
+    assert to_db(factor) == pytest.approx(10.0)
+    thermal_alone_db = np.array([0.0])  # the noise rise where the antenna gives no more than the load
+    change_db = predicted_snr_change_db(thermal_alone_db, gain_db, output_dbm - input_dbm)
+    assert change_db[0] == pytest.approx((-40.0 - -70.0) - (-60.0 - -100.0))
+    assert cascade(factor, factor, from_db(gain_db)) == pytest.approx(10 + 9 / 100)
+
+
+def test_the_receiver_front_end_of_a_handbook():
+    """Pozar, Microwave Engineering, 4th ed., Example 10.2: amplifier of 10 dB, 2 dB noise figure; filter of 1 dB loss;
+    mixer of 3 dB loss, 4 dB noise figure; 10 MHz. Printed: 2.55 dB, 232 K, and −96.8 dBm out from an antenna of 150 K.
+    """
+    amplifier, filter_loss, mixer = from_db(2.0), from_db(1.0), from_db(4.0)
+    whole = cascade(amplifier, cascade(filter_loss, mixer, 1 / filter_loss), from_db(10.0))
+    assert to_db(whole) == pytest.approx(2.55, abs=0.006)
+    assert 290 * (whole - 1) == pytest.approx(232, abs=0.5)
+    fa = 150 / 290
+    output_dbm = 10 - 1 - 3 + thermal_dbm(10e6) + to_db(fa + whole - 1)
+    assert output_dbm == pytest.approx(-96.8, abs=0.05)
 
 
 def test_noise_figure_by_the_rule_of_thumb():
