@@ -121,6 +121,28 @@ def test_without_a_noise_source_no_bandwidth_is_measured_and_nothing_changes(sta
     assert station_file.read_bytes() == before
 
 
+def test_the_noise_bandwidth_is_measured_with_source_and_load(
+    station_file: Path, tmp_path: Path, served: Served
+) -> None:
+    """The simulated source stands 15 dB over 290 K, its pass band is 2400 Hz wide, its meter shows dB over −73 dBm."""
+    off: dict[int, str] = {0: "off", 1: "off", 2: "off"}
+    paths = {
+        "antenna-bypass": off,
+        "antenna-stage": off | {0: "on"},
+        "load-bypass": off | {1: "on"},
+        "load-stage": off | {0: "on", 1: "on"},
+        "noise-bypass": off | {2: "on"},
+        "noise-stage": off | {0: "on", 2: "on"},
+    }
+    text = with_values(station_file.read_text(encoding="utf-8"), {("switch", "paths"): paths})
+    station_file.write_text(text + "noise_source:\n  enr_db: 15\n", encoding="utf-8")
+    levels = written([(dbm, dbm + 73.0) for dbm in range(-130, -60, 10)], tmp_path / "levels.csv")
+    answer = sweeper("calibrate", station_file, "--levels", levels, "--measure-bandwidth")
+    assert answer.returncode == 0, answer.stderr
+    assert load(station_file).receiver.noise_bandwidth_hz == pytest.approx(2400, rel=0.25)
+    assert not any(served.board.coils)
+
+
 def test_what_is_known_of_the_meter_is_written_beside_the_curve(station_file: Path, tmp_path: Path) -> None:
     levels = written(LEVELS, tmp_path / "levels.csv")
     answer = sweeper(
