@@ -1,5 +1,7 @@
 """`demo` and `simulate`: the invented station Saltmarsh on real sockets and pseudo-terminals."""
 
+import os
+from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -37,7 +39,7 @@ def demo(
     out.mkdir(parents=True, exist_ok=True)
     world = saltmarsh(seed=seed)
     clock = JumpingClock(world.first_evening)
-    with serve(world, clock, receiver="rigctl-net", switch="modbus-rtu") as served:
+    with _on_one_core(), serve(world, clock, receiver="rigctl-net", switch="modbus-rtu") as served:
         station_file = _station_file(out, served.receiver_link, served.switch_link)
         station = load(station_file)
         due = list(_due(station, world.first_evening, nights))
@@ -101,6 +103,26 @@ def simulate(station_file: StationFile) -> None:
         orders.wake.wait()
 
 
+@contextmanager
+def _on_one_core() -> "Iterator[None]":
+    """Program and simulated station take turns: on one core neither waits for another core to wake up.
+
+    Threads that begin in here stay there.
+    """
+    import polars
+
+    if not hasattr(os, "sched_setaffinity"):  # not every system lets a program choose
+        yield
+        return
+    polars.thread_pool_size()  # its threads have begun now, so they keep every core
+    cores = os.sched_getaffinity(0)
+    os.sched_setaffinity(0, {max(cores)})
+    try:
+        yield
+    finally:
+        os.sched_setaffinity(0, cores)
+
+
 def _station_file(out: Path, receiver_link: str, switch_link: str) -> Path:
     """A copy of the Saltmarsh station file with the links of this run."""
     from drivers.config_files import station_file
@@ -114,6 +136,7 @@ def _station_file(out: Path, receiver_link: str, switch_link: str) -> Path:
             ("switch", "link"): switch_link,
             # Nothing has to settle in a relay made of numbers, and this pause would be real time.
             ("switch", "break_s"): 0,
+            ("switch", "baud"): 115200,  # so is the silence between frames, which is shorter at this speed
         },
     )
     file = out / "saltmarsh.yaml"

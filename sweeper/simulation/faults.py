@@ -73,16 +73,21 @@ class WireFaults:
         """Whether all that was armed has happened."""
         return not self._armed and not self.silent
 
+    @property
+    def none_at_hand(self) -> bool:
+        """Whether the next reply goes as it is."""
+        return not (self._armed or self._held or self.silent)
+
     def _arm(self, kind: str, seconds: float, replies: int) -> None:
         with self._lock:
             self._armed.extend([(kind, seconds)] * replies)
 
     def carry(self, reply: bytes, send: Send) -> None:
         """Send a reply, or what becomes of it."""
-        if self.silent:
-            return
-        if not self._armed and not self._held:
+        if self.none_at_hand:
             send(reply)
+            return
+        if self.silent:
             return
         with self._lock:
             kind, seconds = self._armed.popleft() if self._armed else ("", 0.0)

@@ -5,6 +5,7 @@ Written from rigctld(1) of hamlib 4.5. Commands that key a transmitter are known
 
 import math
 from collections.abc import Callable
+from functools import lru_cache
 
 from sweeper.simulation.bench import Bench
 from sweeper.simulation.command_log import CommandLog, Kind
@@ -60,6 +61,7 @@ def kind_of(command: bytes) -> Kind:
     return _KINDS.get(name, "other")
 
 
+@lru_cache(maxsize=1024)
 def _parse(line: str) -> tuple[str, list[str], str]:
     """(long name, arguments, separator of an extended reply or nothing)."""
     line = line.strip()

@@ -67,13 +67,27 @@ class TcpWire:
             self._run(self._talk, connection)
 
     def _talk(self, connection: socket.socket) -> None:
+        ready: list[bytes] = []
+        here = threading.get_ident()
+
         def send(reply: bytes) -> None:
-            self._faults.carry(reply, connection.sendall)
+            if self._faults.none_at_hand and threading.get_ident() == here:
+                ready.append(reply)
+            else:
+                flush()
+                self._faults.carry(reply, connection.sendall)
+
+        def flush() -> None:
+            """Replies to what came in one piece go out in one piece."""
+            if ready:
+                connection.sendall(b"".join(ready))
+                ready.clear()
 
         feed = self._make_session(send)
         try:
             while data := connection.recv(4096):
                 feed(data)
+                flush()
         except OSError:
             pass  # the other end went away, or a fault hung up
         finally:
