@@ -23,6 +23,11 @@ def dialect_names() -> tuple[str, ...]:
     return tuple(sorted(file.stem for file in (folder() / "dialects").glob("*.yaml")))
 
 
+def board_names() -> tuple[str, ...]:
+    """The relay boards whose command tables come with the program."""
+    return tuple(sorted(file.stem for file in (folder() / "dialects" / "boards").glob("*.yaml")))
+
+
 def station_file(name: str) -> Path:
     """The station file `name` to copy from; it need not exist."""
     return folder() / "stations" / f"{name}.yaml"

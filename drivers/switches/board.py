@@ -4,7 +4,7 @@ from collections.abc import Callable, Mapping
 
 from pydantic import PrivateAttr, model_validator
 
-from drivers.config_files import dialect_file, folder
+from drivers.config_files import board_names, dialect_file
 from drivers.contracts import Driver
 from drivers.links import Link, LinkOptions, open_link
 from drivers.protocols.relay_bytes import BoardTable, bits, load, one_of
@@ -22,9 +22,8 @@ class BoardOptions(LinkOptions, RelayOptions):
         own_file = self.dialect.endswith((".yaml", ".yml"))
         file = dialect_file(self.dialect if own_file else f"boards/{self.dialect}")
         if not own_file and not file.is_file():
-            there = sorted(known.stem for known in (folder() / "dialects" / "boards").glob("*.yaml"))
             raise ValueError(
-                f"there is no board dialect {self.dialect!r}; there are {', '.join(there)}, or name a file"
+                f"there is no board dialect {self.dialect!r}; there are {', '.join(board_names())}, or name a file"
             )
         self._table = load(file)
         unknown = sorted(

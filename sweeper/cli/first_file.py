@@ -9,7 +9,10 @@ from sweeper.cli.first_bands import FirstBand
 
 @dataclass(frozen=True, slots=True)
 class Answers:
-    """What a person said to the ten questions. `dialect` is empty for hamlib; `board` is ``modbus`` or ``person``."""
+    """What a person said to the ten questions.
+
+    `dialect` is empty for hamlib; `board` is ``modbus``, ``person``, or the name of a board's command table.
+    """
 
     name: str
     latitude: float
@@ -90,24 +93,35 @@ def _switch(answers: Answers) -> Sequence[str]:
                 "    load-stage: load connected, stage in",
             ]
         return lines
-    lines = [
+    driver = ["  driver: modbus            # relay board, Modbus TCP or RTU", "  unit: 1"]
+    stage, load = 0, 1
+    if answers.board != "modbus":
+        driver = [
+            "  driver: board             # commands written down in a file of configs/dialects/boards",
+            f"  dialect: {_text(answers.board)}",
+        ]
+        stage, load = 1, 2
+    paths = [
+        f"  paths:                    # relay {stage} puts the stage in",
+        f"    antenna-bypass: {{{stage}: off}}",
+        f"    antenna-stage: {{{stage}: on}}",
+    ]
+    if answers.with_load:
+        paths = [
+            f"  paths:                    # relay {stage} puts the stage in, {load} the load in the antenna's place",
+            f"    antenna-bypass: {{{stage}: off, {load}: off}}",
+            f"    antenna-stage: {{{stage}: on, {load}: off}}",
+            f"    load-bypass: {{{stage}: off, {load}: on}}",
+            f"    load-stage: {{{stage}: on, {load}: on}}",
+        ]
+    return [
         "switch:",
-        "  driver: modbus            # relay board, Modbus TCP or RTU",
+        *driver,
         f"  link: {_text(answers.board_link)}",
-        "  unit: 1",
         "  settle_s: 0.03",
         "  rest: antenna-bypass      # where the relays are left whenever the program is not measuring",
         "  rated_operations: 100000  # from the relay's data sheet",
-        "  paths:                    # coil 0 puts the stage in, coil 1 the load in the antenna's place",
-    ]
-    if not answers.with_load:
-        return [*lines, "    antenna-bypass: {0: off}", "    antenna-stage: {0: on}"]
-    return [
-        *lines,
-        "    antenna-bypass: {0: off, 1: off}",
-        "    antenna-stage: {0: on, 1: off}",
-        "    load-bypass: {0: off, 1: on}",
-        "    load-stage: {0: on, 1: on}",
+        *paths,
     ]
 
 

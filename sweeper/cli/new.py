@@ -16,6 +16,8 @@ if TYPE_CHECKING:
 T = TypeVar("T")
 
 ENVIRONMENTS = ("city", "residential", "rural", "quiet-rural")
+WEST_END, EAST_END = -20.0, 60.0
+"""Region 1 of the Radio Regulations, Article 5, lies about between these degrees east (from memory)."""
 FIRST_CHOICE = "80 m, 40 m, 20 m, 10 m"
 
 
@@ -52,7 +54,7 @@ def new(
 
 
 def _asked() -> "Answers":
-    from drivers.config_files import dialect_names
+    from drivers.config_files import board_names, dialect_names
     from sweeper.cli.first_bands import chosen, first_bands
     from sweeper.cli.first_file import Answers
     from sweeper.cli.first_links import RECEIVER_PORT, RELAY_PORTS, serial_ports, servers
@@ -76,15 +78,15 @@ def _asked() -> "Answers":
 
     print("   Lightning, mains and DC on the feed line: docs/relay-wiring.md, before anything is wired.")
     board = _ask(
-        "6. What switches the stage? modbus (relay board), person (you)",
+        f"6. What switches the stage? modbus, {', '.join(board_names())} (relay boards), person (you)",
         "modbus",
-        _one_of(("modbus", "person")),
+        _one_of(("modbus", *board_names(), "person")),
     )
     boards = servers(RELAY_PORTS)
     others = [port for port in ports if port != receiver_link]
     offered = boards[0] if boards else _first(others, f"tcp://127.0.0.1:{RELAY_PORTS[1]}")
     board_link = ""
-    if board == "modbus":
+    if board != "person":
         board_link = _ask("7. Where is the relay board? A serial port, or tcp://host:port", offered, _link)
     elif not _ask("7. It asks at every change, so somebody has to be there. Go on?", "yes", _yes_or_no):
         raise WrongInput("Nothing is written.")
@@ -94,6 +96,10 @@ def _asked() -> "Answers":
     gain = _ask("9. What gain is the stage rated at, dB? (- if you do not know)", "-", _gain)
     bands = first_bands()
     print(f"   Bands: {', '.join(band.name for band in bands)}")
+    if not WEST_END <= place[1] <= EAST_END:
+        print(
+            "   Their edges are those of ITU Region 1; yours differ on 80 m, 40 m, long and medium wave. Edit them."
+        )
     wanted = _ask(
         "10. Which bands, with commas between, or all?", FIRST_CHOICE, lambda answer: chosen(answer, bands)
     )

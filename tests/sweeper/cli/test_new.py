@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from drivers.config_files import station_file
+from drivers.config_files import board_names, station_file
 from sweeper.cli.first_bands import chosen, first_bands
 from sweeper.cli.first_links import servers
 from sweeper.cli.first_listen import candidates, listen, quietest
@@ -58,6 +58,34 @@ def test_every_band_on_the_list_can_be_taken_and_all_together(
     assert len(station.bands) == len(first_bands())
     assert (station.switch.driver, station.stage.rated_gain_db) == ("person", 12)
     assert {str(path) for path in station.paths()} == {"antenna-bypass", "antenna-stage"}
+
+
+@pytest.mark.parametrize("board", ["modbus", *board_names()])
+@pytest.mark.parametrize("load_too", ["yes", "no"])
+def test_every_relay_board_that_is_offered_gets_a_section_that_its_driver_takes(
+    board: str, load_too: str, monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    answer(monkeypatch, "", "", "", "", "", board, "/dev/ttyUSB1", load_too, "", "40 m")
+    file = tmp_path / "home.yaml"
+    new(file, listen=False, check=False)
+    switch = load(file).switch
+    assert switch.driver == ("modbus" if board == "modbus" else "board")
+    paths = switch.options.paths
+    assert len(paths) == (4 if load_too == "yes" else 2)
+    assert not any(paths["antenna-bypass"].values()), "at rest no relay is pulled in"
+
+
+@pytest.mark.parametrize(("place", "told"), [("51.5, 0", False), ("-34, 18", False), ("40, -75", True)])
+def test_band_edges_of_another_region_are_not_passed_off_as_ones_own(
+    place: str,
+    told: bool,
+    monkeypatch: pytest.MonkeyPatch,
+    tmp_path: Path,
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    answer(monkeypatch, "", place, *[""] * 8)
+    new(tmp_path / "home.yaml", listen=False, check=False)
+    assert ("ITU Region 1" in capsys.readouterr().out) is told
 
 
 def test_an_answer_that_is_not_understood_is_asked_for_again(
