@@ -13,13 +13,15 @@ from collections.abc import Sequence
 from functools import lru_cache
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
 FIRST_LOOK = 3
 """Nights before anything is claimed of other nights than those measured."""
 
 _LEVELS = 0.5 ** np.arange(1.0, 18.0, 2.0)
 _FEWEST_NODES = 48
+FARTHEST_STEP = 9.0
+"""In standard deviations: what the normal law puts beyond is lost in rounding."""
 
 
 def spent(nights: float, alpha: float) -> float:
@@ -32,42 +34,81 @@ def spent_late(nights: float, alpha: float) -> float:
     return alpha * nights**2 / (nights**2 + 49.0)
 
 
-def boundaries(information: Sequence[float], spending: Sequence[float]) -> NDArray[np.float64]:
+def boundaries(information: Sequence[float], spending: ArrayLike) -> NDArray[np.float64]:
     """Two-sided boundaries |z| for looks at rising information, given the error spent up to each look.
 
+    `spending`: shape (looks,), or (looks, campaigns) for several campaigns at once; the same shape comes back.
     The recursion of Armitage, McPherson & Rowe (J. R. Stat. Soc. A 132 (1969) 235) on Gauss-Legendre nodes.
     Checked against published Pocock and O'Brien-Fleming constants in tests/published.
     """
-    from scipy.optimize import brentq
+    from scipy.special import ndtri
+
+    allowed = np.asarray(spending, dtype=np.float64)
+    each = allowed.reshape(len(allowed), -1)
+    found = np.zeros_like(each)
+    # Where the sum may stand without having crossed, and with what weight; being even, its upper half tells all.
+    places, weight = np.zeros((each.shape[1], 1)), np.ones((each.shape[1], 1))
+    before, gone = 0.0, np.zeros(each.shape[1])
+    for look, info in enumerate(information):
+        step = float(np.sqrt(info - before))
+        target = np.maximum(each[look] - gone, 1e-15)
+        guess = found[look - 1] if look else -ndtri(target / 2.0)
+        edge = _crossing(guess * np.sqrt(info) / step, places / step, weight, target)
+        found[look] = edge * step / np.sqrt(info)
+        nodes, weights = _upper_nodes(edge)
+        here = edge[:, None] * nodes
+        weight = _one_step_on(here, places / step, weight) * edge[:, None] * weights
+        places, before, gone = here * step, float(info), each[look]
+    return found.reshape(allowed.shape)
+
+
+def _crossing(
+    edge: NDArray[np.float64],
+    places: NDArray[np.float64],
+    weight: NDArray[np.float64],
+    target: NDArray[np.float64],
+) -> NDArray[np.float64]:
+    """The edge beyond which one more step leads with chance `target`, from a guess; all in units of that step.
+
+    Newton's method on the logarithm of the chance, which is concave, so that it comes in from outside and stays there.
+    """
     from scipy.special import ndtr
 
-    found: list[float] = []
-    places = np.zeros(1)  # where the sum may stand without having crossed, and with what weight
-    weight = np.ones(1)
-    before = 0.0
-    gone = 0.0
-    for info, allowed in zip(information, spending, strict=True):
-        step = np.sqrt(info - before)
-        target = max(allowed - gone, 1e-15)
+    for _ in range(100):
+        beyond, across = places - edge[:, None], -places - edge[:, None]
+        chance = (weight * (ndtr(beyond) + ndtr(across))).sum(axis=1)
+        slope = _normal(np.stack([beyond, across], axis=1), weight).sum(axis=1)
+        move = np.clip(np.log(chance / target) * chance / slope, -4.0, 4.0)
+        edge += move
+        if np.abs(move).max() < 1e-6:  # what is left is of the order of its square
+            break
+    return edge
 
-        def crossing(
-            edge: float,
-            places: NDArray[np.float64] = places,
-            weight: NDArray[np.float64] = weight,
-            step: float = float(step),
-            target: float = target,
-        ) -> float:
-            tails = ndtr((places - edge) / step) + ndtr((-places - edge) / step)
-            return float(weight @ tails) - target
 
-        edge = float(brentq(crossing, 0.0, 12.0 * np.sqrt(info), xtol=1e-10))
-        found.append(edge / float(np.sqrt(info)))
-        nodes, weights = _nodes(edge / float(step))
-        here = edge * nodes
-        density = np.exp(-0.5 * ((here[:, None] - places[None, :]) / step) ** 2) / (step * np.sqrt(2 * np.pi))
-        weight = (density @ weight) * (edge * weights)
-        places, before, gone = here, float(info), allowed
-    return np.array(found)
+def _one_step_on(
+    here: NDArray[np.float64], places: NDArray[np.float64], weight: NDArray[np.float64]
+) -> NDArray[np.float64]:
+    """Density at `here` after a step of the normal law from `places`, both sides of zero together.
+
+    Rows rise. Piece by piece, so that places too far away are left out and the tables in between stay small.
+    """
+    near, by = (int((at < FARTHEST_STEP).sum(axis=1).max()) for at in (here, places))
+    density = np.zeros_like(here)
+    from_beyond_zero = here[:, :near, None] + places[:, None, :by]
+    density[:, :near] = _normal(from_beyond_zero, weight[:, :by])
+    for start in range(0, here.shape[1], 32):
+        piece = here[:, start : start + 32]
+        low = int((places < piece[:, :1] - FARTHEST_STEP).sum(axis=1).min())
+        high = int((places < piece[:, -1:] + FARTHEST_STEP).sum(axis=1).max())
+        apart = piece[:, :, None] - places[:, None, low:high]
+        density[:, start : start + 32] += _normal(apart, weight[:, low:high])
+    return density
+
+
+def _normal(z: NDArray[np.float64], weight: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Sums of `weight` times the normal density at `z`, over the last axis."""
+    summed: NDArray[np.float64] = np.einsum("crp,cp->cr", np.exp(-0.5 * z * z), weight) / np.sqrt(2.0 * np.pi)
+    return summed
 
 
 def look_level(nights: int, alpha: float) -> float:
@@ -101,23 +142,30 @@ def _levels_at(nights: int) -> NDArray[np.float64]:
     """Two-sided level of the look at `nights`, for each alpha of `_LEVELS`."""
     from scipy.special import ndtr
 
-    horizon = 32 * 2 ** max(0, int(np.ceil(np.log2(nights / 32))))
-    return 2.0 * ndtr(-_table(horizon)[:, nights - FIRST_LOOK])
+    horizon = 32 * int(np.ceil(nights / 32))
+    levels: NDArray[np.float64] = 2.0 * ndtr(-_table(horizon)[nights - FIRST_LOOK])
+    return levels
 
 
-@lru_cache(maxsize=8)
+@lru_cache(maxsize=16)
 def _table(horizon: int) -> NDArray[np.float64]:
-    """Boundaries for a look every night up to `horizon`: a row for each alpha of `_LEVELS`."""
+    """Boundaries for a look every night up to `horizon`: a column for each alpha of `_LEVELS`."""
     nights = range(FIRST_LOOK, horizon + 1)
-    return np.array([boundaries(nights, [spent(n, float(alpha)) for n in nights]) for alpha in _LEVELS])
+    return boundaries(nights, [[spent(n, float(alpha)) for alpha in _LEVELS] for n in nights])
+
+
+def _upper_nodes(reach: NDArray[np.float64]) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Nodes in (0, 1) and their weights, a row for each strip `reach` steps wide; short rows end in weights of 0."""
+    rows = [_leggauss(_FEWEST_NODES + 8 * int(steps / 4.0)) for steps in reach]
+    most = max(len(nodes) for nodes, _ in rows)
+    nodes, weights = np.ones((len(rows), most)), np.zeros((len(rows), most))
+    for row, (at, weight) in enumerate(rows):
+        nodes[row, : len(at)], weights[row, : len(at)] = at, weight
+    return nodes, weights
 
 
 @lru_cache(maxsize=512)
 def _leggauss(count: int) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """The upper half of an even number of nodes, and their weights."""
     nodes, weights = np.polynomial.legendre.leggauss(count)
-    return nodes, weights
-
-
-def _nodes(reach: float) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """Nodes enough for a strip `reach` standard deviations of one step wide on each side."""
-    return _leggauss(_FEWEST_NODES + 8 * int(reach / 4.0))
+    return nodes[count // 2 :], weights[count // 2 :]
