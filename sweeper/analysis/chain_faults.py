@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from sweeper.analysis.facts import StationFacts
-from sweeper.analysis.gain_ways import by_carriers
+from sweeper.analysis.gain_ways import Ways
 from sweeper.analysis.noise_figure import thermal_dbm
 
 if TYPE_CHECKING:
@@ -19,10 +19,11 @@ S9_DBM = -73.0
 """IARU Region 1 Technical Recommendation R.1, below 30 MHz."""
 
 
-def faults(summaries: "pl.DataFrame", facts: StationFacts) -> list[tuple[str, str]]:
+def faults(ways: Ways, facts: StationFacts) -> list[tuple[str, str]]:
     """Everything that is seen, the gravest first."""
+    summaries = ways.summaries
     return _stuck_meter(summaries) or [
-        *_dead(summaries, facts),
+        *_dead(ways, facts),
         *_swapped(summaries),
         *_load_too_low(summaries),
         *_unit(summaries, facts),
@@ -50,15 +51,15 @@ def _typical(summaries: "pl.DataFrame", column: str) -> float:
     return float(np.median(values)) if len(values) else float("nan")
 
 
-def _dead(summaries: "pl.DataFrame", facts: StationFacts) -> list[tuple[str, str]]:
+def _dead(ways: Ways, facts: StationFacts) -> list[tuple[str, str]]:
     """A relay that does not move, or a stage that does not work."""
     import polars as pl
 
     rated = facts.rated_gain_db
     if rated is None:
         return []
-    noise = summaries.filter(pl.col("for") == "noise")
-    carriers = by_carriers(summaries)
+    noise = ways.summaries.filter(pl.col("for") == "noise")
+    carriers = ways.carriers
     difference, load_difference = _typical(noise, "difference_db"), _typical(noise, "load_difference_db")
     seen = [value for value in (difference, load_difference) if np.isfinite(value)]
     resolution = _typical(noise, "resolution_db")

@@ -6,7 +6,6 @@ does to signal-to-noise ratio, and whether a stage overloads, do not belong here
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
-from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -16,14 +15,8 @@ from sweeper.analysis.gain_ways import (
     DISAGREE_LEAST_DB,
     WORST_SE_DB,
     GainPart,
-    by_carriers,
-    by_load,
-    by_source,
-    channel_offsets_db,
+    Ways,
 )
-
-if TYPE_CHECKING:
-    import polars as pl
 
 RATED_SE_DB = 1.5
 """Makers' gains hold to one or two dB, cables and relays not counted (common practice)."""
@@ -54,32 +47,31 @@ class Gain:
 
     def interval(self, confidence: float) -> Interval:
         """Student's interval at `confidence`."""
-        from scipy.stats import t
+        from scipy.special import stdtrit
 
-        reach = float(t.ppf(0.5 + confidence / 2, self.freedom)) * self.se_db
+        reach = float(stdtrit(self.freedom, 0.5 + confidence / 2)) * self.se_db
         return Interval(self.gain_db, self.gain_db - reach, self.gain_db + reach)
 
 
-def combine(summaries: "pl.DataFrame", facts: StationFacts) -> Gain | None:
-    """The gain on one band from its `summaries` (any nights and hours), or None when nothing tells of it.
+def combine(ways: Ways, facts: StationFacts) -> Gain | None:
+    """The gain on one band from the ways to it (any nights and hours), or None when nothing tells of it.
 
     Each way is averaged by night and weighted by its uncertainty. Ways that differ by more than their
     uncertainties allow are named, and the uncertainty grows to cover them. The rated gain is a last resort.
     """
-    return _of_a_choke(summaries, facts) or measured(summaries) or _rated(facts)
+    return _of_a_choke(ways, facts) or measured(ways) or _rated(facts)
 
 
-def _of_a_choke(summaries: "pl.DataFrame", facts: StationFacts) -> Gain | None:
+def _of_a_choke(ways: Ways, facts: StationFacts) -> Gain | None:
     """The gain where a stage without gain makes the antenna itself quieter, as a common-mode choke does.
 
     Then the noise of antenna and load says nothing of gain: the antenna's noise is not the same in both routes.
     """
     rated = facts.rated_gain_db
-    by_noise = by_load(summaries)
-    if rated is None or abs(rated) > CHOKE_DB or by_noise is None:
+    if rated is None or abs(rated) > CHOKE_DB or ways.load is None:
         return None
-    load = summaries["load_difference_db"].drop_nulls().to_numpy()
-    carriers = by_carriers(summaries)
+    by_noise, carriers = ways.load, ways.carriers
+    load = ways.summaries["load_difference_db"].drop_nulls().to_numpy()
     falls = by_noise.gain_db < -max(DISAGREE_LEAST_DB, 3 * by_noise.se_db)
     signals_stay = carriers is None or abs(carriers.gain_db) < CHOKE_DB + 3 * carriers.se_db
     if not falls or not signals_stay or (carriers is not None and carriers.se_db > WORST_SE_DB):
@@ -101,14 +93,13 @@ def _of_a_choke(summaries: "pl.DataFrame", facts: StationFacts) -> Gain | None:
     )
 
 
-def measured(summaries: "pl.DataFrame") -> Gain | None:
+def measured(ways: Ways) -> Gain | None:
     """The same without the last resort."""
-    ways = (by_carriers(summaries), by_load(summaries), by_source(summaries))
-    parts = tuple(part for part in ways if part is not None)
+    parts = tuple(part for part in (ways.carriers, ways.load, ways.source) if part is not None)
     if not parts:
         return None
     gain = weighted(parts)
-    offsets_db = channel_offsets_db(summaries)
+    offsets_db = ways.offsets_db
     if not offsets_db:
         return gain
     told = ", ".join(f"{gain.gain_db + off:+.1f} dB at {hz / 1e6:g} MHz" for hz, off in offsets_db.items())
@@ -122,7 +113,7 @@ def measured(summaries: "pl.DataFrame") -> Gain | None:
 
 def weighted(parts: tuple[GainPart, ...]) -> Gain:
     """Parts weighted by 1/se², with disagreement between them named and covered (Birge ratio)."""
-    from scipy.stats import chi2
+    from scipy.special import chdtri
 
     value = np.array([part.gain_db for part in parts])
     variance = np.array([part.se_db**2 for part in parts])
@@ -135,7 +126,7 @@ def weighted(parts: tuple[GainPart, ...]) -> Gain:
     flags: list[str] = []
     sentences: list[str] = []
     apart = float(value.max() - value.min())
-    if len(parts) > 1 and apart > DISAGREE_LEAST_DB and chi > chi2.isf(DISAGREE_CHANCE, len(parts) - 1):
+    if len(parts) > 1 and apart > DISAGREE_LEAST_DB and chi > chdtri(len(parts) - 1, DISAGREE_CHANCE):
         se_db *= float(np.sqrt(chi / (len(parts) - 1)))
         flags.append("gain-disagrees")
         named = ", ".join(f"{part.gain_db:.1f} dB by {_NAMES[part.source]}" for part in parts)

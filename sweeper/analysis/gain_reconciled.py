@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from sweeper.analysis.gain_ways import by_carriers, channel_offsets_db
+from sweeper.analysis.gain_ways import Ways
 from sweeper.analysis.noise_rise import kept_share_db, kept_share_slope
 
 if TYPE_CHECKING:
@@ -31,8 +31,8 @@ class Reconciled:
     sentence: str
 
 
-def reconcile(summaries: "pl.DataFrame") -> Reconciled:
-    """Both routes from the `summaries` of one band."""
+def reconcile(ways: Ways) -> Reconciled:
+    """Both routes from the summaries of one band."""
     import polars as pl
 
     columns = {
@@ -43,8 +43,8 @@ def reconcile(summaries: "pl.DataFrame") -> Reconciled:
         "predicted_se_db": pl.Float64,
         "agree": pl.Boolean,
     }
-    gain = None if channel_offsets_db(summaries) else by_carriers(summaries)
-    rows = summaries.filter(
+    gain = None if ways.offsets_db else ways.carriers
+    rows = ways.summaries.filter(
         (pl.col("for") == "noise") & (pl.col("difference_bound") == "") & (pl.col("noise_rise_bound") == "")
     ).drop_nulls(["difference_db", "difference_se_db"])
     found = []

@@ -4,6 +4,7 @@ From summaries of one band to a `GainPart`. What the ways say together belongs t
 """
 
 from dataclasses import dataclass
+from functools import cached_property
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -32,39 +33,56 @@ class GainPart:
     nights: int
 
 
-def by_carriers(summaries: "pl.DataFrame") -> GainPart | None:
-    """Gain by carriers: stage minus bypass after taking the noise out of each."""
-    import polars as pl
+@dataclass(frozen=True)
+class Ways:
+    """The `summaries` of one band and the gain each way finds in them, each looked for once, when first asked for."""
 
-    rows = summaries.filter((pl.col("for") == "carrier") & pl.col("carrier_gain_db").is_not_null())
-    return _of_channels(
-        "carriers", rows, ("carrier_gain_db", "carrier_gain_se_db", "resolution_db"), "carrier_passes"
-    )
+    summaries: "pl.DataFrame"
+
+    @cached_property
+    def carriers(self) -> GainPart | None:
+        """Gain by carriers: stage minus bypass after taking the noise out of each."""
+        import polars as pl
+
+        rows = self.summaries.filter((pl.col("for") == "carrier") & pl.col("carrier_gain_db").is_not_null())
+        return _of_channels(
+            "carriers", rows, ("carrier_gain_db", "carrier_gain_se_db", "resolution_db"), "carrier_passes"
+        )
+
+    @cached_property
+    def load(self) -> GainPart | None:
+        """Gain by the noise powers of antenna and load.
+
+        Weighted by the noise rise usual at the hour, not by that of the night: a chance high or low reading
+        must not choose its own weight.
+        """
+        columns = ("load_gain_db", "load_gain_se_db", "gain_resolution_db")
+        return _of_channels("load", self.telling_of_load, columns, "weight")
+
+    @cached_property
+    def source(self) -> GainPart | None:
+        """Gain by the powers of noise source and load."""
+        import polars as pl
+
+        rows = self.summaries.filter(
+            pl.col("source_gain_db").is_not_null() & (pl.col("source_gain_se_db") < WORST_SE_DB)
+        )
+        return _of_channels(
+            "noise", rows, ("source_gain_db", "source_gain_se_db", "gain_resolution_db"), "passes_seen"
+        )
+
+    @cached_property
+    def telling_of_load(self) -> "pl.DataFrame":
+        """The noise rows that tell of the gain by load."""
+        return _telling_of_load(self.summaries)
+
+    @cached_property
+    def offsets_db(self) -> dict[int, float]:
+        """How the gain of each noise channel differs from their mean, by frequency; empty where they do not differ."""
+        return _channel_offsets_db(self.telling_of_load)
 
 
-def by_load(summaries: "pl.DataFrame") -> GainPart | None:
-    """Gain by the noise powers of antenna and load.
-
-    Weighted by the noise rise usual at the hour, not by that of the night: a chance high or low reading
-    must not choose its own weight.
-    """
-    rows = telling_of_load(summaries)
-    return _of_channels("load", rows, ("load_gain_db", "load_gain_se_db", "gain_resolution_db"), "weight")
-
-
-def by_source(summaries: "pl.DataFrame") -> GainPart | None:
-    """Gain by the powers of noise source and load."""
-    import polars as pl
-
-    rows = summaries.filter(
-        pl.col("source_gain_db").is_not_null() & (pl.col("source_gain_se_db") < WORST_SE_DB)
-    )
-    return _of_channels(
-        "noise", rows, ("source_gain_db", "source_gain_se_db", "gain_resolution_db"), "passes_seen"
-    )
-
-
-def telling_of_load(summaries: "pl.DataFrame") -> "pl.DataFrame":
+def _telling_of_load(summaries: "pl.DataFrame") -> "pl.DataFrame":
     """The noise rows that tell of the gain by load, with their `weight`.
 
     The gain of a channel is a ratio of sums over its hours: of what the antenna adds to the load in the stage route
@@ -74,13 +92,17 @@ def telling_of_load(summaries: "pl.DataFrame") -> "pl.DataFrame":
     import polars as pl
 
     place = ("hour_utc", "hz")
+    measured = ("noise_rise_db", "power_rise_db", "stage_power_rise_db", "load_difference_db")
     rows = (
-        summaries.filter(
+        summaries.lazy()
+        .filter(
             (pl.col("for") == "noise")
             & (pl.col("passes") > 0)
             & (pl.col("noise_rise_bound") == "")
             & (pl.col("difference_bound") == "")
         )
+        .select("night", *place, "passes", *measured, "load_gain_se_db", "gain_resolution_db")
+        .collect()
         .drop_nulls(["power_rise_db", "stage_power_rise_db", "load_difference_db"])
         .with_columns(
             (10 ** (pl.col("power_rise_db") / 10) - 1).alias("bypass"),
@@ -108,15 +130,14 @@ def telling_of_load(summaries: "pl.DataFrame") -> "pl.DataFrame":
     return rows.with_columns((10 * pl.col("ratio").log10() + 10 / np.log(10) * left).alias("load_gain_db"))
 
 
-def channel_offsets_db(summaries: "pl.DataFrame") -> dict[int, float]:
-    """How the gain of each noise channel differs from their mean, by frequency; empty where they do not differ.
+def _channel_offsets_db(rows: "pl.DataFrame") -> dict[int, float]:
+    """Offsets of the channels from the `rows` that tell of the gain by load.
 
-    Preselectors and the ends of a stage's range do that. From load gains of the same hours, so that nothing of the
+    Preselectors and the ends of a stage's range make them. From load gains of the same hours, so that nothing of the
     hour counts; medians, so that a few overloaded hours do not.
     """
     import polars as pl
 
-    rows = telling_of_load(summaries)
     count = rows["hz"].n_unique()
     cell = ("night", "hour_utc")
     together = rows.filter(pl.col("hz").n_unique().over(*cell) == count)

@@ -209,7 +209,7 @@ def _mean(rows: "pl.DataFrame", value: str, error: str) -> tuple[float, float]:
 
 
 def _interval(value: float, error: float, confidence: float) -> Interval:
-    from scipy.stats import norm
+    from scipy.special import ndtri
 
-    reach = float(norm.ppf(0.5 + confidence / 2)) * error
+    reach = float(ndtri(0.5 + confidence / 2)) * error
     return Interval(value, value - reach, value + reach)

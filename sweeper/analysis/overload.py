@@ -13,7 +13,7 @@ from sweeper.analysis.chain_faults import faults
 from sweeper.analysis.facts import StationFacts
 from sweeper.analysis.gain import CHOKE_DB
 from sweeper.analysis.gain_reconciled import reconcile
-from sweeper.analysis.gain_ways import by_carriers, channel_offsets_db
+from sweeper.analysis.gain_ways import Ways
 from sweeper.analysis.levels import Floats
 from sweeper.analysis.overload_excess import EXCESS_DB, SURE, excess_by_hour, mean_and_error
 
@@ -40,18 +40,18 @@ class Diagnosis:
         return tuple(int(hour) for hour in rows["hour_utc"].to_list())
 
 
-def diagnose(summaries: "pl.DataFrame", facts: StationFacts) -> Diagnosis:
-    """Look at the `summaries` of one band for everything that makes a figure look better or worse than it is."""
-    hours = excess_by_hour(summaries)
+def diagnose(ways: Ways, facts: StationFacts) -> Diagnosis:
+    """Look at the summaries of one band for everything that makes a figure look better or worse than it is."""
+    hours = excess_by_hour(ways)
     signs = [
         *_overload(hours),
-        *_receiver_overload(summaries),
-        *_without_load(summaries),
-        *_compression(summaries),
-        *faults(summaries, facts),
+        *_receiver_overload(ways),
+        *_without_load(ways),
+        *_compression(ways.summaries),
+        *faults(ways, facts),
     ]
     if not signs and not (facts.rated_gain_db is not None and abs(facts.rated_gain_db) <= CHOKE_DB):
-        apart = reconcile(summaries)
+        apart = reconcile(ways)
         if apart.agree is False:
             signs.append(("routes-disagree", apart.sentence))
     return Diagnosis(hours, tuple(flag for flag, _ in signs), tuple(sentence for _, sentence in signs))
@@ -101,14 +101,14 @@ def _overload(hours: "pl.DataFrame") -> list[tuple[str, str]]:
     ]
 
 
-def _receiver_overload(summaries: "pl.DataFrame") -> list[tuple[str, str]]:
+def _receiver_overload(ways: Ways) -> list[tuple[str, str]]:
     """An attenuating stage that lowers noise by more than its loss shows that the receiver overloads without it."""
     import polars as pl
 
-    carriers = by_carriers(summaries)
-    if carriers is None or carriers.gain_db > -1.0 or carriers.se_db > 1.0 or channel_offsets_db(summaries):
+    carriers = ways.carriers
+    if carriers is None or carriers.gain_db > -1.0 or carriers.se_db > 1.0 or ways.offsets_db:
         return []  # where gain differs by channel, that of a carrier is not that of a noise channel
-    rows = summaries.filter((pl.col("for") == "noise") & (pl.col("difference_bound") == ""))
+    rows = ways.summaries.filter((pl.col("for") == "noise") & (pl.col("difference_bound") == ""))
     rows = rows.drop_nulls(["difference_db", "difference_se_db"])
     hit, orders = [], []
     for (hour,), part in rows.group_by("hour_utc", maintain_order=True):
@@ -129,12 +129,12 @@ def _receiver_overload(summaries: "pl.DataFrame") -> list[tuple[str, str]]:
     ]
 
 
-def _without_load(summaries: "pl.DataFrame") -> list[tuple[str, str]]:
+def _without_load(ways: Ways) -> list[tuple[str, str]]:
     """Where no load tells what to expect: noise that rises more than carriers do, and with the strongest of them."""
     import polars as pl
 
-    rows = summaries.filter((pl.col("for") == "noise") & (pl.col("difference_bound") == ""))
-    carriers = by_carriers(summaries)
+    rows = ways.summaries.filter((pl.col("for") == "noise") & (pl.col("difference_bound") == ""))
+    carriers = ways.carriers
     if carriers is None or rows.is_empty() or rows["load_difference_db"].null_count() < rows.height:
         return []
     rows = rows.drop_nulls(["difference_db", "strongest_carrier_db", "level_antenna_bypass"])

@@ -9,14 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from sweeper.analysis.gain import weighted
-from sweeper.analysis.gain_ways import (
-    GainPart,
-    by_carriers,
-    by_load,
-    by_source,
-    channel_offsets_db,
-    telling_of_load,
-)
+from sweeper.analysis.gain_ways import GainPart, Ways
 from sweeper.analysis.levels import Floats
 
 if TYPE_CHECKING:
@@ -28,7 +21,7 @@ SURE = 3.3
 """Standard errors by which it must do so (one in 2000 by chance, for one of some twenty hours)."""
 
 
-def excess_by_hour(summaries: "pl.DataFrame") -> "pl.DataFrame":
+def excess_by_hour(ways: Ways) -> "pl.DataFrame":
     """By how much noise with the stage in stands above what gain and load readings leave to be expected."""
     import polars as pl
 
@@ -39,7 +32,7 @@ def excess_by_hour(summaries: "pl.DataFrame") -> "pl.DataFrame":
         "strongest_db": pl.Float64,
         "overload": pl.Boolean,
     }
-    rows = summaries.filter(
+    rows = ways.summaries.filter(
         (pl.col("for") == "noise") & (pl.col("noise_rise_bound") == "") & (pl.col("difference_bound") == "")
     ).drop_nulls(["power_rise_db", "stage_power_rise_db", "load_difference_db", "difference_se_db"])
     hours = pl.DataFrame(schema=columns)
@@ -48,10 +41,11 @@ def excess_by_hour(summaries: "pl.DataFrame") -> "pl.DataFrame":
     suspect: list[int] = []
     for _ in range(3):  # strong signals also press the gain down: look again without the hours found
         clean = pl.col("hour_utc").is_in(suspect).not_()
-        reference_db, reference_se = _reference(summaries.filter(clean), rows.filter(clean))
+        steady = Ways(ways.summaries.filter(clean)) if suspect else ways
+        reference_db, reference_se = _reference(steady, rows.filter(clean) if suspect else rows)
         if not np.isfinite(reference_db):
             return hours
-        hours = _hours_of(rows, reference_db, reference_se, channel_offsets_db(summaries))
+        hours = _hours_of(rows, reference_db, reference_se, ways.offsets_db)
         found = hours.filter(pl.col("overload"))["hour_utc"].to_list()
         if found == suspect:
             break
@@ -114,13 +108,13 @@ def mean_and_error(value: Floats, error: Floats) -> tuple[float, float]:
     return float(weight @ value / weight.sum()), float(np.sqrt(1 / weight.sum()))
 
 
-def _reference(summaries: "pl.DataFrame", rows: "pl.DataFrame") -> tuple[float, float]:
+def _reference(ways: Ways, rows: "pl.DataFrame") -> tuple[float, float]:
     """A gain that intermodulation does not raise, dB, with its standard error; NaN where there is none.
 
     That of carriers or of the source; that of noise in the hours in which it rises least for what comes in, since
     products only ever add; both where they agree.
     """
-    steady = [part for part in (by_carriers(summaries), by_source(summaries)) if part is not None]
+    steady = [part for part in (ways.carriers, ways.source) if part is not None]
     known = weighted(tuple(steady)) if steady else None
     quiet = _quietest_hours(rows)
     if quiet is not None and (
@@ -137,11 +131,12 @@ def _quietest_hours(rows: "pl.DataFrame") -> GainPart | None:
     """Gain by the load in the third of the hours in which it comes out lowest; None with a single hour."""
     import polars as pl
 
-    telling = telling_of_load(rows)
-    level = telling.group_by("hour_utc", maintain_order=True).agg(
-        ((pl.col("load_gain_db") * pl.col("weight")).sum() / pl.col("weight").sum()).alias("gain")
+    level = (
+        Ways(rows)
+        .telling_of_load.group_by("hour_utc", maintain_order=True)
+        .agg(((pl.col("load_gain_db") * pl.col("weight")).sum() / pl.col("weight").sum()).alias("gain"))
     )
     if level.height < 2:
         return None
     lowest = level.sort("gain").head(max(level.height // 3, 1))["hour_utc"].to_list()
-    return by_load(rows.filter(pl.col("hour_utc").is_in(lowest)))
+    return Ways(rows.filter(pl.col("hour_utc").is_in(lowest))).load

@@ -61,7 +61,7 @@ def crossing_rise_db(worthwhile_db: float, gain_db: float, load_difference_db: f
 def rule_of(summaries: "pl.DataFrame", gain: Gain | None, facts: StationFacts) -> Rule | None:
     """The rule of one band from its `summaries`; None without load readings or without a measured gain."""
     import polars as pl
-    from scipy.stats import norm
+    from scipy.special import ndtri
 
     rows = summaries.filter(
         (pl.col("for") == "noise")
@@ -86,7 +86,7 @@ def rule_of(summaries: "pl.DataFrame", gain: Gain | None, facts: StationFacts) -
     error = float(np.hypot(slopes[0] * gain.se_db, slopes[1] * difference_se) / 0.01)
     load = rows["meter_reading_bypass"].to_numpy() - rows["noise_rise_db"].to_numpy()
     load_se = float(np.std(load) + 0.1)
-    reach = float(norm.ppf(0.5 + facts.confidence / 2))
+    reach = float(ndtri(0.5 + facts.confidence / 2))
     reading = float(np.mean(load)) + crossing
     reading_reach = reach * float(np.hypot(error, load_se))
     ends = Interval(reading, reading - reading_reach, reading + reading_reach)

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 from sweeper.analysis.cells import Cell, cells_of_band
 from sweeper.analysis.facts import StationFacts
 from sweeper.analysis.gain import Gain, combine
+from sweeper.analysis.gain_ways import Ways
 from sweeper.analysis.nightly import nightly
 from sweeper.analysis.noise_figure import NoiseFigures, figures
 from sweeper.analysis.overload import Diagnosis, diagnose, without_overload
@@ -56,11 +57,12 @@ def table_of(summaries: "pl.DataFrame", facts: StationFacts) -> Table:
         here = summaries.filter(summaries["band"] == band)
         if here.is_empty():
             continue
-        diagnoses[band] = diagnose(here, facts)
-        steady = _steady(here, diagnoses[band])
+        ways = Ways(here)
+        diagnoses[band] = diagnose(ways, facts)
+        steady = _steady(ways, diagnoses[band])
         gains[band] = combine(steady, facts)
-        noise[band] = figures(steady, gains[band], facts)
-        rules[band] = rule_of(steady, gains[band], facts)
+        noise[band] = figures(steady.summaries, gains[band], facts)
+        rules[band] = rule_of(steady.summaries, gains[band], facts)
         parts.append(nightly(_channels_alike(here, gains[band])))
         cells += _near_overload(cells_of_band(parts[-1], gains[band]), diagnoses[band])
     troubles = [_troubles(cell, diagnoses[cell.band], noise[cell.band]) for cell in cells]
@@ -88,15 +90,18 @@ def _channels_alike(rows: "pl.DataFrame", gain: Gain | None) -> "pl.DataFrame":
     return rows.with_columns(pl.col("difference_db") - offset)
 
 
-def _steady(rows: "pl.DataFrame", diagnosis: Diagnosis) -> "pl.DataFrame":
+def _steady(ways: Ways, diagnosis: Diagnosis) -> Ways:
     """Hours fit for gain and noise figures: away from overload, where there are such."""
     import polars as pl
 
-    away = rows.filter(~pl.col("hour_utc").is_in(sorted(_hours_near_overload(diagnosis))))
+    near, rows = _hours_near_overload(diagnosis), ways.summaries
+    if not near:
+        return ways
+    away = rows.filter(~pl.col("hour_utc").is_in(sorted(near)))
     for kept in (away, without_overload(rows, diagnosis)):
         if not kept.is_empty():
-            return kept
-    return rows
+            return Ways(kept)
+    return ways
 
 
 def _hours_near_overload(diagnosis: Diagnosis) -> set[int]:

@@ -22,6 +22,7 @@ import polars as pl
 from sweeper.analysis.external_noise import fa_from_rise_db
 from sweeper.analysis.facts import MeterFacts, StationFacts
 from sweeper.analysis.gain import combine
+from sweeper.analysis.gain_ways import Ways
 from sweeper.analysis.noise_figure import figures
 from sweeper.analysis.overload import diagnose, without_overload
 from sweeper.analysis.summarise import summarise_day
@@ -116,8 +117,8 @@ def _errors(
     facts: StationFacts,
 ) -> dict[str, object]:
     mine = summaries.filter(pl.col("band") == band.name)
-    clean = without_overload(mine, diagnose(mine, facts))
-    gain = combine(clean, facts)
+    clean = without_overload(mine, diagnose(Ways(mine), facts))
+    gain = combine(Ways(clean), facts)
     found = figures(clean, gain, facts)
     noise = mine.filter((pl.col("for") == "noise") & (pl.col("difference_bound") == ""))
     cells = (
@@ -192,7 +193,7 @@ def overload_task(task: Task) -> list[dict[str, object]]:
     summaries = summaries_of(made, facts)
     rows: list[dict[str, object]] = []
     for band in bands:
-        found = diagnose(summaries.filter(pl.col("band") == band.name), facts)
+        found = diagnose(Ways(summaries.filter(pl.col("band") == band.name)), facts)
         rows.append(
             {
                 "step_db": task.step_db,

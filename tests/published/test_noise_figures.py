@@ -5,6 +5,7 @@ import pytest
 import skrf
 
 from sweeper.analysis.gain import combine
+from sweeper.analysis.gain_ways import Ways
 from sweeper.analysis.noise_figure import (
     cascade,
     factor_by_source,
@@ -103,7 +104,7 @@ def test_the_same_measurement_through_the_whole_reduction():
     night = Night(receiver_k=printed_k, source_k=290 * (1 + from_db(enr_db)))
     told = facts(night, unit="dB-over-S9", source_enr_db=enr_db)
     summaries = season(night)
-    found = figures(summaries, combine(summaries, told), told)
+    found = figures(summaries, combine(Ways(summaries), told), told)
     assert found.found_by == "source"
     assert found.receiver_db.value == pytest.approx(to_db(1 + printed_k / 290), abs=0.05)
 

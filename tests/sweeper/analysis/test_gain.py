@@ -9,7 +9,7 @@ import pytest
 
 from sweeper.analysis.gain import combine, gain_from_powers_db, snr_change_db, weighted
 from sweeper.analysis.gain_reconciled import reconcile
-from sweeper.analysis.gain_ways import GainPart
+from sweeper.analysis.gain_ways import GainPart, Ways
 from sweeper.analysis.noise_rise import rise_for_loss_db, snr_lost_db
 from sweeper.analysis.rule import crossing_rise_db, predicted_snr_change_db, rule_of
 from sweeper.analysis.summarise import summarise_day
@@ -30,7 +30,7 @@ def season(night, nights=4):
 
 def test_load_and_carriers_agree_on_a_healthy_stage():
     night = Night(external_k=20_000)
-    gain = combine(season(night), facts(night))
+    gain = combine(Ways(season(night)), facts(night))
     assert gain.gain_db == pytest.approx(15.0, abs=3 * gain.se_db)
     assert gain.se_db < 0.1
     assert gain.flags == ()
@@ -39,33 +39,33 @@ def test_load_and_carriers_agree_on_a_healthy_stage():
 
 def test_without_load_gain_rests_on_carriers():
     night = Night(external_k=20_000, loads=False)
-    gain = combine(season(night), facts(night))
+    gain = combine(Ways(season(night)), facts(night))
     assert gain.source == "carriers"
     assert gain.gain_db == pytest.approx(15.0, abs=3 * gain.se_db)
 
 
 def test_with_neither_load_nor_carriers_the_rated_gain_is_taken_and_called_so():
     night = Night(loads=False, carriers=False)
-    gain = combine(season(night, 1), facts(night))
+    gain = combine(Ways(season(night, 1)), facts(night))
     assert (gain.source, gain.gain_db, gain.flags) == ("rated", 15.0, ("gain-rated",))
     assert gain.se_db >= 1
 
 
 def test_with_nothing_at_all_no_gain_is_claimed():
     night = Night(loads=False, carriers=False)
-    assert combine(season(night, 1), facts(night, rated_gain_db=None)) is None
+    assert combine(Ways(season(night, 1)), facts(night, rated_gain_db=None)) is None
 
 
 def test_noise_no_higher_than_the_receivers_own_says_nothing_about_gain():
     night = Night(external_k=300, carriers=False)
-    gain = combine(season(night), facts(night))
+    gain = combine(Ways(season(night)), facts(night))
     assert gain.source == "rated"
 
 
 @pytest.mark.parametrize("gain_db", [-10.0, 0.0, 20.0])
 def test_a_stage_of_any_gain_is_measured_by_the_same_code(gain_db):
     night = Night(external_k=200_000, gain=10 ** (gain_db / 10))
-    gain = combine(season(night), facts(night))
+    gain = combine(Ways(season(night)), facts(night))
     assert gain.gain_db == pytest.approx(gain_db, abs=3 * gain.se_db)
 
 
@@ -88,7 +88,7 @@ def test_powers_that_do_not_stand_above_the_load_give_no_gain():
 
 def test_the_s_unit_meter_finds_the_gain_within_what_it_claims():
     night = Night(external_k=20_000, step_db=6.0)
-    gain = combine(season(night), facts(night))
+    gain = combine(Ways(season(night)), facts(night))
     assert gain.gain_db == pytest.approx(15.0, abs=3 * gain.se_db)
 
 
@@ -143,7 +143,7 @@ def test_a_stage_that_is_no_quieter_than_the_receiver_never_crosses():
 def test_the_rule_by_eye_names_the_meter_reading_of_the_crossing():
     night = Night(external_k=20_000)
     summaries = season(night)
-    rule = rule_of(summaries, combine(summaries, facts(night)), facts(night))
+    rule = rule_of(summaries, combine(Ways(summaries), facts(night)), facts(night))
     # kelvin: load 2900 in bypass; S/N change 1 dB where g·T/(g·(T − 2900) + d) = 10^0.1
     g, d = 31.6228, 31.6228 * (290 + 290) + 2610
     at_k = 1.2589 * (g * 2900 - d) / (g * 0.2589)
@@ -156,7 +156,7 @@ def test_the_rule_by_eye_names_the_meter_reading_of_the_crossing():
 def test_a_useless_stage_has_no_rule_but_a_sentence():
     night = Night(external_k=20_000, stage_k=290_000)
     summaries = season(night, 1)
-    rule = rule_of(summaries, combine(summaries, facts(night)), facts(night))
+    rule = rule_of(summaries, combine(Ways(summaries), facts(night)), facts(night))
     assert rule.reading is None
     assert "leave it out" in rule.sentence
 
@@ -175,7 +175,7 @@ def test_a_gain_that_differs_by_channel_is_told_by_channel():
         )
         for nth in range(3)
     ]
-    gain = combine(pl.concat(days).filter(pl.col("for") == "noise"), facts(night))
+    gain = combine(Ways(pl.concat(days).filter(pl.col("for") == "noise")), facts(night))
     assert gain.flags == ("gain-varies",)
     assert gain.at(7_000_000) == pytest.approx(11.0, abs=0.15)
     assert gain.at(7_010_000) == pytest.approx(15.0, abs=0.15)
@@ -195,7 +195,7 @@ def test_a_steady_carrier_on_a_coarse_meter_is_no_surer_than_the_step():
         )
         for nth in range(4)
     ]
-    gain = combine(pl.concat(days), facts(night))
+    gain = combine(Ways(pl.concat(days)), facts(night))
     assert gain.source == "carriers"
     assert gain.se_db > 0.3
     assert abs(gain.gain_db - 14.4) < 2 * gain.se_db
@@ -210,13 +210,13 @@ def test_a_carrier_that_fades_decides_nothing_in_one_glance():
         .otherwise("dbm")
         .alias("dbm")
     )
-    gain = combine(summarise_day(once, facts(night)), facts(night))
+    gain = combine(Ways(summarise_day(once, facts(night))), facts(night))
     assert gain.interval(0.95).high - gain.interval(0.95).low > 12
 
 
 def test_the_direct_and_the_predicted_snr_change_agree_on_a_healthy_stage():
     night = Night(external_k=20_000)
-    found = reconcile(season(night))
+    found = reconcile(Ways(season(night)))
     true_db = 10 * np.log10((20_000 + 2610) / (20_000 + 290 + 2610 / 31.6228))
     assert found.agree is True
     assert found.sentence == ""
@@ -226,13 +226,13 @@ def test_the_direct_and_the_predicted_snr_change_agree_on_a_healthy_stage():
 
 def test_intermodulation_sets_the_two_routes_apart():
     night = Night(external_k=20_000, intermodulation_k=31.6228 * 60_000)
-    found = reconcile(season(night, 8))
+    found = reconcile(Ways(season(night, 8)))
     assert found.agree is False
     assert "predict" in found.sentence
 
 
 def test_without_a_load_there_is_only_the_direct_route():
-    found = reconcile(season(Night(external_k=20_000, loads=False), 2))
+    found = reconcile(Ways(season(Night(external_k=20_000, loads=False), 2)))
     assert found.agree is None
     assert found.hours["predicted_db"].null_count() == found.hours.height
 
@@ -252,7 +252,7 @@ def test_a_choke_has_no_gain_and_a_quieter_antenna(carriers):
         )
         for n in range(4)
     ]
-    gain = combine(pl.concat(days), facts(night, rated_gain_db=0.0))
+    gain = combine(Ways(pl.concat(days)), facts(night, rated_gain_db=0.0))
     assert gain.flags == ("quieter-antenna",)
     assert gain.gain_db == pytest.approx(0.0, abs=3 * gain.se_db)
     assert "4.0 dB quieter" in gain.sentences[0]
@@ -260,6 +260,6 @@ def test_a_choke_has_no_gain_and_a_quieter_antenna(carriers):
 
 def test_an_attenuator_is_no_choke():
     night = Night(external_k=2_000_000, gain=0.5, stage_k=290.0)
-    gain = combine(season(night), facts(night, rated_gain_db=-3.0))
+    gain = combine(Ways(season(night)), facts(night, rated_gain_db=-3.0))
     assert gain.flags == ()
     assert gain.gain_db == pytest.approx(-3.01, abs=3 * gain.se_db)

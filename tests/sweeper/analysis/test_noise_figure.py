@@ -7,6 +7,7 @@ import pytest
 
 from sweeper.analysis.external_noise import expected, fa_from_level_db, fa_from_rise_db, standing
 from sweeper.analysis.gain import combine
+from sweeper.analysis.gain_ways import Ways
 from sweeper.analysis.noise_figure import factor_by_source, figures
 from tests.sweeper.analysis.nights import Night, facts
 from tests.sweeper.analysis.test_gain import season
@@ -16,7 +17,7 @@ NIGHT = Night(external_k=20_000)  # receiver 2610 K: 10 dB; stage 290 K: 3.01 dB
 
 def test_a_calibrated_load_gives_both_noise_figures():
     summaries = season(NIGHT)
-    found = figures(summaries, combine(summaries, facts(NIGHT)), facts(NIGHT))
+    found = figures(summaries, combine(Ways(summaries), facts(NIGHT)), facts(NIGHT))
     assert found.receiver_db.value == pytest.approx(10.0, abs=0.05)
     assert found.stage_db.value == pytest.approx(3.01, abs=0.1)
     assert found.receiver_db.low < 9.5
@@ -26,7 +27,7 @@ def test_a_calibrated_load_gives_both_noise_figures():
 def test_an_uncalibrated_meter_gives_none_but_says_what_the_stage_does_to_the_chain():
     told = facts(NIGHT, unit="dB-over-S9")
     summaries = season(NIGHT)
-    found = figures(summaries, combine(summaries, told), told)
+    found = figures(summaries, combine(Ways(summaries), told), told)
     assert found.receiver_db is None
     assert found.stage_db is None
     true_db = 10 * np.log10((580 + 2610 / 31.6228) / 2900)
@@ -37,7 +38,7 @@ def test_a_noise_source_needs_no_calibration():
     night = replace(NIGHT, source_k=290 * (1 + 10**1.5))
     told = facts(night, unit="dB-over-S9", source_enr_db=15.0)
     summaries = season(night)
-    found = figures(summaries, combine(summaries, told), told)
+    found = figures(summaries, combine(Ways(summaries), told), told)
     assert found.receiver_db.value == pytest.approx(10.0, abs=0.05)
     assert found.stage_db.value == pytest.approx(3.01, abs=0.1)
     assert found.found_by == "source"
@@ -47,7 +48,7 @@ def test_a_receiver_quieter_than_physics_means_a_wrong_calibration():
     told = facts(NIGHT)
     summaries = season(NIGHT)
     shifted = summaries.with_columns(summaries["level_load_bypass"] - 14)
-    found = figures(shifted, combine(summaries, told), told)
+    found = figures(shifted, combine(Ways(summaries), told), told)
     assert found.receiver_db is None
     assert found.flags == ("implausible-calibration",)
 
@@ -55,7 +56,7 @@ def test_a_receiver_quieter_than_physics_means_a_wrong_calibration():
 def test_without_load_there_are_no_noise_figures():
     night = replace(NIGHT, loads=False)
     summaries = season(night, 1)
-    found = figures(summaries, combine(summaries, facts(night)), facts(night))
+    found = figures(summaries, combine(Ways(summaries), facts(night)), facts(night))
     assert (found.receiver_db, found.stage_db, found.chain_change_db) == (None, None, None)
 
 
@@ -88,7 +89,7 @@ def test_a_detector_that_averages_decibels_shows_noise_2_51_db_low():
     """The well-known correction of noise on a log-averaging detector: common practice in spectrum analysis."""
     rms, made = facts(NIGHT), season(NIGHT)
     log = replace(rms, meter=replace(rms.meter, detector="log-average", averaging_s=None))
-    gain = combine(made, rms)
+    gain = combine(Ways(made), rms)
     difference = figures(made, gain, log).receiver_db.value - figures(made, gain, rms).receiver_db.value
     assert difference == pytest.approx(2.51, abs=0.005)
 
@@ -96,6 +97,6 @@ def test_a_detector_that_averages_decibels_shows_noise_2_51_db_low():
 def test_a_noise_bandwidth_half_as_wide_as_the_pass_band_makes_the_receiver_3_db_noisier():
     rms, made = facts(NIGHT), season(NIGHT)
     half = replace(rms, meter=replace(rms.meter, noise_bandwidth_hz=made["bandwidth_hz"][0] / 2))
-    gain = combine(made, rms)
+    gain = combine(Ways(made), rms)
     difference = figures(made, gain, half).receiver_db.value - figures(made, gain, rms).receiver_db.value
     assert difference == pytest.approx(10 * np.log10(2), abs=1e-6)

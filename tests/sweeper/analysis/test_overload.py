@@ -7,6 +7,7 @@ import polars as pl
 import pytest
 
 from sweeper.analysis.evidence_of import health_table
+from sweeper.analysis.gain_ways import Ways
 from sweeper.analysis.overload import diagnose, product_order, without_overload
 from sweeper.analysis.summarise import summarise_day
 from tests.sweeper.analysis.nights import Night, facts, readings
@@ -38,7 +39,7 @@ HEALTHY = Night(external_k=20_000)
     ],
 )
 def test_a_healthy_chain_is_not_accused(night):
-    assert diagnose(season(night), facts(night)).flags == ()
+    assert diagnose(Ways(season(night)), facts(night)).flags == ()
 
 
 def only_early(night):
@@ -56,7 +57,7 @@ def test_intermodulation_that_raises_noise_more_than_the_gain_is_called_overload
         )
         for nth in range(3)
     ]
-    found = diagnose(pl.concat(days), facts(night))
+    found = diagnose(Ways(pl.concat(days)), facts(night))
     assert found.flags[0] == "overload"
     assert set(found.overloaded_hours) == {16, 17, 18, 19}
     assert "overloads" in found.sentences[0]
@@ -75,7 +76,7 @@ def test_overload_shows_without_carriers_to_compare_where_other_hours_are_clean(
         for nth in range(3)
     ]
     summaries = pl.concat(silent).filter(pl.col("for") == "noise")
-    assert "overload" in diagnose(summaries, facts(night)).flags
+    assert "overload" in diagnose(Ways(summaries), facts(night)).flags
 
 
 def test_noise_rising_more_than_carriers_at_every_hour_alike_is_a_mismatch():
@@ -91,26 +92,26 @@ def test_noise_rising_more_than_carriers_at_every_hour_alike_is_a_mismatch():
             .alias("dbm")
         )
 
-    assert diagnose(season(night, 8, detuned_load), facts(night)).flags == ("mismatch",)
+    assert diagnose(Ways(season(night, 8, detuned_load)), facts(night)).flags == ("mismatch",)
 
 
 def test_a_relay_that_does_not_move_is_named():
     night = replace(HEALTHY, gain=1.0, stage_k=0.0)
-    found = diagnose(season(night), facts(night))
+    found = diagnose(Ways(season(night)), facts(night))
     assert found.flags == ("stuck-relay",)
     assert "does not move" in found.sentences[0]
 
 
 def test_a_stage_without_supply_is_named():
     night = replace(HEALTHY, gain=0.05, stage_k=290 * 19, external_k=2_000_000)
-    found = diagnose(season(night), facts(night))
+    found = diagnose(Ways(season(night)), facts(night))
     assert found.flags == ("no-gain",)
     assert "no supply" in found.sentences[0]
 
 
 def test_an_attenuator_that_attenuates_is_not_called_a_dead_amplifier():
     night = replace(HEALTHY, gain=0.05, stage_k=290 * 19, external_k=2_000_000)
-    assert diagnose(season(night), facts(night, rated_gain_db=-13.0)).flags == ()
+    assert diagnose(Ways(season(night)), facts(night, rated_gain_db=-13.0)).flags == ()
 
 
 def test_swapped_routes_show_as_gain_of_the_wrong_sign():
@@ -122,7 +123,7 @@ def test_swapped_routes_show_as_gain_of_the_wrong_sign():
             .alias("route")
         )
 
-    found = diagnose(season(HEALTHY, change=swapped), facts(HEALTHY))
+    found = diagnose(Ways(season(HEALTHY, change=swapped)), facts(HEALTHY))
     assert "no-gain" in found.flags
     assert any("swapped" in sentence for sentence in found.sentences)
 
@@ -132,7 +133,7 @@ def test_load_and_antenna_swapped_show_as_a_load_louder_than_the_antenna():
         other = pl.when(pl.col("source") == "load").then(pl.lit("antenna")).otherwise(pl.lit("load"))
         return table.filter(pl.col("for") == "noise").with_columns(other.alias("source"))
 
-    found = diagnose(season(HEALTHY, change=swapped), facts(HEALTHY))
+    found = diagnose(Ways(season(HEALTHY, change=swapped)), facts(HEALTHY))
     assert "load-above-antenna" in found.flags
 
 
@@ -145,7 +146,7 @@ def test_a_load_that_follows_the_antenna_is_not_a_load():
         )
         return pl.concat([table.filter(pl.col("source") != "load"), leak]).sort("time")
 
-    assert "load-follows-antenna" in diagnose(season(night, change=leaking), facts(night)).flags
+    assert "load-follows-antenna" in diagnose(Ways(season(night, change=leaking)), facts(night)).flags
 
 
 def test_a_stage_whose_load_reads_lower_than_the_receiver_alone_is_a_fault_not_a_gain_below_one():
@@ -155,7 +156,7 @@ def test_a_stage_whose_load_reads_lower_than_the_receiver_alone_is_a_fault_not_a
         stage_load = (pl.col("source") == "load") & (pl.col("route") == "stage")
         return table.with_columns(pl.when(stage_load).then(pl.col("dbm") - 12).otherwise("dbm").alias("dbm"))
 
-    found = diagnose(season(HEALTHY, change=controlled), facts(HEALTHY))
+    found = diagnose(Ways(season(HEALTHY, change=controlled)), facts(HEALTHY))
     assert "load-too-low" in found.flags
     assert any("not a gain below one" in sentence for sentence in found.sentences)
 
@@ -170,11 +171,11 @@ def test_a_stage_that_gives_less_to_strong_carriers_is_in_compression():
             pl.when(strong).then(pl.col("dbm") - 0.7 * over).otherwise("dbm").alias("dbm")
         )
 
-    assert "compression" in diagnose(season(night, change=compressed), facts(night)).flags
+    assert "compression" in diagnose(Ways(season(night, change=compressed)), facts(night)).flags
 
 
 def test_a_meter_in_the_wrong_unit_is_noticed():
-    found = diagnose(season(HEALTHY), facts(HEALTHY, unit="dB-over-S9"))
+    found = diagnose(Ways(season(HEALTHY)), facts(HEALTHY, unit="dB-over-S9"))
     assert found.flags == ("meter-unit",)
 
 
@@ -186,7 +187,7 @@ def test_the_order_of_products_shows_in_what_an_attenuator_takes_away():
 
 
 def test_no_readings_accuse_nobody():
-    assert diagnose(season(HEALTHY).head(0), facts(HEALTHY)).flags == ()
+    assert diagnose(Ways(season(HEALTHY).head(0)), facts(HEALTHY)).flags == ()
 
 
 def test_an_attenuator_that_lowers_noise_by_more_than_its_loss_shows_that_the_receiver_overloads():
@@ -198,7 +199,7 @@ def test_an_attenuator_that_lowers_noise_by_more_than_its_loss_shows_that_the_re
         )
         return table.with_columns(pl.when(in_bypass).then(pl.col("dbm") + 12).otherwise("dbm").alias("dbm"))
 
-    found = diagnose(season(night, 4, third_order), facts(night, rated_gain_db=-10.0))
+    found = diagnose(Ways(season(night, 4, third_order)), facts(night, rated_gain_db=-10.0))
     assert found.flags == ("receiver-overload",)
     assert "the receiver overloads without it" in found.sentences[0]
 
@@ -219,18 +220,18 @@ def test_without_a_load_noise_that_follows_the_strongest_carrier_is_overload():
             .alias("dbm")
         )
 
-    assert diagnose(season(night, 3, strong_by_hours), facts(night)).flags == ("overload",)
+    assert diagnose(Ways(season(night, 3, strong_by_hours)), facts(night)).flags == ("overload",)
 
 
 def test_without_a_load_a_noisy_stage_is_not_called_overloaded():
     night = replace(HEALTHY, loads=False, passes=100, stage_k=30_000, wander=0.8)
-    assert diagnose(season(night, 3), facts(night)).flags == ()
+    assert diagnose(Ways(season(night, 3)), facts(night)).flags == ()
 
 
 def test_a_meter_that_never_moves_measures_nothing():
     def frozen(table):
         return table.with_columns(pl.lit(-100.0).alias("dbm"), pl.lit(-100.0).alias("reading"))
 
-    found = diagnose(season(HEALTHY, change=frozen), facts(HEALTHY))
+    found = diagnose(Ways(season(HEALTHY, change=frozen)), facts(HEALTHY))
     assert found.flags == ("meter-stuck",)
     assert "Nothing can be said" in found.sentences[0]
