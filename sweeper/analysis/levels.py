@@ -50,14 +50,14 @@ def log_average_bias_db(shape: float) -> float:
 @lru_cache(maxsize=256)
 def order_means_db(count: int, shape: float) -> Floats:
     """Expected values of the `count` sorted readings of unit mean power, dB, lowest first; shape (count,)."""
-    from scipy.special import gammaincinv
-    from scipy.stats import beta
+    from scipy.special import betaln, gammaincinv
 
     nodes, weights = np.polynomial.legendre.leggauss(200)
     at, mass = (nodes + 1) / 2, weights / 2
     value_db = 10 * np.log10(np.maximum(gammaincinv(shape, at), 1e-300) / shape)
     ranks = np.arange(1, count + 1)[:, None]
-    density = beta.pdf(at[None, :], ranks, count - ranks + 1)
+    above = count - ranks
+    density = np.exp((ranks - 1) * np.log(at) + above * np.log1p(-at) - betaln(ranks, above + 1))
     means: Floats = (density * mass * value_db).sum(axis=1)
     return means
 
@@ -69,14 +69,14 @@ def _weights(count: int) -> Floats:
     Linearised likelihood of a normal sample: each kept value counts once, and the highest kept one also
     stands for the censored ones, each of which tells h(h − z) as much, h the hazard at the cut z.
     """
-    from scipy.stats import norm
+    from scipy.special import ndtr, ndtri
 
     kept = kept_of(count)
     weights = np.zeros(count)
     weights[:kept] = 1.0
     if kept < count:
-        cut = float(norm.ppf(kept / (count + 1)))
-        hazard = float(norm.pdf(cut) / norm.sf(cut))
+        cut = float(ndtri(kept / (count + 1)))
+        hazard = float(np.exp(-(cut**2) / 2) / np.sqrt(2 * np.pi) / ndtr(-cut))
         weights[kept - 1] += (count - kept) * hazard * (hazard - cut)
     normalised: Floats = weights / weights.sum()
     return normalised
@@ -94,11 +94,18 @@ def white_level_db(readings_db: Floats, shape: float, step_db: float = 0.0) -> F
     0 for a fine one. On a coarse meter the estimate is the mean of the likelihood of the level given the
     steps in which the readings fell, never a quantile of rounded numbers. NaN readings give NaN.
     """
-    ordered = np.sort(readings_db, axis=1)
+    return white_level_of_ordered_db(np.sort(readings_db, axis=1), shape, step_db)
+
+
+def white_level_of_ordered_db(ordered: Floats, shape: float, step_db: float = 0.0) -> Floats:
+    """The same from readings that are in order already, lowest first."""
     spread = spread_db(shape)
     coarse = step_db > COARSE_STEP * spread
     level = _level_of_all(ordered, shape, step_db if coarse else 0.0)
-    bursts = (ordered > level[:, None] + BURST_SPREADS * spread + step_db).sum(axis=1)
+    burst_db = level + BURST_SPREADS * spread + step_db
+    bursts = np.zeros(len(ordered), dtype=np.int64)
+    some = np.flatnonzero(ordered[:, -1] > burst_db)
+    bursts[some] = (ordered[some] > burst_db[some, None]).sum(axis=1)
     for count in np.unique(bursts[bursts > 0]):
         rows = bursts == count  # counted out rather than only cut off, or they would lift what is left
         level[rows] = _level_of_all(
@@ -130,7 +137,7 @@ def twenty_percent_level_db(readings_db: Floats, shape: float) -> Floats:
 
 def mean_power_db(readings_db: Floats) -> Floats:
     """Mean power of each visit in dB; shape (visits, readings) to (visits,)."""
-    power: Floats = 10 * np.log10(np.mean(10 ** (readings_db / 10), axis=1))
+    power: Floats = 10 * np.log10(np.mean(np.exp(readings_db * (np.log(10) / 10)), axis=1))
     return power
 
 
@@ -154,30 +161,31 @@ def _censored_level_db(ordered: Floats, shape: float, step_db: float) -> Floats:
     What a visit tells is how many readings fell in each step up to that of the highest kept one, how many lie
     at or above it, and that at least the kept ones lie in it. Visits that tell the same are computed once.
     """
-    low = ordered[:, :1]
-    steps = np.rint((ordered - low) / step_db)
+    low = ordered[:, 0]
     result: Floats = np.full(len(ordered), np.nan)
-    finite = np.isfinite(steps).all(axis=1)
+    finite = np.isfinite(low) & np.isfinite(ordered[:, -1])
     kept = kept_of(ordered.shape[1])
-    told = np.minimum(steps[finite, :kept], MOST_STEPS).astype(np.int64)
-    if kept <= 10:  # as one number, which sorts faster than a row
-        numbers = told @ (MOST_STEPS + 1) ** np.arange(kept, dtype=np.int64)
-        _, first, which = np.unique(numbers, return_index=True, return_inverse=True)
-        patterns = told[first]
+    steps = np.rint((ordered[finite, :kept] - low[finite, None]) / step_db)
+    told = np.minimum(steps, MOST_STEPS).astype(np.int64)
+    if kept <= 10:  # as one number, which is found faster than a row
+        places = (MOST_STEPS + 1) ** np.arange(kept, dtype=np.int64)
+        numbers = told @ places
+        distinct = np.unique(numbers)
+        which = np.searchsorted(distinct, numbers)
+        patterns = distinct[:, None] // places % (MOST_STEPS + 1)
     else:
         patterns, which = np.unique(told, axis=0, return_inverse=True)
     offsets = np.array(
         [_pattern_level_db(tuple(pattern.tolist()), ordered.shape[1], shape, step_db) for pattern in patterns]
     )
     if len(offsets):
-        result[finite] = low[finite, 0] + offsets[which.reshape(-1)]
+        result[finite] = low[finite] + offsets[which.reshape(-1)]
     return result
 
 
 @lru_cache(maxsize=20_000)
 def _pattern_level_db(told: tuple[int, ...], count: int, shape: float, step_db: float) -> float:
-    from scipy.special import gammaincc
-    from scipy.stats import binom
+    from scipy.special import bdtrc, gammaincc
 
     pattern = np.array(told)
     spread = spread_db(shape)
@@ -193,7 +201,7 @@ def _pattern_level_db(told: tuple[int, ...], count: int, shape: float, step_db: 
     remaining = count - len(below)
     log_likelihood = remaining * np.log(np.maximum(above(last), 1e-300))
     within = np.clip((above(last) - above(last + 1)) / np.maximum(above(last), 1e-300), 0, 1)
-    log_likelihood += np.log(np.maximum(binom.sf(in_last - 1, remaining, within), 1e-300))
+    log_likelihood += np.log(np.maximum(bdtrc(in_last - 1, remaining, within), 1e-300))
     for step in np.unique(below):
         inside = np.maximum(above(step) - above(step + 1), 1e-300)
         log_likelihood += int((below == step).sum()) * np.log(inside)

@@ -33,57 +33,71 @@ def passes_of(visits: "pl.DataFrame", facts: StationFacts) -> "pl.DataFrame":
     """
     import polars as pl
 
-    channels = visits.select(*CHANNEL).unique().sort(*CHANNEL).with_row_index("channel")
-    visits = visits.join(channels, on=list(CHANNEL), how="left", maintain_order="left")
-    columns, first = _side_by_side(visits)
-    table = visits.select("pass", *CHANNEL, "channel", "night", "hour_utc", "bandwidth_hz")[first]
-    seconds = columns.pop("seconds")
-    group = table["channel"].to_numpy().astype(np.int64) * 1_000_000_000 + table["bandwidth_hz"].to_numpy()
-    columns |= _steady_sources(columns, seconds, group)
-    start = visits["time"].dt.epoch("ms").to_numpy()[0]
+    channel = _channels(visits)
+    columns, first = _side_by_side(visits, channel)
+    table = visits.select("pass", *CHANNEL, "night", "hour_utc", "bandwidth_hz")[first]
+    group = channel[first] * 1_000_000_000 + table["bandwidth_hz"].to_numpy()
+    columns |= _steady_sources(columns, columns.pop("seconds"), group)
     table = table.with_columns(
-        pl.Series("time", start + np.rint(seconds * 1000).astype(np.int64)).cast(pl.Datetime("ms", "UTC")),
-        *[pl.Series(name, values) for name, values in columns.items()],
-    )
-    table = table.with_columns(pl.col(pl.Float64).fill_nan(None))
+        pl.Series("channel", channel[first]), *[pl.Series(name, values) for name, values in columns.items()]
+    ).with_columns(pl.col(pl.Float64).fill_nan(None))
     return with_carriers(with_occupied(table, facts))
 
 
-def _side_by_side(visits: "pl.DataFrame") -> tuple[dict[str, NDArray[Any]], NDArray[np.int64]]:
+def _channels(visits: "pl.DataFrame") -> NDArray[np.int64]:
+    """The number of each visit's channel: by band, then purpose, then frequency."""
+    import polars as pl
+
+    band, purpose = (
+        visits[name].cast(pl.Enum(visits[name].cast(pl.String).unique().sort())).to_physical().to_numpy()
+        for name in ("band", "for")
+    )
+    hz = visits["hz"].to_numpy()
+    several = np.unique(hz)
+    number = (band.astype(np.int64) * 2 + purpose) * len(several) + np.searchsorted(several, hz)
+    places: NDArray[np.int64] = np.searchsorted(np.unique(number), number)
+    return places
+
+
+def _side_by_side(
+    visits: "pl.DataFrame", channel: NDArray[np.int64]
+) -> tuple[dict[str, NDArray[Any]], NDArray[np.int64]]:
     """Columns of the pass table, and for each of its rows the place of its first visit."""
-    source = visits["source"].to_numpy()
-    code = 2 * np.select([source == "antenna", source == "load"], [0, 1], 2)
-    code = code + (visits["route"].to_numpy() == "stage")
+    load, antenna = ((visits["source"] == source).to_numpy() for source in ("load", "antenna"))
+    code = np.where(antenna, 0, np.where(load, 2, 4)) + (visits["route"] == "stage").to_numpy()
     passes, nth = np.unique(visits["pass"].to_numpy(), return_inverse=True)
-    place = visits["channel"].to_numpy().astype(np.int64) * len(passes) + nth
-    _, first, which = np.unique(place, return_index=True, return_inverse=True)
-    rows, width = len(first), len(PATHS)
+    place = channel * len(passes) + nth
+    visited = np.bincount(place) > 0
+    which = (np.cumsum(visited) - 1)[place]
+    rows, width = int(visited.sum()), len(PATHS)
+    first = np.zeros(rows, dtype=np.int64)
+    first[which[::-1]] = np.arange(len(which))[::-1]
     flat = which * width + code
 
     def summed(values: NDArray[Any]) -> Floats:
-        total = np.bincount(flat, values.astype(np.float64), rows * width)
+        if not values.any():
+            return np.zeros((rows, width))
+        total = np.bincount(flat, values, rows * width)
         return np.asarray(total, dtype=np.float64).reshape(rows, width)
 
-    level, power = visits["level_db"].to_numpy(), visits["power_db"].to_numpy()
-    reading, bound = visits["reading"].to_numpy(), visits["bound"].to_numpy()
+    level, power, reading = (visits[name].to_numpy() for name in ("level_db", "power_db", "reading"))
+    bandwidth, bound = visits["bandwidth_hz"].to_numpy(), visits["bound"].to_numpy()
+    odd, stale = visits["odd"].to_numpy() & antenna, visits["stale"].to_numpy()
     ms = visits["time"].dt.epoch("ms").to_numpy()
     count = summed(np.ones(len(flat)))
     highest, lowest = np.full(rows * width, -np.inf), np.full(rows * width, np.inf)
     np.maximum.at(highest, flat, level)
     np.minimum.at(lowest, flat, level)
-    widest, narrowest = np.zeros(rows, np.int64), np.full(rows, 2**62)
-    np.maximum.at(widest, which, visits["bandwidth_hz"].to_numpy())
-    np.minimum.at(narrowest, which, visits["bandwidth_hz"].to_numpy())
     with np.errstate(invalid="ignore", divide="ignore"):
         means, powers, readings = (summed(values) / count for values in (level, power, reading))
         apart = np.where(count > 0, (highest - lowest).reshape(rows, width), np.nan)
     floor, top = summed(bound == -1) > 0, summed(bound == 1) > 0
     columns: dict[str, NDArray[Any]] = {
         "seconds": np.bincount(which, (ms - ms[0]) / 1000.0) / np.bincount(which),
-        "mixed_bandwidth": widest != narrowest,
+        "mixed_bandwidth": np.bincount(which, bandwidth != bandwidth[first][which]) > 0,
         "meter_reading_bypass": readings[:, 0],
-        "odd": np.bincount(which, visits["odd"].to_numpy() & (code < 2)) > 0,
-        "stale": np.bincount(which, visits["stale"].to_numpy()) > 0,
+        "odd": np.bincount(which, odd) > 0,
+        "stale": np.bincount(which, stale) > 0,
     }
     for at, path in enumerate(PATHS):
         columns |= {path: means[:, at], f"floor_{path}": floor[:, at], f"top_{path}": top[:, at]}
@@ -93,44 +107,64 @@ def _side_by_side(visits: "pl.DataFrame") -> tuple[dict[str, NDArray[Any]], NDAr
 
 
 def _steady_sources(
-    columns: dict[str, NDArray[Any]], seconds: NDArray[Any], group: NDArray[np.int64]
+    columns: dict[str, NDArray[Any]], seconds: Floats, group: NDArray[np.int64]
 ) -> dict[str, NDArray[Any]]:
     """Load and source levels at every pass, their standard errors `<path>_se` and their scatter `<path>_wander`.
 
-    Rows of one `group` (a channel through one bandwidth) go together.
+    Rows of one `group` (a channel through one bandwidth) go together, in order of time.
     """
-    rows = len(group)
+    groups, group = np.unique(group, return_inverse=True)
+    order = np.lexsort((seconds, group))
     found: dict[str, NDArray[Any]] = {}
-    order = np.argsort(group, kind="stable")
-    groups = np.split(order, np.flatnonzero(np.diff(group[order])) + 1)
     for path in PATHS[2:]:
-        level = np.asarray(columns[path], dtype=np.float64)
-        at_pass, error, wander = (np.full(rows, np.nan) for _ in range(3))
-        edges = {name: np.asarray(columns[f"{name}_{path}"]).copy() for name in ("floor", "top")}
-        seen = np.isfinite(level)
-        for mine in groups:
-            known = mine[seen[mine]]
-            if not len(known):
-                continue
-            smooth, se = _smoothed(level[known])
-            at_pass[mine] = np.interp(seconds[mine], seconds[known], smooth)
-            error[mine], wander[mine] = se, np.std(level[known])
-            for touched in edges.values():
-                touched[mine] = touched[known].mean() > 0.2
-        found |= {path: at_pass, f"{path}_se": error, f"{path}_wander": wander}
-        found |= {f"{name}_{path}": touched for name, touched in edges.items()}
+        steady = _steady(columns[path][order], seconds[order], group[order], len(groups))
+        edges = {f"{name}_{path}": columns[f"{name}_{path}"] for name in ("floor", "top")}
+        seen = np.isfinite(columns[path])
+        visits = np.maximum(np.bincount(group, seen), 1)
+        found |= {
+            name: (np.bincount(group, seen & touched) / visits > 0.2)[group]
+            for name, touched in edges.items()
+        }
+        for name, values in zip((path, f"{path}_se", f"{path}_wander"), steady, strict=True):
+            found[name] = np.empty_like(values)
+            found[name][order] = values
     return found
 
 
-def _smoothed(level: Floats) -> tuple[Floats, float]:
-    """Running mean of `LOAD_WINDOW` visits (fewer at the ends), and the standard error of one value of it.
+def _steady(
+    level: Floats, seconds: Floats, group: NDArray[np.int64], groups: int
+) -> tuple[Floats, Floats, Floats]:
+    """At every row the running mean of `LOAD_WINDOW` visits, its standard error and the scatter of the group.
 
-    The error of a visit comes from neighbours' differences, so that slow drift does not count as noise.
+    Rows go by `group` (0 to `groups` - 1), then time; `level` is NaN where there was no visit. Fewer visits are
+    averaged at the ends; between visits lies a straight line, beyond them the nearest value. The error of a visit
+    comes from neighbours' differences, so that slow drift does not count as noise.
     """
-    half = LOAD_WINDOW // 2
-    total = np.r_[0.0, np.cumsum(level)]
-    at = np.arange(len(level))
-    first, last = np.maximum(at - half, 0), np.minimum(at + half + 1, len(level))
-    smooth: Floats = (total[last] - total[first]) / (last - first)
-    visit = np.sqrt(np.mean(np.diff(level) ** 2) / 2) if len(level) > 1 else 0.3
-    return smooth, float(visit / np.sqrt(min(len(level), LOAD_WINDOW)))
+    seen = np.isfinite(level)
+    if not seen.any():
+        return (np.full(len(level), np.nan),) * 3
+    value, when, mine = level[seen], seconds[seen], group[seen]
+    count = np.bincount(mine, minlength=groups)
+    end = np.cumsum(count)
+    start = end - count
+    with np.errstate(invalid="ignore", divide="ignore"):  # a group without visits has no mean
+        mean = np.bincount(mine, value, groups) / count
+        off = value - mean[mine]
+        wander = np.sqrt(np.bincount(mine, off**2, groups) / count)
+        step = np.where(mine[1:] == mine[:-1], np.diff(value), 0.0)
+        visit = np.sqrt(np.bincount(mine[1:], step**2, groups) / (count - 1) / 2)
+        error = np.where(count > 1, visit, 0.3) / np.sqrt(np.minimum(count, LOAD_WINDOW))
+    half, at = LOAD_WINDOW // 2, np.arange(len(value))
+    first, last = np.maximum(at - half, start[mine]), np.minimum(at + half + 1, end[mine])
+    total = np.r_[0.0, np.cumsum(off)]
+    smooth = mean[mine] + (total[last] - total[first]) / (last - first)
+
+    until = np.cumsum(seen)
+    none = count[group] == 0
+    before, after = (
+        np.where(none, 0, np.clip(place, start[group], end[group] - 1)) for place in (until - 1, until - seen)
+    )
+    between = when[after] - when[before]
+    share = np.where(between > 0, (seconds - when[before]) / np.where(between > 0, between, 1.0), 0.0)
+    at_pass = np.where(none, np.nan, smooth[before] + share * (smooth[after] - smooth[before]))
+    return at_pass, np.where(none, np.nan, error[group]), wander[group]

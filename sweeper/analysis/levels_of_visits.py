@@ -17,122 +17,115 @@ from sweeper.analysis.levels import (
     mean_power_db,
     order_means_db,
     shape_of,
-    white_level_db,
+    white_level_of_ordered_db,
 )
 
 if TYPE_CHECKING:
     import polars as pl
 
 CHANNEL = ("band", "hz", "for")
+KEYS = ("pass", *CHANNEL, "bandwidth_hz", "source", "route")
+PORTION = 50_000
+"""Readings that are worked on at once: few enough to stay in a processor's cache."""
+MS_AN_HOUR = 3_600_000
+MS_A_DAY = 24 * MS_AN_HOUR
 SHAPE_UNKNOWN_MOST = 1e5
 OCCUPIED_CHANCE = 1e-4
 """How often pure noise may be taken for an occupied channel, a visit."""
 
 
 def visits_of(readings: "pl.DataFrame", facts: StationFacts) -> "pl.DataFrame":
-    """One row a visit: its keys, `time`, `night`, `hour_utc`, `level_db`, `power_db`, `bound`, `odd`, `flags`.
+    """One row a visit: keys, `time`, `night`, `hour_utc`, `reading`, `level_db`, `power_db`, `bound`, `odd`, `stale`.
 
-    `level_db` is the white-noise level on noise channels and the mean power on carriers; `bound` is ``floor``,
-    ``top`` or empty; `odd` is true where a noise channel follows no noise statistics. Readings that are no
-    numbers, or were not renewed, are left out and named in `flags`.
+    `reading` is the mean of what the meter showed, `level_db` the white-noise level on noise channels and the mean
+    power on carriers; `bound` is -1 on the meter's floor, 1 on its top, else 0; `odd` is true where a noise channel
+    follows no noise statistics. Readings that are no numbers, or were not renewed, are left out; `stale` says so.
     """
     import polars as pl
 
     frame = readings.sort("time", maintain_order=True) if not readings["time"].is_sorted() else readings
-    level = _level_column(frame, facts)
-    said = (frame["flags"].fill_null("") != "").any()
-    flags = pl.col("flags").fill_null("") if said else pl.lit("")
-    frame = frame.with_columns(
-        level.alias("value"),
-        _at_floor(facts, flags).alias("floor"),
-        _at_top(facts, flags).alias("top"),
-        flags.str.contains("stale", literal=True).alias("stale"),
-        pl.struct("pass", *CHANNEL, "bandwidth_hz", "source", "route").rle_id().alias("visit"),
-    )
-    bad = pl.col("value").is_null() | ~pl.col("value").is_finite()
-    if not (facts.meter.step_db or 0.0) >= 1.0:
-        bad |= pl.col("stale")  # a coarse meter repeats itself from visit to visit without being stuck
-    frame = frame.with_columns(bad.fill_null(True).alias("bad"))
-    keys = _keys(frame)
-    good = frame.filter(~pl.col("bad"))
-    estimated = _estimates(good, keys, facts)
-    return _dated(keys.join(estimated, on="visit", how="inner"), frame, facts)
-
-
-def _keys(frame: "pl.DataFrame") -> "pl.DataFrame":
-    """The keys of each visit, its mean time and mean reading, and whether any reading was stale or bad."""
-    import polars as pl
-
-    visit = frame["visit"].to_numpy()
-    starts = np.flatnonzero(np.r_[True, visit[1:] != visit[:-1]])
-    count = np.diff(np.r_[starts, len(visit)])
+    starts = _starts(frame)
     ms = frame["time"].dt.epoch("ms").to_numpy()
-    reading = frame["reading"].cast(pl.Float64).fill_null(float("nan")).to_numpy()
-    keys = frame.select("visit", "pass", *CHANNEL, "bandwidth_hz", "source", "route", "time")[starts]
-    return keys.with_columns(
-        pl.Series(
-            "time", (ms[starts] + np.add.reduceat(ms - ms[np.repeat(starts, count)], starts) // count)
-        ).cast(pl.Datetime("ms", "UTC")),
-        pl.Series("reading", np.add.reduceat(reading, starts) / count),
-        *[
-            pl.Series(name, np.logical_or.reduceat(frame[name].to_numpy(), starts))
-            for name in ("stale", "bad")
-        ],
+    shown = _numbers(frame["reading"])
+    value = _numbers(frame["dbm"]) if facts.meter.calibrated and frame["dbm"].count() else shown
+    stale, floor, top = _flagged(frame, "stale", "floor", "clipped")
+    if facts.meter.floor is not None:
+        floor = floor | (shown <= facts.meter.floor)
+    if facts.meter.top is not None:
+        top = top | (shown >= facts.meter.top)
+    good = np.isfinite(value)
+    if not (facts.meter.step_db or 0.0) >= 1.0:
+        good &= ~stale  # a coarse meter repeats itself from visit to visit without being stuck
+
+    all_counts = np.diff(np.r_[starts, frame.height])
+    counts = np.add.reduceat(good, starts, dtype=np.int64)
+    visits = frame.select(KEYS)[starts].with_columns(
+        pl.Series("time", np.add.reduceat(ms, starts) // all_counts).cast(pl.Datetime("ms", "UTC")),
+        pl.Series("reading", np.add.reduceat(shown, starts) / all_counts),
+        pl.Series("stale", np.logical_or.reduceat(stale, starts)),
+        *_dates(frame["pass"].to_numpy()[starts], ms[starts], facts),
     )
+    if not good.all():
+        visits, counts = visits.filter(counts > 0), counts[counts > 0]
+        value, floor, top = value[good], floor[good], top[good]
+    return visits.with_columns(_estimates(visits, value, floor, top, counts, facts))
 
 
-def _level_column(frame: "pl.DataFrame", facts: StationFacts) -> "pl.Expr":
+def _starts(frame: "pl.DataFrame") -> NDArray[np.int64]:
+    """The rows at which a visit begins: those that differ from the one before in pass, channel or path."""
+    new = np.zeros(frame.height, dtype=bool)
+    new[0] = True
+    keys = frame.select(KEYS)
+    for at in range(1, frame.height, PORTION):
+        here = keys[at : at + PORTION]
+        before = keys[at - 1 : at - 1 + here.height]
+        for name in KEYS:
+            new[at : at + PORTION] |= (here[name] != before[name]).to_numpy()
+    return np.flatnonzero(new)
+
+
+def _numbers(column: "pl.Series") -> Floats:
     import polars as pl
 
-    if facts.meter.calibrated and frame["dbm"].null_count() < frame.height:
-        return pl.col("dbm").cast(pl.Float64)
-    return pl.col("reading").cast(pl.Float64)
+    return column.cast(pl.Float64).fill_null(float("nan")).to_numpy()
 
 
-def _at_floor(facts: StationFacts, flags: "pl.Expr") -> "pl.Expr":
+def _flagged(frame: "pl.DataFrame", *words: str) -> tuple[NDArray[np.bool_], ...]:
+    """For each word the readings whose flags contain it."""
+    flags = frame["flags"]
+    if not flags.str.len_bytes().max():
+        return (np.zeros(frame.height, dtype=bool),) * len(words)
+    return tuple(flags.str.contains(word, literal=True).fill_null(False).to_numpy() for word in words)
+
+
+def _dates(
+    pass_of_visit: NDArray[np.int64], ms: NDArray[np.int64], facts: StationFacts
+) -> tuple["pl.Series", "pl.Series"]:
+    """The `night` and the `hour_utc` in which the pass of each visit began; visits go by time."""
     import polars as pl
 
-    said = flags.str.contains("floor", literal=True)
-    return said if facts.meter.floor is None else said | (pl.col("reading") <= facts.meter.floor)
+    _, first, which = np.unique(pass_of_visit, return_index=True, return_inverse=True)
+    began = ms[first]
+    night = (began + 1000 * round(facts.longitude * 240 - 12 * 3600)) // MS_A_DAY
+    hour = began // MS_AN_HOUR % 24
+    return pl.Series("night", night[which].astype(np.int32)).cast(pl.Date), pl.Series("hour_utc", hour[which])
 
 
-def _at_top(facts: StationFacts, flags: "pl.Expr") -> "pl.Expr":
+def _estimates(
+    visits: "pl.DataFrame",
+    values: Floats,
+    floor: NDArray[np.bool_],
+    top: NDArray[np.bool_],
+    counts: NDArray[np.int64],
+    facts: StationFacts,
+) -> "pl.DataFrame":
+    """Level, power, bound and oddity of each visit, whose readings lie one visit after the other, `counts` of each."""
     import polars as pl
 
-    said = flags.str.contains("clipped", literal=True)
-    return said if facts.meter.top is None else said | (pl.col("reading") >= facts.meter.top)
-
-
-def _dated(visits: "pl.DataFrame", frame: "pl.DataFrame", facts: StationFacts) -> "pl.DataFrame":
-    """Give each visit the night and the hour in which its pass began."""
-    import polars as pl
-
-    began = frame.group_by("pass").agg(pl.col("time").min().alias("began"))
-    solar = pl.col("began") + pl.duration(seconds=round(facts.longitude * 240 - 12 * 3600))
-    return (
-        visits.join(began, on="pass", how="left")
-        .with_columns(
-            solar.dt.date().alias("night"),
-            pl.col("began").dt.hour().cast(pl.Int64).alias("hour_utc"),
-        )
-        .sort("visit")
-    )
-
-
-def _estimates(good: "pl.DataFrame", keys: "pl.DataFrame", facts: StationFacts) -> "pl.DataFrame":
-    import polars as pl
-
-    visit = good["visit"].to_numpy()
-    values = good["value"].to_numpy()
-    floor, top = good["floor"].to_numpy(), good["top"].to_numpy()
-    starts = (
-        np.flatnonzero(np.r_[True, visit[1:] != visit[:-1]]) if len(visit) else np.zeros(0, dtype=np.int64)
-    )
-    counts = np.diff(np.r_[starts, len(visit)])
-    row_of = np.searchsorted(keys["visit"].to_numpy(), visit[starts])
-    purpose_noise = (keys["for"] == "noise").to_numpy()[row_of]
-    bandwidth = keys["bandwidth_hz"].to_numpy()[row_of]
-    on_load = (keys["source"] == "load").to_numpy()[row_of]
+    starts = np.cumsum(counts) - counts
+    purpose_noise = (visits["for"] == "noise").to_numpy()
+    bandwidth = visits["bandwidth_hz"].to_numpy()
+    on_load = (visits["source"] == "load").to_numpy()
     step_db = facts.meter.step_db or 0.0
 
     level = np.full(len(starts), np.nan)
@@ -140,36 +133,29 @@ def _estimates(good: "pl.DataFrame", keys: "pl.DataFrame", facts: StationFacts) 
     bound = np.zeros(len(starts), dtype=np.int8)
     odd = np.zeros(len(starts), dtype=bool)
     for bandwidth_hz in np.unique(bandwidth):
-        shape = _shape(facts, int(bandwidth_hz), values, starts, counts, (bandwidth == bandwidth_hz), on_load)
-        for count in np.unique(counts[bandwidth == bandwidth_hz]):
-            rows = np.flatnonzero((bandwidth == bandwidth_hz) & (counts == count))
-            at = starts[rows][:, None] + np.arange(count)
-            block = values[at]
-            power[rows] = mean_power_db(block)
-            noise = purpose_noise[rows]
-            level[rows] = power[rows]
-            if noise.any():
-                level[rows[noise]] = white_level_db(block[noise], shape, step_db)
-                odd[rows[noise]] = _spread(block[noise]) > _widest(int(count), shape) + step_db
-            spare = count - kept_of(int(count))
-            bound[rows] = np.where(floor[at].mean(axis=1) > 0.2, -1, 0)
-            bound[rows] = np.where(top[at].sum(axis=1) > np.where(noise, spare, 0), 1, bound[rows])
-    return pl.DataFrame(
-        {
-            "visit": visit[starts],
-            "readings": counts,
-            "level_db": level,
-            "power_db": power,
-            "bound": bound,
-            "odd": odd,
-        },
-        schema_overrides={"visit": keys["visit"].dtype},
-    )
+        mine = bandwidth == bandwidth_hz
+        shape = _shape(facts, int(bandwidth_hz), values, starts, counts, mine, on_load)
+        for count in np.unique(counts[mine]):
+            alike = np.flatnonzero(mine & (counts == count))
+            for rows in np.array_split(alike, 1 + len(alike) * int(count) // PORTION):
+                at = starts[rows][:, None] + np.arange(count)
+                block = values[at]
+                power[rows] = level[rows] = mean_power_db(block)
+                noise = purpose_noise[rows]
+                if noise.any():
+                    ordered = np.sort(block[noise], axis=1)
+                    level[rows[noise]] = white_level_of_ordered_db(ordered, shape, step_db)
+                    odd[rows[noise]] = _spread(ordered) > _widest(int(count), shape) + step_db
+                if floor.any():
+                    bound[rows] = np.where(floor[at].mean(axis=1) > 0.2, -1, 0)
+                if top.any():
+                    spare = np.where(noise, count - kept_of(int(count)), 0)
+                    bound[rows] = np.where(top[at].sum(axis=1) > spare, 1, bound[rows])
+    return pl.DataFrame({"level_db": level, "power_db": power, "bound": bound, "odd": odd})
 
 
-def _spread(block: Floats) -> Floats:
-    ordered = np.sort(block, axis=1)
-    spread: Floats = ordered[:, kept_of(block.shape[1]) - 1] - ordered[:, 0]
+def _spread(ordered: Floats) -> Floats:
+    spread: Floats = ordered[:, kept_of(ordered.shape[1]) - 1] - ordered[:, 0]
     return spread
 
 
@@ -190,7 +176,7 @@ def _shape(
     if count < 4:
         return shape_of(bandwidth_hz, 0.05)
     rows = np.flatnonzero(chosen & (counts == count))
-    spread = _spread(values[starts[rows][:, None] + np.arange(count)])
+    spread = _spread(np.sort(values[starts[rows][:, None] + np.arange(count)], axis=1))
     seen = float(np.minimum(spread, 3 * np.median(spread)).mean())
     return _shape_of_spread(count, round(seen, 3))
 
@@ -211,8 +197,7 @@ def _shape_of_spread(count: int, spread: float) -> float:
 @lru_cache(maxsize=256)
 def _widest(count: int, shape: float) -> float:
     """Spread of the kept readings of a visit that pure noise exceeds with `OCCUPIED_CHANCE`, dB."""
-    from scipy.special import gammainc, gammaincinv
-    from scipy.stats import binom
+    from scipy.special import bdtr, gammainc, gammaincinv
 
     kept = kept_of(count)
     if kept < 2:
@@ -224,7 +209,7 @@ def _widest(count: int, shape: float) -> float:
 
     def chance(spread: float) -> float:
         within = (gammainc(shape, power * 10 ** (spread / 10)) - lowest) / (1 - lowest)
-        return float((weights / 2 * binom.cdf(kept - 2, count - 1, np.clip(within, 0, 1))).sum())
+        return float((weights / 2 * bdtr(kept - 2, count - 1, np.clip(within, 0, 1))).sum())
 
     low, high = 0.0, 60.0
     for _ in range(40):

@@ -149,38 +149,40 @@ def _standard_errors(table: "pl.DataFrame") -> "pl.DataFrame":
     """
     import polars as pl
 
-    columns = tuple(UNTOLD_SCATTER_DB)
-    residuals = table.select(
-        "cell", "evening", *[pl.col(name) - pl.col(name).mean().over("cell") for name in columns]
-    )
-    lagged = [(pl.col(name) * pl.col(name).shift(1).over("cell")).alias(f"{name}_lagged") for name in columns]
-    cells = (
-        residuals.with_columns(lagged)
-        .group_by("cell", maintain_order=True)
-        .agg(
-            pl.col("evening").first(),
-            *[(pl.col(name) ** 2).sum().alias(f"{name}_ss") for name in columns],
-            *[pl.col(f"{name}_lagged").sum() for name in columns],
-            *[pl.col(name).count().cast(pl.Float64).alias(f"{name}_n") for name in columns],
-        )
-    )
-    expressions = []
-    for name in columns:
-        n, ss = pl.col(f"{name}_n"), pl.col(f"{name}_ss")
-        freedom = (n - 1).clip(lower_bound=0)
-        known = freedom.sum().over("evening")
-        guessed = (1 - known / 10).clip(lower_bound=0)
-        pooled = (ss.sum().over("evening") + guessed * UNTOLD_SCATTER_DB[name] ** 2) / (known + guessed)
+    cells, cell = np.unique(table["cell"].to_numpy(), return_inverse=True)
+    order = np.argsort(cell, kind="stable")
+    cell = cell[order]
+    follows = cell[1:] == cell[:-1]
+    _, evening = np.unique(cells // 24, return_inverse=True)
+
+    def of_cells(values: Floats) -> Floats:
+        return np.bincount(cell, values, len(cells)).astype(np.float64)
+
+    def of_evening(values: Floats) -> Floats:
+        return np.bincount(evening, values)[evening].astype(np.float64)
+
+    errors = {}
+    for name, untold_db in UNTOLD_SCATTER_DB.items():
+        value = table[name].fill_null(float("nan")).to_numpy()[order]
+        known = np.isfinite(value)
+        n = of_cells(known.astype(np.float64))
+        mean = of_cells(np.where(known, value, 0.0)) / np.maximum(n, 1)
+        residual = np.where(known, value - mean[cell], 0.0)
+        ss = of_cells(residual**2)
+        lagged = of_cells(np.r_[0.0, np.where(follows, residual[1:] * residual[:-1], 0.0)])
+        freedom = np.maximum(n - 1, 0)
+        told = of_evening(freedom)
+        guessed = np.maximum(1 - told / 10, 0)
+        pooled = (of_evening(ss) + guessed * untold_db**2) / (told + guessed)
         variance = (ss + 4 * pooled) / (freedom + 4)
-        used = n.filter(n > 1).mean().over("evening")
-        rho = (pl.col(f"{name}_lagged").sum().over("evening") / ss.sum().over("evening") + 1 / used).clip(
-            0, 0.9
-        )
-        rho = rho.fill_nan(0.0).fill_null(0.0)
-        widened = ((1 + rho) / (1 - rho)).clip(upper_bound=n)
-        error = (variance * widened / n).sqrt()
-        expressions.append(pl.when(n > 0).then(error).fill_nan(None).alias(f"{name}_se"))
-    return cells.with_columns(expressions).select("cell", *[f"{name}_se" for name in columns])
+        several = (n > 1).astype(np.float64)
+        with np.errstate(
+            invalid="ignore", divide="ignore"
+        ):  # an evening that tells of no correlation has none
+            rho = of_evening(lagged) / of_evening(ss) + of_evening(several) / of_evening(several * n)
+            rho = np.where(np.isfinite(rho), np.clip(rho, 0, 0.9), 0.0)
+            errors[f"{name}_se"] = np.sqrt(variance * np.minimum((1 + rho) / (1 - rho), n) / n)
+    return pl.DataFrame({"cell": cells, **errors}).with_columns(pl.col(pl.Float64).fill_nan(None))
 
 
 def _combined(cells: "pl.DataFrame", facts: StationFacts) -> "pl.DataFrame":
@@ -224,9 +226,10 @@ def _combined(cells: "pl.DataFrame", facts: StationFacts) -> "pl.DataFrame":
         array["load_stage_se"],
     )
     step = facts.meter.step_db or 0.0
-    scatter = np.array([_scatter_db(int(b), facts) for b in array["bandwidth_hz"]])
+    widths, which = np.unique(array["bandwidth_hz"], return_inverse=True)
+    scatter = np.array([_scatter_db(int(width), facts) for width in widths])[which]
     # a steady carrier hides the noise that would carry the level over the meter's steps
-    scatter = np.where(cells["for"].to_numpy() == "noise", scatter, 0.0)
+    scatter = np.where((cells["for"] == "noise").to_numpy(), scatter, 0.0)
 
     def left_by_step(wander: Floats) -> Floats:
         return resolution_db(step, np.sqrt(np.maximum(wander**2 - step**2 / 12, 0.0) + scatter**2))
