@@ -13,7 +13,6 @@ from dataclasses import dataclass
 from datetime import date
 from functools import lru_cache
 from importlib.resources import files
-from itertools import repeat
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -75,10 +74,10 @@ def summaries_of(
 
 
 def _summaries_of_days(store: Store, facts: StationFacts, days: Sequence[date]) -> "Iterator[pl.DataFrame]":
-    """The summary of each day in turn; a long stretch of them is worked on by two processes."""
+    """The summary of each day in turn; on a long stretch of them a second process works from its far end."""
     from sweeper.analysis.summarise import summarise_day
 
-    if len(days) < WORTH_A_PROCESS:
+    if len(days) < WORTH_A_PROCESS or os.cpu_count() == 1:
         for day in days:
             yield summarise_day(store.day(day), facts)
         return
@@ -86,15 +85,19 @@ def _summaries_of_days(store: Store, facts: StationFacts, days: Sequence[date]) 
     from multiprocessing import get_context
 
     # "spawn": polars runs threads, and a fork of a process with threads may stand still for ever.
-    workers = min(os.cpu_count() or 1, PROCESSES)
-    with ProcessPoolExecutor(workers, mp_context=get_context("spawn"), initializer=_one_thread_each) as pool:
-        yield from pool.map(_summary_elsewhere, repeat(store.folder), repeat(facts), days, chunksize=1)
+    pool = ProcessPoolExecutor(1, mp_context=get_context("spawn"), initializer=_one_thread_each)
+    try:
+        there = {day: pool.submit(_summary_elsewhere, store.folder, facts, day) for day in reversed(days)}
+        for day in days:
+            begun_there = not there[day].cancel()
+            yield there[day].result() if begun_there else summarise_day(store.day(day), facts)
+    finally:
+        pool.shutdown(cancel_futures=True)
 
 
 WORTH_A_PROCESS = 8
-"""With fewer days to read, starting processes costs more than it saves."""
-PROCESSES = 2
-"""Each holds one day of readings; more would outgrow a small computer's memory."""
+"""With fewer days to read, starting another process costs more than it saves; with more than one of them, a small
+computer's memory would be outgrown."""
 
 
 def _one_thread_each() -> None:
