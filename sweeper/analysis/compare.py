@@ -19,8 +19,10 @@ from sweeper.analysis.findings import (
     FixVerdict,
     Interval,
 )
+from sweeper.analysis.gain_ways import Ways
 from sweeper.analysis.nightly import nightly
 from sweeper.analysis.noise_levels import noise_levels
+from sweeper.analysis.overload import diagnose, places_near_overload
 from sweeper.analysis.sequence import FIRST_LOOK
 from sweeper.analysis.verdict import allowed_level
 
@@ -42,7 +44,11 @@ def compare(
 
     `control_bands` name bands that the fix cannot have touched: what moved there is taken out everywhere else.
     """
-    levels = noise_levels(nightly(summaries))
+    diagnoses = {
+        str(band): diagnose(Ways(rows), facts)
+        for (band,), rows in summaries.partition_by("band", as_dict=True).items()
+    }
+    levels = noise_levels(nightly(summaries), places_near_overload(diagnoses))
     changes = find_changes(levels, facts, notes) if fix is None else ()
     if fix is None:
         if not changes:

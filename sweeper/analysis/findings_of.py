@@ -14,6 +14,7 @@ from sweeper.analysis.findings import BandFinding, Findings, Interval, PeriodFin
 from sweeper.analysis.household import local_or_sky
 from sweeper.analysis.noise_figure import NoiseFigures
 from sweeper.analysis.noise_levels import noise_levels
+from sweeper.analysis.overload import places_near_overload
 from sweeper.analysis.planning_nights import Outlook, outlooks
 from sweeper.analysis.recommendation import advice, midnight, reason_of
 from sweeper.analysis.season import by_season, months
@@ -142,7 +143,7 @@ def evidence_from(
 ) -> Evidence:
     """The tables behind findings, for pictures; they cost about as much again as the findings."""
     curve, crossings = evidence_of.curve_table(table.rules, table.gains, facts)
-    levels = noise_levels(table.nights)
+    levels = noise_levels(table.nights, places_near_overload(table.diagnoses))
     parts, sentence = local_or_sky(levels, facts)
     return Evidence(
         levels=evidence_of.levels_table(table.nights, facts.confidence),

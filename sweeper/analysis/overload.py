@@ -4,6 +4,7 @@ Looked for before any good news is told. From the summaries of one band to flags
 person. Verdicts do not belong here.
 """
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -39,6 +40,11 @@ class Diagnosis:
         rows = self.hours.filter(self.hours["overload"])
         return tuple(int(hour) for hour in rows["hour_utc"].to_list())
 
+    @property
+    def hours_near_overload(self) -> frozenset[int]:
+        """Hours that overload and their neighbours, in which it may have begun unseen."""
+        return frozenset((hour + step) % 24 for hour in self.overloaded_hours for step in (-1, 0, 1))
+
 
 def diagnose(ways: Ways, facts: StationFacts) -> Diagnosis:
     """Look at the summaries of one band for everything that makes a figure look better or worse than it is."""
@@ -55,6 +61,11 @@ def diagnose(ways: Ways, facts: StationFacts) -> Diagnosis:
         if apart.agree is False:
             signs.append(("routes-disagree", apart.sentence))
     return Diagnosis(hours, tuple(flag for flag, _ in signs), tuple(sentence for _, sentence in signs))
+
+
+def places_near_overload(diagnoses: Mapping[str, Diagnosis]) -> list[tuple[str, int]]:
+    """(band, hour_utc) wherever `Diagnosis.hours_near_overload` says so."""
+    return [(band, hour) for band, found in diagnoses.items() for hour in found.hours_near_overload]
 
 
 def without_overload(summaries: "pl.DataFrame", diagnosis: Diagnosis) -> "pl.DataFrame":

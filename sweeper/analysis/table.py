@@ -94,7 +94,7 @@ def _steady(ways: Ways, diagnosis: Diagnosis) -> Ways:
     """Hours fit for gain and noise figures: away from overload, where there are such."""
     import polars as pl
 
-    near, rows = _hours_near_overload(diagnosis), ways.summaries
+    near, rows = diagnosis.hours_near_overload, ways.summaries
     if not near:
         return ways
     away = rows.filter(~pl.col("hour_utc").is_in(sorted(near)))
@@ -104,14 +104,9 @@ def _steady(ways: Ways, diagnosis: Diagnosis) -> Ways:
     return ways
 
 
-def _hours_near_overload(diagnosis: Diagnosis) -> set[int]:
-    """Hours that overload and their neighbours, in which it may have begun unseen."""
-    return {(hour + step) % 24 for hour in diagnosis.overloaded_hours for step in (-1, 0, 1)}
-
-
 def _near_overload(cells: list[Cell], diagnosis: Diagnosis) -> list[Cell]:
     """Cells in or next to an hour that overloads carry the flag ``near-overload``."""
-    near = _hours_near_overload(diagnosis)
+    near = diagnosis.hours_near_overload
     return [
         replace(cell, flags=(*cell.flags, "near-overload")) if cell.hour_utc in near else cell
         for cell in cells
