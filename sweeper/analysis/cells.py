@@ -73,9 +73,10 @@ def cells_of_band(rows: "pl.DataFrame", gain: Gain | None) -> list[Cell]:
     hours = sorted(used["hour_utc"].unique().to_list())
     cells: list[Cell] = []
     quieter = gain is not None and QUIETER in gain.flags
+    all_seen = rows.partition_by("hour_utc", as_dict=True)
     for column, hour in enumerate(hours):
-        here = used.filter(pl.col("hour_utc") == hour)
-        seen = rows.filter(pl.col("hour_utc") == hour)
+        seen = all_seen[(hour,)]
+        here = seen.filter(pl.col("passes") > 0)
         resolution = float(np.sqrt(np.mean(here["resolution_db"].fill_null(0.0).to_numpy() ** 2)))
         passes = int(here["passes"].sum())
         change = _mean(

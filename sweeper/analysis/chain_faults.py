@@ -21,18 +21,16 @@ S9_DBM = -73.0
 
 def faults(ways: Ways, facts: StationFacts) -> list[tuple[str, str]]:
     """Everything that is seen, the gravest first."""
-    summaries = ways.summaries
-    return _stuck_meter(summaries) or [
+    return _stuck_meter(ways.noise) or [
         *_dead(ways, facts),
-        *_swapped(summaries),
-        *_load_too_low(summaries),
-        *_unit(summaries, facts),
+        *_swapped(ways.noise),
+        *_load_too_low(ways.noise),
+        *_unit(ways.summaries, facts),
     ]
 
 
-def _stuck_meter(summaries: "pl.DataFrame") -> list[tuple[str, str]]:
+def _stuck_meter(noise: "pl.DataFrame") -> list[tuple[str, str]]:
     """Every path alike to the last digit, hour after hour: nothing is being measured."""
-    noise = summaries.filter(summaries["for"] == "noise")
     levels = ("level_antenna_bypass", "level_antenna_stage", "level_load_bypass", "level_load_stage")
     seen = np.concatenate([noise[name].drop_nulls().to_numpy() for name in levels])
     if len(seen) < 4 or float(np.ptp(seen)) > 1e-6:
@@ -53,13 +51,10 @@ def _typical(summaries: "pl.DataFrame", column: str) -> float:
 
 def _dead(ways: Ways, facts: StationFacts) -> list[tuple[str, str]]:
     """A relay that does not move, or a stage that does not work."""
-    import polars as pl
-
     rated = facts.rated_gain_db
     if rated is None:
         return []
-    noise = ways.summaries.filter(pl.col("for") == "noise")
-    carriers = ways.carriers
+    noise, carriers = ways.noise, ways.carriers
     difference, load_difference = _typical(noise, "difference_db"), _typical(noise, "load_difference_db")
     seen = [value for value in (difference, load_difference) if np.isfinite(value)]
     resolution = _typical(noise, "resolution_db")
@@ -87,10 +82,9 @@ def _dead(ways: Ways, facts: StationFacts) -> list[tuple[str, str]]:
     return []
 
 
-def _swapped(summaries: "pl.DataFrame") -> list[tuple[str, str]]:
-    import polars as pl
-
-    rows = summaries.filter((pl.col("for") == "noise") & pl.col("noise_rise_db").is_not_null())
+def _swapped(noise: "pl.DataFrame") -> list[tuple[str, str]]:
+    columns = ("noise_rise_db", "noise_rise_se_db", "level_antenna_bypass", "level_load_bypass")
+    rows = noise.select(columns).drop_nulls("noise_rise_db")
     if rows.is_empty():
         return []
     rise = rows["noise_rise_db"].to_numpy()
@@ -120,11 +114,9 @@ def _swapped(summaries: "pl.DataFrame") -> list[tuple[str, str]]:
     return []
 
 
-def _load_too_low(summaries: "pl.DataFrame") -> list[tuple[str, str]]:
+def _load_too_low(noise: "pl.DataFrame") -> list[tuple[str, str]]:
     """No amplifier lowers the noise of a load below that of the receiver alone."""
-    import polars as pl
-
-    rows = summaries.filter((pl.col("for") == "noise") & pl.col("load_difference_db").is_not_null())
+    rows = noise.select("load_difference_db", "load_difference_se_db").drop_nulls("load_difference_db")
     if rows.is_empty():
         return []
     difference = float(np.median(rows["load_difference_db"].to_numpy()))

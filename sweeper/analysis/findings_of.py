@@ -56,6 +56,8 @@ def _period(table: Table, place: int, facts: StationFacts) -> PeriodFinding:
         flags.add("physics")
     if judged.held_back:
         flags.add("table")
+    if judged.withheld:
+        flags.add("withheld")
     if not facts.meter.calibrated:
         flags.add("uncalibrated")
     return PeriodFinding(
@@ -131,11 +133,12 @@ def _span(summaries: "pl.DataFrame") -> tuple[datetime, datetime]:
     if summaries.is_empty():
         epoch = midnight(date(1970, 1, 1))
         return epoch, epoch
-    moments = [
-        midnight(night) + timedelta(days=1 if hour < 12 else 0, hours=hour)
-        for night, hour in summaries.select("night", "hour_utc").unique().iter_rows()
-    ]
-    return min(moments), max(moments) + timedelta(hours=1)
+    import polars as pl
+
+    hours = pl.col("hour_utc") + pl.when(pl.col("hour_utc") < 12).then(24).otherwise(0)
+    moment = pl.col("night").cast(pl.Datetime("us", "UTC")) + pl.duration(hours=hours)
+    first, last = summaries.select(moment.min().alias("first"), moment.max().alias("last")).row(0)
+    return first, last + timedelta(hours=1)
 
 
 def evidence_from(

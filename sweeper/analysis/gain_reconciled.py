@@ -17,6 +17,7 @@ if TYPE_CHECKING:
 
 APART_SE = 3.3
 APART_DB = 0.7
+PREDICTING = ("power_rise_db", "stage_power_rise_db", "load_difference_se_db", "gain_resolution_db")
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,11 +45,15 @@ def reconcile(ways: Ways) -> Reconciled:
         "agree": pl.Boolean,
     }
     gain = None if ways.offsets_db else ways.carriers
-    rows = ways.summaries.filter(
-        (pl.col("for") == "noise") & (pl.col("difference_bound") == "") & (pl.col("noise_rise_bound") == "")
-    ).drop_nulls(["difference_db", "difference_se_db"])
+    rows = (
+        ways.noise.lazy()
+        .filter((pl.col("difference_bound") == "") & (pl.col("noise_rise_bound") == ""))
+        .drop_nulls(["difference_db", "difference_se_db"])
+        .select("hour_utc", "night", "difference_db", "difference_se_db", "resolution_db", *PREDICTING)
+        .collect()
+    )
     found = []
-    for (hour,), part in rows.group_by("hour_utc", maintain_order=True):
+    for (hour,), part in rows.partition_by("hour_utc", as_dict=True).items():
         difference = part["difference_db"].to_numpy()
         noise_se = part["difference_se_db"].to_numpy()
         coarse = float(np.mean(part["resolution_db"].fill_null(0.0).to_numpy() ** 2))
@@ -73,8 +78,7 @@ def _predicted(
 ) -> tuple[float | None, float | None, float | None, float | None]:
     """L(bypass) − L(stage) of an hour, mean over nights and channels, with its error; and how far the direct route
     lies above it where both are sharp, with the error of that."""
-    needed = ["power_rise_db", "stage_power_rise_db", "load_difference_se_db", "gain_resolution_db"]
-    known = part.drop_nulls(needed)
+    known = part.drop_nulls(PREDICTING)
     bypass, stage = known["power_rise_db"].to_numpy(), known["stage_power_rise_db"].to_numpy()
     clear = (bypass > 0.1) & (stage > 0.1)
     if not clear.any():

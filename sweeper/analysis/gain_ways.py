@@ -21,6 +21,12 @@ LEAST_RISE_DB = 1.0
 WORST_SE_DB = 3.0
 DISAGREE_LEAST_DB = 0.5
 
+TELLING_OF_LOAD = (
+    *("night", "hour_utc", "hz", "for", "passes", "noise_rise_bound", "difference_bound", "noise_rise_db"),
+    *("power_rise_db", "stage_power_rise_db", "load_difference_db", "load_gain_se_db", "gain_resolution_db"),
+)
+"""The columns that tell of the gain by load."""
+
 
 @dataclass(frozen=True, slots=True)
 class GainPart:
@@ -40,14 +46,18 @@ class Ways:
     summaries: "pl.DataFrame"
 
     @cached_property
+    def noise(self) -> "pl.DataFrame":
+        """The rows of noise channels."""
+        return self.summaries.filter(self.summaries["for"] == "noise")
+
+    @cached_property
     def carriers(self) -> GainPart | None:
         """Gain by carriers: stage minus bypass after taking the noise out of each."""
         import polars as pl
 
-        rows = self.summaries.filter((pl.col("for") == "carrier") & pl.col("carrier_gain_db").is_not_null())
-        return _of_channels(
-            "carriers", rows, ("carrier_gain_db", "carrier_gain_se_db", "resolution_db"), "carrier_passes"
-        )
+        heard = (pl.col("for") == "carrier") & pl.col("carrier_gain_db").is_not_null()
+        columns = ("carrier_gain_db", "carrier_gain_se_db", "resolution_db")
+        return _of_channels("carriers", self.summaries.filter(heard), columns, "carrier_passes")
 
     @cached_property
     def load(self) -> GainPart | None:
@@ -92,7 +102,6 @@ def _telling_of_load(summaries: "pl.DataFrame") -> "pl.DataFrame":
     import polars as pl
 
     place = ("hour_utc", "hz")
-    measured = ("noise_rise_db", "power_rise_db", "stage_power_rise_db", "load_difference_db")
     rows = (
         summaries.lazy()
         .filter(
@@ -101,7 +110,7 @@ def _telling_of_load(summaries: "pl.DataFrame") -> "pl.DataFrame":
             & (pl.col("noise_rise_bound") == "")
             & (pl.col("difference_bound") == "")
         )
-        .select("night", *place, "passes", *measured, "load_gain_se_db", "gain_resolution_db")
+        .select(TELLING_OF_LOAD)
         .collect()
         .drop_nulls(["power_rise_db", "stage_power_rise_db", "load_difference_db"])
         .with_columns(

@@ -20,6 +20,7 @@ MEANS = (
     "resolution_db",
 )
 ERRORS = ("level_antenna_bypass_se_db", "difference_se_db", "noise_rise_se_db", "stage_noise_rise_se_db")
+TEXTS = {"difference_bound": "bound", "noise_rise_bound": "rise_bound", "flags": "flags"}
 COUNTS = ("floor_passes", "clipped_passes", "stale_passes", "occupied_passes")
 
 
@@ -44,22 +45,23 @@ def nightly(summaries: "pl.DataFrame") -> "pl.DataFrame":
         total = ((there * pl.col(name)) ** 2).sum().sqrt() / there.sum()
         return pl.when(there.sum() > 0).then(total).alias(name)
 
-    def words(expression: pl.Expr) -> pl.Expr:
-        return expression.filter(expression != "").unique().sort().str.join(" ")
-
-    return (
-        summaries.filter(pl.col("for") == "noise")
-        .group_by("night", "hour_utc", "band", maintain_order=True)
-        .agg(
-            *(mean(name) for name in MEANS),
-            *(error(name) for name in ERRORS),
-            *(pl.col(name).sum() for name in COUNTS),
-            pl.col("passes").max(),
-            pl.col("passes_seen").max(),
-            usable.sum().alias("channels"),
-            words(pl.col("difference_bound").filter(usable)).alias("bound"),
-            words(pl.col("noise_rise_bound").filter(usable)).alias("rise_bound"),
-            words(pl.col("flags")).alias("flags"),
-        )
-        .sort("band", "hour_utc", "night")
+    keys = ("night", "hour_utc", "band")
+    rows = (
+        summaries.lazy()
+        .filter(pl.col("for") == "noise")
+        .select(*keys, *MEANS, *ERRORS, *COUNTS, *TEXTS, "passes", "passes_seen")
+        .collect()
     )
+    found = rows.group_by(keys, maintain_order=True).agg(
+        *(mean(name) for name in MEANS),
+        *(error(name) for name in ERRORS),
+        *(pl.col(name).sum() for name in COUNTS),
+        pl.col("passes").max(),
+        pl.col("passes_seen").max(),
+        usable.sum().alias("channels"),
+    )
+    for name, alias in TEXTS.items():  # by themselves, since hardly any row says anything
+        said = rows.filter((pl.col(name) != "") & (usable if name.endswith("bound") else True))
+        words = said.group_by(keys).agg(pl.col(name).unique().sort().str.join(" ").alias(alias))
+        found = found.join(words, on=keys, how="left").with_columns(pl.col(alias).fill_null(""))
+    return found.sort("band", "hour_utc", "night")

@@ -85,7 +85,7 @@ def over_all_nights(
     from night to night; `rest`: error of everything else, the gain above all (its value is ignored). None with too few
     nights to know their scatter.
     """
-    from scipy.special import chdtri
+    from scipy.special import chdtri, stdtrit
 
     nights = len(excess_db)
     if nights < 2 or scatter.variance <= 0 or not np.isfinite(scatter.variance):
@@ -98,16 +98,13 @@ def over_all_nights(
     table = _expected(curve, spreads)
     rises = bool(table[0, -1] > table[0, 0])
     targets = np.linspace(float(table.min()), float(table.max()), 257)
-    below = np.zeros_like(targets)
-    for row, width, weight in zip(table, spreads, _CHANCE_WEIGHTS, strict=True):
-        edge = (
-            np.interp(targets, row, _MEDIAN_DB) if rises else np.interp(targets, row[::-1], _MEDIAN_DB[::-1])
-        )
-        below += weight * _normal((median - edge) * np.sqrt(nights) / width, rises)
-    below = np.maximum.accumulate(below)
+    medians = _MEDIAN_DB if rises else _MEDIAN_DB[::-1]
+    edge = np.array([np.interp(targets, row if rises else row[::-1], medians) for row in table])
+    chance = _normal((median - edge) * np.sqrt(nights) / spreads[:, None], rises)
+    below = np.maximum.accumulate((_CHANCE_WEIGHTS[:, None] * chance).sum(axis=0))
     ends = [np.interp(each, below, targets) + offset for each in (LEVELS / 2, 1 - LEVELS / 2)]
     other = Estimate(0.0, float(np.hypot(rest.se, wobble)), max(min(rest.freedom, 1e6), 1.0))
-    reach = np.array([other.interval(float(level)).high for level in LEVELS])
+    reach = -stdtrit(other.freedom, LEVELS / 2.0) * other.se
     lows = value - np.hypot(np.maximum(value - ends[0], 0.0), reach)
     highs = value + np.hypot(np.maximum(ends[1] - value, 0.0), reach)
     slope = float(np.ptp(curve.at(np.array([median - 0.5, median + 0.5]))))
@@ -126,7 +123,11 @@ def _expected(curve: Curve, spreads: Floats) -> Floats:
 
 def _nearest(median_db: float) -> Floats:
     """Weights on `_MEDIAN_DB` that interpolate at `median_db`."""
-    return np.array([np.interp(median_db, _MEDIAN_DB, unit) for unit in np.eye(len(_MEDIAN_DB))])
+    weights = np.zeros(len(_MEDIAN_DB))
+    above = int(np.clip(np.searchsorted(_MEDIAN_DB, median_db), 1, len(_MEDIAN_DB) - 1))
+    share = float(np.interp(median_db, _MEDIAN_DB[above - 1 : above + 1], (0.0, 1.0)))
+    weights[above - 1 : above + 1] = 1.0 - share, share
+    return weights
 
 
 def _normal(z: Floats, rises: bool) -> Floats:

@@ -21,6 +21,11 @@ from sweeper.analysis.overload_excess import EXCESS_DB, SURE, excess_by_hour, me
 if TYPE_CHECKING:
     import polars as pl
 
+WITHOUT_LOAD = (
+    *("difference_bound", "difference_db", "load_difference_db"),
+    *("strongest_carrier_db", "level_antenna_bypass"),
+)
+
 
 @dataclass(frozen=True, slots=True)
 class Diagnosis:
@@ -119,7 +124,7 @@ def _receiver_overload(ways: Ways) -> list[tuple[str, str]]:
     carriers = ways.carriers
     if carriers is None or carriers.gain_db > -1.0 or carriers.se_db > 1.0 or ways.offsets_db:
         return []  # where gain differs by channel, that of a carrier is not that of a noise channel
-    rows = ways.summaries.filter((pl.col("for") == "noise") & (pl.col("difference_bound") == ""))
+    rows = ways.noise.filter(pl.col("difference_bound") == "")
     rows = rows.drop_nulls(["difference_db", "difference_se_db"])
     hit, orders = [], []
     for (hour,), part in rows.group_by("hour_utc", maintain_order=True):
@@ -144,9 +149,11 @@ def _without_load(ways: Ways) -> list[tuple[str, str]]:
     """Where no load tells what to expect: noise that rises more than carriers do, and with the strongest of them."""
     import polars as pl
 
-    rows = ways.summaries.filter((pl.col("for") == "noise") & (pl.col("difference_bound") == ""))
     carriers = ways.carriers
-    if carriers is None or rows.is_empty() or rows["load_difference_db"].null_count() < rows.height:
+    if carriers is None:
+        return []
+    rows = ways.noise.select(WITHOUT_LOAD).filter(pl.col("difference_bound") == "")
+    if rows.is_empty() or rows["load_difference_db"].null_count() < rows.height:
         return []
     rows = rows.drop_nulls(["difference_db", "strongest_carrier_db", "level_antenna_bypass"])
     if rows.height < 12:

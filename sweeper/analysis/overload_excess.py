@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from sweeper.analysis.gain import weighted
-from sweeper.analysis.gain_ways import GainPart, Ways
+from sweeper.analysis.gain_ways import TELLING_OF_LOAD, GainPart, Ways
 from sweeper.analysis.levels import Floats
 
 if TYPE_CHECKING:
@@ -19,6 +19,9 @@ EXCESS_DB = 0.7
 """Noise that rises this much more than carriers do matters; less would not change a verdict of 1 dB."""
 SURE = 3.3
 """Standard errors by which it must do so (one in 2000 by chance, for one of some twenty hours)."""
+
+
+EXCESS = ("difference_se_db", "load_difference_se_db", "resolution_db", "strongest_carrier_db")
 
 
 def excess_by_hour(ways: Ways) -> "pl.DataFrame":
@@ -32,9 +35,13 @@ def excess_by_hour(ways: Ways) -> "pl.DataFrame":
         "strongest_db": pl.Float64,
         "overload": pl.Boolean,
     }
-    rows = ways.summaries.filter(
-        (pl.col("for") == "noise") & (pl.col("noise_rise_bound") == "") & (pl.col("difference_bound") == "")
-    ).drop_nulls(["power_rise_db", "stage_power_rise_db", "load_difference_db", "difference_se_db"])
+    rows = (
+        ways.noise.lazy()
+        .filter((pl.col("noise_rise_bound") == "") & (pl.col("difference_bound") == ""))
+        .drop_nulls(["power_rise_db", "stage_power_rise_db", "load_difference_db", "difference_se_db"])
+        .select(*TELLING_OF_LOAD, *EXCESS)
+        .collect()
+    )
     hours = pl.DataFrame(schema=columns)
     if rows.is_empty():
         return hours
@@ -59,8 +66,10 @@ def _hours_of(
     """Each hour's excess over what the reference gain foretells, its error, and whether that is overload."""
     import polars as pl
 
-    offset = np.array([offsets_db.get(hz, 0.0) for hz in rows["hz"].to_list()])
-    excess, error, share = _excess_of(rows, reference_db + offset)
+    gain_db = np.full(rows.height, reference_db)
+    if offsets_db:
+        gain_db += [offsets_db.get(hz, 0.0) for hz in rows["hz"].to_list()]
+    excess, error, share = _excess_of(rows, gain_db)
     hour, strongest = rows["hour_utc"].to_numpy(), rows["strongest_carrier_db"].to_numpy()
     at = np.unique(hour)
     mean = np.array([mean_and_error(excess[hour == h], error[hour == h]) for h in at])

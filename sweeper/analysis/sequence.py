@@ -166,6 +166,16 @@ def _upper_nodes(reach: NDArray[np.float64]) -> tuple[NDArray[np.float64], NDArr
 
 @lru_cache(maxsize=512)
 def _leggauss(count: int) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """The upper half of an even number of nodes, and their weights."""
-    nodes, weights = np.polynomial.legendre.leggauss(count)
-    return nodes[count // 2 :], weights[count // 2 :]
+    """The upper half of an even number of Gauss-Legendre nodes, and their weights: Newton's method on the polynomial.
+
+    Half the time of NumPy's eigenvalues alone on a machine, and a tenth on a busy one, where their threads wait.
+    """
+    place = np.arange(count // 2, 0, -1)
+    nodes = (1.0 - (1.0 - 1.0 / count) / (8.0 * count**2)) * np.cos(np.pi * (place - 0.25) / (count + 0.5))
+    for _ in range(3):  # from Tricomi's first guess the third step changes nothing but the last digit
+        before, here = np.ones_like(nodes), nodes
+        for degree in range(2, count + 1):
+            before, here = here, (2.0 - 1.0 / degree) * nodes * here - (1.0 - 1.0 / degree) * before
+        slope = count * (before - nodes * here) / (1.0 - nodes**2)
+        nodes = nodes - here / slope
+    return nodes, 2.0 / ((1.0 - nodes**2) * slope**2)

@@ -45,31 +45,33 @@ def table_of(summaries: "pl.DataFrame", facts: StationFacts) -> Table:
     """The table from the `summaries` of all nights. Bands in the order of the station file."""
     import polars as pl
 
-    parts = [nightly(summaries.clear())]
     bands = list(dict.fromkeys([channel.band for channel in facts.channels]))
-    bands += sorted(set(summaries["band"].to_list()) - set(bands))
+    by_band = summaries.partition_by("band", as_dict=True)
+    bands += sorted({str(band) for (band,) in by_band} - set(bands))
+    rows = {band: by_band[band,] for band in bands if (band,) in by_band}
     gains: dict[str, Gain | None] = {}
     diagnoses: dict[str, Diagnosis] = {}
     noise: dict[str, NoiseFigures] = {}
     rules: dict[str, Rule | None] = {}
-    cells: list[Cell] = []
-    for band in bands:
-        here = summaries.filter(summaries["band"] == band)
-        if here.is_empty():
-            continue
+    for band, here in rows.items():
         ways = Ways(here)
         diagnoses[band] = diagnose(ways, facts)
         steady = _steady(ways, diagnoses[band])
         gains[band] = combine(steady, facts)
         noise[band] = figures(steady.summaries, gains[band], facts)
         rules[band] = rule_of(steady.summaries, gains[band], facts)
-        parts.append(nightly(_channels_alike(here, gains[band])))
-        cells += _near_overload(cells_of_band(parts[-1], gains[band]), diagnoses[band])
+    alike = [_channels_alike(here, gains[band]) for band, here in rows.items()]
+    nights = nightly(pl.concat([summaries.clear(), *alike]))
+    nights_of = nights.partition_by("band", as_dict=True)
+    parts = {band: nights_of[band,] for band in bands if (band,) in nights_of}
+    cells: list[Cell] = []
+    for band, part in parts.items():
+        cells += _near_overload(cells_of_band(part, gains[band]), diagnoses[band])
     troubles = [_troubles(cell, diagnoses[cell.band], noise[cell.band]) for cell in cells]
     judged = judge(cells, facts.worthwhile_db, facts.confidence, troubles)
     return Table(
         tuple(bands),
-        pl.concat(parts),
+        pl.concat([nights.clear(), *parts.values()]),
         gains,
         diagnoses,
         noise,
