@@ -48,15 +48,17 @@ def _channels(visits: "pl.DataFrame") -> NDArray[np.int64]:
     """The number of each visit's channel: by band, then purpose, then frequency."""
     import polars as pl
 
-    band, purpose = (
-        visits[name].cast(pl.Enum(visits[name].cast(pl.String).unique().sort())).to_physical().to_numpy()
-        for name in ("band", "for")
-    )
+    band = visits["band"].cast(pl.Enum(visits["band"].unique().sort())).to_physical().to_numpy()
+    carrier = (visits["for"] == "carrier").to_numpy()
     hz = visits["hz"].to_numpy()
-    several = np.unique(hz)
-    number = (band.astype(np.int64) * 2 + purpose) * len(several) + np.searchsorted(several, hz)
-    places: NDArray[np.int64] = np.searchsorted(np.unique(number), number)
-    return places
+    frequencies = np.unique(hz)
+    return _ranks((band.astype(np.int64) * 2 + carrier) * len(frequencies) + np.searchsorted(frequencies, hz))
+
+
+def _ranks(numbers: NDArray[np.int64]) -> NDArray[np.int64]:
+    """The place of each of some small numbers among those that occur."""
+    ranks: NDArray[np.int64] = np.cumsum(np.bincount(numbers) > 0)[numbers] - 1
+    return ranks
 
 
 def _side_by_side(
@@ -66,10 +68,8 @@ def _side_by_side(
     load, antenna = ((visits["source"] == source).to_numpy() for source in ("load", "antenna"))
     code = np.where(antenna, 0, np.where(load, 2, 4)) + (visits["route"] == "stage").to_numpy()
     passes, nth = np.unique(visits["pass"].to_numpy(), return_inverse=True)
-    place = channel * len(passes) + nth
-    visited = np.bincount(place) > 0
-    which = (np.cumsum(visited) - 1)[place]
-    rows, width = int(visited.sum()), len(PATHS)
+    which = _ranks(channel * len(passes) + nth)
+    rows, width = int(which.max()) + 1, len(PATHS)
     first = np.zeros(rows, dtype=np.int64)
     first[which[::-1]] = np.arange(len(which))[::-1]
     flat = which * width + code

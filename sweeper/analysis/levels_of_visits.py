@@ -59,11 +59,12 @@ def visits_of(readings: "pl.DataFrame", facts: StationFacts) -> "pl.DataFrame":
 
     all_counts = np.diff(np.r_[starts, frame.height])
     counts = np.add.reduceat(good, starts, dtype=np.int64)
-    visits = frame.select(KEYS)[starts].with_columns(
+    visits = frame.select(KEYS)[starts]
+    visits = visits.with_columns(
         pl.Series("time", np.add.reduceat(ms, starts) // all_counts).cast(pl.Datetime("ms", "UTC")),
         pl.Series("reading", np.add.reduceat(shown, starts) / all_counts),
         pl.Series("stale", np.logical_or.reduceat(stale, starts)),
-        *_dates(frame["pass"].to_numpy()[starts], ms[starts], facts),
+        *_dates(visits["pass"].to_numpy(), ms[starts], facts),
     )
     if not good.all():
         visits, counts = visits.filter(counts > 0), counts[counts > 0]
@@ -73,14 +74,19 @@ def visits_of(readings: "pl.DataFrame", facts: StationFacts) -> "pl.DataFrame":
 
 def _starts(frame: "pl.DataFrame") -> NDArray[np.int64]:
     """The rows at which a visit begins: those that differ from the one before in pass, channel or path."""
+    import polars as pl
+
     new = np.zeros(frame.height, dtype=bool)
     new[0] = True
-    keys = frame.select(KEYS)
-    for at in range(1, frame.height, PORTION):
-        here = keys[at : at + PORTION]
-        before = keys[at - 1 : at - 1 + here.height]
-        for name in KEYS:
-            new[at : at + PORTION] |= (here[name] != before[name]).to_numpy()
+    for name in KEYS:
+        column = frame[name]
+        if column.dtype == pl.String:  # in portions, or text would be copied whole
+            for at in range(1, frame.height, PORTION):
+                here = column[at : at + PORTION]
+                new[at : at + PORTION] |= (here != column[at - 1 : at - 1 + len(here)]).to_numpy()
+        else:
+            values = column.to_physical().to_numpy()
+            new[1:] |= values[1:] != values[:-1]
     return np.flatnonzero(new)
 
 

@@ -58,11 +58,13 @@ def summaries_of(
         if summary.height:
             parts.append(summary)
         progress((done + 1) / len(new))
-    whole = pl.concat(parts, how="diagonal_relaxed").sort("night", maintain_order=True) if parts else None
-    if whole is None:
+    if not parts:
         from sweeper.analysis.summarise import summarise_day
 
         return summarise_day(store.readings().limit(0).collect(), facts)
+    whole = pl.concat(parts, how="diagonal_relaxed", rechunk=True)
+    if not whole["night"].is_sorted():  # a season is large: no second copy of it without need
+        whole = whole.sort("night", maintain_order=True)
     finished = {day: made for day, made in current.items() if made}
     if finished != dict(kept.made_from):
         _write(
