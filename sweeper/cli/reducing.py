@@ -87,20 +87,20 @@ def report(
     text: Annotated[bool, typer.Option("--text", help="Print a plain summary, for mail, instead.")] = False,
 ) -> None:
     """Write one self-contained page: what to do first, then the pictures."""
-    station, reduced = _reduced(station_file, data, None, None)
-    if text:
-        from sweeper.report import as_text
-
-        print(as_text(reduced.findings, station.station.timezone))
-        return
     from sweeper.cli.progress import progress
-    from sweeper.reduction import compare_fix, facts_of
-    from sweeper.report import Setting, write_html
+    from sweeper.reduction import compare_fix, facts_of, reduce_store
+    from sweeper.report import Setting, as_text, write_html
+    from sweeper.station import load
 
-    comparison = None
-    if fix is not None:
-        with open_store(station, station_file, data, read_only=True) as store:
-            comparison = compare_fix(store, facts_of(station), instant(fix, "--fix"))
+    station = load(station_file)
+    facts, when = facts_of(station), instant(fix, "--fix")
+    with open_store(station, station_file, data, read_only=True) as store:
+        with progress("Reducing") as told:
+            reduced = reduce_store(store, facts, progress=told)
+        comparison, notes = compare_fix(store, facts, when), store.notes()
+    if text:
+        print(as_text(reduced.findings, station.station.timezone, comparison))
+        return
     page = out if out is not None else station_file.with_suffix(".html")
     with progress("Drawing") as told:
         write_html(
@@ -110,6 +110,7 @@ def report(
             page,
             setting=Setting.of(station),
             comparison=comparison,
+            notes=notes,
             progress=told,
         )
     print(page)

@@ -6,7 +6,7 @@ Routes only. What is known is `feed` and `tonight`, what is shown is `seen`, who
 import asyncio
 import contextlib
 import json
-import tempfile
+import logging
 from collections.abc import AsyncIterator
 from importlib.resources import files
 from pathlib import Path
@@ -20,13 +20,15 @@ from starlette.routing import Route
 
 from sweeper.daemon.client import ask
 from sweeper.daemon.messages import NOTE_LIMIT, Answer, Command, Request
-from sweeper.errors import Told
+from sweeper.errors import Told, WrongInput
 from sweeper.page.feed import Feed
 from sweeper.page.guard import COOKIE, Door, Guard
 from sweeper.page.seen import now_seen, tonight_seen
 from sweeper.page.tonight import Reducing, Tonight
 from sweeper.report.palette import style_variables
 from sweeper.station import Station
+
+log = logging.getLogger(__name__)
 
 AT_MOST_EVERY_S = 0.4
 """A browser is told no more often than this: a person sees no faster, and twenty of them share one small computer."""
@@ -56,6 +58,7 @@ def live_page(station: Station, data: Path, door: Door) -> Starlette:
 class _Page:
     def __init__(self, station: Station, data: Path, door: Door) -> None:
         self._station = station
+        self._data = data
         self._folder = data / station.station.name
         self._door = door
         self._tonight = Tonight()
@@ -191,17 +194,33 @@ class _Page:
         }
 
     def _draw(self) -> str:
-        from sweeper.report import Setting, write_html
+        """The report of now, kept in the station's folder so that the next one can say what changed."""
+        from sweeper.reduction import compare_fix, facts_of
+        from sweeper.report import Setting, page_text
+        from sweeper.report.since_last import previous_findings
+        from sweeper.report.whole_file import write_whole
+        from sweeper.store import Store
 
-        reduced = self._tonight.reduced
+        reduced, place = self._tonight.reduced, self._station.station
         if reduced is None:
             return ""
-        with tempfile.TemporaryDirectory() as folder:
-            file = Path(folder) / "report.html"
-            write_html(
-                reduced.findings, reduced.evidence, reduced.passes, file, setting=Setting.of(self._station)
-            )
-            return file.read_text(encoding="utf-8")
+        with Store(self._data, place.name, place.longitude, read_only=True) as store:
+            comparison, notes = compare_fix(store, facts_of(self._station), None), store.notes()
+        file = self._folder / "report.html"
+        text = page_text(
+            reduced.findings,
+            reduced.evidence,
+            reduced.passes,
+            previous_findings(file, reduced.findings, place.timezone),
+            setting=Setting.of(self._station),
+            comparison=comparison,
+            notes=notes,
+        )
+        try:
+            write_whole(file, text)
+        except WrongInput as told:  # a full disk hides no findings
+            log.warning("%s", told)
+        return text
 
     async def _ask(self, command: Command, text: str = "") -> Response:
         try:

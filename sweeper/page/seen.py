@@ -7,7 +7,7 @@ from datetime import date, datetime
 from typing import Any
 from zoneinfo import ZoneInfo
 
-from sweeper.analysis.findings import PeriodFinding, Verdict
+from sweeper.analysis.findings import PeriodFinding
 from sweeper.daemon.messages import State, Visited
 from sweeper.page.feed import Now
 from sweeper.page.tonight import Tonight
@@ -73,14 +73,13 @@ def tonight_seen(tonight: Tonight, station: Station) -> Json:
     for band in findings.bands:
         period = tonight.latest.get(band.band)
         steps = tonight.steps.get(band.band, ())
-        verdict: Verdict = period.verdict if period else "undecided"
         bands.append(
             {
                 "band": band.band,
                 "change": _change(period, zone, on),
                 "seen": _seen(period),
-                "verdict": verdict,
-                "words": f"{wording.VERDICT_SIGNS[verdict]} {wording.VERDICT_WORDS[verdict]}",
+                "verdict": wording.verdict_name(period) if period else "undecided",
+                "words": _words(period),
                 "reason": period.reason if period else band.recommendation,
                 "steps": [
                     [round(end, 2) for end in (step.change_db.value, step.change_db.low, step.change_db.high)]
@@ -89,6 +88,12 @@ def tonight_seen(tonight: Tonight, station: Station) -> Json:
             }
         )
     return {"trouble": tonight.trouble, "bands": bands, "worthwhile_db": findings.worthwhile_db}
+
+
+def _words(period: PeriodFinding | None) -> str:
+    if period is None:
+        return f"{wording.VERDICT_SIGNS['undecided']} {wording.VERDICT_WORDS['undecided']}"
+    return f"{wording.verdict_sign(period)} {wording.verdict_words(period)}"
 
 
 def _change(period: PeriodFinding | None, zone: str, on: date) -> str:

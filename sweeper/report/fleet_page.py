@@ -6,17 +6,19 @@ from typing import TYPE_CHECKING
 from sweeper.report import wording
 from sweeper.report.page import policy, style
 from sweeper.report.pictures.picture import Numbers
+from sweeper.report.whole_file import writable, write_whole
 
 if TYPE_CHECKING:
     from sweeper.fleet import Fleet
 
 
 def write_fleet_html(fleet: "Fleet", file: Path) -> None:
-    """Write the comparison to `file`, whole or not at all."""
+    """Write the comparison to `file`, whole or not at all. `WrongInput` where no file can be written."""
     from jinja2 import Environment, PackageLoader
 
     from sweeper.report.pictures.stations import medians, places
 
+    writable(file)
     environment = Environment(
         loader=PackageLoader("sweeper.report"), autoescape=True, trim_blocks=True, lstrip_blocks=True
     )
@@ -52,6 +54,4 @@ def write_fleet_html(fleet: "Fleet", file: Path) -> None:
             ),
         ),
     )
-    partial = file.with_name(f".{file.name}.part")
-    partial.write_text(page, encoding="utf-8")
-    partial.replace(file)
+    write_whole(file, page)

@@ -17,16 +17,20 @@ from sweeper.daemon.health import health_sentence
 from sweeper.report import wording
 from sweeper.report.downloads import downloads
 from sweeper.report.pictures.picture import Picture
-from sweeper.report.since_last import carried_json, changed, previous_findings
+from sweeper.report.since_last import Json, carried_json, changed, previous_findings
+from sweeper.report.whole_file import writable, write_whole
 from sweeper.words import PassRecord
 
 if TYPE_CHECKING:
     from sweeper.analysis.evidence import Evidence
     from sweeper.station import Station
+    from sweeper.store import Note
 
 
 SECTIONS = 8
 """Sections with pictures, for the progress of drawing them."""
+NOTES_SHOWN = 20
+"""The latest notes; a season may have many."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,12 +55,13 @@ class BandWords:
 
 @dataclass(frozen=True, slots=True)
 class Section:
-    """A question with the pictures that answer it."""
+    """A question with the pictures that answer it, and a list where there is one."""
 
     id: str
     heading: str
     lines: tuple[str, ...]
     pictures: tuple[Picture, ...]
+    items: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,26 +92,56 @@ def write_html(
     *,
     setting: Setting | None = None,
     comparison: Comparison | None = None,
+    notes: Sequence["Note"] = (),
     progress: Callable[[float], None] = lambda share: None,
 ) -> None:
-    """Write the page to `file`, whole or not at all; a report already there says what was found last time."""
+    """Write the page to `file`, whole or not at all; a report already there says what was found last time.
+
+    `WrongInput` where no file can be written.
+    """
+    setting = setting or Setting()
+    writable(file)
+    previous = previous_findings(file, findings, setting.zone)
+    page = page_text(
+        findings,
+        evidence,
+        passes,
+        previous,
+        setting=setting,
+        comparison=comparison,
+        notes=notes,
+        progress=progress,
+    )
+    write_whole(file, page)
+
+
+def page_text(
+    findings: Findings,
+    evidence: "Evidence",
+    passes: Sequence[PassRecord],
+    previous: Json | None,
+    *,
+    setting: Setting,
+    comparison: Comparison | None = None,
+    notes: Sequence["Note"] = (),
+    progress: Callable[[float], None] = lambda share: None,
+) -> str:
+    """The page as HTML. `previous`: the findings to say what changed since; None for the first report."""
     from jinja2 import Environment, PackageLoader
 
     from sweeper.report.pictures.when import in_one_sentence
 
-    setting = setting or Setting()
     zone = setting.zone
-    previous = previous_findings(file, findings)
     sheet = style()
     sections: list[Section] = []
-    for section in _sections(findings, evidence, passes, setting, comparison):
+    for section in _sections(findings, evidence, passes, setting, comparison, notes):
         sections.append(section)
         progress(len(sections) / SECTIONS)
     environment = Environment(
         loader=PackageLoader("sweeper.report"), autoescape=True, trim_blocks=True, lstrip_blocks=True
     )
     nights = max((period.nights for band in findings.bands for period in band.periods), default=0)
-    page = environment.get_template("report.html").render(
+    return environment.get_template("report.html").render(
         policy=policy(),
         style=sheet,
         findings=findings,
@@ -131,9 +166,6 @@ def write_html(
         worthwhile=f"{findings.worthwhile_db:g}",
         carried=carried_json(findings, dict(previous) if previous is not None else None),
     )
-    partial = file.with_name(f".{file.name}.part")
-    partial.write_text(page, encoding="utf-8")
-    partial.replace(file)
 
 
 def _sections(
@@ -142,10 +174,11 @@ def _sections(
     passes: Sequence[PassRecord],
     setting: Setting,
     comparison: Comparison | None,
+    notes: Sequence["Note"],
 ) -> Iterator[Section]:
     from sweeper.report.pictures.causes import causes
     from sweeper.report.pictures.ceiling import ceiling
-    from sweeper.report.pictures.fix import fix, fix_lines
+    from sweeper.report.pictures.fix import fix
     from sweeper.report.pictures.gain import gain
     from sweeper.report.pictures.noise import noise
     from sweeper.report.pictures.rig import rig
@@ -153,7 +186,6 @@ def _sections(
     from sweeper.report.pictures.when import when
 
     zone, unit = setting.zone, setting.unit
-    nothing_yet = "Make the change, note its time with `sweeper note`, measure some nights, and compare."
     fixed = fix(comparison, zone) if comparison is not None else ()
     yield Section("when", "When does the stage help?", (), (when(findings, zone),))
     yield Section(
@@ -174,8 +206,9 @@ def _sections(
     yield Section(
         "fix",
         "Did the fix work?",
-        fix_lines(comparison, zone) if comparison is not None else (nothing_yet,),
+        _of_fix(comparison, evidence, zone),
         fixed,
+        _noted(notes, zone),
     )
     yield Section(
         "season",
@@ -197,6 +230,27 @@ def _sections(
         (health_sentence(passes),) if passes else ("Nothing is kept of the passes of these readings.",),
         rig(passes, evidence.health, setting.rated_operations, zone),
     )
+
+
+def _of_fix(comparison: Comparison | None, evidence: "Evidence", zone: str) -> tuple[str, ...]:
+    """What the fix changed; without one, how to learn that, and whether the levels show a change by themselves."""
+    from sweeper.analysis.changes import FEWEST_NIGHTS
+    from sweeper.report.pictures.fix import fix_lines
+
+    if comparison is not None and comparison.fix is not None:
+        return fix_lines(comparison, zone)
+    how = "Make the change, note its time with `sweeper note`, measure some nights, and compare."
+    if comparison is None or evidence.nights["night"].n_unique() < FEWEST_NIGHTS:
+        return (how,)
+    return (how, *fix_lines(comparison, zone))
+
+
+def _noted(notes: Sequence["Note"], zone: str) -> tuple[str, ...]:
+    """What was noted and when, the latest first."""
+    latest = sorted(notes, key=lambda note: note.time, reverse=True)
+    told = [f"Noted {wording.local_time(note.time, zone)}: {note.text}" for note in latest[:NOTES_SHOWN]]
+    more = len(latest) - NOTES_SHOWN
+    return (*told, f"{wording.count(more, 'earlier note')} more") if more > 0 else tuple(told)
 
 
 def style() -> str:
@@ -223,9 +277,9 @@ def _band(band: BandFinding, findings: Findings, zone: str) -> BandWords:
     order = wording.night_order(range(24), zone, on)
     runs = tuple(
         Run(
-            run[0].verdict,
-            wording.VERDICT_SIGNS[run[0].verdict],
-            wording.VERDICT_WORDS[run[0].verdict],
+            wording.verdict_name(run[0]),
+            wording.verdict_sign(run[0]),
+            wording.verdict_words(run[0]),
             wording.span_words(run[0].hour_utc, len(run), zone, on),
         )
         for run in wording.runs(band.periods, order)
@@ -240,7 +294,7 @@ def _still_open(findings: Findings, evidence: "Evidence", zone: str) -> list[str
     }
     lines = []
     for band in findings.bands:
-        waiting = [period for period in band.periods if period.verdict == "undecided"]
+        waiting = [period for period in band.periods if period.verdict == "undecided" and not period.withheld]
         if waiting:
             hours = [period.hour_utc for period in waiting]
             nights = [needed[band.band, hour] for hour in hours if (band.band, hour) in needed]
@@ -251,6 +305,14 @@ def _still_open(findings: Findings, evidence: "Evidence", zone: str) -> list[str
                 else "Too early: intervals still reach over the edge."
             )
             lines.append(f"{band.band}, {clock_spans(hours, zone, on)}: {why}{_wait(nights)}")
+        withheld: dict[str, list[int]] = {}
+        for period in band.periods:
+            if period.withheld:
+                withheld.setdefault(period.reason, []).append(period.hour_utc)
+        lines += [
+            f"{band.band}, {clock_spans(hours, zone, on)}: {why} More nights will not help before that is mended."
+            for why, hours in withheld.items()
+        ]
     return lines
 
 

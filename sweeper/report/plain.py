@@ -2,14 +2,15 @@
 
 import textwrap
 
-from sweeper.analysis.findings import Findings
+from sweeper.analysis.findings import Comparison, Findings
 from sweeper.report import wording
+from sweeper.report.pictures.fix import fix_lines
 
 WIDTH = 72
 
 
-def as_text(findings: Findings, zone: str = "UTC") -> str:
-    """What to do, what is open, and on what it rests; ends without a line break."""
+def as_text(findings: Findings, zone: str = "UTC", comparison: Comparison | None = None) -> str:
+    """What to do, what a fix changed, what is open, and on what it rests; ends without a line break."""
     nights = max((period.nights for band in findings.bands for period in band.periods), default=0)
     lines = [
         findings.station,
@@ -19,13 +20,28 @@ def as_text(findings: Findings, zone: str = "UTC") -> str:
     ]
     for band in findings.bands:
         lines += textwrap.wrap(f"{band.band}: {band.recommendation}", WIDTH, subsequent_indent="  ")
+    if comparison is not None and comparison.fix is not None:
+        lines.append("")
+        said = [*fix_lines(comparison, zone), *(f"{band.band}: {band.reason}" for band in comparison.bands)]
+        for sentence in said:
+            lines += textwrap.wrap(sentence, WIDTH, subsequent_indent="  ")
     open_hours = [
-        (band.band, sum(period.verdict == "undecided" for period in band.periods), len(band.periods))
+        (
+            band.band,
+            sum(period.verdict == "undecided" and not period.withheld for period in band.periods),
+            sum(period.withheld for period in band.periods),
+            len(band.periods),
+        )
         for band in findings.bands
     ]
-    still = [f"{band} {missing} of {hours} hours" for band, missing, hours in open_hours if missing]
+    still = [f"{band} {missing} of {hours} hours" for band, missing, _, hours in open_hours if missing]
+    held = [f"{band} {missing} of {hours} hours" for band, _, missing, hours in open_hours if missing]
     lines.append("")
     lines += textwrap.wrap(f"Still open: {'; '.join(still) if still else 'nothing'}.", WIDTH)
+    if held:
+        lines += textwrap.wrap(
+            f"Withheld: {'; '.join(held)}; more nights will not help before what is wrong is mended.", WIDTH
+        )
     lines += textwrap.wrap(
         f"Intervals at {findings.confidence:.0%}; a change under {findings.worthwhile_db:g} dB does not matter.",
         WIDTH,

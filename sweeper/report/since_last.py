@@ -7,9 +7,10 @@ import json
 import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, datetime, timedelta
 from pathlib import Path
 from typing import Any
+from zoneinfo import ZoneInfo
 
 from sweeper.analysis.as_json import findings_object
 from sweeper.analysis.findings import BandFinding, Findings, Verdict
@@ -35,12 +36,12 @@ def carried_json(findings: Findings, previous: Json | None) -> str:
     return text.replace("&", "\\u0026").replace("<", "\\u003c").replace(">", "\\u003e")
 
 
-def previous_findings(file: Path, findings: Findings) -> Json | None:
-    """What the report now lying at `file` found; None without one. A report on the same nights passes on its own
-    predecessor, so that writing it twice does not forget."""
+def previous_findings(file: Path, findings: Findings, zone: str) -> Json | None:
+    """What the report now lying at `file` found; None without one that can be read. One that ends in the same night
+    passes on its own predecessor, so that drawing anew after every pass does not forget the night before."""
     try:
         text = file.read_text(encoding="utf-8")
-    except (FileNotFoundError, UnicodeDecodeError):
+    except (OSError, UnicodeDecodeError):
         return None
     found = _CARRIED.search(text)
     if found is None:
@@ -53,9 +54,15 @@ def previous_findings(file: Path, findings: Findings) -> Json | None:
             if each["format"] != "sweeper-findings-1" or each["station"] != findings.station:
                 return None
             _verdicts(each)
-        return older if old["to"] == findings_object(findings)["to"] else old
+        same = _night(datetime.fromisoformat(old["to"]), zone) == _night(findings.end, zone)
+        return older if same else old
     except (ValueError, KeyError, TypeError):
         return None  # Somebody else's page, or one that was edited: there is nothing to compare with.
+
+
+def _night(end: datetime, zone: str) -> date:
+    """The day on which the night began whose last hour ends at `end`: nights run from noon to noon."""
+    return (end.astimezone(ZoneInfo(zone)) - timedelta(hours=12, seconds=1)).date()
 
 
 def _verdicts(previous: Json) -> dict[tuple[str, int], Verdict]:

@@ -72,9 +72,9 @@ def show_findings(findings: Findings, zone: str = "UTC") -> None:
         name = band.band
         for run in wording.runs(band.periods, order):
             hours = wording.span_words(run[0].hour_utc, len(run), zone, on)
-            verdict = run[0].verdict
             words = Text(
-                f"{wording.VERDICT_SIGNS[verdict]} {wording.VERDICT_WORDS[verdict]}", STYLES[verdict]
+                f"{wording.verdict_sign(run[0])} {wording.verdict_words(run[0])}",
+                "bold red" if run[0].withheld else STYLES[run[0].verdict],
             )
             table.add_row(Text(_short(name, 16)), hours, *_between(run), words)
             name = ""

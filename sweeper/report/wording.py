@@ -18,7 +18,24 @@ VERDICT_WORDS: dict[Verdict, str] = {
     "undecided": "too early",
 }
 VERDICT_SIGNS: dict[Verdict, str] = {"stage": "▲", "bypass": "▼", "either": "═", "undecided": "·"}
+WITHHELD = ("×", "withheld")
+"""Sign and word of an hour that has no verdict because something is wrong there: more nights will not help."""
 FIX_SIGNS: dict[FixVerdict, str] = {"quieter": "▼", "noisier": "▲", "no change": "═", "undecided": "·"}
+
+
+def verdict_sign(period: PeriodFinding) -> str:
+    """The sign of the hour's verdict; one of its own where the verdict is withheld."""
+    return WITHHELD[0] if period.withheld else VERDICT_SIGNS[period.verdict]
+
+
+def verdict_words(period: PeriodFinding) -> str:
+    """What to do in the hour, in two words; ``withheld`` where something is wrong."""
+    return WITHHELD[1] if period.withheld else VERDICT_WORDS[period.verdict]
+
+
+def verdict_name(period: PeriodFinding) -> str:
+    """The verdict's name for a style sheet: as in the findings, or ``withheld``."""
+    return WITHHELD[1] if period.withheld else period.verdict
 
 
 def decibel(value: float | None, signed: bool = False) -> str:
@@ -83,7 +100,7 @@ def night_order(hours: Iterable[int], zone: str, on: date) -> list[int]:
 
 
 def runs(periods: Sequence[PeriodFinding], order: Sequence[int]) -> list[list[PeriodFinding]]:
-    """Neighbouring hours with one verdict, joined, in the order of the night."""
+    """Neighbouring hours with one verdict (or none, for one cause), joined, in the order of the night."""
     by_hour = {period.hour_utc: period for period in periods}
     joined: list[list[PeriodFinding]] = []
     for hour in order:
@@ -91,7 +108,8 @@ def runs(periods: Sequence[PeriodFinding], order: Sequence[int]) -> list[list[Pe
         if here is None:
             continue
         last = joined[-1][-1] if joined else None
-        if last is not None and last.verdict == here.verdict and (last.hour_utc + 1) % 24 == hour:
+        alike = last is not None and (last.verdict, last.withheld) == (here.verdict, here.withheld)
+        if last is not None and alike and (last.hour_utc + 1) % 24 == hour:
             joined[-1].append(here)
         else:
             joined.append([here])

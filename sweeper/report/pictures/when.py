@@ -24,7 +24,8 @@ def when(findings: Findings, zone: str) -> Picture:
     caption = (
         "Each tile is one hour on one band; colour and number are the S/N change in dB. The fuller a tile, the surer: "
         f"it is full where the interval spans {NARROW_DB:g} dB or less. A frame means that the verdict stands: "
-        "▲ stage in, ▼ leave it out, ═ no matter. Without a frame it is too early to say."
+        "▲ stage in, ▼ leave it out, ═ no matter. Without a frame it is too early to say, or, "
+        "with a ×, something is wrong that more nights do not mend."
     )
     with drawing():
         svg = _draw(findings, hours, zone, on, title)
@@ -60,9 +61,7 @@ def _draw(findings: Findings, hours: Sequence[int], zone: str, on: date, title: 
                 axes.add_patch(frame)
             number = wording.decibel(change.value, True) if change is not None else "?"
             axes.text(x, y - 0.24, number, ha="center", va="center", fontsize=9)
-            axes.text(
-                x, y + 0.22, wording.VERDICT_SIGNS[period.verdict], ha="center", va="center", fontsize=8
-            )
+            axes.text(x, y + 0.22, wording.verdict_sign(period), ha="center", va="center", fontsize=8)
     axes.set_xlim(-0.5, max(columns, 1) - 0.5)
     axes.set_ylim(rows - 0.5, -0.5)
     axes.set_xticks(range(columns), [wording.local_hour(hour, zone, on)[:2] for hour in hours])
@@ -146,6 +145,6 @@ def _row(band: str, period: PeriodFinding, zone: str, on: date) -> tuple[str, ..
         wording.decibel(period.noise_rise_db.value if period.noise_rise_db else None),
         str(period.nights),
         str(period.passes),
-        wording.VERDICT_WORDS[period.verdict],
+        wording.verdict_words(period),
         period.reason,
     )

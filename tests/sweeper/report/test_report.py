@@ -14,9 +14,11 @@ import pytest
 
 from sweeper.analysis.as_json import findings_object
 from sweeper.analysis.findings import Findings, Verdict
+from sweeper.errors import WrongInput
 from sweeper.report import Setting, as_text, write_html
 from sweeper.report.pictures.when import in_one_sentence
 from sweeper.report.since_last import carried_json, changed, previous_findings
+from sweeper.store import Note
 from tests.sweeper.report import sample
 
 HOSTILE = (
@@ -207,18 +209,60 @@ def test_the_next_report_says_what_moved_and_writing_it_twice_does_not_forget(tm
     second = sample.findings("</script>", "40 m", verdict="stage", end=first.end + timedelta(days=1))
     carrying(file, first)
     for _ in range(2):
-        before = previous_findings(file, second)
+        before = previous_findings(file, second, "UTC")
         lines = changed(second, before, "UTC").lines
         assert len(lines) == 2
         assert lines[1].endswith("now “stage in”, was “too early”.")
         carrying(file, second, dict(before or {}))
 
 
+def test_a_report_drawn_anew_after_a_pass_still_compares_with_the_night_before(tmp_path: Path) -> None:
+    file = tmp_path / "report.html"
+    first = sample.findings(verdict="undecided")
+    carrying(file, first)
+    for hours in (20, 24, 43):  # from 13:00 to 12:00: the next night, noon to noon
+        now = sample.findings(verdict="stage", end=first.end + timedelta(hours=hours))
+        before = previous_findings(file, now, "UTC")
+        assert before == findings_object(first), hours
+        carrying(file, now, dict(before))
+
+
+def test_notes_are_shown_with_their_time_the_latest_first(tmp_path: Path) -> None:
+    found = sample.findings()
+    notes = [
+        Note(sample.START, "Antenna moved"),
+        Note(sample.START + timedelta(days=2), "<b>Ferrites</b> on the router"),
+    ]
+    file = tmp_path / "report.html"
+    setting = Setting("Europe/Copenhagen", "dB", None)
+    write_html(found, sample.tables(found), (), file, setting=setting, notes=notes)
+    text = "".join(Page(file.read_text(encoding="utf-8")).text)
+    later = text.index("Noted Tuesday 3 November 2026, 18:00: <b>Ferrites</b> on the router")
+    assert later < text.index("Noted Sunday 1 November 2026, 18:00: Antenna moved")
+
+
+def test_a_place_where_no_page_can_be_written_is_told_before_drawing(tmp_path: Path) -> None:
+    found = sample.findings()
+    (tmp_path / "file").touch()
+    for place, what in (
+        (tmp_path, "folder"),
+        (tmp_path / "nowhere" / "report.html", "nowhere"),
+        (tmp_path / "file" / "report.html", "no folder"),
+        (tmp_path / ("long" * 99), "cannot be written"),
+    ):
+        drawn: list[float] = []
+        with pytest.raises(WrongInput, match=what) as told:
+            write_html(found, sample.tables(found), (), place, progress=drawn.append)
+        assert str(place) in str(told.value)
+        assert not drawn or what == "cannot be written"
+    assert sorted(each.name for each in tmp_path.iterdir()) == ["file"]
+
+
 def test_a_report_carries_what_the_next_one_compares_with(markup: str, tmp_path: Path) -> None:
     file = tmp_path / "report.html"
     file.write_text(markup, encoding="utf-8")
     later = sample.findings("80 m", "40 m", end=sample.findings().end + timedelta(days=1))
-    assert previous_findings(file, later) == findings_object(sample.findings())
+    assert previous_findings(file, later, "UTC") == findings_object(sample.findings())
 
 
 @pytest.mark.parametrize(
@@ -237,13 +281,13 @@ def test_a_report_carries_what_the_next_one_compares_with(markup: str, tmp_path:
 def test_somebody_elses_page_is_no_earlier_report(tmp_path: Path, text: str) -> None:
     file = tmp_path / "report.html"
     file.write_text(text, encoding="utf-8")
-    assert previous_findings(file, sample.findings()) is None
+    assert previous_findings(file, sample.findings(), "UTC") is None
 
 
 def test_the_report_of_another_station_is_no_earlier_report(tmp_path: Path) -> None:
     file = tmp_path / "report.html"
     carrying(file, sample.findings(name="Elsewhere"))
-    assert previous_findings(file, sample.findings()) is None
+    assert previous_findings(file, sample.findings(), "UTC") is None
 
 
 def test_a_season_stays_below_two_megabytes(tmp_path: Path) -> None:
@@ -257,6 +301,12 @@ def test_a_season_stays_below_two_megabytes(tmp_path: Path) -> None:
 
 def test_the_same_findings_give_the_same_page(markup: str, tmp_path: Path) -> None:
     assert written(tmp_path / "report.html") == markup
+
+
+def test_mail_says_what_the_fix_changed() -> None:
+    text = as_text(sample.findings(), "UTC", sample.comparison(sample.findings()))
+    assert "Before and after Thursday 5 November 2026, 12:00." in text
+    assert "40 m: 40 m fell by 3 dB." in text
 
 
 def test_mail_has_the_recommendation_what_is_open_and_short_lines() -> None:

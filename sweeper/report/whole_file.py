@@ -1,0 +1,45 @@
+"""A page is written whole or not at all, and a place where none can be written is told before any drawing.
+
+Files only; what is in them is not looked at.
+"""
+
+from collections.abc import Iterator
+from contextlib import contextmanager, suppress
+from pathlib import Path
+
+from sweeper.errors import WrongInput
+
+
+def writable(file: Path) -> None:
+    """`WrongInput` when `file` is a folder or lies in none."""
+    with _told(file):
+        if file.is_dir():
+            raise WrongInput(f"{file}: this is a folder, so no page was written. Name a file in it.")
+        if not file.parent.is_dir():
+            raise WrongInput(
+                f"{file}: there is no folder {file.parent}, so no page was written. Make it, or name another file."
+            )
+
+
+def write_whole(file: Path, page: str) -> None:
+    """Write beside `file`, then rename. `WrongInput` when the disk or its permissions do not allow it."""
+    partial = file.with_name(f".{file.name}.part")
+    with _told(file):
+        try:
+            partial.write_text(page, encoding="utf-8")
+            partial.replace(file)
+        except OSError:
+            with suppress(OSError):
+                partial.unlink(missing_ok=True)
+            raise
+
+
+@contextmanager
+def _told(file: Path) -> Iterator[None]:
+    try:
+        yield
+    except OSError as fault:
+        raise WrongInput(
+            f"{file}: the page cannot be written there ({fault.strerror}); what was there before is untouched. "
+            "Make room or permit it, or name another file."
+        ) from fault

@@ -1,0 +1,56 @@
+"""An hour in which something is wrong has a word of its own, everywhere: it does not wait for nights."""
+
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+
+from sweeper.page.seen import tonight_seen
+from sweeper.page.tonight import Tonight
+from sweeper.reduction import Reduced
+from sweeper.report import as_text, terminal, write_html
+from tests.sweeper.page.test_seen import STATION
+from tests.sweeper.report import sample
+
+WHY = "No verdict: the stage or the receiver behind it overloads, and overload feigns gain."
+
+
+def overloaded_from_eight_to_ten():
+    """40 m, undecided at all hours, withheld at 20 and 21 UTC."""
+    found = sample.findings("40 m", verdict="undecided")
+    periods = tuple(
+        replace(period, flags=("overload", "withheld"), reason=WHY, snr_change_db=None)
+        if period.hour_utc in (20, 21)
+        else period
+        for period in found.bands[0].periods
+    )
+    return replace(found, bands=(replace(found.bands[0], periods=periods),))
+
+
+def test_the_terminal_tells_withheld_hours_from_early_ones(capsys: pytest.CaptureFixture[str]) -> None:
+    terminal.show_findings(overloaded_from_eight_to_ten(), "UTC")
+    rows = [line for line in capsys.readouterr().out.splitlines() if "00–" in line]
+    assert [row.split()[-2:] for row in rows] == [["too", "early"], ["×", "withheld"], ["too", "early"]]
+    assert "20:00–22:00" in rows[1]
+
+
+def test_the_report_has_a_badge_for_them_and_says_that_nights_do_not_help(tmp_path: Path) -> None:
+    found = overloaded_from_eight_to_ten()
+    write_html(found, sample.tables(found), sample.passes(), tmp_path / "report.html")
+    page = (tmp_path / "report.html").read_text(encoding="utf-8")
+    assert '<li class="withheld">× withheld 20:00–22:00</li>' in page
+    line = f"40 m, 20:00–22:00 UTC: {WHY} More nights will not help before that is mended."
+    assert f"<li>{line}</li>" in page
+
+
+def test_mail_counts_them_apart() -> None:
+    text = " ".join(as_text(overloaded_from_eight_to_ten()).split())
+    assert "Still open: 40 m 10 of 12 hours." in text
+    assert "Withheld: 40 m 2 of 12 hours; more nights will not help before what is wrong is mended." in text
+
+
+def test_the_live_page_says_so_for_the_hour() -> None:
+    found, tonight = overloaded_from_eight_to_ten(), Tonight()
+    tonight.take(Reduced(found, (), lambda: sample.tables(found)), 20)
+    (band,) = tonight_seen(tonight, STATION)["bands"]
+    assert (band["verdict"], band["words"]) == ("withheld", "× withheld")
