@@ -15,7 +15,7 @@ from sweeper.analysis.gain import Gain
 from sweeper.analysis.intervals import Estimate, summed
 from sweeper.analysis.noise_rise import snr_lost_db
 from sweeper.analysis.overload import Diagnosis
-from sweeper.analysis.planning_nights import more_nights
+from sweeper.analysis.planning_nights import more_nights, waits
 from sweeper.analysis.rule import Rule
 from sweeper.analysis.sequence import look_level
 from sweeper.analysis.verdict import Judged
@@ -216,7 +216,10 @@ def expected_table(findings: Findings, facts: StationFacts) -> "pl.DataFrame":
 def open_table(
     cells: Sequence[Cell], judged: Sequence[Judged], gain_errors: Mapping[str, float], facts: StationFacts
 ) -> "pl.DataFrame":
-    """Hours without a verdict that holds for other nights too, and the nights that each needs."""
+    """Hours that wait for a verdict that holds for other nights too, and the nights that each needs.
+
+    Withheld hours are not among them: no number of nights mends what is wrong there.
+    """
     rows = [
         {
             "band": cell.band,
@@ -224,6 +227,6 @@ def open_table(
             "nights_needed": more_nights(cell, gain_errors.get(cell.band, 0.0), False, facts),
         }
         for cell, each in zip(cells, judged, strict=True)
-        if each.verdict == "undecided" or cell.about_these_nights_only
+        if waits(cell, each)
     ]
     return _frame(rows, evidence.OPEN)

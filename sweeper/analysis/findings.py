@@ -35,6 +35,11 @@ class PeriodFinding:
     flags: tuple[str, ...]
     reason: str
 
+    @property
+    def withheld(self) -> bool:
+        """Undecided not for want of nights but because something is wrong, which `reason` names."""
+        return "withheld" in self.flags
+
 
 @dataclass(frozen=True, slots=True)
 class BandFinding:

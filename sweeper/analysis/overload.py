@@ -105,14 +105,13 @@ def _overload(hours: "pl.DataFrame") -> list[tuple[str, str]]:
                 "trusted here; check the termination and its relay.",
             )
         ]
-    named = ", ".join(f"{int(hour):02d}" for hour in hit["hour_utc"].to_list())
-    extra = " and follows the strongest carrier of the hour" if follows else ""
+    extra = ", and most when carriers are strongest" if follows else ""
     return [
         (
             "overload",
-            f"With the stage in, noise rises up to {worst:.1f} dB more than the gain{extra} (hours {named} UTC): the "
-            "stage or the receiver behind it overloads, and the added noise is its own intermodulation. Put a filter "
-            "or an attenuator ahead, or leave the stage out at these hours.",
+            f"With the stage in, noise rises up to {worst:.1f} dB more than the gain{extra}: that is intermodulation "
+            "made in the stage or behind it, not noise from outside. Put a filter or an attenuator ahead, or leave the "
+            "stage out at these hours.",
         )
     ]
 

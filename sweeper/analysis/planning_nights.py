@@ -32,7 +32,11 @@ GAIN_SE_BY_CARRIERS_DB = 4.0
 """Of one night, from fading carriers; falls with the root of nights."""
 GUARD_SHARE = 0.2
 A_LONG_TIME = 30
-"""Nights that somebody may be asked to wait; what takes longer hardly matters to them."""
+"""Nights that somebody may be asked to wait."""
+LITTLE_DB = 1.0
+"""A change that cannot lie further than this from the worthwhile one: whoever chooses wrongly loses little."""
+FEW_PASSES = 2
+"""In an hour of a night; so few leave most of the uncertainty to chance within the hour."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,6 +62,8 @@ class Outlook:
 
     `with_load`: the nights that a load position would need instead, None where there is one or it would not help.
     `hours_withheld` have no verdict because something is wrong; waiting does not mend that, so they are not open.
+    `early`: some hours have too few nights to say anything of others. `sentence`, a clause, is about the hours without
+    a verdict; where there are none, about those whose verdict holds for the nights measured only.
     """
 
     band: str
@@ -66,11 +72,12 @@ class Outlook:
     with_load: int | None
     sentence: str
     hours_withheld: tuple[int, ...] = ()
+    early: bool = False
 
     @property
     def decided(self) -> bool:
         """Every hour has its verdict, and not only about the nights measured."""
-        return not self.hours_open
+        return not self.hours_open and not self.early
 
 
 def expectations(facts: StationFacts, has_load: bool, nights: int = 7) -> tuple[Expectation, ...]:
@@ -170,31 +177,39 @@ def outlooks(
     found = []
     for band in dict.fromkeys(cell.band for cell in cells):
         here = [(cell, each) for cell, each in zip(cells, judged, strict=True) if cell.band == band]
-        waiting = [
-            cell
-            for cell, each in here
-            if cell.about_these_nights_only or (each.verdict == "undecided" and not each.withheld)
-        ]
-        withheld = tuple(cell.hour_utc for cell, each in here if each.withheld and cell not in waiting)
-        found.append(_outlook(band, waiting, withheld, gain_errors.get(band, 0.0), facts))
+        found.append(_outlook(band, here, gain_errors.get(band, 0.0), facts))
     return tuple(found)
 
 
+def waits(cell: "Cell", judged: "Judged") -> bool:
+    """Whether more nights are what the hour lacks: a verdict at all, or one that holds for other nights too."""
+    return not judged.withheld and (judged.verdict == "undecided" or cell.about_these_nights_only)
+
+
 def _outlook(
-    band: str, waiting: "Sequence[Cell]", withheld: tuple[int, ...], gain_se_db: float, facts: StationFacts
+    band: str, here: "Sequence[tuple[Cell, Judged]]", gain_se_db: float, facts: StationFacts
 ) -> Outlook:
-    hours = tuple(cell.hour_utc for cell in waiting)
+    waiting = [(cell, each) for cell, each in here if waits(cell, each)]
+    hours = tuple(cell.hour_utc for cell, _ in waiting)
+    withheld = tuple(cell.hour_utc for cell, each in here if each.withheld)
+    early = any(cell.about_these_nights_only for cell, _ in here)
     if not waiting:
         mend = "more nights will not help before what is wrong is mended" if withheld else ""
-        return Outlook(band, (), 0, None, mend, withheld)
-    more = [more_nights(cell, gain_se_db, False, facts) for cell in waiting]
-    no_load = all("no-load" in cell.flags for cell in waiting)
-    loaded = [more_nights(cell, gain_se_db, True, facts) for cell in waiting] if no_load else []
-    needed = _most(more)
-    with_load = _most(loaded) if no_load else None
-    if with_load is not None and needed is not None and with_load > 0.6 * needed:
-        with_load = None
-    return Outlook(band, hours, needed, with_load, _next_step(needed, with_load, more), withheld)
+        return Outlook(band, (), 0, None, mend, withheld, early)
+    more = [more_nights(cell, gain_se_db, False, facts) for cell, _ in waiting]
+    undecided = [place for place, (_, each) in enumerate(waiting) if each.verdict == "undecided"]
+    spoken_of = [waiting[place] for place in undecided or range(len(waiting))]
+    spoken_more = [more[place] for place in undecided or range(len(waiting))]
+    with_load = None
+    if all("no-load" in cell.flags for cell, _ in spoken_of):
+        with_load = _most([more_nights(cell, gain_se_db, True, facts) for cell, _ in spoken_of])
+        without = _most(spoken_more)
+        if with_load is not None and without is not None and with_load > 0.6 * without:
+            with_load = None
+    sentence = _next_step(spoken_of, spoken_more, with_load, gain_se_db, facts)
+    if not undecided:
+        sentence += ", for other nights too"
+    return Outlook(band, hours, _most(more), with_load, sentence, withheld, early)
 
 
 def _most(nights: Sequence[int | None]) -> int | None:
@@ -226,19 +241,49 @@ def more_nights(cell: "Cell", gain_se_db: float, with_load: bool, facts: Station
     return None if needed is None else needed - nights
 
 
-def _next_step(needed: int | None, with_load: int | None, more: Sequence[int | None]) -> str:
-    """A clause: what would settle what is open."""
-    close = "it lies so close to what matters that either choice will do"
+def _next_step(
+    waiting: "Sequence[tuple[Cell, Judged]]",
+    more: Sequence[int | None],
+    with_load: int | None,
+    gain_se_db: float,
+    facts: StationFacts,
+) -> str:
+    """A clause: what would settle what is open, and what is not worth waiting for or cannot be waited for."""
     if with_load is not None:
         return f"a load position of the relay would settle it in about {_count(with_load)}"
-    if needed is not None and needed <= A_LONG_TIME:
-        return f"about {_count(needed, 'more ')} should settle it"
-    some = [each for each in more if each is not None and each <= A_LONG_TIME]
-    return (
-        f"about {_count(max(some), 'more ')} should settle part of it; for the rest {close}"
-        if some
-        else close
+    soon = [each for each in more if each is not None and each <= A_LONG_TIME]
+    late = [pair for pair, each in zip(waiting, more, strict=True) if each is None or each > A_LONG_TIME]
+    if not late:
+        return f"about {_count(max(soon), 'more ')} should settle it"
+    far = [cell for cell, each in late if not _hardly_matters(each, facts.worthwhile_db)]
+    parts = [f"about {_count(max(soon), 'more ')} should settle part of it"] if soon else []
+    if len(far) < len(late):
+        what = "the rest lies" if soon and not far else "part of it lies" if soon or far else "it lies"
+        parts.append(f"{what} so close to what matters that either choice will do")
+    if far:
+        why = " and ".join(dict.fromkeys(_why_so_long(cell, gain_se_db) for cell in far))
+        what = "the rest" if parts else "it"
+        parts.append(f"{A_LONG_TIME} more nights will not settle {what}: {why}")
+    return "; ".join(parts)
+
+
+def _hardly_matters(judged: "Judged", worthwhile_db: float) -> bool:
+    """Whether all that the change could be lies so near to an edge that a wrong choice costs little."""
+    span = judged.snr_change_db
+    return span is not None and any(
+        edge - LITTLE_DB <= span.low and span.high <= edge + LITTLE_DB
+        for edge in (worthwhile_db, -worthwhile_db)
     )
+
+
+def _why_so_long(cell: "Cell", gain_se_db: float) -> str:
+    if cell.snr_change is None:
+        return "nothing tells the stage's gain there"
+    if cell.passes <= FEW_PASSES * cell.nights:
+        return "too few passes fall into that time"
+    if gain_se_db**2 * cell.nights > cell.night_sd_db**2:
+        return "the stage's gain is not known well enough"
+    return "noise strays too much from night to night"
 
 
 def _count(nights: int, more: str = "") -> str:

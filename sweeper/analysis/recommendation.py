@@ -139,8 +139,8 @@ def advice(
         ("stage", [p for p in periods if p.verdict == "stage"]),
         ("bypass", [p for p in periods if p.verdict == "bypass"]),
         ("either", [p for p in periods if p.verdict == "either"]),
-        ("open", [p for p in periods if p.verdict == "undecided" and not _troubles(p)]),
-        ("trouble", [p for p in periods if p.verdict == "undecided" and _troubles(p)]),
+        ("open", [p for p in periods if p.verdict == "undecided" and not p.withheld]),
+        ("trouble", [p for p in periods if p.withheld]),
     ]
     parts = []
     for kind, chosen in groups:
@@ -151,10 +151,6 @@ def advice(
             parts.append(_clause(kind, chosen, where, next_step))
     text = "; ".join(parts)
     return " ".join(part for part in (f"{text[0].upper()}{text[1:]}.", second, third) if part)
-
-
-def _troubles(period: PeriodFinding) -> list[str]:
-    return sorted(WITHHOLDING.intersection(period.flags))
 
 
 def _clause(kind: str, periods: Sequence[PeriodFinding], where: str, next_step: str) -> str:
@@ -171,7 +167,8 @@ def _clause(kind: str, periods: Sequence[PeriodFinding], where: str, next_step: 
         why = f": noise from outside is {middle:.0f} dB above the receiver's own" if middle >= 6 else ""
         return f"no difference that matters {where}{why}{few}"
     if kind == "trouble":
-        return f"no verdict {where}, because {TROUBLES[_troubles(periods[0])[0]]}"
+        trouble = min(WITHHOLDING.intersection(periods[0].flags))
+        return f"no verdict {where}, because {TROUBLES[trouble]}"
     return f"too early to say {where}{' (' + next_step + ')' if next_step else ''}"
 
 

@@ -5,8 +5,13 @@ from dataclasses import replace
 import polars as pl
 import pytest
 
-from sweeper.analysis.planning_nights import bands_due, effort, expectations, outlook
+from sweeper.analysis.cells import Cell
+from sweeper.analysis.findings import Interval
+from sweeper.analysis.findings_of import find
+from sweeper.analysis.intervals import Estimate
+from sweeper.analysis.planning_nights import bands_due, effort, expectations, outlook, outlooks
 from sweeper.analysis.summarise import summarise_day
+from sweeper.analysis.verdict import Judged
 from sweeper.simulation.campaign import BandTruth, Course, campaign
 from sweeper.words import Channel
 from tests.sweeper.analysis.summaries import Place, facts, made
@@ -91,6 +96,52 @@ def test_hours_that_overload_are_not_waited_for():
     (found,) = outlook(pl.concat([summarise_day(thrown.night(n), rig) for n in range(5)]), rig)
     assert 19 in found.hours_withheld
     assert 19 not in found.hours_open
+
+
+def told(*hours):
+    """The clause about a band of hours given as (S/N change, low, high, passes, nights, verdict)."""
+    cells, judged = [], []
+    for number, (change, low, high, passes, nights, verdict) in enumerate(hours):
+        estimate = Estimate(change, (high - low) / 4, 3.0)
+        cells.append(Cell("20 m", number, nights, passes, estimate, None, None, None, "", (), 2.0))
+        judged.append(Judged(verdict, Interval(change, low, high), 0.5))
+    (found,) = outlooks(cells, judged, {"20 m": 0.1}, facts())
+    return found.sentence
+
+
+def test_only_what_lies_within_a_decibel_of_what_matters_may_be_chosen_either_way():
+    assert "either choice will do" in told((1.05, 0.4, 1.7, 50, 10, "undecided"))
+    vague = told((1.05, -2.3, 4.1, 20, 10, "undecided"))
+    assert "either choice will do" not in vague
+    assert vague == "30 more nights will not settle it: too few passes fall into that time"
+    both = told((1.05, 0.4, 1.7, 50, 10, "undecided"), (1.05, -2.3, 4.1, 50, 10, "undecided"))
+    assert both.startswith(
+        "part of it lies so close to what matters that either choice will do; 30 more nights"
+    )
+    assert both.endswith("will not settle the rest: noise strays too much from night to night")
+
+
+def test_the_wait_is_that_of_the_hours_without_a_verdict():
+    """A decided hour that two more nights would make good for others too takes no part in what is open."""
+    slow = (2.2, 0.5, 3.9, 50, 10, "undecided")
+    quick = (9.0, 8.0, 10.0, 10, 2, "stage")
+    assert told(slow) == told(slow, quick)
+    assert told(quick).endswith("should settle it, for other nights too")
+
+
+def test_hours_that_overload_are_not_told_to_wait_on_the_first_night_either():
+    band = BandTruth("10 m", rise_db=1.0, overloaded_hours=(19,), products_db=10.0)
+    thrown = campaign(Course((band,), nights=5, hours=(17, 18, 19, 20)), 4)
+    rig = facts(channels=thrown.channels)
+    for nights in (1, 5):
+        summaries = pl.concat([summarise_day(thrown.night(n), rig) for n in range(nights)])
+        findings, evidence = find(summaries, rig)
+        withheld = {period.hour_utc for period in findings.bands[0].periods if period.withheld}
+        assert 19 in withheld
+        assert withheld.isdisjoint(evidence.open["hour_utc"])
+        (ahead,) = outlook(summaries, rig)
+        assert withheld == set(ahead.hours_withheld)
+        assert ahead.decided is False or nights == 5
 
 
 def test_each_band_comes_as_often_as_its_share():
