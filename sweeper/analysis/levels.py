@@ -137,7 +137,8 @@ def twenty_percent_level_db(readings_db: Floats, shape: float) -> Floats:
 
 def mean_power_db(readings_db: Floats) -> Floats:
     """Mean power of each visit in dB; shape (visits, readings) to (visits,)."""
-    power: Floats = 10 * np.log10(np.mean(np.exp(readings_db * (np.log(10) / 10)), axis=1))
+    powers = np.exp(readings_db * (np.log(10) / 10))
+    power: Floats = 10 * np.log10(np.einsum("ij->i", powers) / readings_db.shape[1])
     return power
 
 
