@@ -70,13 +70,13 @@ def _dead(ways: Ways, facts: StationFacts) -> list[tuple[str, str]]:
             )
         ]
     passive = carriers.gain_db if carriers is not None else difference
+    what = "carriers come out" if carriers is not None else "noise comes out"
     if rated >= 3 and np.isfinite(passive) and passive < -1.0:
         return [
             (
                 "no-gain",
-                f"The stage is rated at {rated:+.0f} dB but takes {-passive:.1f} dB away here: this is outside its "
-                "range or, if it does so on every band, it has no supply, or stage and bypass are swapped in the "
-                "station file.",
+                f"The stage is rated at {rated:+.0f} dB but {what} {-passive:.1f} dB weaker through it: the band lies "
+                "outside its range.",
             )
         ]
     return []

@@ -99,10 +99,11 @@ def _band(
     gain, noise = table.gains.get(band), table.noise.get(band)
     diagnosis, rule = table.diagnoses.get(band), table.rules.get(band)
     flags = {flag for each in (diagnosis, gain, noise) if each is not None for flag in each.flags}
-    trouble = [
-        sentence for each in (diagnosis, noise, gain) if each is not None for sentence in each.sentences
-    ]
-    rule_text = rule.sentence.replace(" -", " −") if rule else ""
+    # where nothing of the band holds, neither does what gain and noise figures say, nor the rule
+    nothing_holds = bool(periods) and all(period.withheld for period in periods)
+    told = (diagnosis,) if nothing_holds else (diagnosis, noise, gain)
+    trouble = [sentence for each in told if each is not None for sentence in each.sentences]
+    rule_text = rule.sentence.replace(" -", " −") if rule and not nothing_holds else ""
     if periods:
         text = advice(
             periods,
@@ -111,7 +112,7 @@ def _band(
             next_step=ahead.sentence if ahead else "",
             second=trouble[0] if trouble else rule_text,
             third=""
-            if trouble
+            if trouble or nothing_holds
             else by_season(table.nights.filter(table.nights["band"] == band), gain, facts),
         )
     else:

@@ -55,17 +55,46 @@ def diagnose(ways: Ways, facts: StationFacts) -> Diagnosis:
     """Look at the summaries of one band for everything that makes a figure look better or worse than it is."""
     hours = excess_by_hour(ways)
     signs = [
+        *faults(ways, facts),
         *_overload(hours),
-        *_receiver_overload(ways),
+        *_receiver_overload(ways, facts),
         *_without_load(ways),
         *_compression(ways.summaries),
-        *faults(ways, facts),
     ]
     if not signs and not (facts.rated_gain_db is not None and abs(facts.rated_gain_db) <= CHOKE_DB):
         apart = reconcile(ways)
         if apart.agree is False:
             signs.append(("routes-disagree", apart.sentence))
     return Diagnosis(hours, tuple(flag for flag, _ in signs), tuple(sentence for _, sentence in signs))
+
+
+def seen_together(diagnoses: Mapping[str, Diagnosis], facts: StationFacts) -> dict[str, Diagnosis]:
+    """The diagnoses of all bands, in which a fault that most of them share is named once, for all of them.
+
+    An amplifier that takes away on one band is outside its range there; on most bands it is not what is in the path.
+    """
+    import polars as pl
+
+    hit = [band for band, found in diagnoses.items() if "no-gain" in found.flags]
+    if 2 * len(hit) <= len(diagnoses):
+        return dict(diagnoses)
+    by_load = sum("load-too-low" in diagnoses[band].flags for band in hit) > len(hit) / 2
+    sentence = (
+        f"On {len(hit)} of {len(diagnoses)} bands the stage takes away, but is rated at {facts.rated_gain_db:+.0f} dB"
+        + (", and the load, too, reads lower through it than is possible" if by_load else "")
+        + ": stage and bypass are swapped in the station file"
+        + ("" if by_load else ", or the stage has no supply")
+        + ". No figure of any band holds until that is put right; the readings can be kept."
+    )
+    first = next(iter(diagnoses))
+    return {
+        band: Diagnosis(
+            found.hours.with_columns(pl.lit(False).alias("overload")),
+            ("swapped",),
+            (sentence,) if band == first else (),
+        )
+        for band, found in diagnoses.items()
+    }
 
 
 def places_near_overload(diagnoses: Mapping[str, Diagnosis]) -> list[tuple[str, int]]:
@@ -109,17 +138,19 @@ def _overload(hours: "pl.DataFrame") -> list[tuple[str, str]]:
     return [
         (
             "overload",
-            f"With the stage in, noise rises up to {worst:.1f} dB more than the gain{extra}: that is intermodulation "
-            "made in the stage or behind it, not noise from outside. Put a filter or an attenuator ahead, or leave the "
-            "stage out at these hours.",
+            f"With the stage in, noise rises up to {worst:.1f} dB more than the gain{extra}: it overloads, or what "
+            "follows does, and what rises is intermodulation, not noise from outside. Put a filter or an attenuator "
+            "ahead, or leave the stage out at these hours.",
         )
     ]
 
 
-def _receiver_overload(ways: Ways) -> list[tuple[str, str]]:
+def _receiver_overload(ways: Ways, facts: StationFacts) -> list[tuple[str, str]]:
     """An attenuating stage that lowers noise by more than its loss shows that the receiver overloads without it."""
     import polars as pl
 
+    if facts.rated_gain_db is not None and facts.rated_gain_db >= 3.0:
+        return []  # an amplifier that takes away is a fault, not an attenuator
     carriers = ways.carriers
     if carriers is None or carriers.gain_db > -1.0 or carriers.se_db > 1.0 or ways.offsets_db:
         return []  # where gain differs by channel, that of a carrier is not that of a noise channel

@@ -16,6 +16,7 @@ TROUBLES = {
     "overload": "the stage or the receiver behind it overloads, and overload feigns gain",
     "compression": "strong carriers drive the stage into compression",
     "stuck-relay": "the relay of the stage does not seem to move",
+    "swapped": "stage and bypass seem to be swapped, or the stage has no supply",
     "load-above-antenna": "the load reads above the antenna, so the two may be swapped",
     "load-follows-antenna": "the load follows the antenna, so its relay may not move",
     "load-too-low": "the load reads lower through the stage than is possible",

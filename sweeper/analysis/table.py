@@ -13,7 +13,7 @@ from sweeper.analysis.gain import Gain, combine
 from sweeper.analysis.gain_ways import Ways
 from sweeper.analysis.nightly import nightly
 from sweeper.analysis.noise_figure import NoiseFigures, figures
-from sweeper.analysis.overload import Diagnosis, diagnose, without_overload
+from sweeper.analysis.overload import Diagnosis, diagnose, seen_together, without_overload
 from sweeper.analysis.rule import Rule, rule_of
 from sweeper.analysis.verdict import Judged, judge
 
@@ -60,6 +60,7 @@ def table_of(summaries: "pl.DataFrame", facts: StationFacts) -> Table:
         gains[band] = combine(steady, facts)
         noise[band] = figures(steady.summaries, gains[band], facts)
         rules[band] = rule_of(steady.summaries, gains[band], facts)
+    diagnoses = seen_together(diagnoses, facts)
     alike = [_channels_alike(here, gains[band]) for band, here in rows.items()]
     nights = nightly(pl.concat([summaries.clear(), *alike]))
     nights_of = nights.partition_by("band", as_dict=True)

@@ -21,6 +21,7 @@ WITHHOLDING = frozenset(
         "overload",
         "compression",
         "stuck-relay",
+        "swapped",
         "load-above-antenna",
         "load-follows-antenna",
         "load-too-low",

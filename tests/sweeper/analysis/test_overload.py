@@ -7,8 +7,9 @@ import polars as pl
 import pytest
 
 from sweeper.analysis.evidence_of import health_table
+from sweeper.analysis.findings_of import find
 from sweeper.analysis.gain_ways import Ways
-from sweeper.analysis.overload import diagnose, product_order, without_overload
+from sweeper.analysis.overload import Diagnosis, diagnose, product_order, seen_together, without_overload
 from sweeper.analysis.summarise import summarise_day
 from tests.sweeper.analysis.nights import Night, facts, readings
 
@@ -106,7 +107,9 @@ def test_a_stage_without_supply_is_named():
     night = replace(HEALTHY, gain=0.05, stage_k=290 * 19, external_k=2_000_000)
     found = diagnose(Ways(season(night)), facts(night))
     assert found.flags == ("no-gain",)
-    assert "no supply" in found.sentences[0]
+    (band,) = find(season(night), facts(night))[0].bands
+    assert "the stage has no supply" in band.recommendation
+    assert all(period.withheld for period in band.periods)
 
 
 def test_an_attenuator_that_attenuates_is_not_called_a_dead_amplifier():
@@ -125,7 +128,23 @@ def test_swapped_routes_show_as_gain_of_the_wrong_sign():
 
     found = diagnose(Ways(season(HEALTHY, change=swapped)), facts(HEALTHY))
     assert "no-gain" in found.flags
-    assert any("swapped" in sentence for sentence in found.sentences)
+    assert "receiver-overload" not in found.flags
+    (band,) = find(season(HEALTHY, change=swapped), facts(HEALTHY))[0].bands
+    assert "stage and bypass are swapped in the station file" in band.recommendation
+    assert {period.verdict for period in band.periods} == {"undecided"}
+
+
+def test_what_most_bands_show_is_said_once_and_holds_for_all_of_them():
+    """Three bands take away from an amplifier of 15 dB and one, outside its range, does not."""
+    hours = pl.DataFrame(schema={"hour_utc": pl.Int64, "overload": pl.Boolean})
+    amplifier = facts(HEALTHY, rated_gain_db=15.0)
+    fault = Diagnosis(hours, ("no-gain", "receiver-overload"), ("Takes away.", "Put an attenuator ahead."))
+    fine = Diagnosis(hours, (), ())
+    found = seen_together({"80 m": fault, "40 m": fault, "20 m": fault, "long wave": fine}, amplifier)
+    assert {each.flags for each in found.values()} == {("swapped",)}
+    assert [len(each.sentences) for each in found.values()] == [1, 0, 0, 0]
+    one = {"80 m": fine, "40 m": fine, "long wave": fault}
+    assert seen_together(one, amplifier) == one
 
 
 def test_load_and_antenna_swapped_show_as_a_load_louder_than_the_antenna():

@@ -56,6 +56,8 @@ def test_what_is_open_says_what_would_settle_it():
 
 def test_overload_is_named_and_no_worth_is_told():
     text = advice(
-        [period(20, "undecided", flags=("overload", "withheld")), period(21, "stage", (2.0, 1.5, 2.5))], "UTC", WINTER
+        [period(20, "undecided", flags=("overload", "withheld")), period(21, "stage", (2.0, 1.5, 2.5))],
+        "UTC",
+        WINTER,
     )
     assert "no verdict 20:00–21:00 UTC, because the stage or the receiver behind it overloads" in text
