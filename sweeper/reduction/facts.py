@@ -2,12 +2,15 @@
 
 import hashlib
 import json
+from typing import TYPE_CHECKING
 
 from sweeper.analysis.facts import MeterFacts, StationFacts
-from sweeper.station import Station
+
+if TYPE_CHECKING:
+    from sweeper.station import Station  # brings pydantic, which a process that works on days has no use for
 
 
-def facts_of(station: Station) -> StationFacts:
+def facts_of(station: "Station") -> StationFacts:
     """The plain facts of a station, with a fingerprint of all that the summaries of a day depend on."""
     receiver, meter = station.receiver, station.receiver.meter
     depends_on = {
