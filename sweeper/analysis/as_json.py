@@ -37,6 +37,7 @@ def findings_object(findings: Findings) -> Json:
                 "gain_from": band.gain_from,
                 "stage_noise_figure_db": _interval(band.stage_noise_figure_db),
                 "receiver_noise_figure_db": _interval(band.receiver_noise_figure_db),
+                "chain_noise_figure_change_db": _interval(band.chain_change_db),
                 "flags": list(band.flags),
                 "periods": [
                     {
@@ -69,6 +70,7 @@ def comparison_object(comparison: Comparison) -> Json:
         "bands": [_band(band) for band in comparison.bands],
         "all_bands": None if comparison.all_bands is None else _band(comparison.all_bands),
         "sky": comparison.sky,
+        "left_out": None if comparison.left_out is None else comparison.left_out.isoformat(),
         "changes": [
             {
                 "night": change.night.isoformat(),

@@ -105,15 +105,6 @@ def curve_of(
     return Curve(pairs, tuple(float(r) for r in residuals), floor, top, tuple(budget), tuple(remarks))
 
 
-def through_attenuator(
-    source_dbm: float, readings: Sequence[tuple[float, Sequence[float]]]
-) -> tuple[KnownLevel, ...]:
-    """Known levels from a steady source of `source_dbm` behind a step attenuator: (attenuation dB, readings) pairs."""
-    return tuple(
-        KnownLevel(source_dbm - attenuation_db, tuple(values)) for attenuation_db, values in readings
-    )
-
-
 def combined_db(budget: Sequence[BudgetLine]) -> float:
     """Root of the sum of squares of independent contributions (GUM, JCGM 100:2008, 5.1.2)."""
     return float(np.sqrt(sum(line.standard_db**2 for line in budget)))

@@ -4,7 +4,8 @@ Shapes only: frozen, one polars frame for each picture, with its columns listed 
 Every interval is at the findings' confidence. Unknown is null; a picture without data is an empty frame.
 """
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 
 import polars as pl
 
@@ -18,6 +19,7 @@ LEVELS: dict[str, pl.DataType] = {
     "low": _F,
     "high": _F,
     "nights": pl.Int64(),
+    "impulsiveness_db": _F,  # mean power over the level; null for loads
 }
 NIGHTS: dict[str, pl.DataType] = {
     "band": pl.String(),
@@ -135,3 +137,5 @@ class Evidence:
     open: pl.DataFrame
     local_or_sky: str = ""
     """One or two sentences: how far the noise follows the household, and how far the sky."""
+    standing: Mapping[str, str] = field(default_factory=dict)
+    """Of each calibrated band, in a few words: how its noise stands to what ITU-R P.372 expects."""

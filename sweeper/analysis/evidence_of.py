@@ -7,7 +7,7 @@ import numpy as np
 
 from sweeper.analysis import evidence
 from sweeper.analysis.cells import Cell
-from sweeper.analysis.external_noise import expected
+from sweeper.analysis.external_noise import expected, standing
 from sweeper.analysis.external_noise_atmospheric import atmospheric
 from sweeper.analysis.facts import StationFacts
 from sweeper.analysis.findings import Findings
@@ -26,8 +26,9 @@ if TYPE_CHECKING:
 PATHS = ("antenna_bypass", "antenna_stage", "load_bypass", "load_stage")
 
 
-def levels_table(nights: "pl.DataFrame", confidence: float) -> "pl.DataFrame":
-    """Levels of all paths by band and hour, mean over nights with its interval."""
+def levels_table(nights: "pl.DataFrame", summaries: "pl.DataFrame", confidence: float) -> "pl.DataFrame":
+    """Levels of all paths by band and hour, mean over nights with its interval; and how impulsive noise is."""
+    crackle = _impulsiveness(summaries)
     rows: list[dict[str, object]] = []
     for (band, hour), here in nights.group_by("band", "hour_utc", maintain_order=True):
         for path in PATHS:
@@ -36,6 +37,7 @@ def levels_table(nights: "pl.DataFrame", confidence: float) -> "pl.DataFrame":
                 continue
             row: dict[str, object] = {"band": band, "hour_utc": hour, "path": path.replace("_", "-")}
             row |= {"level": float(values.mean()), "low": None, "high": None, "nights": len(values)}
+            row["impulsiveness_db"] = crackle.get((str(band), int(str(hour)), path))
             if len(values) >= 3:
                 spread = float(values.var(ddof=1)) / len(values)
                 found = summed(float(values.mean()), [(spread, len(values) - 1.0)])
@@ -43,6 +45,21 @@ def levels_table(nights: "pl.DataFrame", confidence: float) -> "pl.DataFrame":
                 row |= {"low": interval.low, "high": interval.high}
             rows.append(row)
     return _frame(rows, evidence.LEVELS)
+
+
+def _impulsiveness(summaries: "pl.DataFrame") -> dict[tuple[str, int, str], float]:
+    """Mean power over the level on the noise channels, dB, by band, hour and antenna path: mean over nights."""
+    import polars as pl
+
+    columns = {"antenna_bypass": "impulsiveness_db", "antenna_stage": "stage_impulsiveness_db"}
+    rows = summaries.filter((pl.col("for") == "noise") & (pl.col("passes") > 0))
+    means = rows.group_by("band", "hour_utc").agg(pl.col(name).mean() for name in columns.values())
+    return {
+        (row["band"], row["hour_utc"], path): row[name]
+        for row in means.iter_rows(named=True)
+        for path, name in columns.items()
+        if row[name] is not None
+    }
 
 
 def nights_table(
@@ -211,6 +228,19 @@ def expected_table(findings: Findings, facts: StationFacts) -> "pl.DataFrame":
                 }
             )
     return _frame(rows, evidence.EXPECTED)
+
+
+def standing_of(expected: "pl.DataFrame") -> dict[str, str]:
+    """The diagnosis of each calibrated band, from the hour that lies in the middle by its distance from the median."""
+    found: dict[str, str] = {}
+    known = expected.drop_nulls(["fa_db", "expected_db"])
+    for (band,), here in known.partition_by("band", as_dict=True, maintain_order=True).items():
+        by_distance = here.sort(here["fa_db"] - here["expected_db"])
+        row = by_distance.row(here.height // 2, named=True)
+        found[str(band)] = standing(
+            row["fa_db"], row["expected_db"], row["expected_low"], row["expected_high"]
+        )
+    return found
 
 
 def open_table(

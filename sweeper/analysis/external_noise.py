@@ -108,28 +108,18 @@ def fa_from_rise_db(noise_rise_db: Floats, receiver_noise_figure_db: float) -> F
     return fa
 
 
-def fa_from_level_db(level_dbm: Floats, bandwidth_hz: float, receiver_noise_figure_db: float) -> Floats:
-    """External noise fa in dB from a calibrated level: fa = N/(kT₀B) − fr + 1. NaN where nothing is left over."""
-    from sweeper.analysis.noise_figure import thermal_dbm
-
-    ratio = 10 ** ((np.asarray(level_dbm, dtype=np.float64) - thermal_dbm(bandwidth_hz)) / 10)
-    excess = ratio - 10 ** (receiver_noise_figure_db / 10) + 1
-    fa: Floats = 10 * np.log10(np.where(excess > 0, excess, np.nan))
-    return fa
-
-
-def standing(fa_db: float, expectation: Expected) -> str:
-    """The one-line diagnosis: how far the station's noise lies above or below what P.372 expects."""
-    total = expectation.total
-    over = fa_db - total.median_db
-    if over > total.upper_db:
+def standing(fa_db: float, median_db: float, low_db: float, high_db: float) -> str:
+    """The one-line diagnosis: how far noise lies above or below the median that P.372 expects, given its deciles."""
+    over = fa_db - median_db
+    if fa_db > high_db:
         return (
             f"noise stands {over:.0f} dB above what P.372 expects here, which is more than nine tenths of the time "
             "would bring: look for a local source"
         )
-    if over < -total.lower_db:
+    if fa_db < low_db:
         return (
             f"noise stands {-over:.0f} dB below what P.372 expects here: a quiet place, or an antenna that takes "
             "in little"
         )
-    return f"noise is within what P.372 expects here ({over:+.0f} dB from its median)"
+    words = f"{over:+.0f} dB from its median".replace("-", "−")
+    return f"noise is within what P.372 expects here ({words})"

@@ -53,6 +53,8 @@ class BandFinding:
     flags: tuple[str, ...]
     periods: tuple[PeriodFinding, ...]
     recommendation: str
+    chain_change_db: Interval | None = None
+    """What the stage does to the noise figure of the whole chain (negative: better)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -119,7 +121,8 @@ class Change:
 class Comparison:
     """Before and after a fix: by band, over all bands, and what the carriers say of the sky.
 
-    `fix` is None when none was given and none was found. `changes` are the dates found, when looked for.
+    `fix` is None when none was given and none was found. `changes` are the dates found, when looked for. `left_out` is
+    the night in which the fix was made, where it was measured before and after it and so belongs to neither side.
     """
 
     station: str
@@ -129,3 +132,4 @@ class Comparison:
     all_bands: BandComparison | None = None
     sky: str = ""
     changes: tuple[Change, ...] = ()
+    left_out: date | None = None

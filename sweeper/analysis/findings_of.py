@@ -126,6 +126,7 @@ def _band(
         flags=tuple(sorted(flags)),
         periods=periods,
         recommendation=text,
+        chain_change_db=noise.chain_change_db if noise else None,
     )
 
 
@@ -149,17 +150,19 @@ def evidence_from(
     curve, crossings = evidence_of.curve_table(table.rules, table.gains, facts)
     levels = noise_levels(table.nights, places_near_overload(table.diagnoses))
     parts, sentence = local_or_sky(levels, facts)
+    expected = evidence_of.expected_table(findings, facts)
     return Evidence(
-        levels=evidence_of.levels_table(table.nights, facts.confidence),
+        levels=evidence_of.levels_table(table.nights, summaries, facts.confidence),
         nights=evidence_of.nights_table(table.nights, table.gains, facts.confidence),
         curve=curve,
         points=evidence_of.points_table(table.nights, table.gains),
         crossings=crossings,
         health=evidence_of.health_table(summaries, table.diagnoses),
         gains=evidence_of.gains_table(table.gains, facts.confidence),
-        expected=evidence_of.expected_table(findings, facts),
+        expected=expected,
         open=evidence_of.open_table(table.cells, table.judged, table.gain_errors, facts),
         months=months(table.nights, levels, table.gains, facts),
         parts=parts,
         local_or_sky=sentence,
+        standing=evidence_of.standing_of(expected),
     )

@@ -148,18 +148,6 @@ _NAMES: dict[GainSource, str] = {
 }
 
 
-def gain_from_powers_db(
-    antenna_bypass: float, antenna_stage: float, load_bypass: float, load_stage: float
-) -> float:
-    """Gain from four noise powers, all in dB: (antenna-stage − load-stage) over (antenna-bypass − load-bypass).
-
-    NaN where antenna noise does not stand above load noise in both routes.
-    """
-    power = 10 ** (np.array([antenna_bypass, antenna_stage, load_bypass, load_stage]) / 10)
-    bypass, stage = power[0] - power[2], power[1] - power[3]
-    return float(10 * np.log10(stage / bypass)) if bypass > 0 and stage > 0 else float("nan")
-
-
 def snr_change_db(gain_db: float, antenna_bypass_db: float, antenna_stage_db: float) -> float:
     """What the stage does to signal-to-noise ratio: gain minus what it adds to antenna noise, dB."""
     return gain_db - (antenna_stage_db - antenna_bypass_db)

@@ -30,8 +30,3 @@ def snr_lost_db(rise_db: Floats) -> Floats:
     lost = -kept_share_db(np.asarray(rise_db, dtype=np.float64))
     result: Floats = np.where(np.isnan(lost), np.inf, lost)
     return result
-
-
-def rise_for_loss_db(lost_db: float) -> float:
-    """The noise rise at which the chain's own noise costs `lost_db` (> 0) of S/N, dB. Inverse of `snr_lost_db`."""
-    return float(-10 * np.log10(-np.expm1(-np.log(10) / 10 * lost_db)))

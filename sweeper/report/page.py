@@ -16,7 +16,7 @@ from sweeper.analysis.recommendation import clock_spans
 from sweeper.daemon.health import health_sentence
 from sweeper.report import wording
 from sweeper.report.downloads import downloads
-from sweeper.report.pictures.picture import Picture
+from sweeper.report.pictures.picture import Numbers, Picture
 from sweeper.report.since_last import Json, carried_json, changed, previous_findings
 from sweeper.report.whole_file import writable, write_whole
 from sweeper.words import PassRecord
@@ -27,7 +27,7 @@ if TYPE_CHECKING:
     from sweeper.store import Note
 
 
-SECTIONS = 8
+SECTIONS = 9
 """Sections with pictures, for the progress of drawing them."""
 NOTES_SHOWN = 20
 """The latest notes; a season may have many."""
@@ -55,13 +55,14 @@ class BandWords:
 
 @dataclass(frozen=True, slots=True)
 class Section:
-    """A question with the pictures that answer it, and a list where there is one."""
+    """A question with the pictures that answer it, and a list or a table where that does."""
 
     id: str
     heading: str
     lines: tuple[str, ...]
     pictures: tuple[Picture, ...]
     items: tuple[str, ...] = ()
+    table: Numbers | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -192,7 +193,7 @@ def _sections(
         "noise",
         "How noisy is it, and what sets the floor?",
         (),
-        noise(findings, evidence.levels, evidence.expected, zone, unit),
+        noise(findings, evidence.levels, evidence.expected, evidence.standing, zone, unit),
     )
     yield Section(
         "ceiling",
@@ -203,6 +204,7 @@ def _sections(
         ceiling(evidence, findings.worthwhile_db, unit),
     )
     yield Section("gain", "What gain does the stage have?", (), gain(evidence.gains))
+    yield _noise_figures(findings)
     yield Section(
         "fix",
         "Did the fix work?",
@@ -230,6 +232,29 @@ def _sections(
         (health_sentence(passes),) if passes else ("Nothing is kept of the passes of these readings.",),
         rig(passes, evidence.health, setting.rated_operations, zone),
     )
+
+
+def _noise_figures(findings: Findings) -> Section:
+    """Noise figures by band: of receiver and stage where they can be known, and what the stage does to the chain's."""
+    known = [
+        (band.band, band.receiver_noise_figure_db, band.stage_noise_figure_db, band.chain_change_db)
+        for band in findings.bands
+    ]
+    rows = tuple(
+        (band, wording.interval(receiver, False), wording.interval(stage, False), wording.interval(chain))
+        for band, receiver, stage, chain in known
+        if receiver or stage or chain
+    )
+    lines = ["Below zero in the last column: with the stage in, the whole chain makes less noise of its own."]
+    if not rows:
+        lines = ["Not known without a load position, which shows the noise of receiver and stage alone."]
+    elif not any(receiver for _, receiver, _, _ in known):
+        lines.append(
+            "The figures of receiver and stage themselves take a calibrated meter or a noise source."
+        )
+    headings = ("Band", "Receiver, dB", "Stage, dB", "Change of the chain by the stage, dB")
+    table = Numbers(headings, rows) if rows else None
+    return Section("figures", "How much noise do receiver and stage make?", tuple(lines), (), (), table)
 
 
 def _of_fix(comparison: Comparison | None, evidence: "Evidence", zone: str) -> tuple[str, ...]:

@@ -3,7 +3,6 @@
 Prints, and computes nothing. Text from files goes in as text, never as markup.
 """
 
-import sys
 from collections.abc import Sequence
 from datetime import datetime
 from typing import TYPE_CHECKING
@@ -15,7 +14,6 @@ from rich.text import Text
 from sweeper.analysis.findings import Comparison, Findings, PeriodFinding, Verdict
 from sweeper.report import wording
 from sweeper.report.pictures.fix import fix_lines
-from sweeper.words import PassRecord
 
 if TYPE_CHECKING:
     from sweeper.daemon.messages import State
@@ -211,15 +209,6 @@ def show_state(state: "State", zone: str) -> None:
     for name, value in rows:
         table.add_row(name, Text(value))
     console.print(table)
-
-
-def told_pass(record: PassRecord) -> None:
-    """One line on a pass that is over, on standard error."""
-    console = _console(on_stderr=True)
-    took = (record.ended - record.started).total_seconds()
-    line = f"{record.started:%H:%M:%S} UTC  pass {record.number} {record.outcome}, {took:.0f} s"
-    console.print(Text(f"{line}: {record.because}" if record.because else line))
-    sys.stderr.flush()
 
 
 def show_fleet(fleet: "Fleet") -> None:

@@ -5,7 +5,7 @@ import pytest
 from scipy import stats
 
 from sweeper.analysis.chain_faults import S9_DBM
-from sweeper.analysis.external_noise import fa_from_level_db
+from sweeper.analysis.external_noise import fa_from_rise_db
 from sweeper.analysis.levels import (
     log_average_bias_db,
     order_means_db,
@@ -14,7 +14,6 @@ from sweeper.analysis.levels import (
     twenty_percent_level_db,
     white_level_db,
 )
-from sweeper.analysis.noise_figure import thermal_dbm
 from sweeper.analysis.overload import product_order
 
 
@@ -100,10 +99,9 @@ def test_fa_with_the_noise_of_the_equipment_taken_out():
 
     Receiver of 15 dB noise figure; outside noise equal to its own: 3.01 dB over the equipment's noise.
     """
-    own_dbm = thermal_dbm(2400) + 15.0
     ratio = 10**1.5
-    level_dbm = own_dbm + 10 * np.log10((2 * ratio - 1) / ratio)
-    assert fa_from_level_db(np.array([level_dbm]), 2400, 15.0)[0] == pytest.approx(15.0)
+    rise_db = 10 * np.log10((2 * ratio - 1) / ratio)
+    assert fa_from_rise_db(np.array([rise_db]), 15.0)[0] == pytest.approx(15.0)
 
 
 def test_intermodulation_products_fall_two_and_three_times_as_fast():

@@ -1,6 +1,6 @@
 """How noisy is it, and what sets the floor? All paths of a band over the day, the load as the floor."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from datetime import date
 from typing import TYPE_CHECKING
 
@@ -22,7 +22,12 @@ PATHS = {
 
 
 def noise(
-    findings: Findings, levels: "pl.DataFrame", expected: "pl.DataFrame", zone: str, unit: str
+    findings: Findings,
+    levels: "pl.DataFrame",
+    expected: "pl.DataFrame",
+    standing: Mapping[str, str],
+    zone: str,
+    unit: str,
 ) -> tuple[Picture, ...]:
     """One picture for each band that has levels; below it, where the station is calibrated, what P.372 expects."""
     found = []
@@ -46,6 +51,8 @@ def noise(
                 " Below: external noise over kT₀b as measured, and in grey the median and the deciles in time that "
                 "ITU-R P.372 expects of such a place."
             )
+        if band.band in standing:
+            caption += f" In the middle one of these hours {standing[band.band]}."
         found.append(Picture(name, title, svg, caption, _numbers(here, outside, hours, zone, on, unit)))
     return tuple(found)
 
@@ -208,14 +215,18 @@ def _numbers(
                         wording.decibel(row["level"]),
                         wording.decibel(row["low"]),
                         wording.decibel(row["high"]),
+                        wording.decibel(row["impulsiveness_db"]),
                         str(row["nights"]),
                     )
                 )
         for row in outside.filter(outside["hour_utc"] == hour).iter_rows(named=True):
             at = wording.local_hour(hour, zone, on)
             for label, keys in _OUTSIDE.items():
-                rows.append((at, label, *(wording.decibel(row[key]) for key in keys), ""))
-    return Numbers((f"Hour ({zone})", "Path", f"Level, {unit}", "low", "high", "Nights"), tuple(rows))
+                rows.append((at, label, *(wording.decibel(row[key]) for key in keys), "", ""))
+    headings = (
+        f"Hour ({zone})", "Path", f"Level, {unit}", "low", "high", "Impulsive part, dB", "Nights"
+    )  # fmt: skip
+    return Numbers(headings, tuple(rows))
 
 
 _OUTSIDE = {

@@ -11,7 +11,6 @@ from sweeper.analysis.calibration import (
     curve_of,
     mismatch_line,
     noise_bandwidth_hz,
-    through_attenuator,
     tolerance_line,
 )
 
@@ -81,11 +80,6 @@ def test_a_coarse_meter_is_as_uncertain_as_its_step():
 def test_what_cannot_be_a_meter_is_refused_with_a_reason(bad, said):
     with pytest.raises(Implausible, match=said):
         curve_of(bad)
-
-
-def test_a_step_attenuator_behind_a_known_source_gives_levels():
-    made = through_attenuator(-30.0, [(0, [43.0]), (20, [23.0]), (40, [3.0]), (60, [-17.0])])
-    assert [level.dbm for level in made] == [-30, -50, -70, -90]
 
 
 def test_contributions_add_as_squares():

@@ -1,6 +1,7 @@
 """What a listener is told, from the summaries of nights."""
 
 import json
+import math
 from dataclasses import replace
 
 import polars as pl
@@ -9,9 +10,10 @@ import pytest
 from sweeper.analysis import evidence, summary_columns
 from sweeper.analysis.as_json import findings_json
 from sweeper.analysis.findings_of import find
+from sweeper.analysis.noise_figure import thermal_dbm
 from sweeper.analysis.summarise import summarise_day
 from sweeper.simulation.campaign import BandTruth, Course, campaign
-from tests.sweeper.analysis.summaries import Place, facts, made
+from tests.sweeper.analysis.summaries import T0_K, Place, facts, made
 
 DEAF = Place("10 m", antenna_k=3_000.0)
 NOISY = Place("80 m", antenna_k=1_000_000.0)
@@ -122,6 +124,46 @@ def test_the_evidence_has_the_columns_it_states():
     assert tables.levels.height and tables.nights.height and tables.months.height
 
 
+def test_what_the_stage_does_to_the_chains_noise_figure_needs_no_calibration():
+    """Friis 1944: 9290 K alone; with the stage 580 K and the receiver's 9000 K over its gain; both over 290 K."""
+    found, _ = find(made(DEAF), facts(DEAF))
+    (band,) = json.loads(findings_json(found))["bands"]
+    true_db = 10 * math.log10((290 + DEAF.stage_k + DEAF.receiver_k / DEAF.gain) / (290 + DEAF.receiver_k))
+    change = band["chain_noise_figure_change_db"]
+    assert change["value"] == pytest.approx(true_db, abs=0.3)
+    assert change["low"] < change["value"] < change["high"]
+    assert band["receiver_noise_figure_db"] is None and band["stage_noise_figure_db"] is None
+
+
+def test_how_impulsive_noise_is_goes_with_the_levels_of_the_antenna():
+    summaries = made(DEAF).with_columns(
+        pl.lit(0.8).alias("impulsiveness_db"), pl.lit(0.3).alias("stage_impulsiveness_db")
+    )
+    _, tables = find(summaries, facts(DEAF))
+    crackle = {row["path"]: row["impulsiveness_db"] for row in tables.levels.iter_rows(named=True)}
+    assert crackle == {
+        "antenna-bypass": pytest.approx(0.8), "antenna-stage": pytest.approx(0.3),
+        "load-bypass": None, "load-stage": None,
+    }  # fmt: skip
+
+
+def test_a_calibrated_station_is_told_how_it_stands_to_what_is_expected():
+    # 12 dB over the median of ITU-R P.372 at 15 MHz, rural: 67.2 − 27.7·log₁₀ 15, and the galaxy beside it.
+    outside_db = 10 * math.log10(
+        10 ** ((67.2 - 27.7 * math.log10(15)) / 10) + 10 ** ((52 - 23 * math.log10(15)) / 10)
+    )
+    loud = replace(DEAF, antenna_k=290.0 * 10 ** ((outside_db + 15.0) / 10), night_sd_db=0.1)
+    place = facts(*[replace(DEAF, name=f"{n}") for n in range(4)], loud)
+    calibrated = replace(place, meter=replace(place.meter, unit="dBm", calibrated=True, uncertainty_db=0.1))
+    summaries = made(*[replace(DEAF, name=f"{n}") for n in range(4)], loud)
+    moved = thermal_dbm(2400) + 100.0 - 10 * math.log10(T0_K)  # `made` has 1 K at −100 dB
+    levels = [name for name in summaries.columns if name.startswith("level_") and not name.endswith("_se_db")]
+    _, tables = find(summaries.with_columns(pl.col(name) + moved for name in levels), calibrated)
+    assert "look for a local source" in tables.standing["10 m"]
+    _, uncalibrated = find(summaries, place)
+    assert uncalibrated.standing == {}
+
+
 def test_nothing_measured_is_no_error():
     found, tables = find(pl.DataFrame(schema=summary_columns.schema()), facts(DEAF))
     assert [band.recommendation for band in found.bands] == ["Nothing measured here yet."]
@@ -135,7 +177,7 @@ def test_the_json_has_the_fixed_keys_and_no_nan():
     assert set(written) == {"format", "station", "from", "to", "confidence", "worthwhile_db", "bands"}
     assert set(written["bands"][0]) == {
         *("band", "gain_db", "gain_from", "stage_noise_figure_db", "receiver_noise_figure_db", "flags"),
-        *("periods", "recommendation"),
+        *("periods", "recommendation", "chain_noise_figure_change_db"),
     }
     assert set(written["bands"][0]["periods"][0]) == {
         *(

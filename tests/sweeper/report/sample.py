@@ -81,7 +81,8 @@ def tables(found: Findings, nights: int = 7, calibrated: bool = False) -> Eviden
                 ("load-bypass", -45.0),
                 ("load-stage", -39.0),
             ):
-                levels.append((band.band, hour, path, level, level - 1, level + 1, nights))
+                crackle = 0.7 if path.startswith("antenna") else None
+                levels.append((band.band, hour, path, level, level - 1, level + 1, nights, crackle))
             expected.append((band.band, hour, 47.0, 45.0, 49.0, 40.0, 35.0, 44.0))
             for nth in range(nights):
                 value = float(draw.normal(3, 1))
@@ -120,6 +121,7 @@ def tables(found: Findings, nights: int = 7, calibrated: bool = False) -> Eviden
             [(b.band, p.hour_utc, 5) for b in found.bands for p in b.periods if p.verdict == "undecided"],
             evidence.OPEN,
         ),
+        standing={b.band: f"noise on {b.band} stands as it does" for b in found.bands} if calibrated else {},
         expected=frame(expected, evidence.EXPECTED) if calibrated else evidence.empty(evidence.EXPECTED),
     )
 

@@ -13,7 +13,7 @@ from pathlib import Path
 import pytest
 
 from sweeper.analysis.as_json import findings_object
-from sweeper.analysis.findings import Findings, Verdict
+from sweeper.analysis.findings import Findings, Interval, Verdict
 from sweeper.errors import WrongInput
 from sweeper.report import Setting, as_text, write_html
 from sweeper.report.pictures.when import in_one_sentence
@@ -108,6 +108,7 @@ def test_every_question_has_its_place(markup: str) -> None:
         "noise",
         "ceiling",
         "gain",
+        "figures",
         "fix",
         "season",
         "causes",
@@ -301,6 +302,36 @@ def test_a_season_stays_below_two_megabytes(tmp_path: Path) -> None:
 
 def test_the_same_findings_give_the_same_page(markup: str, tmp_path: Path) -> None:
     assert written(tmp_path / "report.html") == markup
+
+
+def test_noise_figures_have_their_intervals_and_the_chain_is_known_without_a_calibration(
+    tmp_path: Path,
+) -> None:
+    found = sample.findings()
+    chain = replace(found.bands[0], chain_change_db=Interval(-6.2, -6.6, -5.8))
+    whole = replace(
+        found.bands[1],
+        receiver_noise_figure_db=Interval(14.8, 13.9, 15.7),
+        stage_noise_figure_db=Interval(3.1, 2.2, 4.0),
+        chain_change_db=Interval(-6.2, -6.6, -5.8),
+    )
+    for bands, wanted in (
+        ((chain, chain), ["–", "–", "−6.2 (−6.6 to −5.8)"]),
+        ((chain, whole), ["14.8 (13.9 to 15.7)", "3.1 (2.2 to 4.0)", "−6.2 (−6.6 to −5.8)"]),
+    ):
+        file = tmp_path / "report.html"
+        write_html(replace(found, bands=bands), sample.tables(found), (), file)
+        text = file.read_text(encoding="utf-8")
+        section = text[text.index('<h2 id="figures">') : text.index('<h2 id="fix">')]
+        assert re.findall(r"<td>([^<]*)</td>", section)[-3:] == wanted
+        assert ("take a calibrated meter" in section) == (bands == (chain, chain))
+
+
+def test_the_impulsive_part_stands_beside_the_level_and_the_diagnosis_under_the_picture(markup: str) -> None:
+    section = markup[markup.index('id="noise-40-m-figure"') : markup.index('<h2 id="ceiling">')]
+    assert "Impulsive part, dB" in section
+    assert "<td>−40.0</td><td>−41.0</td><td>−39.0</td><td>0.7</td><td>7</td>" in section
+    assert "In the middle one of these hours noise on 40 m stands as it does." in section
 
 
 def test_mail_says_what_the_fix_changed() -> None:

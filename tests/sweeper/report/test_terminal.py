@@ -36,13 +36,6 @@ def test_a_comparison_says_which_way_the_noise_went(capsys: pytest.CaptureFixtur
     assert max(map(len, told)) <= 80
 
 
-def test_a_pass_that_failed_says_why_on_standard_error(capsys: pytest.CaptureFixture[str]) -> None:
-    terminal.told_pass(sample.passes()[7])
-    captured = capsys.readouterr()
-    assert captured.out == ""
-    assert "pass 8 failed, 240 s: The board did not answer." in captured.err
-
-
 def test_minus_zero_is_zero_and_unknown_is_a_dash() -> None:
     assert wording.decibel(-0.04, True) == "0.0"
     assert wording.decibel(-1.25) == "−1.2"
