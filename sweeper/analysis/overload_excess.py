@@ -19,7 +19,8 @@ EXCESS_DB = 0.7
 """Noise that rises this much more than carriers do matters; less would not change a verdict of 1 dB."""
 SURE = 3.3
 """Standard errors by which it must do so (one in 2000 by chance, for one of some twenty hours)."""
-
+MOST_OF_A_NIGHT = 10.0
+"""Times what is expected that one reading of one night may count for: a stray one makes no overload of a season."""
 
 EXCESS = ("difference_se_db", "load_difference_se_db", "resolution_db", "strongest_carrier_db")
 
@@ -37,9 +38,13 @@ def excess_by_hour(ways: Ways) -> "pl.DataFrame":
     }
     rows = (
         ways.noise.lazy()
-        .filter((pl.col("noise_rise_bound") == "") & (pl.col("difference_bound") == ""))
+        .filter(pl.col("difference_bound").is_in(["", "at least"]))
         .drop_nulls(["power_rise_db", "stage_power_rise_db", "load_difference_db", "difference_se_db"])
         .select(*TELLING_OF_LOAD, *EXCESS)
+        .with_columns(
+            ((pl.col("noise_rise_bound") != "") | (pl.col("difference_bound") != "")).alias("floored")
+        )
+        .filter(~pl.col("floored") | pl.col("floored").all().over("hour_utc"))
         .collect()
     )
     hours = pl.DataFrame(schema=columns)
@@ -63,52 +68,61 @@ def excess_by_hour(ways: Ways) -> "pl.DataFrame":
 def _hours_of(
     rows: "pl.DataFrame", reference_db: float, reference_se: float, offsets_db: Mapping[int, float]
 ) -> "pl.DataFrame":
-    """Each hour's excess over what the reference gain foretells, its error, and whether that is overload."""
+    """Each hour's excess over what the reference gain foretells, its error, and whether that is overload.
+
+    Powers of all nights are added, not decibels averaged: products come and go with the carriers that make them, and
+    a mean weighted by how steady each night was would believe the nights without them. The error is that of what is
+    expected, upward: where antenna and load are alike, its logarithm has no bottom, but its power has.
+    """
     import polars as pl
 
     gain_db = np.full(rows.height, reference_db)
     if offsets_db:
         gain_db += [offsets_db.get(hz, 0.0) for hz in rows["hz"].to_list()]
-    excess, error, share = _excess_of(rows, gain_db)
-    hour, strongest = rows["hour_utc"].to_numpy(), rows["strongest_carrier_db"].to_numpy()
-    at = np.unique(hour)
-    mean = np.array([mean_and_error(excess[hour == h], error[hour == h]) for h in at])
+    seen, expected, by_gain, error = _powers_of(rows, gain_db)
+    at, place = np.unique(rows["hour_utc"].to_numpy(), return_inverse=True)
+
+    def total(of_rows: Floats) -> Floats:
+        return np.bincount(place, of_rows).astype(np.float64)
+
+    excess_db = 10 * np.log10(total(seen) / total(expected))
     # products come and go from night to night, so scatter in their hours is no error: that of the quieter half is
-    quiet = np.isin(hour, at[mean[:, 0] <= np.median(mean[:, 0])])
-    beyond = (excess[quiet] - np.median(excess[quiet])) / error[quiet]
-    honest = max(1.0, float(np.sqrt(np.mean(np.minimum(beyond**2, 9.0)))))
-    se = np.hypot(honest * mean[:, 1], np.array([share[hour == h].mean() for h in at]) * reference_se)
+    quiet = (excess_db <= np.median(excess_db))[place]
+    beyond = ((seen - expected) / error)[quiet]
+    honest = max(1.0, float(np.sqrt(np.mean(np.minimum((beyond - np.median(beyond)) ** 2, 9.0)))))
+    more = np.hypot(
+        SURE * honest * np.sqrt(total(error**2)), total(by_gain) * (10 ** (SURE * reference_se / 10) - 1)
+    )
+    se_db = 10 * np.log10(1 + more / total(expected)) / SURE
     return pl.DataFrame(
         {
             "hour_utc": at,
-            "excess_db": mean[:, 0],
-            "excess_se_db": se,
-            "strongest_db": np.array([strongest[hour == h].mean() for h in at]),
-            "overload": (mean[:, 0] > EXCESS_DB) & (mean[:, 0] > SURE * se),
+            "excess_db": excess_db,
+            "excess_se_db": se_db,
+            "strongest_db": total(rows["strongest_carrier_db"].to_numpy()) / np.bincount(place),
+            "overload": (excess_db > EXCESS_DB) & (excess_db > SURE * se_db),
         }
     )
 
 
-def _excess_of(rows: "pl.DataFrame", gain_db: Floats) -> tuple[Floats, Floats, Floats]:
-    """Excess of each row in dB, its standard error, and how much of it an error of the gain would make.
+def _powers_of(rows: "pl.DataFrame", gain_db: Floats) -> tuple[Floats, Floats, Floats, Floats]:
+    """Power with the stage in as seen and as expected, the part of the latter that goes with the gain, and its error.
 
-    With the gain g and the load difference d, antenna noise y in bypass (load = 1) comes to 1 + (y − 1)·g/d
-    with the stage in, whatever the noise figures are.
+    Over that of the load in the same route. With the gain g and the load difference d, antenna noise y in bypass
+    (load = 1) comes to 1 + (y − 1)·g/d with the stage in, whatever the noise figures are. Where bypass lies on the
+    meter's floor the load may be anything below it, and 1 + y·g/d is the most that can be expected.
     """
-    seen = rows["stage_power_rise_db"].to_numpy()
-    over = np.maximum(10 ** (rows["power_rise_db"].to_numpy() / 10) - 1, 0.0)
+    y = np.maximum(10 ** (rows["power_rise_db"].to_numpy() / 10), 1.0)
     lifted = 10 ** ((gain_db - rows["load_difference_db"].to_numpy()) / 10)
-    expected = 1 + lifted * over
-    slope = lifted * (1 + over) / expected
-    load_se = rows["load_difference_se_db"].to_numpy()
-    coarse = rows["resolution_db"].to_numpy()
-    error: Floats = np.sqrt(
-        (np.maximum(1.0, slope) * rows["difference_se_db"].to_numpy()) ** 2
-        + (np.maximum(1.0, slope) * load_se) ** 2
-        + (np.maximum(1.0, slope) * coarse) ** 2
-    )
-    excess: Floats = seen - 10 * np.log10(expected)
-    return excess, error, lifted * over / expected
+    by_gain: Floats = lifted * np.where(rows["floored"].to_numpy(), y, y - 1)
+    expected: Floats = 1 + by_gain
+    seen: Floats = np.minimum(10 ** (rows["stage_power_rise_db"].to_numpy() / 10), MOST_OF_A_NIGHT * expected)
+    measured = [
+        rows[name].to_numpy() for name in ("difference_se_db", "load_difference_se_db", "resolution_db")
+    ]
+    error_db = np.maximum(np.sqrt(np.square(measured).sum(axis=0)), 0.05)
+    error: Floats = np.log(10) / 10 * error_db * np.maximum(expected, lifted * y)
+    return seen, expected, by_gain, error
 
 
 def mean_and_error(value: Floats, error: Floats) -> tuple[float, float]:

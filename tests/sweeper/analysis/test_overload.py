@@ -3,6 +3,7 @@
 from dataclasses import replace
 from datetime import timedelta
 
+import numpy as np
 import polars as pl
 import pytest
 
@@ -78,6 +79,47 @@ def test_overload_shows_without_carriers_to_compare_where_other_hours_are_clean(
     ]
     summaries = pl.concat(silent).filter(pl.col("for") == "noise")
     assert "overload" in diagnose(Ways(summaries), facts(night)).flags
+
+
+def with_products(night, kelvin_by_night):
+    """Nights whose first four hours hold products that fade up and down by 3 dB from pass to pass."""
+    rng = np.random.default_rng(1)
+    days = []
+    for nth, products_k in enumerate(kelvin_by_night):
+        one = replace(night, seed=night.seed + nth, begins=night.begins + timedelta(days=nth))
+        passes = [
+            readings(replace(one, intermodulation_k=products_k * 10 ** rng.normal(0, 0.3))).filter(
+                pl.col("pass") == number
+            )
+            for number in range(24)
+        ]
+        rest = readings(one).filter(pl.col("pass") >= 24)
+        days.append(summarise_day(pl.concat([*passes, rest]).sort("time"), facts(night)))
+    return pl.concat(days)
+
+
+def test_products_of_two_nights_in_three_are_overload_where_antenna_and_load_are_nearly_alike():
+    """The nights with products are the unsteady ones: a mean that weighs nights by steadiness believes the third."""
+    night = Night(external_k=700.0)
+    found = diagnose(Ways(with_products(night, (60_000.0, 0.0, 60_000.0))), facts(night))
+    assert found.overloaded_hours == (16, 17, 18, 19)
+    assert diagnose(Ways(with_products(night, (0.0, 0.0, 0.0))), facts(night)).flags == ()
+
+
+def test_overload_shows_where_the_load_lies_below_the_scale_of_the_meter():
+    """The load in bypass stands at −130 dBm in 2400 Hz, the scale ends at −127."""
+    night = replace(HEALTHY, floor=-127.0)
+    found = diagnose(Ways(with_products(night, (4e6, 4e6, 4e6))), facts(night))
+    assert found.overloaded_hours == (16, 17, 18, 19)
+    assert diagnose(Ways(with_products(night, (0.0, 0.0, 0.0))), facts(night)).flags == ()
+
+
+def test_a_stray_reading_in_one_of_sixty_nights_is_no_overload():
+    night = season(HEALTHY, 1).filter(pl.col("for") == "noise")
+    nights = [night.with_columns(pl.col("night") + timedelta(days=nth)) for nth in range(60)]
+    stray = pl.when(pl.col("hour_utc") == 18).then(40.0).otherwise(0.0)
+    nights[7] = nights[7].with_columns(pl.col("stage_power_rise_db") + stray)
+    assert diagnose(Ways(pl.concat(nights)), facts(HEALTHY)).overloaded_hours == ()
 
 
 def test_noise_rising_more_than_carriers_at_every_hour_alike_is_a_mismatch():
