@@ -47,7 +47,7 @@ class Lines:
             import gpiod
         except ImportError:
             raise Unsupported(
-                part, "the package gpiod is not installed.", "pip install 'stage-sweeper[gpio]'"
+                part, "the package gpiod is not installed.", "In the program's environment: pip install gpiod"
             ) from None
         try:
             with gpiod.Chip(options.link) as chip:

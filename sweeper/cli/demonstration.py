@@ -8,12 +8,13 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from sweeper.cli.options import StationFile
-from sweeper.errors import Told
+from sweeper.errors import Told, WrongInput
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
     from datetime import datetime
 
+    from sweeper.simulation.serve import Served
     from sweeper.station import Station
     from sweeper.words import PassRecord, Reading
 
@@ -36,7 +37,12 @@ def demo(
     from sweeper.station import load
     from sweeper.store import Store, write_parquet
 
-    out.mkdir(parents=True, exist_ok=True)
+    try:
+        out.mkdir(parents=True, exist_ok=True)
+    except OSError as refused:
+        raise WrongInput(
+            f"{out}: cannot be made ({refused.strerror}). Name another folder with --out."
+        ) from refused
     world = saltmarsh(seed=seed)
     clock = JumpingClock(world.first_evening)
     with _on_one_core(), serve(world, clock, receiver="rigctl-net", switch="modbus-rtu") as served:
@@ -54,10 +60,7 @@ def demo(
                     told(record.number / len(due))
 
             run_passes(Campaign(station, store, clock, watchers=[Counting()]), due)
-        if served.forbidden:
-            raise Told(
-                f"The simulated station was sent what could key a transmitter: {served.forbidden[0]!r}"
-            )
+    _nothing_forbidden(served)
     with progress("Reducing and drawing") as told:
         reduced = reduce_store(store, facts_of(station), progress=lambda share: told(share / 2))
         write_html(
@@ -85,7 +88,13 @@ def simulate(station_file: StationFile) -> None:
     from sweeper.station import load
 
     station = load(station_file)
-    ports = [urlsplit(link).port or 0 for link in (station.receiver.link, station.switch.link)]
+    links = [urlsplit(link) for link in (station.receiver.link, station.switch.link)]
+    if not all(link.scheme == "tcp" and link.port for link in links):
+        raise WrongInput(
+            f"{station_file}: a simulated station is served where receiver and switch have a link like "
+            "tcp://127.0.0.1:4532; this one names no such ports."
+        )
+    ports = [link.port or 0 for link in links]
     orders = Orders()
     stop_on_signals(orders)
     with serve(
@@ -101,6 +110,12 @@ def simulate(station_file: StationFile) -> None:
             flush=True,
         )
         orders.wake.wait()
+    _nothing_forbidden(served)
+
+
+def _nothing_forbidden(served: "Served") -> None:
+    if served.forbidden:
+        raise Told(f"The simulated station was sent what could key a transmitter: {served.forbidden[0]!r}")
 
 
 @contextmanager
@@ -162,8 +177,6 @@ def _due(station: "Station", start: "datetime", nights: int) -> "Iterator[dateti
 def _fresh(folder: Path) -> Path:
     """A demo begins anew: what an earlier one left goes, but only a folder that a demo made."""
     import shutil
-
-    from sweeper.errors import WrongInput
 
     mark = folder / "invented-readings"
     if folder.exists():

@@ -2,14 +2,19 @@
 
 import json
 import re
+import signal
+import socket
+import subprocess
 from datetime import date
 from pathlib import Path
 
 import polars as pl
 import pytest
 
+from drivers.config_files import station_file
 from sweeper.simulation import saltmarsh
 from sweeper.store import Store
+from tests.whole.browser import SWEEPER
 from tests.whole.test_main_job import sweeper
 
 NIGHT = date(2026, 3, 1)
@@ -98,3 +103,40 @@ def test_it_ends_with_the_recommendation_and_says_that_it_is_invented(demo: Path
     assert "stage in" in printed.lower()
     assert "invented" in printed
     assert max(map(len, printed.splitlines()[:-1])) <= 80
+
+
+def test_a_demo_that_has_nowhere_to_write_says_so(tmp_path: Path) -> None:
+    (tmp_path / "file").touch()
+    answer = sweeper("demo", "--out", tmp_path / "file" / "demo")
+    assert answer.returncode == 2
+    assert "--out" in answer.stderr
+    assert "Traceback" not in answer.stderr
+
+
+def test_a_station_on_a_serial_line_is_not_simulated_somewhere_else(tmp_path: Path) -> None:
+    text = station_file("saltmarsh").read_text(encoding="utf-8")
+    file = tmp_path / "saltmarsh.yaml"
+    file.write_text(text.replace("tcp://127.0.0.1:5020", "/dev/ttyUSB0"), encoding="utf-8")
+    answer = sweeper("simulate", file)
+    assert answer.returncode == 2
+    assert "tcp://" in answer.stderr
+
+
+def test_a_transmit_command_to_the_simulated_station_does_not_pass_unnoticed(tmp_path: Path) -> None:
+    file = tmp_path / "saltmarsh.yaml"
+    with socket.create_server(("127.0.0.1", 0)) as one, socket.create_server(("127.0.0.1", 0)) as two:
+        ports = [each.getsockname()[1] for each in (one, two)]
+    text = station_file("saltmarsh").read_text(encoding="utf-8")
+    file.write_text(text.replace("4532", str(ports[0])).replace("5020", str(ports[1])), encoding="utf-8")
+    served = subprocess.Popen(
+        [SWEEPER, "simulate", str(file)], stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True
+    )
+    assert served.stdout is not None
+    assert "receiver at" in served.stdout.readline()
+    with socket.create_connection(("127.0.0.1", ports[0]), timeout=10) as hand:
+        hand.sendall(b"T 1\n")
+        assert hand.recv(100) == b"RPRT -11\n"
+    served.send_signal(signal.SIGINT)
+    _, told = served.communicate(timeout=30)
+    assert served.returncode == 1
+    assert "key a transmitter" in told
