@@ -23,7 +23,10 @@ ENOUGH_OF_A_KIND = 2
 
 @dataclass(frozen=True, slots=True)
 class BeforeAfter:
-    """The estimate of a change with the nights behind it, and the two-sided level that its interval is due."""
+    """The estimate of a change with the nights behind it, and the two-sided level that its interval is due.
+
+    `before` and `after` count nights at matching hours; without an estimate, all that there are.
+    """
 
     estimate: Estimate | None
     before: int
@@ -40,6 +43,9 @@ def before_after(rows: "pl.DataFrame", first: date, keys: tuple[str, ...], alpha
     import polars as pl
 
     rows = rows.with_columns((pl.col("night") >= first).cast(pl.Float64).alias("after"))
+    nights_before, nights_after = (
+        rows.filter(pl.col("after") == side)["night"].n_unique() for side in (0.0, 1.0)
+    )
     kinds_matched = _enough_of_each_kind(rows)
     if kinds_matched:
         keys = (*keys, "weekend")
@@ -52,7 +58,7 @@ def before_after(rows: "pl.DataFrame", first: date, keys: tuple[str, ...], alpha
     controlled = not rows.is_empty() and bool(rows["controlled"].all())
     external = not rows.is_empty() and bool(rows["external"].all())
     if rows.is_empty():
-        return BeforeAfter(None, 0, 0, alpha, kinds_matched, controlled, external)
+        return BeforeAfter(None, nights_before, nights_after, alpha, kinds_matched, controlled, external)
     slope = float(x @ y / (x @ x))
     weighted = _weighted(
         centred.with_columns((pl.col("y") - slope * (pl.col("x") - pl.col("after"))).alias("left")), slope
@@ -71,7 +77,11 @@ def before_after(rows: "pl.DataFrame", first: date, keys: tuple[str, ...], alpha
         ComparedNight(night, later > 0, value - zero)
         for night, value, later in of_night.sort("night").select("night", "left", "after").iter_rows()
     )
-    return BeforeAfter(estimate, len(before), len(after), level, kinds_matched, controlled, external, nights)
+    if estimate is not None:
+        nights_before, nights_after = len(before), len(after)
+    return BeforeAfter(
+        estimate, nights_before, nights_after, level, kinds_matched, controlled, external, nights
+    )
 
 
 def _weighted(rows: "pl.DataFrame", slope: float) -> "pl.DataFrame":

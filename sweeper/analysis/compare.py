@@ -55,7 +55,9 @@ def compare(
             return Comparison(facts.name, None, facts.confidence, (), None, "", ())
         clearest = min(changes, key=lambda change: (change.chance, -abs(change.change_db.value)))
         fix = _noon_of(clearest.night, facts)
-    first = _first_night_after(fix, facts)
+    first, left_out = _parted(levels, fix, facts)
+    levels = levels.filter(levels["night"] != left_out) if left_out is not None else levels
+    summaries = summaries.filter(summaries["night"] != left_out) if left_out is not None else summaries
     levels = _less_control(levels, control_bands)
     bands = [
         band
@@ -83,6 +85,7 @@ def compare(
         None if whole is None else _finding(ALL_BANDS, whole, levels, first, facts, True),
         _sky(summaries, first, facts),
         changes,
+        left_out,
     )
 
 
@@ -167,9 +170,9 @@ def _reason(
     worthwhile_db: float,
 ) -> str:
     """One sentence for a listener."""
-    nights = f"{change.before} nights before against {change.after} after"
     if interval is None or smallest is None:
-        return f"Too early: {nights}; at least {FIRST_LOOK} on each side, at the same hours, are needed."
+        return _too_few(change)
+    nights = f"{change.before} nights before against {change.after} after"
     size = f"{abs(interval.value):.1f} dB ({_ends(interval)})"
     if verdict == "quieter":
         return f"Noise fell by {size}, {nights}."
@@ -182,6 +185,24 @@ def _reason(
     if not bearable:
         return f"Too early: this band looks changed ({span}), but among so many bands one does by chance; {nights}."
     return f"Too early: the change could be {span}, {nights}. {shown}"
+
+
+def _too_few(change: BeforeAfter) -> str:
+    nights = f"{_nights(change.before)} before the fix and {_nights(change.after) if change.after else 'none'} after"
+    if change.before == 0:
+        return (
+            f"Cannot be told: no night was measured before the fix ({_nights(change.after)} after); at least "
+            f"{FIRST_LOOK} on each side are needed."
+        )
+    if min(change.before, change.after) >= FIRST_LOOK:
+        return (
+            f"Too early: {nights}, but fewer than {FIRST_LOOK} on one side at the same hours as on the other."
+        )
+    return f"Too early: {nights}; at least {FIRST_LOOK} on each side, at the same hours, are needed."
+
+
+def _nights(count: int) -> str:
+    return f"{count} night" if count == 1 else f"{count} nights"
 
 
 def _ends(interval: Interval) -> str:
@@ -244,13 +265,22 @@ def _sky(summaries: "pl.DataFrame", first: date, facts: StationFacts) -> str:
     )
 
 
-def _first_night_after(fix: datetime, facts: StationFacts) -> date:
-    """The first night that began after the fix: nights run from local mean solar noon to noon.
+def _parted(levels: "pl.DataFrame", fix: datetime, facts: StationFacts) -> tuple[date, date | None]:
+    """The first night after the fix, and the night to leave out because the fix was made while it was measured.
 
-    The night in which the fix was made belongs to neither side's hours alone; it counts as before.
+    Nights run from local mean solar noon to noon. The fix's own night counts where all its hours lie on one side.
     """
     noon_shift = timedelta(hours=12) - timedelta(hours=facts.longitude / 15.0)
-    return (fix.astimezone(UTC) - noon_shift).date() + timedelta(days=0 if _at_noon(fix, noon_shift) else 1)
+    own = (fix.astimezone(UTC) - noon_shift).date()
+    if _at_noon(fix, noon_shift):
+        return own, None
+    begin = _noon_of(own, facts).replace(minute=0, second=0, microsecond=0)
+    hours = levels.filter(levels["night"] == own)["hour_utc"].unique().to_list()
+    moments = [begin + timedelta(hours=(hour - begin.hour) % 24) for hour in hours]
+    if moments and min(moments) >= fix:
+        return own, None
+    during = any(moment + timedelta(hours=1) > fix for moment in moments)
+    return own + timedelta(days=1), own if during else None
 
 
 def _at_noon(fix: datetime, noon_shift: timedelta) -> bool:

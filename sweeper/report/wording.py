@@ -55,6 +55,16 @@ def interval(it: Interval | None, signed: bool = True) -> str:
     return f"{decibel(it.value, signed)} ({decibel(it.low, signed)} to {decibel(it.high, signed)})"
 
 
+def size(it: Interval) -> str:
+    """``3.2 dB (0.4 to 6.1)``, for what is told by how much it fell or rose."""
+    return f"{decibel(it.value)} dB ({decibel(it.low)} to {decibel(it.high)})"
+
+
+def day(date_: date) -> str:
+    """``7 November 2026``."""
+    return f"{date_.day} {date_:%B %Y}"
+
+
 def count(number: int, what: str, many: str = "") -> str:
     """``1 night``, ``3 nights``."""
     return f"{number} {what if number == 1 else many or what + 's'}"

@@ -1,9 +1,10 @@
 """Did the fix work? The change of noise on each band with its interval, and night by night."""
 
 from collections.abc import Sequence
-from datetime import timedelta
+from datetime import datetime, timedelta
+from zoneinfo import ZoneInfo
 
-from sweeper.analysis.findings import BandComparison, Comparison
+from sweeper.analysis.findings import BandComparison, Comparison, Interval
 from sweeper.report import wording
 from sweeper.report.pictures.picture import Numbers, Picture
 from sweeper.report.pictures.when import listed
@@ -16,7 +17,7 @@ def fix(comparison: Comparison, zone: str) -> tuple[Picture, ...]:
     bands = [band for band in everything if band.change_db is not None]
     if not bands:
         return ()
-    title = _title(comparison)
+    title = _title(comparison, zone)
     with drawing():
         figure = sheet(8.2, 1.0 + 0.42 * len(bands))
         axes = figure.subplots()
@@ -115,26 +116,43 @@ def _steps(bands: Sequence[BandComparison]) -> str:
     for band in bands:
         change = band.change_db
         if change is not None:
-            way = "fell" if change.value < 0 else "rose"
-            ends = f"{wording.decibel(change.low, True)} to {wording.decibel(change.high, True)}"
-            parts.append(f"{way} by {abs(change.value):.1f} dB ({ends}) on {band.band}")
+            parts.append(f"{_moved(change)} on {band.band}")
     return "; ".join(parts)
+
+
+def _moved(change: Interval) -> str:
+    """``fell by 3.2 dB (0.4 to 6.1)``; with its signs where it may be neither a fall nor a rise."""
+    if change.low <= 0 <= change.high:
+        return f"changed by {wording.interval(change)} dB"
+    size = Interval(abs(change.value), *sorted((abs(change.low), abs(change.high))))
+    return f"{'fell' if change.value < 0 else 'rose'} by {wording.size(size)}"
 
 
 def fix_lines(comparison: Comparison, zone: str) -> tuple[str, ...]:
     """When the fix was, what the sky did meanwhile, and changes that were found without being told."""
     lines = []
-    if comparison.fix is not None:
+    if comparison.changes and comparison.fix is not None:
+        lines.append(
+            "No date was given, so the clearest change that was found stands for it: about "
+            f"{_day(comparison.fix, zone)}, which may be some nights off. A change picked because it stands out looks "
+            "larger and surer than it is, and the intervals do not allow for that; told the date of the fix, they hold."
+        )
+    elif comparison.fix is not None:
         lines.append(f"Before and after {wording.local_time(comparison.fix, zone)}.")
+    if comparison.left_out is not None:
+        lines.append(
+            f"The night of {wording.day(comparison.left_out)}, in which the fix was made, belongs to neither side and "
+            "is left out."
+        )
     if comparison.all_bands is not None:
         lines.append(comparison.all_bands.reason)
     if comparison.sky:
         lines.append(comparison.sky)
     for change in comparison.changes:
         text = (
-            f"From the night of {change.night:%d %B %Y} on, noise stood {wording.interval(change.change_db)} dB "
-            f"elsewhere on {listed(change.bands)}; nights without any change would show one as clear in "
-            f"{change.chance:.1%} of cases."
+            f"From about the night of {wording.day(change.night)} on, noise {_moved(change.change_db)}"
+            + (f", clearly on {listed(change.bands)}" if change.bands else "")
+            + f"; nights without any change would show one as clear in {change.chance:.1%} of cases."
         )
         lines.append(f"{text} Noted then: {'; '.join(change.notes)}." if change.notes else text)
     if not lines:
@@ -142,11 +160,17 @@ def fix_lines(comparison: Comparison, zone: str) -> tuple[str, ...]:
     return tuple(lines)
 
 
-def _title(comparison: Comparison) -> str:
+def _day(moment: datetime, zone: str) -> str:
+    return wording.day(moment.astimezone(ZoneInfo(zone)).date())
+
+
+def _title(comparison: Comparison, zone: str) -> str:
     quieter = [band.band for band in comparison.bands if band.verdict == "quieter"]
     noisier = [band.band for band in comparison.bands if band.verdict == "noisier"]
     parts = [f"quieter on {listed(quieter)}"] if quieter else []
     parts += [f"noisier on {listed(noisier)}"] if noisier else []
+    if parts and comparison.changes and comparison.fix is not None:
+        return f"Since about {_day(comparison.fix, zone)} it is {' and '.join(parts)}"
     if parts:
         return f"After the fix it is {' and '.join(parts)}"
     if all(band.verdict == "no change" for band in comparison.bands):

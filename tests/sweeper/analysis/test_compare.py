@@ -3,6 +3,7 @@
 import json
 from datetime import UTC, date, datetime
 
+import polars as pl
 import pytest
 
 from sweeper.analysis.as_json import comparison_json
@@ -70,6 +71,36 @@ def test_when_the_answer_is_no_it_says_how_small_a_change_would_have_shown():
 def test_two_nights_after_the_fix_are_too_few():
     found = compare(made(FORTY, nights=9, fix_at=7, fix_db=10.0), facts(FORTY), FIX).bands[0]
     assert (found.verdict, found.change_db) == ("undecided", None)
+
+
+def test_a_fix_after_the_last_night_has_all_nights_before_it():
+    later = datetime(2031, 1, 1, tzinfo=UTC)
+    found = compare(two_weeks(FORTY), facts(FORTY), later).bands[0]
+    assert (found.nights_before, found.nights_after) == (14, 0)
+    assert found.reason.startswith("Too early: 14 nights before the fix and none after;")
+    earlier = compare(two_weeks(FORTY), facts(FORTY), datetime(2020, 1, 1, tzinfo=UTC)).bands[0]
+    assert (earlier.nights_before, earlier.nights_after) == (0, 14)
+    assert "no night was measured before the fix" in earlier.reason
+
+
+def test_the_night_in_which_the_fix_was_made_belongs_to_neither_side():
+    """18:00 to 21:00 UTC was measured. A fix before or after that leaves the night whole; one amid it does not."""
+    summaries = two_weeks(FORTY, fix_at=7, fix_db=3.0)
+
+    def sides(fix):
+        found = compare(summaries, facts(FORTY), fix)
+        return found.bands[0].nights_before, found.bands[0].nights_after, found.left_out
+
+    assert sides(datetime(2026, 1, 12, 15, 0, tzinfo=UTC)) == (7, 7, None)
+    assert sides(datetime(2026, 1, 13, 2, 0, tzinfo=UTC)) == (8, 6, None)
+    assert sides(datetime(2026, 1, 12, 19, 30, tzinfo=UTC)) == (7, 6, date(2026, 1, 12))
+
+
+def test_nights_at_other_hours_do_not_match():
+    evening, morning = made(FORTY, nights=5), made(FORTY, nights=5, hours=(4, 5), first=date(2026, 1, 12))
+    found = compare(pl.concat([evening, morning]), facts(FORTY), FIX).bands[0]
+    assert (found.nights_before, found.nights_after, found.change_db) == (5, 5, None)
+    assert "at the same hours" in found.reason
 
 
 def test_carriers_are_asked_about_the_sky():
