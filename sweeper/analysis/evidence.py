@@ -95,7 +95,7 @@ PARTS: dict[str, pl.DataType] = {
     "low": _F,
     "high": _F,
     "size_db": _F,  # standard deviation it causes
-    "cause": pl.String(),  # local, sky, either
+    "cause": pl.String(),  # local, or either where the sky does the same
 }
 
 EXPECTED: dict[str, pl.DataType] = {

@@ -1,7 +1,8 @@
 """Local or sky: how much of the noise's coming and going follows the household, and how much the sky.
 
 Noise levels are taken apart by hour of day, kind of day, month and night. The sky knows no weekend; noise that does is
-made by people. What only follows the hour may be either, and is said to be. Shares carry intervals from nights drawn
+made by people. What follows the hour, the month or single nights may be either, and is said to be: a heat pump has its
+season, and a source on one band its good and bad nights. Shares carry intervals from nights drawn
 again (bootstrap), and count only what shuffled nights would not show as well.
 """
 
@@ -24,9 +25,9 @@ ALL_BANDS = "all bands"
 CAUSES = {
     "weekend and hour": "local",
     "hour of day": "either",
-    "season": "sky",
+    "season": "either",
     "nights, all bands alike": "either",
-    "nights, each band by itself": "sky",
+    "nights, each band by itself": "either",
     "rest": "either",
 }
 

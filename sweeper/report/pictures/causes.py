@@ -9,7 +9,7 @@ from sweeper.report.svg import colour, drawing, inline, sheet
 if TYPE_CHECKING:
     import polars as pl
 
-INKS = {"local": "out", "sky": "in", "either": "soft"}
+INKS = {"local": "out", "either": "soft"}
 
 
 def causes(parts: "pl.DataFrame", sentence: str) -> tuple[Picture, ...]:

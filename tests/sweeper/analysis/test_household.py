@@ -23,6 +23,16 @@ def test_noise_that_knows_the_weekend_is_made_by_people():
     assert "made by people" in sentence
 
 
+def test_a_source_that_comes_and_goes_on_one_band_is_not_called_the_sky():
+    """A neighbour's heater on random nights, heard on 40 m alone, looks like that band's own sky."""
+    forty, eighty = Place("40 m", night_sd_db=4.0), Place("80 m", antenna_k=500_000.0, night_sd_db=0.5)
+    table, _ = parts_of(made(forty, eighty, nights=28))
+    own = table.filter((table["part"] == "nights, each band by itself") & (table["band"] == "40 m"))
+    assert own["share"].item() > 0.5
+    assert own["cause"].item() == "either"
+    assert "sky" not in table["cause"].to_list()
+
+
 def test_nights_that_stray_by_themselves_are_not_blamed_on_the_household():
     _, sentence = parts_of(made(Place(night_sd_db=3.0), nights=28))
     assert "Nothing shows that noise follows the weekend" in sentence

@@ -113,7 +113,7 @@ def tables(found: Findings, nights: int = 7, calibrated: bool = False) -> Eviden
         frame(
             [
                 ("all bands", "household", 0.4, 0.3, 0.5, 1.2, "local"),
-                ("all bands", "hour", 0.2, 0.1, 0.3, 0.8, "sky"),
+                ("all bands", "hour", 0.2, 0.1, 0.3, 0.8, "either"),
             ],
             evidence.PARTS,
         ),
