@@ -37,6 +37,7 @@ def facts_of(station: "Station") -> StationFacts:
             detector=meter.detector,
             uncertainty_db=meter.uncertainty_db,
             noise_bandwidth_hz=receiver.noise_bandwidth_hz,
+            curve=meter.curve,
         ),
         rated_gain_db=station.stage.rated_gain_db,
         rated_noise_figure_db=station.stage.rated_noise_figure_db,

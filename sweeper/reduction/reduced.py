@@ -70,5 +70,7 @@ def compare_fix(
     notes = [(note.time, note.text) for note in store.notes()]
     summaries = summaries_of(store, facts)
     if not summaries.height:
-        raise Told(f"{store.folder}: no readings are stored, so there is nothing to compare. Measure some nights first.")
+        raise Told(
+            f"{store.folder}: no readings are stored, so there is nothing to compare. Measure some nights first."
+        )
     return compare(summaries, facts, fix, notes, control_bands)

@@ -6,6 +6,7 @@ listed, so any file-copy tool may send them, again and again: who receives them 
 
 import hashlib
 import json
+import os
 from collections.abc import Mapping
 from functools import lru_cache
 from pathlib import Path
@@ -52,13 +53,24 @@ def parse_manifest(text: str) -> Mapping[str, Mapping[str, Any]]:
     return files
 
 
+def identity(folder: Path, file: Path) -> str:
+    """What the bytes of a file are known by: their checksum where the manifest has it, else size and time."""
+    stat = file.stat()
+    return _listed_as(folder, file, stat) or f"{stat.st_size} {stat.st_mtime_ns}"
+
+
 def has_rotted(folder: Path, file: Path) -> bool:
     """Whether a listed file of the size and time in the manifest no longer has the bytes that it had then."""
     stat = file.stat()
-    listed = _read(folder).get(file.relative_to(folder).as_posix())
-    if not listed or (listed.get("bytes"), listed.get("modified_ns")) != (stat.st_size, stat.st_mtime_ns):
-        return False  # Never listed, or written since.
-    return bool(_digest(file, stat.st_size, stat.st_mtime_ns) != listed["sha256"])
+    listed = _listed_as(folder, file, stat)
+    return bool(listed) and _digest(file, stat.st_size, stat.st_mtime_ns) != listed
+
+
+def _listed_as(folder: Path, file: Path, stat: os.stat_result) -> str:
+    """The checksum in the manifest; empty where the file was never listed, or written since."""
+    listed = _read(folder).get(file.relative_to(folder).as_posix(), {})
+    same = (listed.get("bytes"), listed.get("modified_ns")) == (stat.st_size, stat.st_mtime_ns)
+    return str(listed["sha256"]) if same else ""
 
 
 @lru_cache(maxsize=4096)

@@ -17,7 +17,7 @@ from sweeper.store.errors import StoreError
 from sweeper.store.files import folder_name, make_folder, set_aside, told
 from sweeper.store.frames import empty, without_passes_of
 from sweeper.store.lock import take_lock
-from sweeper.store.manifest import has_rotted, keep_station_file, write_manifest
+from sweeper.store.manifest import has_rotted, identity, keep_station_file, write_manifest
 from sweeper.store.records import Note
 from sweeper.store.running import Damaged, RunningDay
 from sweeper.store.salvage import salvage
@@ -182,10 +182,9 @@ class Store:
         found = {}
         for day in sorted({*running, *written}):
             try:
-                stat = written[day].stat() if day not in running else None
+                found[day] = "" if day in running else identity(self.folder, written[day])
             except OSError:
                 continue  # Gone since it was listed.
-            found[day] = f"{day.isoformat()} {stat.st_size} {stat.st_mtime_ns}" if stat else ""
         return found
 
     def readings(self, start: datetime | None = None, end: datetime | None = None) -> pl.LazyFrame:

@@ -10,8 +10,9 @@ import pytest
 from polars.testing import assert_frame_equal
 
 from sweeper.analysis.facts import MeterFacts, StationFacts
-from sweeper.reduction import summaries as kept
-from sweeper.reduction.summaries import BOOK, FILE, summaries_of
+from sweeper.reduction import kept, summaries
+from sweeper.reduction.kept import BOOK, file_name
+from sweeper.reduction.summaries import summaries_of
 from sweeper.store import Store
 from sweeper.words import ANTENNA_BYPASS, ANTENNA_STAGE, Channel, PassRecord, Reading
 
@@ -100,7 +101,7 @@ def test_a_new_night_reads_that_night_alone(store: Store, days_read: list[date])
 @pytest.mark.parametrize("damage", ["torn", "swapped", "gone", "no book", "book is no book"])
 def test_a_damaged_summary_is_made_again(store: Store, days_read: list[date], damage: str) -> None:
     first = summaries_of(store, FACTS)
-    file, book = store.folder / FILE, store.folder / BOOK
+    file, book = store.folder / file_name("2026-03"), store.folder / BOOK
     if damage == "torn":
         file.write_bytes(file.read_bytes()[:-40])
     elif damage == "swapped":
@@ -114,6 +115,55 @@ def test_a_damaged_summary_is_made_again(store: Store, days_read: list[date], da
     days_read.clear()
     assert_frame_equal(summaries_of(store, FACTS), first)
     assert len(days_read) == 3
+
+
+@pytest.fixture
+def two_months(tmp_path: Path) -> Iterator[Store]:
+    """The last two nights of March and the first two of April."""
+    with Store(tmp_path, "Outpost", 8.1) as opened:
+        for night in (29, 30, 31, 32):
+            night_pass(opened, EVENING + timedelta(days=night))
+        opened.finish_days(EVENING + timedelta(days=33))
+        yield opened
+
+
+def test_a_torn_month_costs_that_month_alone(two_months: Store, days_read: list[date]) -> None:
+    first = summaries_of(two_months, FACTS)
+    file = two_months.folder / file_name("2026-03")
+    file.write_bytes(file.read_bytes()[:-40])
+    days_read.clear()
+    assert_frame_equal(summaries_of(two_months, FACTS), first)
+    assert days_read == [date(2026, 3, 30), date(2026, 3, 31)]
+
+
+def test_a_new_night_rewrites_its_month_alone(two_months: Store) -> None:
+    summaries_of(two_months, FACTS)
+    march, april = (two_months.folder / file_name(month) for month in ("2026-03", "2026-04"))
+    before = march.stat().st_ino, april.stat().st_ino
+    night_pass(two_months, EVENING + timedelta(days=33))
+    two_months.finish_days(EVENING + timedelta(days=34))
+    summaries_of(two_months, FACTS)
+    assert march.stat().st_ino == before[0]
+    assert april.stat().st_ino != before[1]
+
+
+def test_a_day_that_changes_is_made_again_and_no_other(two_months: Store, days_read: list[date]) -> None:
+    summaries_of(two_months, FACTS)
+    night_pass(two_months, EVENING + timedelta(days=31, minutes=30))
+    two_months.finish_days(EVENING + timedelta(days=33))
+    days_read.clear()
+    again = summaries_of(two_months, FACTS)
+    assert days_read == [date(2026, 4, 1)]
+    assert again["night"].to_list() == sorted(again["night"].to_list())
+    assert again.filter(pl.col("night") == date(2026, 4, 1))["passes_seen"].sum() == 2
+
+
+def test_files_that_no_book_names_any_more_are_cleared_away(store: Store) -> None:
+    old = store.folder / "summaries.parquet"
+    old.write_bytes(b"of an earlier version")
+    summaries_of(store, FACTS)
+    assert not old.exists()
+    assert (store.folder / file_name("2026-03")).exists()
 
 
 def test_another_station_file_or_other_code_makes_all_anew(
@@ -146,10 +196,10 @@ def test_a_long_stretch_worked_on_by_two_processes_says_the_same(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     with Store(tmp_path, "Outpost", 8.1) as store:
-        for night in range(kept.WORTH_A_PROCESS):
+        for night in range(summaries.WORTH_A_PROCESS):
             night_pass(store, EVENING + timedelta(days=night))
-        store.finish_days(EVENING + timedelta(days=kept.WORTH_A_PROCESS))
+        store.finish_days(EVENING + timedelta(days=summaries.WORTH_A_PROCESS))
         by_two = summaries_of(store, FACTS)
         (store.folder / BOOK).unlink()
-        monkeypatch.setattr(kept, "WORTH_A_PROCESS", 1000)
+        monkeypatch.setattr(summaries, "WORTH_A_PROCESS", 1000)
         assert_frame_equal(summaries_of(store, FACTS), by_two, check_exact=True)
