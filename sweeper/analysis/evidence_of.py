@@ -7,7 +7,7 @@ import numpy as np
 
 from sweeper.analysis import evidence
 from sweeper.analysis.cells import Cell
-from sweeper.analysis.external_noise import expected, standing
+from sweeper.analysis.external_noise import Expected, expected, standing
 from sweeper.analysis.external_noise_atmospheric import atmospheric
 from sweeper.analysis.facts import StationFacts
 from sweeper.analysis.findings import Findings
@@ -200,8 +200,17 @@ def curve_table(
     return _frame(curves, evidence.CURVE), _frame(crossings, evidence.CROSSINGS)
 
 
-def expected_table(findings: Findings, facts: StationFacts) -> "pl.DataFrame":
-    """External noise of each hour beside what ITU-R P.372 expects at the band's first noise channel."""
+def expected_table(findings: Findings, nights: "pl.DataFrame", facts: StationFacts) -> "pl.DataFrame":
+    """External noise of each hour beside what ITU-R P.372 expects at the band's first noise channel.
+
+    Its median and deciles are those of the months in which the hour was measured, by their nights.
+    """
+    import polars as pl
+
+    months: dict[tuple[str, int], list[tuple[int, int]]] = {}
+    seen = nights.filter(pl.col("passes") > 0).group_by("band", "hour_utc", pl.col("night").dt.month())
+    for band_name, hour, month, count in seen.len().sort("band", "hour_utc", "night").iter_rows():
+        months.setdefault((band_name, hour), []).append((month, count))
     rows: list[dict[str, object]] = []
     for band in findings.bands:
         hz = [
@@ -210,10 +219,13 @@ def expected_table(findings: Findings, facts: StationFacts) -> "pl.DataFrame":
             if channel.band == band.band and channel.purpose == "noise"
         ]
         for period in band.periods if hz else ():
-            sky = atmospheric(
-                hz[0], facts.latitude, facts.longitude, findings.end.month, period.hour_utc + 0.5
+            measured = months[band.band, period.hour_utc]
+            by_month = [_expected_in(month, period.hour_utc, hz[0], facts) for month, _ in measured]
+            weight = np.array([count for _, count in measured], dtype=np.float64)
+            total = np.array(
+                [(each.total.median_db, each.total.lower_db, each.total.upper_db) for each in by_month]
             )
-            total = expected(hz[0], facts.environment, sky).total
+            median, lower, upper = (float(value) for value in weight @ total / weight.sum())
             fa = period.fa_db
             rows.append(
                 {
@@ -222,18 +234,28 @@ def expected_table(findings: Findings, facts: StationFacts) -> "pl.DataFrame":
                     "fa_db": None if fa is None else fa.value,
                     "fa_low": None if fa is None else fa.low,
                     "fa_high": None if fa is None else fa.high,
-                    "expected_db": total.median_db,
-                    "expected_low": total.median_db - total.lower_db,
-                    "expected_high": total.median_db + total.upper_db,
+                    "expected_db": median,
+                    "expected_low": median - lower,
+                    "expected_high": median + upper,
+                    "causes": by_month[0].causes,
+                    "whole": by_month[0].whole,
                 }
             )
     return _frame(rows, evidence.EXPECTED)
 
 
+def _expected_in(month: int, hour_utc: int, hz: int, facts: StationFacts) -> Expected:
+    sky = atmospheric(hz, facts.latitude, facts.longitude, month, hour_utc + 0.5)
+    return expected(hz, facts.environment, sky)
+
+
 def standing_of(expected: "pl.DataFrame") -> dict[str, str]:
-    """The diagnosis of each calibrated band, from the hour that lies in the middle by its distance from the median."""
+    """The diagnosis of each calibrated band, from the hour that lies in the middle by its distance from the median.
+
+    None for a band of which a part of the noise is left out that may be the greatest.
+    """
     found: dict[str, str] = {}
-    known = expected.drop_nulls(["fa_db", "expected_db"])
+    known = expected.filter("whole").drop_nulls(["fa_db", "expected_db"])
     for (band,), here in known.partition_by("band", as_dict=True, maintain_order=True).items():
         by_distance = here.sort(here["fa_db"] - here["expected_db"])
         row = by_distance.row(here.height // 2, named=True)

@@ -33,6 +33,8 @@ TIME_DECILES_DB: dict[Environment, tuple[float, float]] = {
 """Upper and lower decile deviations with time, dB: ITU-R P.372, Table 2. Quiet rural has none; rural's are taken."""
 GALACTIC_ABOVE_HZ = 10e6
 """Below about the critical frequency of the ionosphere galactic noise does not come through."""
+ATMOSPHERIC_BELOW_HZ = 10e6
+"""Below this atmospheric noise may be the greatest part by far, at night most of all: common practice."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,12 +48,23 @@ class Component:
 
 @dataclass(frozen=True, slots=True)
 class Expected:
-    """What P.372 expects at a place: the whole, and the parts (None: does not arrive, or is not known)."""
+    """What P.372 expects at a place: the total, and the parts (None: does not arrive, or is not known).
+
+    `whole`: no part is left out that could be the greatest; without atmospheric noise that is so from about 10 MHz up.
+    """
 
     total: Component
     man_made: Component
     galactic: Component | None
     atmospheric: Component | None
+    whole: bool
+
+    @property
+    def causes(self) -> str:
+        """The parts in words, such as ``man-made and atmospheric``."""
+        parts = {"man-made": self.man_made, "galactic": self.galactic, "atmospheric": self.atmospheric}
+        names = [name for name, part in parts.items() if part is not None]
+        return " and ".join([*([", ".join(names[:-1])] if len(names) > 1 else []), names[-1]])
 
 
 def man_made(hz: float, environment: Environment) -> Component:
@@ -92,7 +105,11 @@ def expected(hz: float, environment: Environment, atmospheric: Component | None 
     town = man_made(hz, environment)
     sky = galactic(hz) if hz >= GALACTIC_ABOVE_HZ else None
     return Expected(
-        combined([part for part in (town, sky, atmospheric) if part is not None]), town, sky, atmospheric
+        combined([part for part in (town, sky, atmospheric) if part is not None]),
+        town,
+        sky,
+        atmospheric,
+        whole=atmospheric is not None or hz >= ATMOSPHERIC_BELOW_HZ,
     )
 
 

@@ -1,7 +1,7 @@
 """Atmospheric noise of ITU-R P.372 for a place, month and hour, from the coefficients that dvoacap carries.
 
-The library is optional: without it nothing is expected of the atmosphere, and the expectation says so. Nothing
-else of that library is used.
+The library is optional: without it nothing is expected of the atmosphere, and `Expected.causes` and `whole` say so.
+Nothing else of that library is used.
 """
 
 from functools import lru_cache

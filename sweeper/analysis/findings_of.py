@@ -150,7 +150,7 @@ def evidence_from(
     curve, crossings = evidence_of.curve_table(table.rules, table.gains, facts)
     levels = noise_levels(table.nights, places_near_overload(table.diagnoses))
     parts, sentence = local_or_sky(levels, facts)
-    expected = evidence_of.expected_table(findings, facts)
+    expected = evidence_of.expected_table(findings, table.nights, facts)
     return Evidence(
         levels=evidence_of.levels_table(table.nights, summaries, facts.confidence),
         nights=evidence_of.nights_table(table.nights, table.gains, facts.confidence),

@@ -91,7 +91,8 @@ def expectations(facts: StationFacts, has_load: bool, nights: int = 7) -> tuple[
 
 
 def _expectation(band: str, hz: float, facts: StationFacts, has_load: bool, nights: int) -> Expectation:
-    fa_db = expected(hz, facts.environment).total.median_db
+    outside = expected(hz, facts.environment)
+    fa_db = outside.total.median_db
     gain_db = facts.rated_gain_db if facts.rated_gain_db is not None else 10.0
     figure_db = facts.rated_noise_figure_db if facts.rated_noise_figure_db is not None else max(3.0, -gain_db)
     change, rise = _chain(fa_db + NIGHT_SD_DB * _normal_quantiles(), gain_db, figure_db)
@@ -106,7 +107,8 @@ def _expectation(band: str, hz: float, facts: StationFacts, has_load: bool, nigh
     settles = reach(nights, error(nights), 1.0 - facts.confidence)
     if not has_load and float(np.quantile(rise, 0.1)) > 10.0:
         needed = needed if needed is not None and needed < 14 else None
-    text = f"{band}: noise about {float(np.median(rise)):.0f} dB above the receiver's own is expected here; "
+    about = "about" if outside.whole else "at least about"
+    text = f"{band}: noise {about} {float(np.median(rise)):.0f} dB above the receiver's own is expected here; "
     if needed is None:
         text += f"no verdict within {MOST_NIGHTS} nights is likely"
         text += (

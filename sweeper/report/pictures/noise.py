@@ -48,9 +48,15 @@ def noise(
         )
         if outside.height:
             caption += (
-                " Below: external noise over kT₀b as measured, and in grey the median and the deciles in time that "
-                "ITU-R P.372 expects of such a place."
+                " Below: external noise over kT₀b as measured, and in grey the median and the deciles in time of the "
+                f"{outside['causes'][0]} noise that ITU-R P.372 expects of such a place in these months."
             )
+            if not outside["whole"].all():
+                caption += (
+                    " Atmospheric noise, on this band often the greatest part, at night most of all, is not among it: "
+                    "grey is the least to expect, and whether the place is noisy cannot be told from it. The program's "
+                    "extra “atmospheric” brings it."
+                )
         if band.band in standing:
             caption += f" In the middle one of these hours {standing[band.band]}."
         found.append(Picture(name, title, svg, caption, _numbers(here, outside, hours, zone, on, unit)))
@@ -178,7 +184,7 @@ def _title(band: BandFinding) -> str:
 def _against_expected(outside: "pl.DataFrame") -> str:
     """How many hours lie above, within and below what P.372 expects, in words for the title."""
     hours = outside.height
-    if not hours:
+    if not hours or not outside["whole"].all():
         return ""
     above = outside.filter(outside["fa_db"] > outside["expected_high"]).height
     below = outside.filter(outside["fa_db"] < outside["expected_low"]).height
