@@ -14,6 +14,7 @@ import numpy as np
 from sweeper.analysis.facts import StationFacts
 from sweeper.analysis.findings import Change
 from sweeper.analysis.intervals import Floats, summed
+from sweeper.analysis.noise_levels import on_one_scale
 
 if TYPE_CHECKING:
     import polars as pl
@@ -61,7 +62,8 @@ def night_series(levels: "pl.DataFrame") -> tuple[list[date], list[str], Floats]
         return [], [], np.empty((0, 0))
     usual = pl.col("level") - pl.col("level").mean().over("band", "hour_utc")
     wide = (
-        levels.with_columns(usual.alias("level"))
+        on_one_scale(levels)
+        .with_columns(usual.alias("level"))
         .group_by("night", "band")
         .agg(pl.col("level").mean())
         .pivot(on="band", index="night", values="level")

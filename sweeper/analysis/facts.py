@@ -24,6 +24,8 @@ class MeterFacts:
     uncertainty_db: float = 0.5
     noise_bandwidth_hz: float | None = None
     """Noise bandwidth of the receiver's mode; None takes the pass band for it."""
+    curve: tuple[tuple[float, float], ...] = ()
+    """(reading, dBm) pairs of the present calibration, rising; for readings that were stored without dBm."""
 
 
 @dataclass(frozen=True, slots=True)

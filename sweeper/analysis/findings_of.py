@@ -13,7 +13,7 @@ from sweeper.analysis.facts import StationFacts
 from sweeper.analysis.findings import BandFinding, Findings, Interval, PeriodFinding
 from sweeper.analysis.household import local_or_sky
 from sweeper.analysis.noise_figure import NoiseFigures
-from sweeper.analysis.noise_levels import noise_levels
+from sweeper.analysis.noise_levels import noise_levels, on_one_scale
 from sweeper.analysis.overload import places_near_overload
 from sweeper.analysis.planning_nights import Outlook, outlooks
 from sweeper.analysis.recommendation import advice, midnight, reason_of
@@ -148,7 +148,7 @@ def evidence_from(
 ) -> Evidence:
     """The tables behind findings, for pictures; they cost about as much again as the findings."""
     curve, crossings = evidence_of.curve_table(table.rules, table.gains, facts)
-    levels = noise_levels(table.nights, places_near_overload(table.diagnoses))
+    levels = on_one_scale(noise_levels(table.nights, places_near_overload(table.diagnoses)))
     parts, sentence = local_or_sky(levels, facts)
     expected = evidence_of.expected_table(findings, table.nights, facts)
     return Evidence(

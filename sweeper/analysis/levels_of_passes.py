@@ -35,8 +35,10 @@ def passes_of(visits: "pl.DataFrame", facts: StationFacts) -> "pl.DataFrame":
 
     channel = _channels(visits)
     columns, first = _side_by_side(visits, channel)
-    table = visits.select("pass", *CHANNEL, "night", "hour_utc", "bandwidth_hz")[first]
-    group = channel[first] * 1_000_000_000 + table["bandwidth_hz"].to_numpy()
+    table = visits.select("pass", *CHANNEL, "night", "hour_utc", "bandwidth_hz", "scale")[first]
+    group = (channel[first] * 1_000_000_000 + table["bandwidth_hz"].to_numpy()) * 10_000 + table[
+        "scale"
+    ].to_numpy()
     columns |= _steady_sources(columns, columns.pop("seconds"), group)
     table = table.with_columns(
         pl.Series("channel", channel[first]), *[pl.Series(name, values) for name, values in columns.items()]
@@ -111,7 +113,7 @@ def _steady_sources(
 ) -> dict[str, NDArray[Any]]:
     """Load and source levels at every pass, their standard errors `<path>_se` and their scatter `<path>_wander`.
 
-    Rows of one `group` (a channel through one bandwidth) go together, in order of time.
+    Rows of one `group` (a channel through one bandwidth, on one scale) go together, in order of time.
     """
     groups, group = np.unique(group, return_inverse=True)
     order = np.lexsort((seconds, group))

@@ -19,6 +19,7 @@ from sweeper.analysis.levels import (
     shape_of,
     white_level_of_ordered_db,
 )
+from sweeper.analysis.levels_of_readings import levels_of, scales_of
 
 if TYPE_CHECKING:
     import polars as pl
@@ -35,7 +36,8 @@ OCCUPIED_CHANCE = 1e-4
 
 
 def visits_of(readings: "pl.DataFrame", facts: StationFacts) -> "pl.DataFrame":
-    """One row a visit: keys, `time`, `night`, `hour_utc`, `reading`, `level_db`, `power_db`, `bound`, `odd`, `stale`.
+    """One row a visit: keys, `time`, `night`, `hour_utc`, `reading`, `level_db`, `power_db`, `bound`, `odd`, `stale`,
+    `scale`.
 
     `reading` is the mean of what the meter showed, `level_db` the white-noise level on noise channels and the mean
     power on carriers; `bound` is -1 on the meter's floor, 1 on its top, else 0; `odd` is true where a noise channel
@@ -47,7 +49,8 @@ def visits_of(readings: "pl.DataFrame", facts: StationFacts) -> "pl.DataFrame":
     starts = _starts(frame)
     ms = frame["time"].dt.epoch("ms").to_numpy()
     shown = _numbers(frame["reading"])
-    value = _numbers(frame["dbm"]) if facts.meter.calibrated and frame["dbm"].count() else shown
+    dbm = _numbers(frame["dbm"]) if frame["dbm"].count() else None
+    value = levels_of(shown, dbm, facts.meter)
     stale, floor, top = _flagged(frame, "stale", "floor", "clipped")
     if facts.meter.floor is not None:
         floor = floor | (shown <= facts.meter.floor)
@@ -64,6 +67,7 @@ def visits_of(readings: "pl.DataFrame", facts: StationFacts) -> "pl.DataFrame":
         pl.Series("time", np.add.reduceat(ms, starts) // all_counts).cast(pl.Datetime("ms", "UTC")),
         pl.Series("reading", np.add.reduceat(shown, starts) / all_counts),
         pl.Series("stale", np.logical_or.reduceat(stale, starts)),
+        pl.Series("scale", scales_of(shown, dbm, starts, facts.meter)),
         *_dates(visits["pass"].to_numpy(), ms[starts], facts),
     )
     if not good.all():

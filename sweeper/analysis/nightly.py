@@ -21,6 +21,8 @@ MEANS = (
 )
 ERRORS = ("level_antenna_bypass_se_db", "difference_se_db", "noise_rise_se_db", "stage_noise_rise_se_db")
 TEXTS = {"difference_bound": "bound", "noise_rise_bound": "rise_bound", "flags": "flags"}
+SCALES = ("bandwidth_hz", "scale")
+"""Means over channels: no bandwidth and no scale, but nights on which they differ were measured differently."""
 COUNTS = ("floor_passes", "clipped_passes", "stale_passes", "occupied_passes")
 
 
@@ -49,7 +51,7 @@ def nightly(summaries: "pl.DataFrame") -> "pl.DataFrame":
     rows = (
         summaries.lazy()
         .filter(pl.col("for") == "noise")
-        .select(*keys, *MEANS, *ERRORS, *COUNTS, *TEXTS, "passes", "passes_seen")
+        .select(*keys, *MEANS, *ERRORS, *COUNTS, *TEXTS, *SCALES, "passes", "passes_seen")
         .collect()
     )
     found = rows.group_by(keys, maintain_order=True).agg(
@@ -59,6 +61,7 @@ def nightly(summaries: "pl.DataFrame") -> "pl.DataFrame":
         pl.col("passes").max(),
         pl.col("passes_seen").max(),
         usable.sum().alias("channels"),
+        *(pl.col(name).filter(usable).mean() for name in SCALES),
     )
     for name, alias in TEXTS.items():  # by themselves, since hardly any row says anything
         said = rows.filter((pl.col(name) != "") & (usable if name.endswith("bound") else True))

@@ -25,6 +25,9 @@ LOAD_TEMPERATURE_SE_K = 10.0
 MISMATCH_SE_DB = 0.2
 """Standard uncertainty from a source and a receiver input of return loss 14 to 20 dB (common practice)."""
 ENR_SE_DB = 0.3
+MOST_DB = 60.0
+"""No receiver for these bands is as deaf as this, attenuator in or not: a figure above is one of the calibration
+(common practice)."""
 
 
 def to_db(ratio: float) -> float:
@@ -92,11 +95,12 @@ def figures(summaries: "pl.DataFrame", gain: Gain | None, facts: StationFacts) -
     if not np.isfinite(receiver):
         return NoiseFigures(None, None, chain, float("nan"), "", tuple(flags), tuple(sentences))
     receiver_interval = _interval(receiver, receiver_se, facts.confidence)
-    if receiver < -2 * receiver_se:
+    impossible = _impossible(receiver, receiver_se)
+    if impossible:
         flags.append("implausible-calibration")
         sentences.append(
-            f"The receiver's noise figure comes out at {receiver:.1f} dB, and none can lie below 0 dB: the meter "
-            "curve, the bandwidth or the noise source's value is wrong. Calibrate again; differences stay good."
+            f"The receiver's noise figure comes out at {receiver:.1f} dB, and {impossible}: the meter curve, its "
+            "unit, the bandwidth or the noise source's value is wrong. Calibrate again; differences stay good."
         )
         return NoiseFigures(None, None, chain, float("nan"), "", tuple(flags), tuple(sentences))
     stage = None
@@ -105,6 +109,13 @@ def figures(summaries: "pl.DataFrame", gain: Gain | None, facts: StationFacts) -
     return NoiseFigures(
         receiver_interval, stage, chain, receiver_se, found_by, tuple(flags), tuple(sentences)
     )
+
+
+def _impossible(receiver_db: float, error: float) -> str:
+    """Why no receiver has this noise figure; empty where one may."""
+    if receiver_db < -2 * error:
+        return "none can lie below 0 dB"
+    return f"no working receiver reaches {MOST_DB:g} dB" if receiver_db > MOST_DB + 2 * error else ""
 
 
 def _stage(
@@ -145,7 +156,9 @@ def _receiver(rows: "pl.DataFrame", facts: StationFacts) -> tuple[float, float, 
     if rows.is_empty():
         return float("nan"), float("nan"), ""
     temperature_db = 4.34 * LOAD_TEMPERATURE_SE_K / T0_K
-    coarse = _step_left_db(float(rows["bandwidth_hz"].to_numpy().mean()), facts)
+    if 0 in rows["scale"]:
+        rows = rows.filter(pl.col("scale") == 0)  # other calibrations and units say less, or nothing
+    coarse = _step_left_db(float(rows["bandwidth_hz"].to_numpy().mean()), rows, facts)
     lit = rows.filter(pl.col("level_noise_bypass").is_not_null())
     if facts.source_enr_db is not None and not lit.is_empty():
         y = from_db(
@@ -184,12 +197,14 @@ def _detector_reads_db(bandwidth_hz: Floats, facts: StationFacts) -> Floats:
     return log_average_bias_db(1.0) - np.array(corrected)
 
 
-def _step_left_db(bandwidth_hz: float, facts: StationFacts) -> float:
+def _step_left_db(bandwidth_hz: float, rows: "pl.DataFrame", facts: StationFacts) -> float:
     """What the step of the meter leaves uncertain of a load, which stands still, dB."""
     scatter = (
         0.0 if facts.meter.averaging_s is None else spread_db(shape_of(bandwidth_hz, facts.meter.averaging_s))
     )
-    return float(resolution_db(facts.meter.step_db or 0.0, np.array([scatter]))[0])
+    seen = rows["step_db"].drop_nulls().to_numpy()
+    step_db = float(seen.max()) if len(seen) else facts.meter.step_db or 0.0
+    return float(resolution_db(step_db, np.array([scatter]))[0])
 
 
 def _mean(rows: "pl.DataFrame", value: str, error: str) -> tuple[float, float]:

@@ -7,6 +7,8 @@ what the meter did by itself, and it lets the receiver's own noise be taken off 
 from collections.abc import Iterable
 from typing import TYPE_CHECKING
 
+from sweeper.analysis.nightly import SCALES
+
 if TYPE_CHECKING:
     import polars as pl
 
@@ -25,6 +27,9 @@ def noise_levels(nights: "pl.DataFrame", overloaded: Iterable[tuple[str, int]] =
     `overloaded` names hours as (band, hour_utc) in which the stage adds products of its own: those are no noise from
     outside, so bypass is taken there, laid on the same zero as the band's other hours; where bypass hears too little,
     the hour is out.
+
+    `bandwidth_hz` and `scale` are those of `nightly` where they matter: without a load (0 with one) noise in another
+    bandwidth, or through another calibration, is another level, and says nothing of a change.
     """
     import polars as pl
 
@@ -42,7 +47,7 @@ def noise_levels(nights: "pl.DataFrame", overloaded: Iterable[tuple[str, int]] =
         .over("band")
         .fill_null(False)
         .alias("staged"),
-        (load - load.mean().over("band", "hour_utc")).alias("moved"),
+        (load - load.mean().over("band", "hour_utc", *SCALES)).alias("moved"),
     ).with_columns(
         pl.when(clean & pl.col("staged")).then(stage).otherwise(bypass).alias("rise"),
         # what a level read through the stage stands higher than the same read in bypass
@@ -70,8 +75,20 @@ def noise_levels(nights: "pl.DataFrame", overloaded: Iterable[tuple[str, int]] =
             pl.col("drift_db").is_not_null().alias("controlled"),
             "external",
             (pl.col("night").dt.weekday() >= 6).alias("weekend"),
+            *(pl.when("external").then(0.0).otherwise(pl.col(name)).alias(name) for name in SCALES),
         )
     )
+
+
+def on_one_scale(levels: "pl.DataFrame") -> "pl.DataFrame":
+    """Levels with what differs from one bandwidth or scale to another taken out, along with any change between them."""
+    import polars as pl
+
+    place = ("band", "hour_utc")
+    if levels.select("band", *SCALES).unique()["band"].is_unique().all():
+        return levels
+    level = pl.col("level")
+    return levels.with_columns(level - level.mean().over(*place, *SCALES) + level.mean().over(*place))
 
 
 def _excess(rise: "pl.Expr") -> "pl.Expr":

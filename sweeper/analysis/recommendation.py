@@ -24,7 +24,7 @@ TROUBLES = {
     "meter-stuck": "the meter does not move",
     "routes-disagree": "what is measured directly and what the noise rise predicts do not agree",
     "mismatch": "antenna and load do not seem to match the stage alike",
-    "implausible-calibration": "the calibration gives a receiver better than physics allows",
+    "implausible-calibration": "the calibration gives a receiver that none can be",
 }
 
 

@@ -12,6 +12,7 @@ from sweeper.analysis.facts import StationFacts
 from sweeper.analysis.gain_ways import gain_from_rises
 from sweeper.analysis.levels import Floats, resolution_db, shape_of, spread_db
 from sweeper.analysis.levels_of_passes import passes_of
+from sweeper.analysis.levels_of_readings import with_step
 from sweeper.analysis.levels_of_visits import visits_of
 from sweeper.analysis.noise_rise import kept_share_slope
 from sweeper.analysis.summary_columns import KEYS, NAMES, schema
@@ -20,6 +21,8 @@ if TYPE_CHECKING:
     import polars as pl
 
 ROUTES = ("bypass", "stage")
+MIXED_SCALE = 2000
+"""The scale of an hour whose passes have several, or several bandwidths: comparable with no other."""
 USELESS_DB = 60.0
 """An uncertainty no larger than this need be told apart."""
 UNTOLD_SCATTER_DB = {"d": 0.5, "c": 5.6, "y_bypass": 1.0, "y_stage": 1.0, "a_bypass": 3.0}
@@ -37,6 +40,7 @@ def summarise_day(readings: "pl.DataFrame", facts: StationFacts) -> "pl.DataFram
 
     if readings.is_empty():
         return pl.DataFrame(schema=schema())
+    facts = with_step(facts, readings)
     visits = visits_of(readings, facts)
     if visits.is_empty():
         return pl.DataFrame(schema=schema())
@@ -88,6 +92,10 @@ def _cells(table: "pl.DataFrame", facts: StationFacts) -> "pl.DataFrame":
     cells = table.group_by("cell", maintain_order=True).agg(
         pl.col(*KEYS).first(),
         pl.col("bandwidth_hz").last(),
+        pl.when(_alike("bandwidth_hz") & _alike("scale"))
+        .then(pl.col("scale").last())
+        .otherwise(MIXED_SCALE)
+        .alias("scale"),
         pl.col("mixed_bandwidth").any(),
         pl.col("pass").n_unique().alias("passes_seen"),
         pl.col("usable").sum().alias("passes"),
@@ -129,6 +137,12 @@ def _cells(table: "pl.DataFrame", facts: StationFacts) -> "pl.DataFrame":
     )
     cells = cells.join(errors, on="cell", how="left", maintain_order="left")
     return _combined(cells, facts)
+
+
+def _alike(column: str) -> "pl.Expr":
+    import polars as pl
+
+    return pl.col(column).min() == pl.col(column).max()
 
 
 _EDGED = ("antenna_bypass", "antenna_stage", "load_bypass", "load_stage")
@@ -271,6 +285,7 @@ def _combined(cells: "pl.DataFrame", facts: StationFacts) -> "pl.DataFrame":
         )
         .str.strip_chars()
         .alias("flags"),
+        pl.lit(facts.meter.step_db, dtype=pl.Float64).alias("step_db"),
     )
 
 

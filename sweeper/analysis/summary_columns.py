@@ -29,6 +29,12 @@ COLUMNS: tuple[Column, ...] = (
     Column("hz", "int", "Dial frequency of the channel, hertz."),
     Column("for", "text", "Purpose of the channel: noise or carrier."),
     Column("bandwidth_hz", "int", "Bandwidth that the readings were taken with, hertz."),
+    Column(
+        "scale",
+        "int",
+        "0: levels are on the station file's present scale. Else another calibration's or unit's: levels of different "
+        "scales are not comparable.",
+    ),
     Column("passes_seen", "int", "Passes with any reading on this channel in this hour."),
     Column(
         "passes", "int", "Passes with a usable antenna-bypass and antenna-stage pair: those averaged below."
@@ -125,6 +131,7 @@ COLUMNS: tuple[Column, ...] = (
     Column(
         "absent_passes", "int", "Carrier rows: passes set aside because no carrier stood above the noise."
     ),
+    Column("step_db", "float", "The meter's step, told by the station file or seen in the readings, dB."),
     Column(
         "flags", "text", "Space-separated words about the readings, such as unknown-scale or mixed-bandwidth."
     ),

@@ -3,11 +3,13 @@
 from dataclasses import replace
 
 import numpy as np
+import polars as pl
 import pytest
 
 from sweeper.analysis.external_noise import expected, fa_from_rise_db, standing
 from sweeper.analysis.gain import combine
 from sweeper.analysis.gain_ways import Ways
+from sweeper.analysis.levels_of_readings import ANOTHER_UNIT
 from sweeper.analysis.noise_figure import factor_by_source, figures
 from tests.sweeper.analysis.nights import Night, facts
 from tests.sweeper.analysis.test_gain import season
@@ -51,6 +53,25 @@ def test_a_receiver_quieter_than_physics_means_a_wrong_calibration():
     found = figures(shifted, combine(Ways(summaries), told), told)
     assert found.receiver_db is None
     assert found.flags == ("implausible-calibration",)
+
+
+def test_readings_taken_for_dbm_that_are_none_give_no_noise_figure():
+    """dB over S9 read as dBm make a receiver of 83 dB."""
+    off = season(NIGHT).with_columns(pl.col("level_load_bypass") + 73.0)
+    found = figures(off, combine(Ways(off), facts(NIGHT)), facts(NIGHT))
+    assert found.flags == ("implausible-calibration",)
+    assert found.receiver_db is None
+    assert "60 dB" in found.sentences[0]
+
+
+def test_readings_of_another_unit_do_not_touch_the_noise_figure():
+    made = season(NIGHT)
+    off = made.with_columns(
+        pl.col("level_load_bypass") + 73.0, pl.lit(ANOTHER_UNIT).cast(pl.Int64).alias("scale")
+    )
+    gain = combine(Ways(made), facts(NIGHT))
+    alone, beside = (figures(rows, gain, facts(NIGHT)).receiver_db for rows in (made, pl.concat([made, off])))
+    assert beside.value == pytest.approx(alone.value)
 
 
 def test_without_load_there_are_no_noise_figures():
