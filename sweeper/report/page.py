@@ -146,7 +146,7 @@ def page_text(
         policy=policy(),
         style=sheet,
         findings=findings,
-        answer=in_one_sentence(findings),
+        answer=in_one_sentence(findings, zone),
         zone=zone,
         nights=wording.count(nights, "night"),
         since=wording.local_time(findings.start, zone),

@@ -109,6 +109,17 @@ def night_order(hours: Iterable[int], zone: str, on: date) -> list[int]:
     return sorted(set(hours), key=after_noon)
 
 
+def hour_spans(hours: Iterable[int], zone: str, on: date) -> list[str]:
+    """Neighbouring hours joined, each span as ``19:00–23:00``, local, in the order of the night."""
+    joined: list[list[int]] = []
+    for hour in night_order(hours, zone, on):
+        if joined and (joined[-1][-1] + 1) % 24 == hour:
+            joined[-1].append(hour)
+        else:
+            joined.append([hour])
+    return [span_words(each[0], len(each), zone, on) for each in joined]
+
+
 def runs(periods: Sequence[PeriodFinding], order: Sequence[int]) -> list[list[PeriodFinding]]:
     """Neighbouring hours with one verdict (or none, for one cause), joined, in the order of the night."""
     by_hour = {period.hour_utc: period for period in periods}

@@ -1,5 +1,6 @@
 """Do the ways to measure gain agree? Each way's gain with its interval, band by band."""
 
+from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING
 
 from sweeper.report import wording
@@ -10,7 +11,7 @@ from sweeper.report.svg import colour, drawing, inline, sheet
 if TYPE_CHECKING:
     import polars as pl
 
-MARKS = {"carriers": "o", "load": "s", "noise": "D", "rated": "x", "combined": "|"}
+MARKS = {"carriers": "o", "load": "s", "noise": "D", "rated": "x", "channel": ".", "combined": "|"}
 WORDS = {
     "carriers": "carriers",
     "load": "noise over the load",
@@ -26,11 +27,14 @@ def gain(gains: "pl.DataFrame") -> tuple[Picture, ...]:
         return ()
     apart = gains.filter(~gains["agrees"])["band"].unique(maintain_order=True).to_list()
     bands = gains["band"].unique(maintain_order=True).to_list()
+    varied = gains.filter(gains["method"] == "channel")["band"].unique(maintain_order=True).to_list()
     title = (
         f"The ways to measure gain disagree on {listed(apart)}"
         if apart
         else "The ways to measure gain agree within their uncertainty on every band"
     )
+    if varied:
+        title += f"; on {listed(varied)} the gain is not the same for all channels"
     rows = list(gains.iter_rows(named=True))
     with drawing():
         figure = sheet(8.2, 0.9 + 0.26 * (len(rows) + len(bands)))
@@ -51,23 +55,28 @@ def gain(gains: "pl.DataFrame") -> tuple[Picture, ...]:
                 markerfacecolor="none",
             )
             ticks.append(y)
-            labels.append(f"{row['band']}, {WORDS[row['method']]}")
+            labels.append(f"{row['band']}, {_way(row, varied)}")
         axes.set_yticks(ticks, labels)
         axes.invert_yaxis()
         axes.tick_params(axis="y", length=0)
         axes.grid(axis="x")
         axes.set_xlabel("gain of the stage with its relays and cables, dB")
         axes.set_ylabel("band and way of measuring")
-        svg = inline(figure, "gain", title, _alternative(rows))
+        svg = inline(figure, "gain", title, _alternative(rows, varied))
     caption = (
         "Each line is an interval; the heavy one is all ways together, which the S/N change is reckoned with."
     )
+    if varied:
+        caption += (
+            " Where channels differ it is the mean of theirs; dots are the channels, and each one's S/N change is reckoned "
+            "with its own gain."
+        )
     numbers = Numbers(
         ("Band", "Way", "Gain, dB", "low", "high", "Agrees"),
         tuple(
             (
                 row["band"],
-                WORDS[row["method"]],
+                _way(row, varied),
                 wording.decibel(row["gain_db"], True),
                 wording.decibel(row["low"], True),
                 wording.decibel(row["high"], True),
@@ -79,10 +88,19 @@ def gain(gains: "pl.DataFrame") -> tuple[Picture, ...]:
     return (Picture("gain", title, svg, caption, numbers),)
 
 
-def _alternative(rows: list[dict[str, object]]) -> str:
+def _way(row: Mapping[str, object], varied: Sequence[str]) -> str:
+    """What a row shows, in words: the way of measuring, or the channel."""
+    hz, method = row["hz"], str(row["method"])
+    if isinstance(hz, int):
+        return f"channel at {wording.megahertz(hz)}"
+    return "mean of channels" if method == "combined" and row["band"] in varied else WORDS[method]
+
+
+def _alternative(rows: list[dict[str, object]], varied: Sequence[str]) -> str:
     parts = []
     for row in rows:
         value = row["gain_db"]
         if row["method"] == "combined" and isinstance(value, float):
-            parts.append(f"{row['band']}: {wording.decibel(value, True)} dB")
+            mean = ", mean of channels that differ" if row["band"] in varied else ""
+            parts.append(f"{row['band']}: {wording.decibel(value, True)} dB{mean}")
     return "Combined gain. " + "; ".join(parts) + "."

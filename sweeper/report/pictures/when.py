@@ -20,7 +20,7 @@ def when(findings: Findings, zone: str) -> Picture:
     """One tile for each band and hour: colour and number are the S/N change, how full it is says how sure."""
     on = findings.end.date()
     hours = wording.night_order((p.hour_utc for band in findings.bands for p in band.periods), zone, on)
-    title = in_one_sentence(findings)
+    title = in_one_sentence(findings, zone)
     caption = (
         "Each tile is one hour on one band; colour and number are the S/N change in dB. The fuller a tile, the surer: "
         f"it is full where the interval spans {NARROW_DB:g} dB or less. A frame means that the verdict stands: "
@@ -81,26 +81,64 @@ def filled(width_db: float) -> float:
     return MOST_UNSURE - (MOST_UNSURE - LEAST) * min(width_db - NARROW_DB, WIDEST_DB) / WIDEST_DB
 
 
-def in_one_sentence(findings: Findings) -> str:
-    """Where the stage helps, where it costs, where it makes no difference; without a full stop."""
+def in_one_sentence(findings: Findings, zone: str = "UTC") -> str:
+    """Where the stage helps, where it costs, where it makes no difference, where it overloads; no full stop.
 
-    def bands(verdict: str) -> list[str]:
-        return [b.band for b in findings.bands if any(p.verdict == verdict for p in b.periods)]
-
-    parts = []
-    if helped := bands("stage"):
-        parts.append(f"the stage helps on {listed(helped)}")
-    if hurt := bands("bypass"):
-        parts.append(f"it costs signal-to-noise ratio on {listed(hurt)}")
-    if same := [b for b in bands("either") if b not in helped and b not in hurt]:
-        subject = "it" if parts else "the stage"
-        parts.append(f"{subject} makes no difference that matters on {listed(same)}")
-    if not parts:
-        return "Too early: on no band can it be said yet whether the stage helps"
-    if any(all(p.verdict == "undecided" for p in band.periods) for band in findings.bands):
+    Claims no hour and no night beyond those that have a verdict.
+    """
+    helped = _where(findings, "stage")
+    hurt = _where(findings, "bypass")
+    same = {
+        band: whole for band, whole in _where(findings, "either").items() if band not in {**helped, **hurt}
+    }
+    parts: list[str] = []
+    for bands, first, then in (
+        (helped, "the stage helps", "it helps"),
+        (hurt, "the stage costs signal-to-noise ratio", "it costs signal-to-noise ratio"),
+        (same, "the stage makes no difference that matters", "it makes no difference that matters"),
+    ):
+        for whole in (True, False):
+            names = [band for band, each in bands.items() if each == whole]
+            if names:
+                hours = "" if whole else " at some hours"
+                parts.append(f"{then if parts else first}{hours} on {listed(names)}")
+    decided = [p for band in findings.bands for p in band.periods if p.verdict != "undecided"]
+    only = [period for period in decided if "these-nights-only" in period.flags]
+    if decided and len(only) == len(decided):
+        nights = max(period.nights for period in decided)
+        measured = "on the night measured" if nights == 1 else f"on the {nights} nights measured"
+        parts[0] = f"{measured}, {parts[0]}"
+    elif only:
+        parts.append("some of this holds for the nights measured only")
+    parts += _overloads(findings, zone, named=bool(parts))
+    if not decided:
+        return "; ".join(["Too early: on no band can it be said yet whether the stage helps", *parts])
+    if any(all(p.verdict == "undecided" and not p.withheld for p in b.periods) for b in findings.bands):
         parts.append("on the other bands it is too early to say")
     text = "; ".join(parts)
     return text[0].upper() + text[1:]
+
+
+def _where(findings: Findings, verdict: str) -> dict[str, bool]:
+    """Bands with this verdict, and whether all their hours have it."""
+    found = {}
+    for band in findings.bands:
+        hours = [period.verdict == verdict for period in band.periods]
+        if any(hours):
+            found[band.band] = all(hours)
+    return found
+
+
+def _overloads(findings: Findings, zone: str, named: bool) -> list[str]:
+    """Where hours are withheld because of overload, and which."""
+    on = findings.end.date()
+    places = []
+    for band in findings.bands:
+        hours = [period.hour_utc for period in band.periods if period.withheld and "overload" in period.flags]
+        if hours:
+            places.append(f"{band.band} at {listed(wording.hour_spans(hours, zone, on))}")
+    subject = "it" if named else "the stage"
+    return [f"{subject} overloads on {listed(places)}"] if places else []
 
 
 def listed(names: Sequence[str]) -> str:

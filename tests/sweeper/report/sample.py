@@ -95,7 +95,7 @@ def tables(found: Findings, nights: int = 7, calibrated: bool = False) -> Eviden
             )
         crossings.append((band.band, 1.0, 6.4, 6.1, 6.7, -46.0, -46.5, -45.5))
         for method in ("carriers", "load", "combined"):
-            gains.append((band.band, method, 15.0, 14.5, 15.5, True, True))
+            gains.append((band.band, method, None, 15.0, 14.5, 15.5, True, True))
 
     def frame(rows: list[tuple[object, ...]], columns: dict[str, pl.DataType]) -> pl.DataFrame:
         return pl.DataFrame(rows, schema=columns, orient="row")

@@ -13,7 +13,7 @@ from pathlib import Path
 import pytest
 
 from sweeper.analysis.as_json import findings_object
-from sweeper.analysis.findings import Findings, Interval, Verdict
+from sweeper.analysis.findings import BandFinding, Findings, Interval, Verdict
 from sweeper.errors import WrongInput
 from sweeper.report import Setting, as_text, write_html
 from sweeper.report.pictures.when import in_one_sentence
@@ -96,6 +96,45 @@ def test_one_sentence_says_where_it_helps_where_it_costs_and_what_is_open() -> N
         "The stage makes no difference that matters on c"
     )
     assert in_one_sentence(sample.findings("d", verdict="undecided")).startswith("Too early")
+
+
+def test_the_headline_claims_no_hour_and_no_night_that_was_not_measured() -> None:
+    def some(band: str, verdict: Verdict, hours: tuple[int, ...], *flags: str) -> BandFinding:
+        """`verdict` in these hours and undecided in the others, where `flags` hold."""
+        decided, undecided = (sample.findings(band, verdict=each).bands[0] for each in (verdict, "undecided"))
+        periods = [
+            yes if yes.hour_utc in hours else replace(no, flags=flags)
+            for yes, no in zip(decided.periods, undecided.periods, strict=True)
+        ]
+        return replace(decided, periods=tuple(periods))
+
+    partly = replace(
+        sample.findings(),
+        bands=(
+            some("80 m", "stage", (18, 19)),
+            some("long wave", "either", sample.HOURS),
+            some("40 m", "either", (3, 4, 5, 18, 1, 2), "overload", "withheld"),
+            sample.findings("10 m", verdict="undecided").bands[0],
+        ),
+    )
+    assert in_one_sentence(partly, "Europe/Copenhagen") == (
+        "The stage helps at some hours on 80 m; it makes no difference that matters on long wave; it makes no "
+        "difference that matters at some hours on 40 m; it overloads on 40 m at 20:00–02:00; on the other bands it is "
+        "too early to say"
+    )
+
+    def once(band: BandFinding) -> BandFinding:
+        periods = (replace(p, nights=1, flags=(*p.flags, "these-nights-only")) for p in band.periods)
+        return replace(band, periods=tuple(periods))
+
+    one_night = replace(partly, bands=tuple(map(once, partly.bands[:1])))
+    assert in_one_sentence(one_night) == "On the night measured, the stage helps at some hours on 80 m"
+    mixed = replace(partly, bands=(once(partly.bands[0]), partly.bands[1]))
+    assert in_one_sentence(mixed).endswith("; some of this holds for the nights measured only")
+    nothing = replace(partly, bands=(some("40 m", "either", (), "overload", "withheld"),))
+    assert in_one_sentence(nothing) == (
+        "Too early: on no band can it be said yet whether the stage helps; the stage overloads on 40 m at 18:00–06:00"
+    )
 
 
 def test_every_question_has_its_place(markup: str) -> None:
