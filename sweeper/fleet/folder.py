@@ -1,6 +1,7 @@
 """A station's folder wherever it lies: on a disk, or in object storage, through fsspec.
 
-Only what the manifest lists is read, and only when its checksum holds. Nothing is written there.
+Only what the manifest lists is read, and only when its checksum holds; besides it the summaries that a station keeps,
+which have a book of checksums of their own. Nothing is written there.
 """
 
 import hashlib
@@ -48,16 +49,23 @@ class StationFolder:
             file.write_bytes(content)
             return load(file)
 
-    def days(self) -> tuple[date, ...]:
-        """The finished days that the manifest lists, in order."""
-        names = [PurePosixPath(name) for name in self._listed if name.startswith("days/")]
-        return tuple(sorted(date.fromisoformat(name.stem) for name in names))
+    def days(self) -> dict[str, str]:
+        """The finished days that the manifest lists, in order, each by its date, with its checksum."""
+        names = sorted(name for name in self._listed if name.startswith("days/"))
+        days = {name: date.fromisoformat(PurePosixPath(name).stem) for name in names}
+        return {day.isoformat(): str(self._listed[name]["sha256"]) for name, day in days.items()}
 
-    def day(self, day: date) -> "pl.DataFrame":
+    def kept(self, name: str) -> bytes:
+        """A file that the manifest does not vouch for, so that its reader must; OSError where there is none."""
+        content: bytes = self._files.cat_file(f"{self._root}/{name}")
+        self.bytes_read += len(content)
+        return content
+
+    def day(self, day: str) -> "pl.DataFrame":
         """The readings of one day; `BrokenFile` when they are not what the manifest says."""
         import polars as pl
 
-        name = f"days/{day.isoformat()}.parquet"
+        name = f"days/{day}.parquet"
         content = self._read(name)
         try:
             return pl.read_parquet(io.BytesIO(content))
@@ -66,12 +74,11 @@ class StationFolder:
 
     def _read(self, name: str) -> bytes:
         try:
-            content: bytes = self._files.cat_file(f"{self._root}/{name}")
+            content = self.kept(name)
         except OSError as error:
             raise BrokenFile(
                 f"{self.url}/{name}: cannot be read ({error}). Let the station send it again."
             ) from error
-        self.bytes_read += len(content)
         if hashlib.sha256(content).hexdigest() != self._listed.get(name, {}).get("sha256"):
             raise BrokenFile(
                 f"{self.url}/{name}: its checksum is not the manifest's. Let the station send it again."
@@ -108,7 +115,9 @@ def _reach(url: str) -> "tuple[AbstractFileSystem, str]":
 
         files, root = url_to_fs(url)
     except ImportError as missing:
-        raise WrongInput(f"{url}: {missing}. Install stage-sweeper[fleet] to reach it.") from missing
+        raise WrongInput(
+            f"{url}: {missing}. Install fsspec, and s3fs for s3 addresses, in the program's environment."
+        ) from missing
     except ValueError as error:
         raise WrongInput(f"{url}: {error}. Name a folder, or a URL such as s3://club/stations.") from error
     return files, str(root).rstrip("/")

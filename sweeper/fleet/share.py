@@ -1,8 +1,11 @@
-"""What one station contributes: its findings, and what was wrong with its files. The work of a worker."""
+"""What one station contributes: its findings, and what was wrong with its files. The work of a worker.
+
+Where the station sent the summaries that it keeps, they are taken for the days that they were made from, and only the
+other days are read.
+"""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import date
 
 from sweeper.analysis.stations import StationResult
 from sweeper.words import Channel
@@ -29,7 +32,7 @@ def reduce_folder(url: str) -> StationShare:
     from sweeper.analysis.table import table_of
     from sweeper.errors import Told
     from sweeper.fleet.folder import BrokenFile, StationFolder
-    from sweeper.reduction import facts_of
+    from sweeper.reduction import by_month, facts_of, read_kept
 
     try:
         folder = StationFolder(url)
@@ -37,18 +40,18 @@ def reduce_folder(url: str) -> StationShare:
     except Told as told:
         return StationShare(url, url.rstrip("/").rsplit("/", 1)[-1], 0, 0, None, (str(told),))
     facts = facts_of(station)
-    parts: list[pl.DataFrame] = []
-    read: list[date] = []
+    kept = read_kept(folder.kept, facts, folder.days())
+    made: list[tuple[str, pl.DataFrame]] = []
     problems: list[str] = []
     for day in folder.days():
+        if day in kept.days:
+            continue
         try:
-            summary = summarise_day(folder.day(day), facts)
+            made.append((day, summarise_day(folder.day(day), facts)))
         except BrokenFile as broken:
             problems.append(str(broken))
-            continue
-        parts.append(summary)
-        read.append(day)
-    summaries = pl.concat(parts, how="diagonal_relaxed") if parts else None
+    months = by_month(kept, made).values()
+    summaries = pl.concat(months, how="diagonal_relaxed", rechunk=True) if months else None
     result = None
     if summaries is not None and summaries.height:
         findings = findings_from(table_of(summaries, facts), summaries, facts)
@@ -58,7 +61,9 @@ def reduce_folder(url: str) -> StationShare:
         )
     else:
         problems.append(f"{url}: no readings could be used.")
-    return StationShare(url, station.station.name, len(read), folder.bytes_read, result, tuple(problems))
+    return StationShare(
+        url, station.station.name, len(kept.days) + len(made), folder.bytes_read, result, tuple(problems)
+    )
 
 
 def _band_hz(channels: Sequence[Channel]) -> dict[str, float]:

@@ -10,7 +10,10 @@ from pathlib import Path
 import pytest
 
 from sweeper.errors import WrongInput
-from sweeper.fleet import DaskCluster, ProcessPool, find_stations, fleet_json, reduce_fleet
+from sweeper.fleet import DaskCluster, Fleet, ProcessPool, find_stations, fleet_json, reduce_fleet
+from sweeper.reduction import facts_of, summaries_of
+from sweeper.station import load
+from sweeper.store import Store
 from sweeper.store.manifest import write_manifest
 from tests.sweeper.fleet.test_executors import dask_cluster
 from tests.whole.club import LOUD, send_station
@@ -53,6 +56,76 @@ def test_a_cluster_says_the_same_to_the_last_bit(club: Path, on_pool: str, tmp_p
     assert on_cluster == on_pool
 
 
+@pytest.fixture(scope="module")
+def with_summaries(club: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The same folders as the stations would send them after an `analyse` of their own."""
+    copy = tmp_path_factory.mktemp("sent") / "club"
+    shutil.copytree(club, copy)
+    for folder in copy.iterdir():
+        keep_summaries(folder)
+    return copy
+
+
+def keep_summaries(folder: Path) -> None:
+    with Store(folder.parent, folder.name, 0.0, read_only=True) as store:
+        summaries_of(store, facts_of(load(folder / "station.yaml")))
+
+
+def test_summaries_sent_along_say_the_same_and_spare_the_days(
+    club: Path, with_summaries: Path, on_pool: str, tmp_path: Path
+) -> None:
+    sent = find_stations([str(with_summaries)])
+    fleet = reduce_fleet(sent, ProcessPool(2))
+    with dask_cluster(tmp_path) as address:
+        on_cluster = fleet_json(reduce_fleet(sent, DaskCluster(address)))
+    assert fleet_json(fleet) == on_cluster == on_pool
+    without = reduce_fleet(find_stations([str(club)]), ProcessPool(2))
+    for share, other in zip(fleet.shares, without.shares, strict=True):
+        days = sum(file.stat().st_size for file in (with_summaries / share.name / "days").iterdir())
+        kept = sum(file.stat().st_size for file in (with_summaries / share.name).glob("summaries.*"))
+        assert share.bytes_read == other.bytes_read - days + kept
+
+
+@pytest.mark.parametrize(
+    "damage", ["torn", "another's", "other code", "other facts", "no book", "a day changed"]
+)
+def test_summaries_that_do_not_match_are_not_taken(with_summaries: Path, tmp_path: Path, damage: str) -> None:
+    folder = tmp_path / "Marsh 000"
+    shutil.copytree(with_summaries / "Marsh 000", folder)
+    (file,) = folder.glob("summaries.*.parquet")
+    book = json.loads((folder / "summaries.json").read_text(encoding="utf-8"))
+    (month,) = book.values()
+    if damage == "torn":
+        file.write_bytes(file.read_bytes()[:-40])
+    elif damage == "another's":
+        shutil.copy(with_summaries / "Marsh 001" / file.name, file)
+    elif damage == "other code":
+        month["made_by"] = "0123456789abcdef " + month["made_by"].split()[1]
+    elif damage == "other facts":
+        month["made_by"] = month["made_by"].split()[0] + " 0123456789abcdef"
+    elif damage == "a day changed":
+        month["days"] = dict.fromkeys(month["days"], "0" * 64)
+    (folder / "summaries.json").write_text("[" if damage == "no book" else json.dumps(book), encoding="utf-8")
+    listed = [*(folder / "days").iterdir(), folder / "manifest.json", folder / "station.yaml"]
+    share, as_sent = reduce_fleet([str(folder), str(with_summaries / "Marsh 000")], ProcessPool(1)).shares
+    assert share.bytes_read > sum(each.stat().st_size for each in listed)
+    assert (share.days, share.result, share.problems) == (3, as_sent.result, ())
+
+
+def test_days_newer_than_the_summaries_are_read(club: Path, with_summaries: Path, tmp_path: Path) -> None:
+    """The last day is read and nothing else of the days: their files are not even there."""
+    folder = tmp_path / "Marsh 000"
+    shutil.copytree(club / "Marsh 000", folder)
+    *older, last = sorted((folder / "days").iterdir())
+    last.rename(tmp_path / last.name)
+    keep_summaries(folder)
+    (tmp_path / last.name).rename(last)
+    for day in older:
+        day.unlink()
+    share, as_sent = reduce_fleet([str(folder), str(with_summaries / "Marsh 000")], ProcessPool(1)).shares
+    assert (share.days, share.result, share.problems) == (3, as_sent.result, ())
+
+
 @pytest.fixture
 def object_storage() -> Iterator[str]:
     """A server that speaks S3 over HTTP; its address."""
@@ -68,7 +141,7 @@ def object_storage() -> Iterator[str]:
 
 
 def test_object_storage_says_the_same(
-    club: Path, on_pool: str, object_storage: str, monkeypatch: pytest.MonkeyPatch
+    club: Path, with_summaries: Path, on_pool: str, object_storage: str, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     import s3fs
 
@@ -79,8 +152,16 @@ def test_object_storage_says_the_same(
     storage = s3fs.S3FileSystem(skip_instance_cache=True)
     storage.mkdir("club")
     storage.put(str(club) + "/", "club/stations/", recursive=True)
-    from_storage = fleet_json(reduce_fleet(find_stations(["s3://club/stations"]), ProcessPool(2)))
-    assert from_storage == on_pool
+    from_storage = reduce_fleet(find_stations(["s3://club/stations"]), ProcessPool(2))
+    storage.put(str(with_summaries) + "/", "club/with summaries/", recursive=True)
+    by_summaries = reduce_fleet(find_stations(["s3://club/with summaries"]), ProcessPool(2))
+    assert fleet_json(from_storage) == fleet_json(by_summaries) == on_pool
+    from_disk = reduce_fleet(find_stations([str(with_summaries)]), ProcessPool(2))
+    assert bytes_read(by_summaries) == bytes_read(from_disk) != bytes_read(from_storage)
+
+
+def bytes_read(fleet: Fleet) -> int:
+    return sum(share.bytes_read for share in fleet.shares)
 
 
 def test_broken_files_are_named_and_the_rest_completes(club: Path, tmp_path: Path) -> None:
