@@ -100,6 +100,7 @@ def gains_table(gains: Mapping[str, Gain | None], confidence: float) -> "pl.Data
                 {
                     "band": band,
                     "method": part.source,
+                    "hz": None,
                     "gain_db": part.gain_db,
                     "low": interval.low,
                     "high": interval.high,
@@ -107,11 +108,15 @@ def gains_table(gains: Mapping[str, Gain | None], confidence: float) -> "pl.Data
                     "agrees": agrees,
                 }
             )
+        for hz in gain.offsets_db:
+            channel: dict[str, object] = {"band": band, "method": "channel", "hz": hz, "gain_db": gain.at(hz)}
+            rows.append(channel | {"low": None, "high": None, "used": True, "agrees": agrees})
         whole = gain.interval(confidence)
         rows.append(
             {
                 "band": band,
                 "method": "combined",
+                "hz": None,
                 "gain_db": whole.value,
                 "low": whole.low,
                 "high": whole.high,

@@ -102,12 +102,16 @@ def measured(ways: Ways) -> Gain | None:
     offsets_db = ways.offsets_db
     if not offsets_db:
         return gain
-    told = ", ".join(f"{gain.gain_db + off:+.1f} dB at {hz / 1e6:g} MHz" for hz, off in offsets_db.items())
+    told = ", ".join(f"{gain.gain_db + off:+.1f} dB at {hz / 1e3:g} kHz" for hz, off in offsets_db.items())
     return replace(
         gain,
         offsets_db=offsets_db,
         flags=(*gain.flags, "gain-varies"),
-        sentences=(*gain.sentences, f"The gain is not the same across the band: {told}."),
+        sentences=(
+            *gain.sentences,
+            f"The gain is not the same across the band: {told}. Each channel is reckoned with its own; "
+            f"{gain.gain_db:+.1f} dB is their mean.".replace(" -", " −"),
+        ),
     )
 
 

@@ -108,7 +108,9 @@ def _expectation(band: str, hz: float, facts: StationFacts, has_load: bool, nigh
     if not has_load and float(np.quantile(rise, 0.1)) > 10.0:
         needed = needed if needed is not None and needed < 14 else None
     about = "about" if outside.whole else "at least about"
-    text = f"{band}: noise {about} {float(np.median(rise)):.0f} dB above the receiver's own is expected here; "
+    text = (
+        f"{band}: noise {about} {float(np.median(rise)):.0f} dB above the receiver's own is expected here; "
+    )
     if needed is None:
         text += f"no verdict within {MOST_NIGHTS} nights is likely"
         text += (

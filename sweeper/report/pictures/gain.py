@@ -68,8 +68,8 @@ def gain(gains: "pl.DataFrame") -> tuple[Picture, ...]:
     )
     if varied:
         caption += (
-            " Where channels differ it is the mean of theirs; dots are the channels, and each one's S/N change is reckoned "
-            "with its own gain."
+            " Where channels differ it is the mean of theirs; dots are the channels, and each one's S/N change is "
+            "reckoned with its own gain."
         )
     numbers = Numbers(
         ("Band", "Way", "Gain, dB", "low", "high", "Agrees"),

@@ -7,6 +7,7 @@ import numpy as np
 import polars as pl
 import pytest
 
+from sweeper.analysis.evidence_of import gains_table
 from sweeper.analysis.gain import combine, snr_change_db, weighted
 from sweeper.analysis.gain_reconciled import reconcile
 from sweeper.analysis.gain_ways import GainPart, Ways
@@ -174,6 +175,9 @@ def test_a_gain_that_differs_by_channel_is_told_by_channel():
     assert gain.flags == ("gain-varies",)
     assert gain.at(7_000_000) == pytest.approx(11.0, abs=0.15)
     assert gain.at(7_010_000) == pytest.approx(15.0, abs=0.15)
+    assert gain.sentences[-1].endswith("Each channel is reckoned with its own; +13.0 dB is their mean.")
+    shown = gains_table({"40 m": gain}, 0.95)
+    assert shown.filter(pl.col("method") == "channel")["hz"].to_list() == [7_000_000, 7_010_000]
 
 
 def test_a_steady_carrier_on_a_coarse_meter_is_no_surer_than_the_step():
