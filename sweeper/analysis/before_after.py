@@ -12,6 +12,7 @@ import numpy as np
 
 from sweeper.analysis.findings import ComparedNight
 from sweeper.analysis.intervals import Estimate, Floats
+from sweeper.analysis.nightly import SCALES
 from sweeper.analysis.sequence import FIRST_LOOK, boundaries, spent_late
 
 if TYPE_CHECKING:
@@ -39,17 +40,19 @@ class BeforeAfter:
 
 
 def before_after(rows: "pl.DataFrame", first: date, keys: tuple[str, ...], alpha: float) -> BeforeAfter:
-    """After minus before at matching `keys`, from one value a night."""
+    """After minus before at matching `keys`, bandwidths and scales, from one value a night."""
     import polars as pl
 
+    keys = (*keys, *SCALES)
     rows = rows.with_columns((pl.col("night") >= first).cast(pl.Float64).alias("after"))
     nights_before, nights_after = (
         rows.filter(pl.col("after") == side)["night"].n_unique() for side in (0.0, 1.0)
     )
+    rows = _on_both_sides(rows, keys)
     kinds_matched = _enough_of_each_kind(rows)
     if kinds_matched:
         keys = (*keys, "weekend")
-    rows = rows.filter((pl.col("after").min().over(keys) == 0.0) & (pl.col("after").max().over(keys) == 1.0))
+        rows = _on_both_sides(rows, keys)
     centred = rows.with_columns(
         (pl.col("level") - pl.col("level").mean().over(keys)).alias("y"),
         (pl.col("after") - pl.col("after").mean().over(keys)).alias("x"),
@@ -82,6 +85,12 @@ def before_after(rows: "pl.DataFrame", first: date, keys: tuple[str, ...], alpha
     return BeforeAfter(
         estimate, nights_before, nights_after, level, kinds_matched, controlled, external, nights
     )
+
+
+def _on_both_sides(rows: "pl.DataFrame", keys: tuple[str, ...]) -> "pl.DataFrame":
+    import polars as pl
+
+    return rows.filter((pl.col("after").min().over(keys) == 0.0) & (pl.col("after").max().over(keys) == 1.0))
 
 
 def _weighted(rows: "pl.DataFrame", slope: float) -> "pl.DataFrame":

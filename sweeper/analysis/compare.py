@@ -20,7 +20,7 @@ from sweeper.analysis.findings import (
     Interval,
 )
 from sweeper.analysis.gain_ways import Ways
-from sweeper.analysis.nightly import nightly
+from sweeper.analysis.nightly import SCALES, nightly
 from sweeper.analysis.noise_levels import noise_levels
 from sweeper.analysis.overload import diagnose, places_near_overload
 from sweeper.analysis.sequence import FIRST_LOOK
@@ -31,6 +31,12 @@ if TYPE_CHECKING:
 
 ALL_BANDS = "all bands"
 POWER = 0.8
+MEASURED_OTHERWISE = {
+    "bandwidth-changed": "The bandwidth was changed: without a load, nights are compared only with nights of the same "
+    "bandwidth, since a wider one holds more noise.",
+    "calibration-changed": "The meter's calibration or unit was changed: without a load, nights are compared only with "
+    "nights that were read alike.",
+}
 
 
 def compare(
@@ -118,10 +124,12 @@ def _finding(
         flags.append("own-noise-included")
     if not bearable:
         flags.append("table")
+    here = levels if band == ALL_BANDS else levels.filter(pl.col("band") == band)
+    otherwise = _measured_otherwise(here, first)
+    flags += otherwise
     verdict = _verdict(interval, facts.worthwhile_db) if bearable else "undecided"
     smallest = _smallest(change)
     periods: list[ChangePeriod] = []
-    here = levels if band == ALL_BANDS else levels.filter(pl.col("band") == band)
     for hour in sorted(here["hour_utc"].unique().to_list()):
         keys = ("band", "hour_utc") if band == ALL_BANDS else ("hour_utc",)
         part = before_after(here.filter(pl.col("hour_utc") == hour), first, keys, alpha)
@@ -133,11 +141,27 @@ def _finding(
         nights_after=change.after,
         verdict=verdict,
         periods=tuple(periods),
-        reason=_reason(change, interval, verdict, smallest, bearable, facts.worthwhile_db),
+        reason=_reason(change, interval, verdict, smallest, bearable, facts.worthwhile_db)
+        + "".join(f" {MEASURED_OTHERWISE[flag]}" for flag in otherwise),
         flags=tuple(flags),
         smallest_change_db=smallest,
         nights=change.nights,
     )
+
+
+def _measured_otherwise(levels: "pl.DataFrame", first: date) -> list[str]:
+    """Flags that say what was not the same on both sides of the fix."""
+    import polars as pl
+
+    late = pl.col("night") >= first
+
+    def differs(column: str) -> bool:
+        before, after = (
+            set(levels.filter(side).select("band", column).unique().iter_rows()) for side in (~late, late)
+        )
+        return bool(before and after and before != after)
+
+    return [flag for flag, column in zip(MEASURED_OTHERWISE, SCALES, strict=True) if differs(column)]
 
 
 def _verdict(interval: Interval | None, worthwhile_db: float) -> FixVerdict:
@@ -219,7 +243,7 @@ def _less_control(levels: "pl.DataFrame", control_bands: Sequence[str]) -> "pl.D
     control = levels.filter(pl.col("band").is_in(list(control_bands)))
     moved = (
         control.with_columns(
-            (pl.col("level") - pl.col("level").mean().over("band", "hour_utc")).alias("moved")
+            (pl.col("level") - pl.col("level").mean().over("band", "hour_utc", *SCALES)).alias("moved")
         )
         .group_by("night")
         .agg(pl.col("moved").mean())
@@ -244,6 +268,7 @@ def _sky(summaries: "pl.DataFrame", first: date, facts: StationFacts) -> str:
         "night",
         "hour_utc",
         "hz",
+        *SCALES,
         pl.col("level_antenna_bypass").alias("level"),
         pl.lit(True).alias("controlled"),
         pl.lit(False).alias("external"),

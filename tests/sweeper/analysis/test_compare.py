@@ -1,6 +1,7 @@
 """Before and after a fix, as a listener is told."""
 
 import json
+import math
 from datetime import UTC, date, datetime
 
 import polars as pl
@@ -130,3 +131,65 @@ def test_the_json_of_a_comparison_has_the_fixed_keys():
         written["bands"][0]
     )
     assert set(written["bands"][0]["periods"][0]) == {"hour_utc", "change_db"}
+
+
+def test_another_bandwidth_is_no_change_of_noise():
+    """500 instead of 2400 Hz holds 6.8 dB less noise. With a load, which falls as much, the fix is still seen."""
+    without = Place("40 m", night_sd_db=1.0, load=False)
+    narrow = _narrowed(two_weeks(without), from_night=date(2026, 1, 12))
+    found = compare(narrow, facts(without), FIX).bands[0]
+    assert (found.verdict, found.change_db) == ("undecided", None)
+    assert "bandwidth-changed" in found.flags
+    assert "bandwidth" in found.reason
+    assert compare(narrow, facts(without), None).changes == ()
+
+    narrow = _narrowed(two_weeks(FORTY, EIGHTY, fix_at=7, fix_db=3.0), from_night=date(2026, 1, 12))
+    with_load = compare(narrow, facts(FORTY, EIGHTY), FIX).all_bands
+    assert with_load.change_db.value == pytest.approx(-3.0, abs=1.5)
+    assert "bandwidth-changed" not in with_load.flags
+
+
+def test_nights_of_the_same_bandwidth_on_both_sides_are_compared_and_the_others_left_out():
+    without = Place("40 m", night_sd_db=0.5, load=False)
+    narrow = _narrowed(two_weeks(without, fix_at=7, fix_db=3.0), from_night=date(2026, 1, 16))
+    found = compare(narrow, facts(without), FIX).bands[0]
+    assert (found.nights_before, found.nights_after) == (7, 4)
+    assert found.change_db.value == pytest.approx(-3.0, abs=1.0)
+    assert "bandwidth-changed" in found.flags
+
+
+def test_a_night_in_another_band_width_moves_no_other_band():
+    """The load tells what the meter did; a narrower band on one band is not what the meter did on another."""
+    deaf = Place("10 m", antenna_k=50.0, night_sd_db=0.3, error_db=0.05)
+    rows = two_weeks(deaf, FORTY)
+    there = pl.col("band") == "40 m"
+    found = compare(
+        pl.concat([rows.filter(~there), _narrowed(rows.filter(there), from_night=date(2026, 1, 12))]),
+        facts(deaf, FORTY),
+        FIX,
+    ).bands[0]
+    assert abs(found.change_db.value) < 0.5
+
+
+def test_another_calibration_or_unit_is_no_change_of_noise():
+    without = Place("40 m", night_sd_db=1.0, load=False)
+    rows = two_weeks(without)
+    late = pl.col("night") >= date(2026, 1, 12)
+    moved = rows.with_columns(
+        pl.when(late).then(pl.col("level_antenna_bypass") - 75.0).otherwise("level_antenna_bypass"),
+        pl.when(late).then(-75).otherwise(0).cast(pl.Int64).alias("scale"),
+    )
+    found = compare(moved, facts(without), FIX)
+    assert (found.bands[0].verdict, found.bands[0].change_db) == ("undecided", None)
+    assert "calibration-changed" in found.bands[0].flags
+    assert "sky itself changed" not in found.sky or "Too few" in found.sky
+
+
+def _narrowed(rows: pl.DataFrame, from_night: date) -> pl.DataFrame:
+    """The same nights, from one on measured through 500 Hz."""
+    late, less_db = pl.col("night") >= from_night, 10 * math.log10(2400 / 500)
+    levels = [name for name in rows.columns if name.startswith("level_") and not name.endswith("_se_db")]
+    return rows.with_columns(
+        *(pl.when(late).then(pl.col(name) - less_db).otherwise(name).alias(name) for name in levels),
+        pl.when(late).then(500).otherwise("bandwidth_hz").cast(pl.Int64).alias("bandwidth_hz"),
+    )
