@@ -7,6 +7,7 @@ dialect cannot say anything that is not on the lists in `allowed`.
 from bisect import bisect_right
 from collections.abc import Mapping
 from itertools import pairwise
+from statistics import median
 from typing import Annotated, Any, Literal, Self
 
 from pydantic import (
@@ -145,6 +146,17 @@ class Meter(Query):
         if len(table) == 1 or any(b[0] <= a[0] or b[1] <= a[1] for a, b in pairwise(table)):
             raise ValueError("the table needs two points or more, both columns rising")
         return table
+
+    @property
+    def step_db(self) -> float | None:
+        """What one number on the wire is worth below S9 (the median), dB; None where there is no table."""
+        steps = [
+            (y1 - y0) / (x1 - x0)
+            for (x0, y0), (x1, y1) in pairwise(self.table)
+            if self.unit != "dB-over-S9" or y0 < 0
+            for _ in range(round(x1 - x0))
+        ]
+        return median(steps) if steps else None
 
     def level(self, raw: float) -> float:
         """The reading in `unit` for the number on the wire; beyond the table's ends, its ends."""

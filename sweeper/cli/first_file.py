@@ -11,7 +11,8 @@ from sweeper.cli.first_bands import FirstBand
 class Answers:
     """What a person said to the ten questions.
 
-    `dialect` is empty for hamlib; `board` is ``modbus``, ``person``, or the name of a board's command table.
+    `dialect` is empty for hamlib; `step_db` is None where the readings have to show the meter's step; `board` is
+    ``modbus``, ``person``, or the name of a board's command table.
     """
 
     name: str
@@ -20,6 +21,8 @@ class Answers:
     environment: str
     timezone: str
     dialect: str
+    meter_unit: str
+    step_db: float | None
     receiver_link: str
     board: str
     board_link: str
@@ -70,10 +73,22 @@ def _receiver(answers: Answers) -> Sequence[str]:
         "  readings: 8               # in one visit",
         "  interval_s: 0.05          # between readings",
         "  meter:",
-        "    unit: dB-over-S9        # or dBm, or raw",
+        f"    unit: {answers.meter_unit:<17} # dB-over-S9, dBm or raw",
+        *_step(answers),
         "    s9_dbm: -73             # below 30 MHz, IARU Region 1 Technical Recommendation R.1",
         "    curve: []               # [[reading, dBm], ...] from `sweeper calibrate`; empty: only differences count",
     ]
+
+
+def _step(answers: Answers) -> Sequence[str]:
+    if answers.step_db is None:
+        return []
+    why = (
+        "what one number of its meter is worth"
+        if answers.dialect
+        else "hamlib tells strength in whole decibels"
+    )
+    return [f"    step_db: {answers.step_db:<14.3g} # {why}"]
 
 
 def _switch(answers: Answers) -> Sequence[str]:

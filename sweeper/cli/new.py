@@ -103,6 +103,7 @@ def _asked() -> "Answers":
     wanted = _ask(
         "10. Which bands, with commas between, or all?", FIRST_CHOICE, lambda answer: chosen(answer, bands)
     )
+    unit, step_db = ("dB-over-S9", 1.0) if receiver == "hamlib" else _meter_of(receiver)
     return Answers(
         name=name,
         latitude=place[0],
@@ -110,6 +111,8 @@ def _asked() -> "Answers":
         environment=environment,
         timezone=_timezone(),
         dialect="" if receiver == "hamlib" else receiver,
+        meter_unit=unit,
+        step_db=step_db,
         receiver_link=receiver_link,
         board=board,
         board_link=board_link,
@@ -117,6 +120,14 @@ def _asked() -> "Answers":
         rated_gain_db=gain,
         bands=wanted,
     )
+
+
+def _meter_of(dialect: str) -> tuple[str, float | None]:
+    """Unit and step of the meter of a receiver that comes with the program."""
+    from drivers.receivers.dialect import load as load_dialect
+
+    meter = load_dialect(dialect).meter
+    return meter.unit, meter.step_db
 
 
 def _ask(question: str, offered: str, understood: Callable[[str], T]) -> T:

@@ -191,3 +191,24 @@ def test_a_server_that_listens_here_is_offered() -> None:
         port = int(served.receiver_link.rsplit(":", 1)[1])
         assert servers((port,)) == (f"tcp://127.0.0.1:{port}",)
     assert servers((port,)) == ()
+
+
+@pytest.mark.parametrize(
+    ("receiver", "unit", "step_db"),
+    [
+        ("hamlib", "dB-over-S9", 1.0),  # strength is told in whole decibels
+        ("ts480", "dB-over-S9", 6.0),  # two numbers for twelve decibels
+        ("k3", "dB-over-S9", 1.2),
+        ("icr8600", "dB-over-S9", 120 / 255),
+        ("eb200", "dBm", None),  # no table: its readings will show it
+    ],
+)
+def test_what_is_known_of_the_meter_is_written_down(
+    receiver: str, unit: str, step_db: float | None, monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    answer(monkeypatch, "", "", "", receiver, *[""] * 6)
+    file = tmp_path / "home.yaml"
+    new(file, listen=False, check=False)
+    meter = load(file).receiver.meter
+    assert meter.unit == unit
+    assert meter.step_db == (step_db if step_db is None else pytest.approx(step_db, abs=0.005))
