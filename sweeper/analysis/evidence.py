@@ -111,11 +111,6 @@ EXPECTED: dict[str, pl.DataType] = {
     "causes": pl.String(),  # what is expected of: man-made, galactic, atmospheric
     "whole": pl.Boolean(),  # false: a part is left out that may be the greatest, so nothing can be judged
 }
-OPEN: dict[str, pl.DataType] = {
-    "band": pl.String(),
-    "hour_utc": pl.Int64(),
-    "nights_needed": pl.Int64(),  # more nights; null: not within a season
-}
 
 
 def empty(columns: dict[str, pl.DataType]) -> pl.DataFrame:
@@ -137,8 +132,9 @@ class Evidence:
     months: pl.DataFrame
     parts: pl.DataFrame
     expected: pl.DataFrame
-    open: pl.DataFrame
     local_or_sky: str = ""
     """One or two sentences: how far the noise follows the household, and how far the sky."""
     standing: Mapping[str, str] = field(default_factory=dict)
     """Of each calibrated band, in a few words: how its noise stands to what ITU-R P.372 expects."""
+    settling: Mapping[str, str] = field(default_factory=dict)
+    """Of each band, a clause: what would settle its open hours, as in its recommendation."""

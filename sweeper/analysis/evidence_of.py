@@ -6,7 +6,6 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from sweeper.analysis import evidence
-from sweeper.analysis.cells import Cell
 from sweeper.analysis.external_noise import Expected, expected, standing
 from sweeper.analysis.external_noise_atmospheric import atmospheric
 from sweeper.analysis.facts import StationFacts
@@ -15,10 +14,8 @@ from sweeper.analysis.gain import Gain
 from sweeper.analysis.intervals import Estimate, summed
 from sweeper.analysis.noise_rise import snr_lost_db
 from sweeper.analysis.overload import Diagnosis
-from sweeper.analysis.planning_nights import more_nights, waits
 from sweeper.analysis.rule import Rule
 from sweeper.analysis.sequence import look_level
-from sweeper.analysis.verdict import Judged
 
 if TYPE_CHECKING:
     import polars as pl
@@ -268,22 +265,3 @@ def standing_of(expected: "pl.DataFrame") -> dict[str, str]:
             row["fa_db"], row["expected_db"], row["expected_low"], row["expected_high"]
         )
     return found
-
-
-def open_table(
-    cells: Sequence[Cell], judged: Sequence[Judged], gain_errors: Mapping[str, float], facts: StationFacts
-) -> "pl.DataFrame":
-    """Hours that wait for a verdict that holds for other nights too, and the nights that each needs.
-
-    Withheld hours are not among them: no number of nights mends what is wrong there.
-    """
-    rows = [
-        {
-            "band": cell.band,
-            "hour_utc": cell.hour_utc,
-            "nights_needed": more_nights(cell, gain_errors.get(cell.band, 0.0), False, facts),
-        }
-        for cell, each in zip(cells, judged, strict=True)
-        if waits(cell, each)
-    ]
-    return _frame(rows, evidence.OPEN)

@@ -37,7 +37,7 @@ def find(summaries: "pl.DataFrame", facts: StationFacts) -> tuple[Findings, Evid
 
 def findings_from(table: Table, summaries: "pl.DataFrame", facts: StationFacts) -> Findings:
     """The findings alone, from the table of these summaries."""
-    ahead = {each.band: each for each in outlooks(table.cells, table.judged, table.gain_errors, facts)}
+    ahead = _ahead(table, facts)
     found = []
     for band in table.bands:
         places = [place for place, cell in enumerate(table.cells) if cell.band == band]
@@ -45,6 +45,10 @@ def findings_from(table: Table, summaries: "pl.DataFrame", facts: StationFacts) 
         found.append(_band(table, band, periods, ahead.get(band), facts))
     start, end = _span(summaries)
     return Findings(facts.name, start, end, facts.confidence, facts.worthwhile_db, tuple(found))
+
+
+def _ahead(table: Table, facts: StationFacts) -> dict[str, Outlook]:
+    return {each.band: each for each in outlooks(table.cells, table.judged, table.gain_errors, facts)}
 
 
 def _period(table: Table, place: int, facts: StationFacts) -> PeriodFinding:
@@ -160,9 +164,9 @@ def evidence_from(
         health=evidence_of.health_table(summaries, table.diagnoses),
         gains=evidence_of.gains_table(table.gains, facts.confidence),
         expected=expected,
-        open=evidence_of.open_table(table.cells, table.judged, table.gain_errors, facts),
         months=months(table.nights, levels, table.gains, facts),
         parts=parts,
         local_or_sky=sentence,
         standing=evidence_of.standing_of(expected),
+        settling={band: each.sentence for band, each in _ahead(table, facts).items()},
     )

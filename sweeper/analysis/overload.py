@@ -138,9 +138,9 @@ def _overload(hours: "pl.DataFrame") -> list[tuple[str, str]]:
     return [
         (
             "overload",
-            f"With the stage in, noise rises up to {worst:.1f} dB more than the gain{extra}: it overloads, or what "
-            "follows does, and what rises is intermodulation, not noise from outside. Put a filter or an attenuator "
-            "ahead, or leave the stage out at these hours.",
+            f"With the stage in, noise rises up to {worst:.1f} dB more than the gain{extra}: that is "
+            "intermodulation, not noise from outside. Put a filter or an attenuator ahead, or leave the stage out at "
+            "these hours.",
         )
     ]
 

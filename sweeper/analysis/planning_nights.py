@@ -265,9 +265,9 @@ def _next_step(
         what = "the rest lies" if soon and not far else "part of it lies" if soon or far else "it lies"
         parts.append(f"{what} so close to what matters that either choice will do")
     if far:
-        why = " and ".join(dict.fromkeys(_why_so_long(cell, gain_se_db) for cell in far))
-        what = "the rest" if parts else "it"
-        parts.append(f"{A_LONG_TIME} more nights will not settle {what}: {why}")
+        parts.append(
+            f"{A_LONG_TIME} more nights will not settle {'the rest' if parts else 'it'}{_why(far, gain_se_db)}"
+        )
     return "; ".join(parts)
 
 
@@ -280,14 +280,19 @@ def _hardly_matters(judged: "Judged", worthwhile_db: float) -> bool:
     )
 
 
-def _why_so_long(cell: "Cell", gain_se_db: float) -> str:
-    if cell.snr_change is None:
-        return "nothing tells the stage's gain there"
-    if cell.passes <= FEW_PASSES * cell.nights:
-        return "too few passes fall into that time"
-    if gain_se_db**2 * cell.nights > cell.night_sd_db**2:
-        return "the stage's gain is not known well enough"
-    return "noise strays too much from night to night"
+def _why(cells: "Sequence[Cell]", gain_se_db: float) -> str:
+    """What keeps these hours from a verdict, and what to do about it where there is something."""
+    because: list[str] = []
+    few = [cell.passes <= FEW_PASSES * cell.nights for cell in cells]
+    for cell, too_few in zip(cells, few, strict=True):
+        if cell.snr_change is None:
+            because.append("nothing tells the stage's gain there")
+        elif not too_few and gain_se_db**2 * cell.nights > cell.night_sd_db**2:
+            because.append("the stage's gain is not known well enough")
+        elif not too_few:
+            because.append("noise strays too much from night to night")
+    why = f", because {' and '.join(dict.fromkeys(because))}" if because else ""
+    return why + (", but more passes at that time may" if any(few) else "")
 
 
 def _count(nights: int, more: str = "") -> str:

@@ -314,22 +314,20 @@ def _band(band: BandFinding, findings: Findings, zone: str) -> BandWords:
 
 def _still_open(findings: Findings, evidence: "Evidence", zone: str) -> list[str]:
     on = findings.end
-    needed = {
-        (row["band"], row["hour_utc"]): row["nights_needed"] for row in evidence.open.iter_rows(named=True)
-    }
     lines = []
     for band in findings.bands:
         waiting = [period for period in band.periods if period.verdict == "undecided" and not period.withheld]
         if waiting:
             hours = [period.hour_utc for period in waiting]
-            nights = [needed[band.band, hour] for hour in hours if (band.band, hour) in needed]
+            settling = evidence.settling.get(band.band, "")
             reasons = dict.fromkeys(period.reason for period in waiting)
             why = (
                 next(iter(reasons))
                 if len(reasons) == 1
                 else "Too early: intervals still reach over the edge."
             )
-            lines.append(f"{band.band}, {clock_spans(hours, zone, on)}: {why}{_wait(nights)}")
+            line = f"{band.band}, {clock_spans(hours, zone, on)}: {why}"
+            lines.append(f"{line} {settling[0].upper()}{settling[1:]}." if settling else line)
         withheld: dict[str, list[int]] = {}
         for period in band.periods:
             if period.withheld:
@@ -339,19 +337,3 @@ def _still_open(findings: Findings, evidence: "Evidence", zone: str) -> list[str
             for why, hours in withheld.items()
         ]
     return lines
-
-
-def _wait(nights: Sequence[int | None]) -> str:
-    """How many more nights the hours of a span are likely to need."""
-    if not nights:
-        return ""
-    known = sorted(number for number in nights if number is not None)
-    if not known:
-        return " As things stand, a season will not settle it."
-    span = str(known[0]) if known[0] == known[-1] else f"{known[0]} to {known[-1]}"
-    text = f" Likely to take {span} more {'night' if span == '1' else 'nights'}"
-    return (
-        f"{text}; some of these hours will not be settled in a season."
-        if len(known) < len(nights)
-        else f"{text}."
-    )

@@ -62,7 +62,7 @@ def test_intermodulation_that_raises_noise_more_than_the_gain_is_called_overload
     found = diagnose(Ways(pl.concat(days)), facts(night))
     assert found.flags[0] == "overload"
     assert set(found.overloaded_hours) == {16, 17, 18, 19}
-    assert "overloads" in found.sentences[0]
+    assert "that is intermodulation, not noise from outside" in found.sentences[0]
     assert health_table(pl.concat(days), {"40 m": found})["overload"].to_list() == [4, 4, 4]
     assert set(without_overload(pl.concat(days), found)["hour_utc"].unique()).isdisjoint(
         found.overloaded_hours

@@ -117,10 +117,7 @@ def tables(found: Findings, nights: int = 7, calibrated: bool = False) -> Eviden
             ],
             evidence.PARTS,
         ),
-        open=frame(
-            [(b.band, p.hour_utc, 5) for b in found.bands for p in b.periods if p.verdict == "undecided"],
-            evidence.OPEN,
-        ),
+        settling={b.band: "about 5 more nights should settle it" for b in found.bands},
         standing={b.band: f"noise on {b.band} stands as it does" for b in found.bands} if calibrated else {},
         expected=frame(expected, evidence.EXPECTED) if calibrated else evidence.empty(evidence.EXPECTED),
     )

@@ -41,6 +41,7 @@ def test_the_report_has_a_badge_for_them_and_says_that_nights_do_not_help(tmp_pa
     assert '<li class="withheld">× withheld 20:00–22:00</li>' in page
     line = f"40 m, 20:00–22:00 UTC: {WHY} More nights will not help before that is mended."
     assert f"<li>{line}</li>" in page
+    assert page.count("About 5 more nights should settle it.") == 1
 
 
 def test_mail_counts_them_apart() -> None:
