@@ -12,6 +12,7 @@ from sweeper.analysis.external_noise import fa_from_rise_db
 from sweeper.analysis.facts import StationFacts
 from sweeper.analysis.findings import BandFinding, Findings, Interval, PeriodFinding
 from sweeper.analysis.household import local_or_sky
+from sweeper.analysis.left_out import nothing_usable
 from sweeper.analysis.noise_figure import NoiseFigures
 from sweeper.analysis.noise_levels import noise_levels, on_one_scale
 from sweeper.analysis.overload import places_near_overload
@@ -42,7 +43,8 @@ def findings_from(table: Table, summaries: "pl.DataFrame", facts: StationFacts) 
     for band in table.bands:
         places = [place for place, cell in enumerate(table.cells) if cell.band == band]
         periods = tuple(_period(table, place, facts) for place in places)
-        found.append(_band(table, band, periods, ahead.get(band), facts))
+        rows = summaries.clear() if periods else summaries.filter(summaries["band"] == band)
+        found.append(_band(table, band, periods, ahead.get(band), facts, rows))
     start, end = _span(summaries)
     return Findings(facts.name, start, end, facts.confidence, facts.worthwhile_db, tuple(found))
 
@@ -99,6 +101,7 @@ def _band(
     periods: tuple[PeriodFinding, ...],
     ahead: Outlook | None,
     facts: StationFacts,
+    left_out: "pl.DataFrame",
 ) -> BandFinding:
     gain, noise = table.gains.get(band), table.noise.get(band)
     diagnosis, rule = table.diagnoses.get(band), table.rules.get(band)
@@ -120,7 +123,7 @@ def _band(
             else by_season(table.nights.filter(table.nights["band"] == band), gain, facts),
         )
     else:
-        text = "Nothing measured here yet."
+        text = nothing_usable(left_out)
     return BandFinding(
         band=band,
         gain_db=gain.interval(facts.confidence) if gain else None,

@@ -141,14 +141,13 @@ def page_text(
     environment = Environment(
         loader=PackageLoader("sweeper.report"), autoescape=True, trim_blocks=True, lstrip_blocks=True
     )
-    nights = max((period.nights for band in findings.bands for period in band.periods), default=0)
     return environment.get_template("report.html").render(
         policy=policy(),
         style=sheet,
         findings=findings,
         answer=in_one_sentence(findings, zone),
         zone=zone,
-        nights=wording.count(nights, "night"),
+        nights=wording.nights_of(findings),
         since=wording.local_time(findings.start, zone),
         until=wording.local_time(findings.end, zone),
         contents=[

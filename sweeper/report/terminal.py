@@ -50,9 +50,8 @@ def show_findings(findings: Findings, zone: str = "UTC") -> None:
     console = _console()
     on = findings.end.date()
     console.print(Text(findings.station, "bold"), end="")
-    nights = max((period.nights for band in findings.bands for period in band.periods), default=0)
     console.print(
-        Text(f"  {wording.count(nights, 'night')}, {findings.start:%d %b %Y} to {findings.end:%d %b %Y}")
+        Text(f"  {wording.nights_of(findings)}, {findings.start:%d %b %Y} to {findings.end:%d %b %Y}")
     )
     console.print()
     for band in findings.bands:

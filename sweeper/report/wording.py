@@ -7,7 +7,7 @@ from collections.abc import Iterable, Sequence
 from datetime import UTC, date, datetime, timedelta
 from zoneinfo import ZoneInfo
 
-from sweeper.analysis.findings import FixVerdict, Interval, PeriodFinding, Verdict
+from sweeper.analysis.findings import Findings, FixVerdict, Interval, PeriodFinding, Verdict
 
 MINUS = "−"
 
@@ -68,6 +68,12 @@ def day(date_: date) -> str:
 def count(number: int, what: str, many: str = "") -> str:
     """``1 night``, ``3 nights``."""
     return f"{number} {what if number == 1 else many or what + 's'}"
+
+
+def nights_of(findings: Findings) -> str:
+    """How many nights the findings rest on."""
+    nights = max((period.nights for band in findings.bands for period in band.periods), default=0)
+    return count(nights, "night") if nights else "no usable night"
 
 
 def megahertz(hz: int) -> str:

@@ -1,6 +1,7 @@
 """Tables on a terminal: 80 columns, plain where there is no terminal, no markup from files."""
 
 import re
+from dataclasses import replace
 from datetime import UTC, datetime
 
 import pytest
@@ -84,3 +85,14 @@ def test_a_daemons_state_is_told_row_by_row(capsys: pytest.CaptureFixture[str]) 
     assert "The dial was turned [bold]by hand[/]." in " ".join(" ".join(told).split())
     assert any(line.startswith("next pass") and "19:30" in line for line in told)
     assert any("81 000 of 100 000 operations, 81.0%. Order a relay." in line for line in told)
+
+
+def test_a_campaign_without_a_usable_pass_does_not_count_no_nights(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    found = sample.findings()
+    empty = replace(found, bands=tuple(replace(band, periods=()) for band in found.bands))
+    terminal.show_findings(empty)
+    told = lines(capsys)
+    assert any("no usable night," in line for line in told)
+    assert not any("0 nights" in line for line in told)
