@@ -16,7 +16,7 @@ LEVELS: dict[str, pl.DataType] = {
     "hour_utc": pl.Int64(),
     "path": pl.String(),  # antenna-bypass, antenna-stage, load-bypass, load-stage
     "level": _F,  # mean over nights, in the meter's decibels (dBm where calibrated)
-    "low": _F,
+    "low": _F,  # over nights from three on; of fewer, from their passes, and null for loads
     "high": _F,
     "nights": pl.Int64(),
     "impulsiveness_db": _F,  # mean power over the level; null for loads
@@ -46,6 +46,8 @@ POINTS: dict[str, pl.DataType] = {
     "hour_utc": pl.Int64(),
     "noise_rise_db": _F,
     "snr_change_db": _F,
+    "low": _F,  # of the S/N change of that night alone
+    "high": _F,
 }
 CROSSINGS: dict[str, pl.DataType] = {
     "band": pl.String(),

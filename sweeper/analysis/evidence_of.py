@@ -40,8 +40,25 @@ def levels_table(nights: "pl.DataFrame", summaries: "pl.DataFrame", confidence: 
                 found = summed(float(values.mean()), [(spread, len(values) - 1.0)])
                 interval = found.interval(look_level(len(values), 1 - confidence))
                 row |= {"low": interval.low, "high": interval.high}
+            elif (within := _within_se_db(here, path)) is not None:
+                freedom = max(float((here["passes"] - 1).sum()), 1.0)
+                found = summed(float(values.mean()), [(within**2, freedom)])
+                interval = found.interval(1 - confidence)
+                row |= {"low": interval.low, "high": interval.high}
             rows.append(row)
     return _frame(rows, evidence.LEVELS)
+
+
+def _within_se_db(here: "pl.DataFrame", path: str) -> float | None:
+    """Standard error of an antenna level over one or two nights, from their passes; None where that is not known."""
+    errors = {
+        "antenna_bypass": ("level_antenna_bypass_se_db",),
+        "antenna_stage": ("level_antenna_bypass_se_db", "difference_se_db"),
+    }.get(path)
+    if errors is None:
+        return None
+    known = here.select(errors).drop_nulls().to_numpy()
+    return float(np.sqrt((known**2).sum())) / here.height if len(known) == here.height else None
 
 
 def _impulsiveness(summaries: "pl.DataFrame") -> dict[tuple[str, int, str], float]:
@@ -159,11 +176,13 @@ def _frame(rows: Sequence[Mapping[str, object]], columns: Mapping[str, "pl.DataT
     return pl.DataFrame(list(rows), schema=dict(columns), orient="row")
 
 
-def points_table(nights: "pl.DataFrame", gains: Mapping[str, Gain | None]) -> "pl.DataFrame":
+def points_table(
+    nights: "pl.DataFrame", gains: Mapping[str, Gain | None], confidence: float
+) -> "pl.DataFrame":
     """Noise rise and S/N change of each night and hour: the station's points on the curve."""
     import polars as pl
 
-    table = nights_table(nights, gains, 0.95).drop_nulls(["noise_rise_db", "snr_change_db"])
+    table = nights_table(nights, gains, confidence).drop_nulls(["noise_rise_db", "snr_change_db"])
     return table.select(list(evidence.POINTS)).cast(pl.Schema(evidence.POINTS))
 
 

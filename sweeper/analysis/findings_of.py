@@ -162,7 +162,7 @@ def evidence_from(
         levels=evidence_of.levels_table(table.nights, summaries, facts.confidence),
         nights=evidence_of.nights_table(table.nights, table.gains, facts.confidence),
         curve=curve,
-        points=evidence_of.points_table(table.nights, table.gains),
+        points=evidence_of.points_table(table.nights, table.gains, facts.confidence),
         crossings=crossings,
         health=evidence_of.health_table(summaries, table.diagnoses),
         gains=evidence_of.gains_table(table.gains, facts.confidence),

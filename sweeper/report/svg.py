@@ -26,6 +26,10 @@ PIXELS_A_POINT = 1.5
 """How large a picture is where there is room: its letters come out as large as those around it."""
 
 
+NARROW = 4.9
+"""Inches of a picture that a phone can show whole, its letters still large enough to read."""
+
+
 def colour(name: str) -> str:
     """What to give matplotlib for a colour of the palette."""
     return _STAND_INS[name]
@@ -91,9 +95,11 @@ def inline(figure: "Figure", name: str, title: str, alternative: str) -> str:
     if view is None:
         raise ValueError("matplotlib wrote a figure without viewBox")
     width = float(view[1].split()[2]) * PIXELS_A_POINT
+    # Letters and labels beside the axes add to the figure's own width.
+    kind = "picture whole" if figure.get_figwidth() <= NARROW else "picture"
     body = text[text.index(">") + 1 :]
     head = (
-        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="{view[1]}" width="{width:.0f}" role="img" class="picture" '
+        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="{view[1]}" width="{width:.0f}" role="img" class="{kind}" '
         f'aria-labelledby="{name}-title {name}-desc">'
         f'<title id="{name}-title">{escape(title)}</title><desc id="{name}-desc">{escape(alternative)}</desc>'
     )

@@ -153,6 +153,9 @@ def test_a_reload_keeps_the_place_and_what_was_being_written(
         until(
             lambda: len(chromium.find_elements(By.CSS_SELECTOR, "#bands li")) == 2, "a page worth scrolling"
         )
+        until(lambda: chromium.find_elements(By.CSS_SELECTOR, "#paths td"), "a table of last readings")
+        wide = "const it = document.querySelector('.scroll'); return it.scrollWidth - it.clientWidth"
+        assert chromium.execute_script(wide) <= 0, "a phone shows the last readings whole"
         chromium.find_element(By.ID, "note").send_keys("half a no")
         chromium.execute_script("window.scrollTo(0, 500)")
         chromium.refresh()

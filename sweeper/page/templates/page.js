@@ -3,7 +3,12 @@
 
 const at = (id) => document.getElementById(id);
 const word = document.querySelector('meta[name="sweeper-word"]').content;
-const PATHS = ["antenna-bypass", "antenna-stage", "load-bypass", "load-stage"];
+const PATHS = {
+  "antenna-bypass": "antenna, bypass",
+  "antenna-stage": "antenna, stage in",
+  "load-bypass": "load, bypass",
+  "load-stage": "load, stage in",
+};
 const SVG = "http://www.w3.org/2000/svg";
 
 function write(id, text) {
@@ -60,9 +65,10 @@ function paintPaths(rows) {
     head.scope = "row";
     head.append(element("small", ` ${row.channel}`));
     line.append(head);
-    for (const path of PATHS) {
+    for (const [path, words] of Object.entries(PATHS)) {
       const cell = row.cells[path];
       const made = element("td", cell ? (cell.low === cell.high ? cell.low : `${cell.low} to ${cell.high}`) : "–");
+      made.dataset.path = words; // a phone, which has no room for the heading, shows it beside the value
       if (cell) made.append(element("small", cell.flags ? `${cell.time}, ${cell.flags}` : cell.time));
       line.append(made);
     }

@@ -5,6 +5,7 @@ from typing import TYPE_CHECKING
 
 from sweeper.report import wording
 from sweeper.report.pictures.picture import Numbers, Picture
+from sweeper.report.pictures.when import listed
 from sweeper.report.svg import colour, drawing, inline, sheet
 
 if TYPE_CHECKING:
@@ -23,18 +24,19 @@ def ceiling(evidence: "Evidence", worthwhile_db: float, unit: str) -> tuple[Pict
     bands = evidence.curve["band"].unique(maintain_order=True).to_list()
     if not bands:
         return ()
-    title = _title(evidence, worthwhile_db, unit)
+    title = _title(evidence, worthwhile_db)
     alternative = " ".join(_sentence(row, unit) for row in evidence.crossings.iter_rows(named=True))
     with drawing():
         rows = ceil(len(bands) / COLUMNS)
         figure = sheet(8.6, 2.5 * rows + 0.5)
         panels = figure.subplots(rows, COLUMNS, sharex=True, sharey=True, squeeze=False)
         reach = _reach(evidence)
+        furthest = max([20.0, *(rise + 1 for rise in evidence.points["noise_rise_db"].drop_nulls())])
         for nth, axes in enumerate(panels.flat):
             if nth < len(bands):
                 _panel(axes, evidence, bands[nth], worthwhile_db)
                 axes.set_ylim(reach)
-                axes.set_xlim(0, 20)
+                axes.set_xlim(0, furthest)
                 axes.tick_params(labelbottom=nth + COLUMNS >= len(bands))
             else:
                 axes.set_axis_off()
@@ -44,8 +46,8 @@ def ceiling(evidence: "Evidence", worthwhile_db: float, unit: str) -> tuple[Pict
         svg = inline(figure, "ceiling", title, alternative or title)
     caption = (
         "Dotted: the most that any stage, however good, could give at that noise rise. Solid: this stage, with the "
-        "interval of its gain. Dots: hours measured here. The upright line is where the stage stops being worth "
-        "switching, with its interval shaded."
+        "interval of its gain. Dots: single hours of single nights measured here, with their intervals. The upright "
+        "line is where the stage stops being worth switching, with its interval shaded."
     )
     return (Picture("ceiling", title, svg, caption, _numbers(evidence, unit)),)
 
@@ -69,6 +71,15 @@ def _panel(axes: "Axes", evidence: "Evidence", band: str, worthwhile_db: float) 
         x, curve["low"].to_list(), curve["high"].to_list(), color=colour("in"), alpha=0.2, linewidth=0
     )
     axes.plot(x, curve["snr_change_db"].to_list(), color=colour("in"), linewidth=1.6)
+    known = points.drop_nulls(["low", "high"])
+    # One broken line for all intervals keeps the page small.
+    axes.plot(
+        [x for rise in known["noise_rise_db"] for x in (rise, rise, float("nan"))],
+        [y for low, high in zip(known["low"], known["high"], strict=True) for y in (low, high, float("nan"))],
+        color=colour("ink"),
+        linewidth=0.7,
+        alpha=0.35,
+    )
     axes.plot(
         points["noise_rise_db"].to_list(),
         points["snr_change_db"].to_list(),
@@ -91,15 +102,23 @@ def _reach(evidence: "Evidence") -> tuple[float, float]:
     return max(low, -12.0) - 0.5, min(high, 14.0) + 0.5
 
 
-def _title(evidence: "Evidence", worthwhile_db: float, unit: str) -> str:
+def _title(evidence: "Evidence", worthwhile_db: float) -> str:
     rows = list(evidence.crossings.iter_rows(named=True))
     if not rows:
         return f"At no noise rise does this stage bring {worthwhile_db:g} dB"
+    never = _never(evidence, worthwhile_db)
     edges = sorted(row["noise_rise_db"] for row in rows)
     span = wording.decibel(edges[0])
     if wording.decibel(edges[-1]) != span:
         span = f"{span} to {wording.decibel(edges[-1])}"
-    return f"The stage brings {worthwhile_db:g} dB or more while the antenna stands less than {span} dB over the load"
+    title = f"The stage brings {worthwhile_db:g} dB or more while the antenna stands less than {span} dB over the load"
+    return f"{title}; on {listed(never)} it does so at no noise rise" if never else title
+
+
+def _never(evidence: "Evidence", worthwhile_db: float) -> list[str]:
+    """Bands whose curve stays below what is worthwhile everywhere."""
+    found = evidence.curve.partition_by("band", as_dict=True, maintain_order=True)
+    return [str(band) for (band,), rows in found.items() if (rows["snr_change_db"] < worthwhile_db).all()]
 
 
 def _sentence(row: dict[str, object], unit: str) -> str:

@@ -8,7 +8,7 @@ from sweeper.analysis.findings import BandComparison, Comparison, Interval
 from sweeper.report import wording
 from sweeper.report.pictures.picture import Numbers, Picture
 from sweeper.report.pictures.when import listed
-from sweeper.report.svg import colour, drawing, inline, sheet
+from sweeper.report.svg import NARROW, colour, drawing, inline, sheet
 
 
 def fix(comparison: Comparison, zone: str) -> tuple[Picture, ...]:
@@ -19,7 +19,7 @@ def fix(comparison: Comparison, zone: str) -> tuple[Picture, ...]:
         return ()
     title = _title(comparison, zone)
     with drawing():
-        figure = sheet(8.2, 1.0 + 0.42 * len(bands))
+        figure = sheet(NARROW, 1.0 + 0.42 * len(bands))
         axes = figure.subplots()
         axes.axvline(0, color=colour("soft"), linewidth=1)
         for row, band in enumerate(bands):
@@ -36,7 +36,6 @@ def fix(comparison: Comparison, zone: str) -> tuple[Picture, ...]:
         axes.tick_params(axis="y", length=0)
         axes.grid(axis="x")
         axes.set_xlabel("change of noise after the fix, dB (left: quieter)")
-        axes.set_ylabel("band")
         svg = inline(figure, "fix", title, " ".join(f"{band.band}: {band.reason}" for band in everything))
     caption = "Dots: the change over matching hours, with its interval; ticks below: single hours."
     numbers = Numbers(
@@ -75,7 +74,10 @@ def _nights(comparison: Comparison, bands: Sequence[BandComparison]) -> tuple[Pi
             for nights, mark, ink in ((before, "o", "ink"), (after, "D", "in")):
                 places = [(night.night - first).days for night in nights]
                 levels = [night.level_db for night in nights]
-                axes.plot(places, levels, mark, color=colour(ink), markersize=4.5, linestyle="none")
+                axes.plot(
+                    places, levels, mark, color=colour(ink), markersize=4.5, linestyle="none", clip_on=False
+                )
+            axes.margins(y=0.12)
             axes.axhline(0, color=colour("soft"), linewidth=0.9, linestyle=(0, (5, 3)))
             if after and band.change_db is not None:
                 ends = [(after[0].night - first).days - 0.5, (after[-1].night - first).days + 0.5]
@@ -135,7 +137,7 @@ def fix_lines(comparison: Comparison, zone: str) -> tuple[str, ...]:
         lines.append(
             "No date was given, so the clearest change that was found stands for it: about "
             f"{_day(comparison.fix, zone)}, which may be some nights off. A change picked because it stands out looks "
-            "larger and surer than it is, and the intervals do not allow for that; told the date of the fix, they hold."
+            "larger and surer than it is, and the intervals do not allow for that; with the date of the fix given, they hold."
         )
     elif comparison.fix is not None:
         lines.append(f"Before and after {wording.local_time(comparison.fix, zone)}.")

@@ -6,10 +6,11 @@ from typing import TYPE_CHECKING
 from sweeper.report import wording
 from sweeper.report.pictures.picture import Numbers, Picture
 from sweeper.report.pictures.when import listed
-from sweeper.report.svg import colour, drawing, inline, sheet
+from sweeper.report.svg import NARROW, colour, drawing, inline, sheet
 
 if TYPE_CHECKING:
     import polars as pl
+    from matplotlib.lines import Line2D
 
 MARKS = {"carriers": "o", "load": "s", "noise": "D", "rated": "x", "channel": ".", "combined": "|"}
 WORDS = {
@@ -17,6 +18,7 @@ WORDS = {
     "load": "noise over the load",
     "noise": "noise source",
     "rated": "rated",
+    "channel": "one channel",
     "combined": "combined",
 }
 
@@ -37,31 +39,39 @@ def gain(gains: "pl.DataFrame") -> tuple[Picture, ...]:
         title += f"; on {listed(varied)} the gain is not the same for all channels"
     rows = list(gains.iter_rows(named=True))
     with drawing():
-        figure = sheet(8.2, 0.9 + 0.26 * (len(rows) + len(bands)))
+        figure = sheet(NARROW, 1.0 + 0.2 * (len(rows) + len(bands)))
         axes = figure.subplots()
-        ticks, labels, y = [], [], 0.0
+        ticks, y = [], 0.0
+        shown: dict[str, Line2D] = {}
         for row, earlier in zip(rows, [None, *rows], strict=False):
-            y += 1.0 if earlier is None or earlier["band"] == row["band"] else 1.8
+            begins = earlier is None or earlier["band"] != row["band"]
+            y += 1.8 if begins and earlier is not None else 1.0
+            if begins:
+                ticks.append(y)
             ink = colour("mark" if not row["agrees"] else "in" if row["method"] == "combined" else "ink")
+            heavy = 3.2 if row["method"] == "combined" else 1.3
             if row["low"] is not None and row["high"] is not None:
-                heavy = 3.2 if row["method"] == "combined" else 1.3
                 axes.plot([row["low"], row["high"]], [y, y], color=ink, linewidth=heavy, alpha=0.75)
-            axes.plot(
+            (mark,) = axes.plot(
                 [row["gain_db"]],
                 [y],
                 color=ink,
                 marker=MARKS[row["method"]],
-                markersize=6,
+                markersize=9 if row["method"] == "combined" else 6,
+                markeredgewidth=2 if row["method"] == "combined" else 1,
                 markerfacecolor="none",
+                linestyle="none",
             )
-            ticks.append(y)
-            labels.append(f"{row['band']}, {_way(row, varied)}")
-        axes.set_yticks(ticks, labels)
+            shown.setdefault(WORDS[row["method"]], mark)
+        axes.set_yticks(ticks, bands)
         axes.invert_yaxis()
         axes.tick_params(axis="y", length=0)
         axes.grid(axis="x")
         axes.set_xlabel("gain of the stage with its relays and cables, dB")
-        axes.set_ylabel("band and way of measuring")
+        # Marks are named once, above: a phone has no room for the words beside every line.
+        axes.legend(
+            [*shown.values()], [*shown], loc="lower left", bbox_to_anchor=(0, 1), ncols=2, frameon=False
+        )
         svg = inline(figure, "gain", title, _alternative(rows, varied))
     caption = (
         "Each line is an interval; the heavy one is all ways together, which the S/N change is reckoned with."

@@ -43,9 +43,9 @@ def noise(
         with drawing():
             svg = _draw(here, outside, hours, zone, on, unit, name, title)
         caption = (
-            "Solid lines: bypass; dashed: stage in. Bands about the lines are intervals over the nights. What the "
-            "load reads is the floor: nothing from outside is heard below it."
+            f"Solid lines: bypass; dashed: stage in. {_intervals(here)} What the load reads is the floor: "
         )
+        caption += "nothing from outside is heard below it."
         if outside.height:
             caption += (
                 " Below: external noise over kT₀b as measured, and in grey the median and the deciles in time of the "
@@ -61,6 +61,19 @@ def noise(
             caption += f" In the middle one of these hours {standing[band.band]}."
         found.append(Picture(name, title, svg, caption, _numbers(here, outside, hours, zone, on, unit)))
     return tuple(found)
+
+
+def _intervals(here: "pl.DataFrame") -> str:
+    """What the shaded intervals are, where there are any."""
+    drawn = here.drop_nulls(["low", "high"])["path"].unique().to_list()
+    if any(path.startswith("load") for path in drawn):
+        return "Bands about the lines are intervals over the nights."
+    if drawn:
+        return (
+            "Bands about the antenna's lines are intervals of these nights alone, from their passes; intervals over "
+            "nights take three of them."
+        )
+    return "Too few nights for intervals: they take three."
 
 
 def _draw(

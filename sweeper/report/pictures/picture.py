@@ -20,3 +20,8 @@ class Picture:
     svg: str
     caption: str
     numbers: Numbers
+
+    @property
+    def wide(self) -> bool:
+        """Whether a phone shows only a part of it at a time."""
+        return 'class="picture whole"' not in self.svg

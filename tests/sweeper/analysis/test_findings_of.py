@@ -6,6 +6,7 @@ from dataclasses import replace
 
 import polars as pl
 import pytest
+from scipy import stats
 
 from sweeper.analysis import evidence, summary_columns
 from sweeper.analysis.as_json import findings_json
@@ -143,6 +144,19 @@ def test_how_impulsive_noise_is_goes_with_the_levels_of_the_antenna():
     assert crackle == {
         "antenna-bypass": pytest.approx(0.8), "antenna-stage": pytest.approx(0.3),
         "load-bypass": None, "load-stage": None,
+    }  # fmt: skip
+
+
+def test_a_single_night_has_intervals_of_the_antennas_levels_from_its_passes():
+    """Of one night the mean is as sure as its passes: 0.1 dB and 3 degrees of freedom, Student's t of SciPy."""
+    _, tables = find(made(DEAF, nights=1), facts(DEAF))
+    reach = {
+        row["path"]: row["high"] - row["level"]
+        for row in tables.levels.drop_nulls("high").filter(pl.col("hour_utc") == 18).iter_rows(named=True)
+    }
+    t = stats.t.ppf(0.975, 3)
+    assert reach == {
+        "antenna-bypass": pytest.approx(0.1 * t), "antenna-stage": pytest.approx(math.hypot(0.1, 0.14) * t)
     }  # fmt: skip
 
 

@@ -88,7 +88,7 @@ def tables(found: Findings, nights: int = 7, calibrated: bool = False) -> Eviden
                 value = float(draw.normal(3, 1))
                 night = date(2026, 11, 1) + timedelta(days=nth)
                 by_night.append((band.band, night, hour, value, value - 1, value + 1, 2.5, 6, ""))
-                points.append((band.band, night, hour, 2.5, value))
+                points.append((band.band, night, hour, 2.5, value, value - 1, value + 1))
         for rise in np.linspace(0.2, 20, 60):
             curve.append(
                 (band.band, float(rise), 6 / float(rise), 5 / float(rise), 7 / float(rise), 8 / float(rise))

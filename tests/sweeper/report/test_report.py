@@ -10,12 +10,14 @@ from datetime import timedelta
 from html.parser import HTMLParser
 from pathlib import Path
 
+import polars as pl
 import pytest
 
 from sweeper.analysis.as_json import findings_object
 from sweeper.analysis.findings import BandFinding, Findings, Interval, Verdict
 from sweeper.errors import WrongInput
 from sweeper.report import Setting, as_text, write_html
+from sweeper.report.pictures.ceiling import ceiling
 from sweeper.report.pictures.when import in_one_sentence
 from sweeper.report.since_last import carried_json, changed, previous_findings
 from sweeper.store import Note
@@ -200,6 +202,54 @@ def test_no_style_and_no_script_needs_leave_from_the_policy(markup: str) -> None
     assert policy.startswith("default-src 'none'; style-src 'sha256-") and "unsafe" not in policy
     assert not [attributes for _, attributes in page.elements if "style" in attributes]
     assert [a.get("type") for a in page.of("script")] == ["application/json"]
+
+
+def drawing_of(markup: str, name: str) -> str:
+    """The figure of a picture, its table with it."""
+    begin = markup.index(f'<figure id="{name}-figure"')
+    return markup[begin : markup.index("</figure>", begin)]
+
+
+def test_gain_and_fix_fit_a_phone_and_wider_pictures_say_that_they_go_on(markup: str) -> None:
+    for name in ("gain", "fix"):
+        figure = drawing_of(markup, name)
+        assert 'class="picture whole"' in figure and "swipe" not in figure
+        assert ">carriers<" in figure or name == "fix"
+    for name in ("when", "noise-40-m", "ceiling", "season"):
+        assert '<p class="swipe">' in drawing_of(markup, name)
+
+
+def test_no_night_is_cut_by_the_axis(markup: str) -> None:
+    nights = drawing_of(markup, "fix-nights")
+    night = r'<use [^>]*stroke="var\(--ink?\)"'
+    assert len(re.findall(night, nights)) == 2 * 7
+    assert not re.search(rf'<g clip-path="[^"]*">{night}', nights)
+
+
+def test_the_ceiling_shows_every_point_with_its_interval_and_says_where_the_stage_never_helps() -> None:
+    found = sample.findings("long wave", "40 m")
+    tables = sample.tables(found)
+    far = pl.col("band") == "long wave"
+    tables = replace(
+        tables,
+        points=tables.points.with_columns(noise_rise_db=pl.when(far).then(26.0).otherwise(2.5)),
+        curve=tables.curve.with_columns(
+            snr_change_db=pl.when(far).then(-1.0).otherwise(pl.col("snr_change_db"))
+        ),
+        crossings=tables.crossings.filter(~far),
+    )
+    (picture,) = ceiling(tables, 1.0, "dB")
+    assert picture.title == (
+        "The stage brings 1 dB or more while the antenna stands less than 6.4 dB over the load; on long wave it does "
+        "so at no noise rise"
+    )
+    ticks = [int(tick) for tick in re.findall(r">(\d+)</text>", picture.svg)]
+    assert max(ticks) >= 20
+    beyond = re.findall(r'<use [^>]*x="([\d.]+)"', picture.svg)
+    assert len(beyond) >= len(tables.points)
+    without = replace(tables, points=tables.points.with_columns(low=None, high=None))
+    (bare,) = ceiling(without, 1.0, "dB")
+    assert len(bare.svg) < len(picture.svg)
 
 
 def test_names_from_files_inject_nothing(tmp_path: Path) -> None:
