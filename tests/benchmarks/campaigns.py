@@ -31,13 +31,11 @@ class Planned:
 
 
 def planned(count: int, seed: int) -> list[Planned]:
-    """`count` main campaigns in turn over the strata, and a sixth as many of each further kind."""
+    """`count` main campaigns in turn over the strata, as many with a fix and without, a third as many with overload."""
     found = [_main(number, seed) for number in range(count)]
-    extra = max(count // 6, 3)
-    found += [_race(number, seed) for number in range(extra // 2)]
-    found += [_overload(number, seed) for number in range(extra)]
-    found += [_fix(number, seed, 3.0) for number in range(extra)]
-    found += [_fix(number, seed, 0.0) for number in range(extra)]
+    found += [_race(number, seed) for number in range(max(count // 12, 1))]
+    found += [_overload(number, seed) for number in range(max(count // 3, 3))]
+    found += [_fix(number, seed, fix_db) for fix_db in (3.0, 0.0) for number in range(count)]
     return found
 
 

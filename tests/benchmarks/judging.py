@@ -35,6 +35,8 @@ class Row:
     overloaded: bool
     flagged: bool = False
     bias_db: float | None = None
+    reach_db: float | None = None
+    """Half of the last interval."""
     covered: list[bool | None] = field(default_factory=list)
     verdicts: list[str] = field(default_factory=list)
     wrong: list[bool] = field(default_factory=list)
@@ -48,7 +50,9 @@ class GainRow:
 
     kind: str
     stratum: dict[str, str]
+    campaign: int
     error_db: float
+    reach_db: float
     covered: bool
 
 
@@ -58,6 +62,7 @@ class FixRow:
 
     kind: str
     stratum: dict[str, str]
+    campaign: int
     verdict: str
     covered: bool | None
 
@@ -66,8 +71,9 @@ def fix_judged(plan: Planned, thrown: Campaign, days: list[pl.DataFrame], facts:
     """Before against after, all nights at once."""
     found = compare(pl.concat(days), facts, thrown.fix).all_bands
     if found is None or found.change_db is None:
-        return FixRow(plan.kind, plan.stratum, "undecided", None)
-    return FixRow(plan.kind, plan.stratum, found.verdict, _holds(found.change_db, -thrown.course.fix_db))
+        return FixRow(plan.kind, plan.stratum, plan.seed, "undecided", None)
+    held = _holds(found.change_db, -thrown.course.fix_db)
+    return FixRow(plan.kind, plan.stratum, plan.seed, found.verdict, held)
 
 
 def verdict_of(low: float, high: float) -> str:
@@ -124,11 +130,11 @@ def judged(
                     truth = _truth_of_these(thrown, finding.band, period.hour_utc, summaries)
                 _enter(row, period, truth, last)
             if last and finding.gain_db is not None:
-                error = finding.gain_db.value - thrown.gain_db(finding.band)
+                truth = thrown.gain_db(finding.band)
+                error = finding.gain_db.value - truth
+                held = _holds(finding.gain_db, truth)
                 gains.append(
-                    GainRow(
-                        plan.kind, plan.stratum, error, _holds(finding.gain_db, thrown.gain_db(finding.band))
-                    )
+                    GainRow(plan.kind, plan.stratum, plan.seed, error, _reach(finding.gain_db), held)
                 )
     return list(rows.values()), gains
 
@@ -141,10 +147,15 @@ def _enter(row: Row, period: PeriodFinding, truth_db: float, last: bool) -> None
     if last:
         row.flagged = "overload" in period.flags
         row.bias_db = None if interval is None else interval.value - truth_db
+        row.reach_db = None if interval is None else _reach(interval)
 
 
 def _holds(interval: Interval, truth_db: float) -> bool:
     return interval.low <= truth_db <= interval.high
+
+
+def _reach(interval: Interval) -> float:
+    return (interval.high - interval.low) / 2
 
 
 def _rise_class(rise_db: float) -> str:

@@ -1,13 +1,27 @@
-"""From the rows of all campaigns to the promised figures, each beside its target. Nothing is simulated here."""
+"""From the rows of all campaigns to the promised figures, each beside its target. Nothing is simulated here.
+
+The campaign is the unit: cells of one campaign share its nights and its gain. A share has Wilson's interval at the
+number of independent cells that would scatter as much as these do.
+"""
 
 from collections import defaultdict
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field
+from typing import TypeVar
 
 import numpy as np
+from scipy.stats import binom, norm, quantile_test
+from statsmodels.stats.proportion import proportion_confint
 
 from tests.benchmarks.campaigns import NIGHTS
 from tests.benchmarks.judging import FixRow, GainRow, Row
+
+Judged = TypeVar("Judged", Row, GainRow, FixRow)
+
+FEWEST_CELLS = 30
+"""Cells of a stratum below which its coverage says nothing."""
+LEAST_FOUND = 0.9
+"""Share of fixes to be found."""
 
 
 @dataclass
@@ -21,17 +35,43 @@ class Results:
 
 @dataclass(frozen=True)
 class Figure:
-    """One line of the table: what is measured, what it must be, what it is, and whether that will do."""
+    """One line of the table: what is measured, what it must be, what it is, and how sure that is.
+
+    `chance`: how often a program that just keeps the bound would come out as far beyond it or farther; 1 within.
+    """
 
     name: str
     target: str
     value: str
+    interval: str
     met: str
     number: float
+    chance: float
 
 
-def rate(rows: Iterable[Row], what: Callable[[Row], bool | None]) -> tuple[float, float, int]:
-    """Share of rows of which `what` holds, its standard error clustered by campaign, and how many rows said."""
+@dataclass(frozen=True)
+class Share:
+    """A share of `count` cells, worth `independent` independent ones."""
+
+    share: float
+    count: int
+    independent: float
+
+    @property
+    def interval(self) -> tuple[float, float]:
+        """Wilson's interval, 95 %."""
+        if not self.count:
+            return float("nan"), float("nan")
+        low, high = proportion_confint(self.share * self.independent, self.independent, method="wilson")
+        return float(low), float(high)
+
+
+def share_of(rows: Iterable[Judged], what: Callable[[Judged], bool | None]) -> Share:
+    """Share of rows of which `what` holds; rows that say None do not count.
+
+    Independent are as many as a binomial count needs to scatter like the campaigns do; as many as there are campaigns
+    where all rows answer alike, so that their scatter tells nothing.
+    """
     by_campaign: dict[int, list[bool]] = defaultdict(list)
     for row in rows:
         answer = what(row)
@@ -39,11 +79,12 @@ def rate(rows: Iterable[Row], what: Callable[[Row], bool | None]) -> tuple[float
             by_campaign[row.campaign].append(answer)
     counts = np.array([len(answers) for answers in by_campaign.values()], dtype=float)
     if not len(counts):
-        return float("nan"), float("nan"), 0
+        return Share(float("nan"), 0, 0.0)
     sums = np.array([sum(answers) for answers in by_campaign.values()], dtype=float)
     share = float(sums.sum() / counts.sum())
-    error = float(np.sqrt(((sums - share * counts) ** 2).sum()) / counts.sum())
-    return share, error, int(counts.sum())
+    variance = float(((sums - share * counts) ** 2).sum()) / counts.sum() ** 2
+    independent = share * (1 - share) / variance if variance > 0 else float(len(counts))
+    return Share(share, int(counts.sum()), min(independent, float(counts.sum())))
 
 
 def held_at_every_look(row: Row) -> bool | None:
@@ -89,123 +130,138 @@ def strata(rows: Sequence[Row]) -> dict[tuple[str, str], list[Row]]:
     return dict(sorted(found.items()))
 
 
-def within(value: float, error: float, low: float, high: float) -> str:
-    """``met``, ``met within error`` (two standard errors), or ``not met``."""
-    if low <= value <= high:
-        return "met"
-    return "met within error" if low - 2 * error <= value <= high + 2 * error else "not met"
-
-
 def figures(found: Results) -> list[Figure]:
     """The table of the promised figures."""
     main = [row for row in found.rows if row.kind == "main"]
-    whole = [row for row in main if len(row.covered) >= 3]
-    table: list[Figure] = []
-    bias = np.array([row.bias_db for row in main if row.bias_db is not None])
-    by_campaign: dict[int, list[float]] = defaultdict(list)
-    for row in main:
-        if row.bias_db is not None:
-            by_campaign[row.campaign].append(row.bias_db)
-    error = float(
-        np.std([np.mean(each) for each in by_campaign.values()]) / np.sqrt(max(len(by_campaign), 1))
+    gains = [row for row in found.gains if row.kind == "main"]
+    decided = [row for row in main if ever_decided(row)]
+    planted, clean = ([row for row in found.rows if row.overloaded == so] for so in (True, False))
+    return [
+        _bias("bias of S/N change", [(row.campaign, row.bias_db) for row in main if row.bias_db is not None]),
+        _bias("bias of gain", [(row.campaign, row.error_db) for row in gains]),
+        _covered("coverage of 95 % intervals, all looks together", share_of(main, held_at_every_look)),
+        _covered(
+            "coverage at the last look alone, 3 nights and more",
+            share_of([row for row in main if len(row.covered) >= 3], held_at_the_end),
+        ),
+        *_worst_strata(main),
+        _at_most("cells ever given a wrong verdict", share_of(main, ever_wrong), 0.05),
+        _at_most("wrong among cells ever decided", share_of(decided, ever_wrong), 0.05),
+        _nights([row for row in found.rows if row.kind in ("main", "race")]),
+        *_fixes(found.fixes),
+        _at_least("overload planted and flagged", share_of(planted, lambda row: row.flagged), 0.95),
+        _at_most("overload flagged without it", share_of(clean, lambda row: row.flagged), 0.02),
+    ]
+
+
+def _within(value: float, low: float, high: float) -> str:
+    if np.isnan(value):
+        return "nothing to tell"
+    return "met" if low <= value <= high else "not met"
+
+
+def _share(
+    name: str, target: str, told: Share, low: float, high: float, of: str = "cells", among: int = 1
+) -> Figure:
+    """A share between `low` and `high`; `among`: how many it is the worst of."""
+    count = round(told.independent)
+    right = round(told.share * told.independent) if told.count else 0
+    beyond = 1.0
+    if told.share < low:
+        beyond = float(binom.cdf(right, count, low))
+    elif told.share > high:
+        beyond = float(binom.sf(right - 1, count, high))
+    least, most = told.interval
+    return Figure(
+        name,
+        target,
+        f"{100 * told.share:.1f} % of {told.count} {of}",
+        f"{100 * least:.1f} % to {100 * most:.1f} %",
+        _within(told.share, low, high),
+        told.share,
+        min(beyond * among, 1.0),
     )
-    table.append(
-        Figure(
-            "bias of S/N change",
-            "within ±0.1 dB",
-            f"{bias.mean():+.3f} dB (±{2 * error:.3f})",
-            within(float(bias.mean()), error, -0.1, 0.1),
-            float(bias.mean()),
-        )
+
+
+def _covered(name: str, told: Share, among: int = 1, where: str = "") -> Figure:
+    return _share(name, "93 % to 98 %", told, 0.93, 0.98, f"cells{where}", among)
+
+
+def _at_most(name: str, told: Share, most: float, of: str = "cells") -> Figure:
+    return _share(name, f"at most {100 * most:g} %", told, 0.0, most, of)
+
+
+def _at_least(name: str, told: Share, least: float, of: str = "cells") -> Figure:
+    return _share(name, f"at least {100 * least:g} %", told, least, 1.0, of)
+
+
+def _bias(name: str, errors: Sequence[tuple[int, float]]) -> Figure:
+    """Mean over cells, its error from the campaigns."""
+    target, bound = "within ±0.1 dB", 0.1
+    if not errors:
+        return Figure(name, target, "—", "—", "nothing to tell", float("nan"), 1.0)
+    value = np.array([error for _, error in errors])
+    campaign = np.unique([number for number, _ in errors], return_inverse=True)[1]
+    mean = float(value.mean())
+    se = float(np.sqrt((np.bincount(campaign, value - mean) ** 2).sum()) / len(value))
+    low, high = mean - 1.96 * se, mean + 1.96 * se
+    beyond = float(2 * norm.sf((abs(mean) - bound) / max(se, 1e-9))) if abs(mean) > bound else 1.0
+    return Figure(
+        name,
+        target,
+        f"{mean:+.3f} dB",
+        f"{low:+.3f} to {high:+.3f} dB",
+        _within(mean, -bound, bound),
+        mean,
+        beyond,
     )
-    gain = np.array([row.error_db for row in found.gains if row.kind == "main"])
-    error = float(gain.std() / np.sqrt(len(gain)))
-    table.append(
-        Figure(
-            "bias of gain",
-            "within ±0.1 dB",
-            f"{gain.mean():+.3f} dB (±{2 * error:.3f})",
-            within(float(gain.mean()), error, -0.1, 0.1),
-            float(gain.mean()),
-        )
-    )
-    for name, rows, what in (
-        ("coverage of 95 % intervals, all looks together", main, held_at_every_look),
-        ("coverage at the last look alone, 3 nights and more", whole, held_at_the_end),
-    ):
-        share, error, count = rate(rows, what)
-        table.append(_share(name, "93 % to 98 %", share, error, count, 0.93, 0.98))
-    worst = [(rate(rows, held_at_every_look), key) for key, rows in strata(main).items()]
-    worst = [each for each in worst if each[0][2] >= 30]
-    for word, ((share, error, count), key) in (("lowest", min(worst)), ("highest", max(worst))):
-        name = f"{word} coverage in a stratum, all looks ({': '.join(key)})"
-        table.append(_share(name, "93 % to 98 %", share, error, count, 0.93, 0.98))
-    share, error, count = rate(main, ever_wrong)
-    table.append(_share("cells ever given a wrong verdict", "at most 5 %", share, error, count, 0.0, 0.05))
-    share, error, count = rate([row for row in main if ever_decided(row)], ever_wrong)
-    table.append(_share("wrong among cells ever decided", "at most 5 %", share, error, count, 0.0, 0.05))
-    table.append(_nights([row for row in found.rows if row.kind in ("main", "race")]))
-    table += _fixes(found.fixes)
-    planted = [row for row in found.rows if row.overloaded]
-    share, error, count = rate(planted, lambda row: row.flagged)
-    table.append(_share("overload planted and flagged", "at least 95 %", share, error, count, 0.95, 1.0))
-    share, error, count = rate([row for row in found.rows if not row.overloaded], lambda row: row.flagged)
-    table.append(_share("overload flagged without it", "at most 2 %", share, error, count, 0.0, 0.02))
+
+
+def _worst_strata(main: Sequence[Row]) -> list[Figure]:
+    told = {key: share_of(rows, held_at_every_look) for key, rows in strata(main).items()}
+    enough = {key: each for key, each in told.items() if each.count >= FEWEST_CELLS}
+    table = []
+    for word, choose in (("lowest", min), ("highest", max)):
+        name = f"{word} coverage in a stratum, all looks"
+        if not enough:
+            table.append(_covered(name, Share(float("nan"), 0, 0.0)))
+            continue
+        key = choose(enough, key=lambda each: enough[each].share)
+        table.append(_covered(name, enough[key], len(enough), f" ({': '.join(key)})"))
     return table
-
-
-def _share(name: str, target: str, share: float, error: float, count: int, low: float, high: float) -> Figure:
-    value = f"{100 * share:.1f} % (±{200 * error:.1f}, {count} cells)"
-    return Figure(name, target, value, within(share, error, low, high) if count else "nothing to tell", share)
 
 
 def _nights(rows: Sequence[Row]) -> Figure:
     """Nights to a verdict against the fixed z test, where that needs 6 nights or more and the campaign had the time."""
+    name, target = "median nights to a verdict, against the fixed z test", "at most 1.6 ×"
     longest = max(NIGHTS)
     ratios = [
         first_verdict(row) / row.fixed_nights
         for row in rows
         if row.stratum["nights"] == str(longest) and 6 <= row.fixed_nights <= longest / 1.6
     ]
-    median = float(np.median(ratios)) if ratios else float("nan")
-    met = "met" if median <= 1.6 else "not met" if ratios else "nothing to tell"
+    if not ratios:
+        return Figure(name, target, "—", "—", "nothing to tell", float("nan"), 1.0)
+    median = float(np.median(ratios))
+    test = quantile_test(ratios, q=1.6, p=0.5, alternative="greater")
+    low, high = quantile_test(ratios, p=0.5).confidence_interval(0.95)
     value = f"{median:.2f} × ({len(ratios)} cells, {sum(np.isinf(ratios))} without a verdict)"
-    return Figure("median nights to a verdict, against the fixed z test", "at most 1.6 ×", value, met, median)
+    beyond = float(test.pvalue) if median > 1.6 else 1.0
+    return Figure(name, target, value, f"{low:.2f} to {high:.2f} ×", _within(median, 0, 1.6), median, beyond)
 
 
 def _fixes(fixes: Sequence[FixRow]) -> list[Figure]:
+    def quieter(row: FixRow) -> bool:
+        return row.verdict == "quieter"
+
     table = []
     for spread in sorted({row.stratum["night to night"] for row in fixes}):
         rows = [row for row in fixes if row.kind == "fix" and row.stratum["night to night"] == spread]
-        share = float(np.mean([row.verdict == "quieter" for row in rows]))
-        value = f"{100 * share:.0f} % of {len(rows)} campaigns"
-        met = "met" if share >= 0.9 else "not met"
-        table.append(
-            Figure(
-                f"3 dB fix over 7 + 7 nights found, nights differing by {spread}",
-                "at least 90 %",
-                value,
-                met,
-                share,
-            )
-        )
+        name = f"3 dB fix over 7 + 7 nights found, nights differing by {spread}"
+        table.append(_at_least(name, share_of(rows, quieter), LEAST_FOUND, "campaigns"))
     rows = [row for row in fixes if row.kind == "no fix"]
-    share = float(np.mean([row.verdict == "quieter" for row in rows]))
-    value = f"{100 * share:.1f} % of {len(rows)} campaigns"
-    table.append(
-        Figure(
-            "“quieter” without a fix", "at most 2.5 %", value, "met" if share <= 0.025 else "not met", share
-        )
-    )
-    held = [row.covered for row in fixes if row.covered is not None]
-    value = f"{100 * np.mean(held):.1f} % of {len(held)} campaigns"
-    table.append(
-        Figure(
-            "coverage of the change, looked at once",
-            "93 % or more",
-            value,
-            "met" if np.mean(held) >= 0.93 else "not met",
-            float(np.mean(held)),
-        )
-    )
+    table.append(_at_most("“quieter” without a fix", share_of(rows, quieter), 0.025, "campaigns"))
+    held = share_of(fixes, lambda row: row.covered)
+    name = "coverage of the change, looked at once"
+    table.append(_share(name, "93 % or more", held, 0.93, 1.0, "campaigns"))
     return table
