@@ -44,5 +44,10 @@ def _nights_to_a_verdict(station: "Station", folder: Path) -> list[str]:
             store.close()
         if summaries.height:
             for each in outlook(summaries, facts):
-                promised[each.band] = f"{each.band}: {each.sentence or 'decided; no more nights are needed'}."
+                held = len(each.hours_withheld)
+                said = [each.sentence or "decided; no more nights are needed"]
+                if held and each.hours_open:
+                    hours = "an hour is" if held == 1 else f"{held} hours are"
+                    said.append(f"{hours} withheld until what is wrong there is mended")
+                promised[each.band] = f"{each.band}: {'; '.join(said)}."
     return list(promised.values())

@@ -7,7 +7,7 @@ import typer
 
 from sweeper.cli.instants import instant
 from sweeper.cli.options import AsJson, DataFolder, FromTime, StationFile, ToTime, open_store
-from sweeper.errors import WrongInput
+from sweeper.errors import Told, WrongInput
 
 if TYPE_CHECKING:
     from sweeper.reduction import Reduced
@@ -61,6 +61,10 @@ def compare(
             )
     store = open_store(station, station_file, data, read_only=True)
     try:
+        if not store.days():
+            raise Told(
+                f"{store.folder}: no readings are stored, so there is nothing to compare. Measure some nights first."
+            )
         comparison = compare_fix(store, facts_of(station), when, control or ())
     finally:
         store.close()

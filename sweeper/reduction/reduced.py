@@ -68,9 +68,4 @@ def compare_fix(
     from sweeper.analysis.compare import compare
 
     notes = [(note.time, note.text) for note in store.notes()]
-    summaries = summaries_of(store, facts)
-    if not summaries.height:
-        raise Told(
-            f"{store.folder}: no readings are stored, so there is nothing to compare. Measure some nights first."
-        )
-    return compare(summaries, facts, fix, notes, control_bands)
+    return compare(summaries_of(store, facts), facts, fix, notes, control_bands)

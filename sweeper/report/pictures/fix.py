@@ -137,7 +137,8 @@ def fix_lines(comparison: Comparison, zone: str) -> tuple[str, ...]:
         lines.append(
             "No date was given, so the clearest change that was found stands for it: about "
             f"{_day(comparison.fix, zone)}, which may be some nights off. A change picked because it stands out looks "
-            "larger and surer than it is, and the intervals do not allow for that; with the date of the fix given, they hold."
+            "larger and surer than it is, and the intervals do not allow for that; with the date of the fix given they "
+            "do hold."
         )
     elif comparison.fix is not None:
         lines.append(f"Before and after {wording.local_time(comparison.fix, zone)}.")

@@ -8,6 +8,7 @@ from pathlib import Path
 import pytest
 
 from drivers.config_files import station_file as example
+from sweeper.store import Store
 from tests.whole.test_main_job import sweeper
 
 COMMANDS = (
@@ -56,6 +57,17 @@ def test_no_readings_yet_is_no_traceback(tmp_path: Path) -> None:
         assert answer.returncode == 2, answer.stderr
         assert "Traceback" not in answer.stderr
         assert "sweeper run" in answer.stderr
+
+
+def test_an_empty_store_has_nothing_to_compare(tmp_path: Path) -> None:
+    file = tmp_path / "saltmarsh.yaml"
+    file.write_bytes(example("saltmarsh").read_bytes())
+    with Store(tmp_path / "saltmarsh.data", "Saltmarsh", 8.1):
+        pass
+    for more in ((), ("--fix", "2026-03-04T12:00Z")):
+        answer = sweeper("compare", file, *more)
+        assert answer.returncode == 1, answer.stderr
+        assert "no readings are stored" in answer.stderr
 
 
 def test_a_time_that_is_none_is_told_how_to_write_it(tmp_path: Path) -> None:
