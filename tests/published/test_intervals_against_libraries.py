@@ -1,6 +1,6 @@
 """Intervals against statsmodels and SciPy on the same data, and false discovery control against statsmodels."""
 
-from datetime import UTC, datetime
+from datetime import UTC, date, datetime, timedelta
 
 import numpy as np
 import polars as pl
@@ -12,6 +12,7 @@ from statsmodels.stats.multitest import multipletests
 from sweeper.analysis.cells import cells_of_band
 from sweeper.analysis.compare import compare
 from sweeper.analysis.gain import Gain
+from sweeper.analysis.gain_ways import Ways
 from sweeper.analysis.intervals import summed
 from sweeper.analysis.nightly import nightly
 from sweeper.analysis.sequence import boundaries, look_level, spent_late
@@ -36,17 +37,33 @@ def test_welchs_interval_is_scipys():
 
 
 def test_clustering_by_night_is_statsmodels_cluster_robust_error():
-    """Twelve nights of six passes that share their night: as a regression on a constant, clustered by night."""
+    """The gain by a carrier over twelve nights of some hours each, which share their night: weighted least squares on
+    a constant, clustered by night, with the usual small-sample correction (statsmodels).
+    """
     rng = np.random.default_rng(3)
-    passes = rng.normal(0, 1, (12, 1)) + 0.3 * rng.normal(0, 1, (12, 6))
-    of_night = passes.mean(axis=1)
-    ours = summed(of_night.mean(), [(of_night.var(ddof=1) / 12, 11.0)])
-    fit = sm.OLS(passes.ravel(), np.ones(72)).fit(
-        cov_type="cluster", cov_kwds={"groups": np.repeat(np.arange(12), 6), "df_correction": True}
+    hours = rng.integers(1, 8, 12)
+    night = np.repeat(np.arange(12), hours)
+    gain_db = 15.0 + np.repeat(rng.normal(0, 1, 12), hours) + 0.3 * rng.normal(0, 1, hours.sum())
+    passes = rng.integers(1, 7, hours.sum())
+    summaries = pl.DataFrame(
+        {
+            "night": [date(2026, 1, 10) + timedelta(days=int(nth)) for nth in night],
+            "hz": 7_100_000,
+            "for": "carrier",
+            "carrier_gain_db": gain_db,
+            "carrier_gain_se_db": 0.1,
+            "resolution_db": 0.0,
+            "carrier_passes": passes,
+        }
     )
-    correction = (12 / 11) * (71 / 71)
-    assert ours.value == pytest.approx(fit.params[0])
-    assert ours.se**2 == pytest.approx(fit.bse[0] ** 2 * (12 / 11) / correction, rel=1e-9)
+    found = Ways(summaries).carriers
+    fit = sm.WLS(gain_db, np.ones(len(gain_db)), weights=passes).fit(
+        cov_type="cluster", cov_kwds={"groups": night}
+    )
+    assert found.gain_db == pytest.approx(fit.params[0])
+    hundredth = 0.01  # of a decibel: no gain is called surer
+    assert found.se_db == pytest.approx(np.hypot(fit.bse[0], hundredth), rel=1e-9)
+    assert found.freedom == fit.df_resid_inference == 11
 
 
 def test_passes_as_if_independent_would_promise_far_too_much():

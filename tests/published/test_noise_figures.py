@@ -150,7 +150,24 @@ def test_noise_figures_as_temperatures(noise_figure_db, kelvin):
 
 
 def test_a_matched_attenuator_has_a_noise_figure_equal_to_its_loss():
-    """Any text: at 290 K, F = L. With a load ahead of it the receiver's noise does not change."""
-    loss, receiver = from_db(10.0), from_db(12.0)
-    assert 1 / loss * loss + receiver - 1 == pytest.approx(receiver)
-    assert to_db(cascade(loss, receiver, 1 / loss)) == pytest.approx(22.0)
+    """A passive network at temperature T gives off kT·(1 − S·S†) (Bosma 1967), S being that of scikit-rf's attenuator.
+
+    Measured as a stage it shows its loss as gain and as noise figure, and a load as warm as itself looks the same
+    through it; ahead of a receiver both figures add up.
+    """
+    media = skrf.media.DefinedGammaZ0(skrf.Frequency(10, 10, 1, "MHz"), z0_port=50)
+    s = media.attenuator(-10).s[0]
+    loss = 1 / abs(s[1, 0]) ** 2
+    given_off_k = 290 * (np.eye(2) - s @ s.conj().T)[1, 1].real
+    night = Night(gain=1 / loss, stage_k=given_off_k * loss, external_k=2_000_000)
+    told = facts(night, rated_gain_db=None)
+    summaries = season(night)
+    gain = combine(Ways(summaries), told)
+    found = figures(summaries, gain, told)
+    assert gain.gain_db == pytest.approx(-10.0, abs=0.1)
+    assert found.stage_db.value == pytest.approx(10.0, abs=0.3)
+    assert found.stage_db.low < 10.0 < found.stage_db.high
+    assert summaries["load_difference_db"].drop_nulls().mean() == pytest.approx(0.0, abs=0.05)
+    reference_db = 10 * np.log10(float((amplifier(-10.0, to_db(loss)) ** amplifier(0.0, 12.0)).nf(50)[0]))
+    assert reference_db == pytest.approx(22.0)
+    assert to_db(cascade(loss, from_db(12.0), 1 / loss)) == pytest.approx(reference_db)
