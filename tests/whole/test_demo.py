@@ -10,6 +10,7 @@ from pathlib import Path
 
 import polars as pl
 import pytest
+from scipy.stats import binom
 
 from drivers.config_files import station_file
 from sweeper.simulation import saltmarsh
@@ -23,7 +24,7 @@ NIGHT = date(2026, 3, 1)
 @pytest.fixture(scope="module")
 def demo(tmp_path_factory: pytest.TempPathFactory) -> Path:
     out = tmp_path_factory.mktemp("demo")
-    answer = sweeper("demo", "--out", out)
+    answer = sweeper("demo", "--seed", "1", "--out", out)
     assert answer.returncode == 0, answer.stderr
     (out / "printed").write_text(answer.stdout, encoding="utf-8")
     return out
@@ -48,15 +49,19 @@ def test_every_verdict_agrees_with_the_truth(demo: Path) -> None:
     assert called >= 60
 
 
-def test_most_intervals_hold_the_truth(demo: Path) -> None:
+def test_as_many_intervals_hold_the_truth_as_95_percent_promise(demo: Path) -> None:
+    """The binomial law: of intervals that hold with 95 %, fewer than this hold in one demo of twenty.
+
+    Intervals that share a gain and a night miss together, so a sky could be found that breaks this; the demo has one.
+    """
     world = saltmarsh(seed=1)
     held = []
     for band, period in cells(demo):
         if period["snr_change_db"] is not None:
             true_db = world.truth(band, hour_utc=period["hour_utc"], nights=[NIGHT]).snr_change_db
             held.append(period["snr_change_db"]["low"] <= true_db <= period["snr_change_db"]["high"])
-    # 95 % intervals that share a gain and a night miss together, so the share of one night scatters widely.
-    assert sum(held) >= 0.85 * len(held)
+    assert len(held) >= 160
+    assert sum(held) >= binom.ppf(0.05, len(held), 0.95)
 
 
 def test_the_scenario_has_something_of_everything(demo: Path) -> None:
@@ -79,6 +84,12 @@ def test_no_good_news_under_overload(demo: Path) -> None:
     for _, period in cells(demo):
         if "overload" in period["flags"]:
             assert period["verdict"] not in ("stage", "either")
+
+
+def test_the_plan_waits_for_no_hour_that_overloads(demo: Path) -> None:
+    answer = sweeper("plan", demo / "saltmarsh.yaml")
+    told = " ".join(answer.stdout.split())
+    assert "withheld until what is wrong there is mended. 31 m:" in told, answer.stderr
 
 
 def test_every_pass_is_stored_and_exported(demo: Path) -> None:
