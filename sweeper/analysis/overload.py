@@ -42,8 +42,8 @@ class Diagnosis:
     @property
     def overloaded_hours(self) -> tuple[int, ...]:
         """Hours (UTC) in which overload shows."""
-        rows = self.hours.filter(self.hours["overload"])
-        return tuple(int(hour) for hour in rows["hour_utc"].to_list())
+        hours = zip(self.hours["hour_utc"].to_list(), self.hours["overload"].to_list(), strict=True)
+        return tuple(int(hour) for hour, overload in hours if overload)
 
     @property
     def hours_near_overload(self) -> frozenset[int]:

@@ -75,9 +75,11 @@ def _crossing(
     from scipy.special import ndtr
 
     for _ in range(100):
-        beyond, across = places - edge[:, None], -places - edge[:, None]
-        chance = (weight * (ndtr(beyond) + ndtr(across))).sum(axis=1)
-        slope = _normal(np.stack([beyond, across], axis=1), weight).sum(axis=1)
+        close = int((places < edge[:, None] - FARTHEST_STEP).sum(axis=1).min())
+        near, weighs = places[:, close:], weight[:, close:]
+        ends = np.stack([near - edge[:, None], -near - edge[:, None]], axis=1)
+        chance = np.einsum("cep,cp->c", ndtr(ends), weighs)
+        slope = _normal(ends, weighs).sum(axis=1)
         move = np.clip(np.log(chance / target) * chance / slope, -4.0, 4.0)
         edge += move
         if np.abs(move).max() < 1e-6:  # what is left is of the order of its square
