@@ -33,6 +33,12 @@ def test_where_noise_buries_the_receiver_a_few_nights_settle_it():
     assert found.nights is not None and found.nights <= 5
 
 
+def test_below_ten_megahertz_the_atmosphere_comes_on_top_of_what_is_expected():
+    (low,), (high,) = (expectations(station(hz), has_load=True) for hz in (3_500_000, 21_000_000))
+    assert "noise at least about" in low.sentence
+    assert "noise about" in high.sentence
+
+
 def test_a_load_position_saves_nights():
     (with_load,), (without,) = (expectations(station(3_500_000), has_load=each) for each in (True, False))
     assert with_load.nights is not None
