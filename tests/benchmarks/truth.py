@@ -1,6 +1,6 @@
 """The truth benchmark: simulated campaigns whose truth is known, looked at every morning, against what is promised.
 
-    python -m tests.benchmarks.truth [--campaigns 300] [--seed 7] [--json FILE] [--quick]
+    python -m tests.benchmarks.truth [--campaigns 300] [--seed 11] [--json FILE] [--quick]
 
 Prints each figure beside its target, and what plainer ways would have said of the same readings. Seeded: the same call
 prints the same table. Two processes; minutes. Ends with 1 when a bound that docs/truth.md claims as met is not; in the
@@ -158,7 +158,7 @@ def main() -> int:
         description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
     )
     parser.add_argument("--campaigns", type=int, default=300)
-    parser.add_argument("--seed", type=int, default=7)
+    parser.add_argument("--seed", type=int, default=11)
     parser.add_argument("--processes", type=int, default=2)
     parser.add_argument("--json", type=Path)
     parser.add_argument("--write", type=Path, help="write the tables as a page of the docs")
