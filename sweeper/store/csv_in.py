@@ -18,6 +18,9 @@ from sweeper.words import Channel, PassRecord, Purpose, Reading
 NEEDED = ("time", "pass", "band", "hz", "for", "source", "route", "reading")
 OPTIONAL = ("dbm", "bandwidth_hz", "flags")
 MOST_NAMED = 20
+MOST_READING = 1000.0
+"""Decibels beyond which no meter reads, whatever its zero; powers of them would be no numbers any more."""
+MOST_DBM = 300.0
 
 
 def import_csv(store: Store, file: Path, channels: Sequence[Channel]) -> int:
@@ -137,8 +140,8 @@ def _reading(row: Mapping[str, str], known: Mapping[tuple[str, int, str], Channe
         pass_number=pass_number,
         channel=channel,
         path=words.Path.parse(f"{row['source']}-{row['route']}"),
-        reading=_number("reading", row["reading"]),
-        dbm=_number("dbm", dbm) if dbm else None,
+        reading=_number("reading", row["reading"], MOST_READING),
+        dbm=_number("dbm", dbm, MOST_DBM) if dbm else None,
         flags=" ".join(flags.split()),
     )
 
@@ -161,13 +164,15 @@ def _whole_number(name: str, text: str) -> int:
     return int(text)
 
 
-def _number(name: str, text: str) -> float:
+def _number(name: str, text: str, most: float) -> float:
     try:
         number = float(text)
     except ValueError:
         number = math.nan
     if not math.isfinite(number):
         raise ValueError(f"{name} is {text!r}, not a number")
+    if abs(number) > most:
+        raise ValueError(f"{name} is {text!r}; it is in decibels and lies between -{most:g} and {most:g}")
     return number
 
 

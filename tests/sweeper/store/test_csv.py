@@ -89,6 +89,8 @@ BAD = [
     ("-61.5", "nan", "reading is 'nan', not a number"),
     ("-61.5", "inf", "reading is 'inf'"),
     ("-61.5", "", "reading is ''"),
+    ("-61.5", "1e6", "reading is '1e6'; it is in decibels"),
+    ("-134.5", "-400", "dbm is '-400'; it is in decibels"),
     ("-61.5", "-61,5", "12 fields where the header has 11"),
     ("-134.5", "low", "dbm is 'low'"),
     ("2400", "wide", "bandwidth_hz is 'wide'"),
