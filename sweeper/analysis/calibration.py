@@ -13,6 +13,10 @@ from sweeper.analysis.noise_figure import BOLTZMANN, T0_K
 
 LEAST_LEVELS = 3
 LEAST_SPAN_DB = 20.0
+UNTOLD_SCATTER_DB = 0.5
+"""Scatter of one reading taken by eye, where no level was read twice (common practice)."""
+SAME_FREQUENCY = 1.1
+"""A curve holds for frequencies within this ratio; beyond, the receiver's flatness counts."""
 SLOPES = (0.2, 5.0)
 """Between neighbours, decibels of reading for each decibel of level; S-meters are uneven, but not beyond this."""
 STILL_DB = 0.5
@@ -40,7 +44,8 @@ class BudgetLine:
 class Curve:
     """A meter curve: rising (reading, dBm) pairs, what was cut off its ends, and its uncertainty budget.
 
-    `residuals_db` are what the readings of each level leave over the curve (root mean square, one a pair).
+    `residuals_db` are what the readings of each level leave over the curve (root mean square, one a pair); NaN where
+    a level was read once, which leaves nothing over.
     """
 
     pairs: tuple[tuple[float, float], ...]
@@ -78,9 +83,7 @@ def curve_of(
     ordered = sorted(levels, key=lambda level: level.dbm)
     dbm = np.array([level.dbm for level in ordered])
     reading = np.array([float(np.mean(level.readings)) for level in ordered])
-    scatter = np.array(
-        [float(np.std(level.readings, ddof=1)) if len(level.readings) > 1 else 0.0 for level in ordered]
-    )
+    scatter, told = _scatter([level.readings for level in ordered])
     first, last, remarks = _moving_part(reading)
     floor = float(reading[0]) if first > 0 else None
     top = float(reading[-1]) if last < len(reading) - 1 else None
@@ -95,12 +98,12 @@ def curve_of(
     slope = float(np.median(np.diff(risen) / np.diff(dbm)))
     budget = [
         *known,
-        BudgetLine("repeatability of the readings", repeated / slope, "A"),
+        BudgetLine(f"repeatability of the readings{told}", repeated / slope, "B" if told else "A"),
         BudgetLine("straight lines between the points", _interpolation_db(dbm, risen), "B"),
     ]
     if step_db:
         budget.append(BudgetLine("step of the meter", step_db / np.sqrt(12) / slope, "B"))
-    residuals = np.sqrt(scatter**2 + pulled**2) / slope
+    residuals = np.where(count > 1, np.sqrt(scatter**2 + pulled**2) / slope, np.nan)
     pairs = tuple((round(float(x), 3), round(float(y), 3)) for x, y in zip(risen, dbm, strict=True))
     return Curve(pairs, tuple(float(r) for r in residuals), floor, top, tuple(budget), tuple(remarks))
 
@@ -114,6 +117,14 @@ def mismatch_line(source_return_loss_db: float, receiver_return_loss_db: float) 
     """Mismatch between a source and the receiver: limits ±20·log₁₀(1 + ρₛρᵣ), U-shaped, so divided by √2."""
     product = 10 ** (-(source_return_loss_db + receiver_return_loss_db) / 20)
     return BudgetLine("mismatch", float(20 * np.log10(1 + product) / np.sqrt(2)), "B")
+
+
+def flatness_line(calibrated_hz: int | None, channels_hz: Sequence[int], within_db: float) -> BudgetLine:
+    """How the receiver's level may differ at the other channels from where it was calibrated (None: nobody said)."""
+    far = calibrated_hz is None or any(
+        max(hz, calibrated_hz) > SAME_FREQUENCY * min(hz, calibrated_hz) for hz in channels_hz
+    )
+    return tolerance_line("flatness from band to band", within_db if far else 0.0)
 
 
 def tolerance_line(what: str, within_db: float) -> BudgetLine:
@@ -134,6 +145,30 @@ def noise_bandwidth_hz(hot_dbm: float, cold_dbm: float, enr_db: float) -> float:
             )
         )
     return float(rise_mw / 1000 / (BOLTZMANN * T0_K * 10 ** (enr_db / 10)))
+
+
+def _scatter(readings: Sequence[Sequence[float]]) -> tuple[Floats, str]:
+    """Standard deviation of one reading at each level, and what to say of it where repetition tells nothing.
+
+    A level read once scatters as the others do, or as `UNTOLD_SCATTER_DB` where all were.
+    """
+    count = np.array([len(values) for values in readings])
+    scatter = np.array([float(np.std(values, ddof=1)) if len(values) > 1 else 0.0 for values in readings])
+    freedom = int((count - 1).sum())
+    if freedom == 0:
+        return np.full(len(readings), UNTOLD_SCATTER_DB), ", guessed: each level was read once"
+    pooled = float(np.sqrt(((count - 1) * scatter**2).sum() / freedom))
+    return np.where(count > 1, scatter, pooled), ""
+
+
+def bandwidth_uncertainty_db(
+    hot_mw: Sequence[float], cold_mw: Sequence[float], curve_db: float, enr_db: float
+) -> float:
+    """Standard uncertainty of a `noise_bandwidth_hz` in dB: the curve's, the source's, the scatter of readings."""
+    hot, cold = np.array(hot_mw), np.array(cold_mw)
+    variance = sum(float(np.var(side, ddof=1)) / len(side) if len(side) > 1 else 0.0 for side in (hot, cold))
+    repeated = 10 / np.log(10) * np.sqrt(variance) / float(hot.mean() - cold.mean())
+    return float(np.sqrt(curve_db**2 + enr_db**2 + repeated**2))
 
 
 def _unusable(levels: Sequence[KnownLevel]) -> list[str]:

@@ -53,6 +53,15 @@ def calibrate(
             help="Return loss of source and receiver, the worse of the two.",
         ),
     ] = 15.0,
+    flatness_db: Annotated[
+        float,
+        typer.Option(
+            "--flatness",
+            min=0.0,
+            metavar="DB",
+            help="How far the receiver may read off on other bands than the one calibrated, plus or minus.",
+        ),
+    ] = 2.0,
     temperature_c: Annotated[
         float | None,
         typer.Option("--temperature", metavar="C", help="Temperature in the shack, if you know it."),
@@ -73,32 +82,50 @@ def calibrate(
     data: DataFolder = None,
 ) -> None:
     """Turn meter readings into dBm: guides through known levels and writes the curve into the station file."""
-    from sweeper.analysis.calibration import Implausible, curve_of, mismatch_line, tolerance_line
+    import numpy as np
+
+    from sweeper.analysis.calibration import (
+        Implausible,
+        curve_of,
+        flatness_line,
+        mismatch_line,
+        tolerance_line,
+    )
+    from sweeper.analysis.levels_of_readings import step_of
     from sweeper.station import load
 
     station = load(station_file)
+    channels_hz = [channel.hz for channel in station.channels()]
     if levels is not None:
         known = _written_down(levels)
     else:
+        hz = hz if hz is not None else channels_hz[0]
         with open_store(station, station_file, data, read_only=False) as store:
             known = _asked_for(station, store, hz)
     try:
         lines = [
             tolerance_line("the source's tolerance", tolerance_db),
             mismatch_line(return_loss_db, return_loss_db),
+            flatness_line(hz, channels_hz, flatness_db),
         ]
-        curve = curve_of(known, station.receiver.meter.step_db, lines)
+        step_db = station.receiver.meter.step_db or step_of(
+            np.concatenate([level.readings for level in known])
+        )
+        curve = curve_of(known, step_db, lines)
     except Implausible as refused:
         raise Told(f"{station_file}: no curve was written. {refused}") from refused
     _show(curve)
     if measure_bandwidth:
         with open_store(station, station_file, data, read_only=False) as store:
-            noise_bandwidth_hz = _measured_bandwidth_hz(station, store, curve)
+            noise_bandwidth_hz, error_db = _measured_bandwidth_hz(station, store, curve)
+        low_hz, high_hz = (noise_bandwidth_hz * 10 ** (way * error_db / 10) for way in (-1, 1))
         print(
-            f"The noise bandwidth is {noise_bandwidth_hz:.0f} Hz; the pass band is {station.receiver.bandwidth_hz} Hz."
+            f"The noise bandwidth is {noise_bandwidth_hz:.0f} Hz, known to {error_db:.2f} dB (standard uncertainty), "
+            f"{low_hz:.0f} to {high_hz:.0f} Hz; the pass band is {station.receiver.bandwidth_hz} Hz."
         )
     _write(station_file, curve, temperature_c, detector, noise_bandwidth_hz)
-    print(f"Written into {station_file}; the old curve stands beside it as a comment.")
+    old = "; the old curve stands beside it as a comment" if station.receiver.meter.curve else ""
+    print(f"Written into {station_file}{old}.")
 
 
 def _asked_for(station: "Station", store: "Store", hz: int | None) -> "list[KnownLevel]":
@@ -168,9 +195,15 @@ def _written_down(file: Path) -> "list[KnownLevel]":
 
     known = []
     try:
-        rows = list(csv.reader(file.read_text(encoding="utf-8").splitlines()))
+        raw = file.read_bytes()
+        rows = list(csv.reader(raw.decode("utf-8-sig").splitlines()))
     except OSError as error:
         raise WrongInput(f"{file}: cannot be read ({error.strerror}).") from error
+    except UnicodeDecodeError as error:
+        line = raw.count(b"\n", 0, error.start) + 1
+        raise WrongInput(f"{file}, line {line}: this is not UTF-8; save it as text in UTF-8.") from None
+    except csv.Error as error:
+        raise WrongInput(f"{file}: this is not CSV: {error}.") from None
     for number, row in enumerate(rows, start=1):
         if not row or row[0].strip().lower() == "dbm":
             continue
@@ -187,7 +220,8 @@ def _written_down(file: Path) -> "list[KnownLevel]":
 def _show(curve: "Curve") -> None:
     print("reading     dBm   left over dB")
     for (reading, dbm), residual_db in zip(curve.pairs, curve.residuals_db, strict=True):
-        print(f"{reading:7.2f} {dbm:7.1f} {residual_db:8.2f}")
+        left = f"{residual_db:8.2f}" if math.isfinite(residual_db) else "   read once"
+        print(f"{reading:7.2f} {dbm:7.1f} {left}")
     for line in curve.budget:
         print(f"{line.what}: {line.standard_db:.2f} dB (type {line.kind})")
     print(f"A level read off this curve is known to {curve.uncertainty_db:.2f} dB (standard uncertainty).")
@@ -195,11 +229,11 @@ def _show(curve: "Curve") -> None:
         print(remark)
 
 
-def _measured_bandwidth_hz(station: "Station", store: "Store", curve: "Curve") -> float:
-    """From the noise source and the load in bypass, read through the new curve."""
+def _measured_bandwidth_hz(station: "Station", store: "Store", curve: "Curve") -> tuple[float, float]:
+    """From the noise source and the load in bypass, read through the new curve; with its standard uncertainty, dB."""
     from statistics import fmean
 
-    from sweeper.analysis.calibration import Implausible, noise_bandwidth_hz
+    from sweeper.analysis.calibration import Implausible, bandwidth_uncertainty_db, noise_bandwidth_hz
     from sweeper.engine import Meter
 
     paths = {str(path) for path in station.paths()}
@@ -208,15 +242,20 @@ def _measured_bandwidth_hz(station: "Station", store: "Store", curve: "Curve") -
             "--measure-bandwidth needs a section noise_source: and the paths noise-bypass and load-bypass."
         )
     meter = Meter(in_dbm=False, curve=curve.pairs)
-    powers_dbm = []
+    powers = []
     for path in ("noise-bypass", "load-bypass"):
         with _meter(station, store, None, path) as read:
             powers_mw = [10 ** (dbm / 10) for dbm in map(meter.dbm, read()) if dbm is not None]
         if not powers_mw:
             raise Told(f"{path}: its readings lie off the new curve, so no noise bandwidth can be told.")
-        powers_dbm.append(10 * math.log10(fmean(powers_mw)))
+        powers.append(powers_mw)
+    source = station.noise_source
+    hot_dbm, cold_dbm = (10 * math.log10(fmean(powers_mw)) for powers_mw in powers)
     try:
-        return noise_bandwidth_hz(powers_dbm[0], powers_dbm[1], station.noise_source.enr_db)
+        width_hz = noise_bandwidth_hz(hot_dbm, cold_dbm, source.enr_db)
+        return width_hz, bandwidth_uncertainty_db(
+            powers[0], powers[1], curve.uncertainty_db, source.uncertainty_db
+        )
     except Implausible as refused:
         raise Told(str(refused)) from refused
 
@@ -231,7 +270,7 @@ def _write(
     """Through a file beside it that must load, so that a station file is never left half written or wrong."""
     from datetime import UTC, datetime
 
-    from sweeper.station import load
+    from sweeper.station import StationFileError, load
     from sweeper.station.recalibrate import with_curve
     from sweeper.station.rewrite import with_values
 
@@ -251,5 +290,10 @@ def _write(
     try:
         load(beside)
         beside.replace(station_file)
+    except StationFileError as refused:  # the lines of the other file would only mislead
+        wrong = " ".join(f"{each.key}: {each.what} {each.mend}".rstrip() for each in refused.problems)
+        raise WrongInput(
+            f"{station_file}: nothing was written, since it would not be right. {wrong}"
+        ) from None
     finally:
         beside.unlink(missing_ok=True)

@@ -28,7 +28,7 @@ def _zone(name: str) -> str:
 
 
 class Section(BaseModel):
-    model_config = ConfigDict(frozen=True, extra="forbid", populate_by_name=True)
+    model_config = ConfigDict(frozen=True, extra="forbid", populate_by_name=True, allow_inf_nan=False)
 
 
 class Place(Section):

@@ -1,5 +1,6 @@
 """A person looks at the rig before the first night, and calibrates its meter."""
 
+import re
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -90,6 +91,10 @@ def test_a_curve_goes_into_the_station_file_and_comments_stay(station_file: Path
     text = station_file.read_text(encoding="utf-8")
     assert all(comment.strip() in text for comment in comments)
     assert "at 18 °C" in text
+    assert "old curve" not in answer.stdout, "there was none"
+    assert "flatness from band to band: 1.15 dB" in answer.stdout, (
+        "nine bands, and nobody said where it was calibrated"
+    )
     curve = load(station_file).receiver.meter.curve
     assert [dbm for _, dbm in curve] == [dbm for dbm, _ in LEVELS]
     assert [reading for reading, _ in curve] == pytest.approx([reading for _, reading in LEVELS], abs=0.2)
@@ -110,6 +115,17 @@ def test_a_line_that_is_no_level_is_named(station_file: Path, tmp_path: Path) ->
     answer = sweeper("calibrate", station_file, "--levels", levels)
     assert answer.returncode == 2
     assert "line 3" in answer.stderr
+
+
+def test_levels_that_are_no_text_are_refused_and_their_line_is_named(
+    station_file: Path, tmp_path: Path
+) -> None:
+    levels = tmp_path / "levels.csv"
+    levels.write_bytes(b"dbm,reading\n-100,-30\n\xff\xfe,\n")
+    answer = sweeper("calibrate", station_file, "--levels", levels)
+    assert answer.returncode == 2
+    assert "levels.csv, line 3: this is not UTF-8" in answer.stderr
+    assert "Traceback" not in answer.stderr
 
 
 def test_without_a_noise_source_no_bandwidth_is_measured_and_nothing_changes(station_file: Path) -> None:
@@ -140,6 +156,7 @@ def test_the_noise_bandwidth_is_measured_with_source_and_load(
     answer = sweeper("calibrate", station_file, "--levels", levels, "--measure-bandwidth")
     assert answer.returncode == 0, answer.stderr
     assert load(station_file).receiver.noise_bandwidth_hz == pytest.approx(2400, rel=0.25)
+    assert re.search(r"known to \d\.\d\d dB \(standard uncertainty\), \d+ to \d+ Hz", answer.stdout)
     assert not any(served.board.coils)
 
 
@@ -161,5 +178,14 @@ def test_a_detector_of_no_known_kind_is_refused_and_nothing_changes(
     levels = written(LEVELS, tmp_path / "levels.csv")
     answer = sweeper("calibrate", station_file, "--levels", levels, "--detector", "crystal")
     assert answer.returncode == 2
+    assert f"{station_file}: nothing was written" in answer.stderr
     assert "detector" in answer.stderr
+    assert ".new" not in answer.stderr, "the file beside it is nobody's business"
     assert station_file.read_bytes() == before
+
+
+def test_a_noise_bandwidth_that_is_no_number_is_refused_in_words(station_file: Path, tmp_path: Path) -> None:
+    levels = written(LEVELS, tmp_path / "levels.csv")
+    answer = sweeper("calibrate", station_file, "--levels", levels, "--noise-bandwidth", "nan")
+    assert answer.returncode == 2
+    assert "nan does not fit: input should be a finite number" in answer.stderr

@@ -7,8 +7,10 @@ from sweeper.analysis.calibration import (
     BudgetLine,
     Implausible,
     KnownLevel,
+    bandwidth_uncertainty_db,
     combined_db,
     curve_of,
+    flatness_line,
     mismatch_line,
     noise_bandwidth_hz,
     tolerance_line,
@@ -104,3 +106,39 @@ def test_a_noise_source_measures_the_bandwidth_it_is_heard_in():
 def test_a_noise_source_that_is_not_heard_measures_nothing():
     with pytest.raises(Implausible, match="no supply"):
         noise_bandwidth_hz(-130, -129.9, 15.0)
+
+
+def test_levels_that_were_read_once_tell_no_repeatability_and_it_is_guessed_and_said_so():
+    once = curve_of(levels(lambda dbm: dbm + 73, repeats=1))
+    (line,) = [line for line in once.budget if line.what.startswith("repeatability")]
+    assert (line.kind, line.standard_db) == ("B", pytest.approx(0.5, rel=1e-3))
+    assert "guessed" in line.what
+    assert np.isnan(once.residuals_db).all()
+
+
+def test_a_level_that_was_read_once_scatters_as_the_others_do():
+    read = levels(lambda dbm: dbm + 73, repeats=200, noise_db=1.0)
+    mixed = curve_of([*read[:-1], KnownLevel(read[-1].dbm, read[-1].readings[:1])])
+    (line,) = [line for line in mixed.budget if line.what.startswith("repeatability")]
+    assert (line.kind, line.what) == ("A", "repeatability of the readings")
+    # root mean square over nine means of 200 readings and one single reading
+    assert line.standard_db == pytest.approx(np.sqrt((9 / 200 + 1) / 10), rel=0.1)
+    assert np.isnan(mixed.residuals_db).tolist() == [False] * 9 + [True]
+
+
+def test_a_curve_from_one_frequency_is_less_sure_on_other_bands():
+    assert flatness_line(7_050_000, [7_038_500, 7_202_000], 2.0).standard_db == 0.0
+    far = flatness_line(7_050_000, [7_038_500, 14_100_000], 2.0)
+    assert (far.kind, far.standard_db) == ("B", pytest.approx(2 / np.sqrt(3)))
+    assert flatness_line(None, [7_038_500], 2.0).standard_db > 0  # nobody said where it was calibrated
+
+
+def test_a_measured_bandwidth_is_as_unsure_as_curve_source_and_readings():
+    """Independent contributions as squares: GUM, JCGM 100:2008, 5.1.2."""
+    steady = bandwidth_uncertainty_db([10.0, 10.0], [1.0, 1.0], curve_db=0.6, enr_db=0.8)
+    assert steady == pytest.approx(1.0)
+    rng = np.random.default_rng(1)
+    hot, cold = (power * rng.gamma(48, 1 / 48, 32) for power in (2.0, 1.0))
+    # 4.34/sqrt(48 x 32) dB a side, of powers 2 and 1, over a rise of 1
+    expected_db = 10 / np.log(10) * np.sqrt((2**2 + 1**2) / (48 * 32))
+    assert bandwidth_uncertainty_db(hot, cold, 0.0, 0.0) == pytest.approx(expected_db, rel=0.3)
