@@ -11,6 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from sweeper.analysis.external_noise import expected
+from sweeper.analysis.external_noise_atmospheric import atmospheric
 from sweeper.analysis.facts import Environment
 from sweeper.analysis.findings import Findings, Interval, Verdict
 
@@ -34,7 +35,11 @@ class StationResult:
 
 @dataclass(frozen=True, slots=True)
 class StationCell:
-    """One station, band and hour. `above_expected_db`: fa above the median that P.372 expects there, dB."""
+    """One station, band and hour. `above_expected_db`: fa above the median that P.372 expects there, dB.
+
+    Atmospheric noise is that of the month in the middle of the station's nights, and left out without the library
+    that knows it: below 10 MHz stations can then be set beside each other, but not beside what is expected.
+    """
 
     station: str
     band: str
@@ -89,12 +94,16 @@ def compare_stations(stations: Iterable[StationResult]) -> FleetFindings:
 
 
 def _cells(station: StationResult) -> Iterable[StationCell]:
+    start, end = station.findings.start, station.findings.end
+    month = (start + (end - start) / 2).month
     for band in station.findings.bands:
         hz = station.band_hz.get(band.band)
         for period in band.periods:
             above = None
             if hz is not None and period.fa_db is not None:
-                above = period.fa_db.value - expected(hz, station.environment).total.median_db
+                place = (station.latitude, station.longitude)
+                sky = atmospheric(round(hz), *place, month, period.hour_utc + 0.5)
+                above = period.fa_db.value - expected(hz, station.environment, sky).total.median_db
             yield StationCell(
                 station.name,
                 band.band,

@@ -4,6 +4,7 @@ from collections.abc import Mapping, Sequence
 from math import ceil
 from typing import TYPE_CHECKING
 
+from sweeper.analysis.external_noise_atmospheric import available
 from sweeper.analysis.stations import BandHour, StationCell, StationResult
 from sweeper.report import wording
 from sweeper.report.palette import step_of
@@ -129,9 +130,10 @@ def places(stations: Sequence[StationResult], cells: Sequence[StationCell]) -> t
             for cell in here
         ),
     )
+    parts = "all its noise" if available() else "man-made noise, and the galaxy's, alone"
     caption = (
         "Each mark is a station, by its place; colour and number are how many dB its external noise stands over the "
-        "median that ITU-R P.372 expects there. Diamonds stand out from the others."
+        f"median that ITU-R P.372 expects there of {parts}. Diamonds stand out from the others."
     )
     return (Picture("places", title, svg, caption, numbers),)
 

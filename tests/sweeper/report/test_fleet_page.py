@@ -3,6 +3,10 @@
 from dataclasses import replace
 from pathlib import Path
 
+import pytest
+
+from sweeper.analysis.external_noise import expected
+from sweeper.analysis.external_noise_atmospheric import atmospheric
 from sweeper.analysis.findings import Interval
 from sweeper.analysis.stations import StationResult, compare_stations
 from sweeper.fleet import Fleet
@@ -39,6 +43,21 @@ def test_the_page_names_who_stands_out_and_what_could_not_be_read(tmp_path: Path
     assert "&lt;script&gt;alert(1)&lt;/script&gt; on 40 m at 18 UTC" in page
     assert "/gone: no days." in page
     assert "degrees east" in page and "n=5" in page
+
+
+def test_the_atmosphere_of_the_place_is_part_of_what_is_expected() -> None:
+    """At 1 MHz in the evening of November it stands above a quiet rural place's own noise (ITU-R P.372)."""
+    found = sample.findings("medium wave", name="A")
+    periods = tuple(replace(p, fa_db=Interval(70.0, 69.0, 71.0)) for p in found.bands[0].periods)
+    found = replace(found, bands=(replace(found.bands[0], periods=periods),))
+    station = StationResult("A", 56.0, 8.0, "quiet-rural", {"medium wave": 1_000_000.0}, found)
+    evening = compare_stations([station]).cells[0]
+    sky = atmospheric(1_000_000, 56.0, 8.0, 11, evening.hour_utc + 0.5)
+    assert sky is not None and sky.median_db > 53.6
+    assert evening.above_expected_db == pytest.approx(
+        70.0 - expected(1e6, "quiet-rural", sky).total.median_db
+    )
+    assert evening.above_expected_db < 70.0 - 53.6 - 3.0
 
 
 def test_a_fleet_without_calibration_has_no_map_and_still_a_page(tmp_path: Path) -> None:
