@@ -157,14 +157,17 @@ def test_a_reload_keeps_the_place_and_what_was_being_written(
         wide = "const it = document.querySelector('.scroll'); return it.scrollWidth - it.clientWidth"
         assert chromium.execute_script(wide) <= 0, "a phone shows the last readings whole"
         chromium.find_element(By.ID, "note").send_keys("half a no")
-        chromium.execute_script("window.scrollTo(0, 500)")
+        chromium.execute_script("window.scrollTo(0, 900)")
         chromium.refresh()
         until(
             lambda: chromium.execute_script("return document.documentElement.dataset.painted"),
             "the page again",
         )
         assert chromium.find_element(By.ID, "note").get_property("value") == "half a no"
-        until(lambda: chromium.execute_script("return window.scrollY") == 500, "the place on the page")
+        # What is being read stays where it is; lines that come and go above it move the number a little.
+        until(
+            lambda: abs(chromium.execute_script("return window.scrollY") - 900) < 150, "the place on the page"
+        )
 
 
 def test_markup_in_a_note_stays_text(station: Unattended, chromium: webdriver.Chrome) -> None:

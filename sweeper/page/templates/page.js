@@ -117,6 +117,16 @@ function paintTonight(tonight) {
   }));
 }
 
+// A reload finds the page short until it is painted, too early for the browser to keep the place by itself.
+history.scrollRestoration = "manual";
+addEventListener("pagehide", () => sessionStorage.setItem("place", scrollY));
+
+function keepPlace() {
+  const place = Number(sessionStorage.getItem("place"));
+  sessionStorage.removeItem("place");
+  if (place && !location.hash) scrollTo(0, place);
+}
+
 function listen() {
   const events = new EventSource("/events");
   events.addEventListener("all", (event) => {
@@ -124,6 +134,7 @@ function listen() {
     const told = JSON.parse(event.data);
     paintNow(told.now);
     paintTonight(told.tonight);
+    if (!document.documentElement.dataset.painted) keepPlace();
     document.documentElement.dataset.painted = "yes";
   });
   events.addEventListener("error", () => {
