@@ -12,6 +12,7 @@ from sweeper.analysis.facts import StationFacts
 from sweeper.analysis.findings import Findings
 from sweeper.analysis.gain import Gain
 from sweeper.analysis.intervals import Estimate, summed
+from sweeper.analysis.nightly import measured_alike
 from sweeper.analysis.noise_rise import snr_lost_db
 from sweeper.analysis.overload import Diagnosis
 from sweeper.analysis.rule import Rule
@@ -27,7 +28,7 @@ def levels_table(nights: "pl.DataFrame", summaries: "pl.DataFrame", confidence: 
     """Levels of all paths by band and hour, mean over nights with its interval; and how impulsive noise is."""
     crackle = _impulsiveness(summaries)
     rows: list[dict[str, object]] = []
-    for (band, hour), here in nights.group_by("band", "hour_utc", maintain_order=True):
+    for (band, hour), here in measured_alike(nights).group_by("band", "hour_utc", maintain_order=True):
         for path in PATHS:
             values = here[f"level_{path}"].drop_nulls().to_numpy()
             if not len(values):

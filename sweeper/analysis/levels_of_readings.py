@@ -21,6 +21,8 @@ SAME_DB = 0.051
 """Stored dBm this close to what the present curve says are by the same curve: files round to a tenth."""
 FINEST_STEP = 0.01
 """Steps below this are those of a number's digits, not of a meter."""
+WIDEST = 2000.0
+"""Readings further apart than this come from no meter in decibels."""
 OFTEN = 8
 """Readings wanted for each value that occurs, before the values are taken for a meter's steps."""
 
@@ -74,7 +76,10 @@ def step_of(readings: Floats) -> float | None:
 
     The greatest step of which all differences are multiples, to a thousandth. Values must come back `OFTEN` times.
     """
-    thousandths = np.unique(np.rint(readings[np.isfinite(readings)] * 1000)).astype(np.int64)
+    thousandths = np.rint(readings[np.isfinite(readings)] * 1000).astype(np.int64)
+    if not len(thousandths) or np.ptp(thousandths) > WIDEST * 1000:
+        return None
+    thousandths = np.flatnonzero(np.bincount(thousandths - thousandths.min()))  # quicker than sorting
     if len(thousandths) < 2 or OFTEN * len(thousandths) > len(readings):
         return None
     step = int(np.gcd.reduce(np.diff(thousandths))) / 1000

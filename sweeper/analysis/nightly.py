@@ -26,6 +26,17 @@ SCALES = ("bandwidth_hz", "scale")
 COUNTS = ("floor_passes", "clipped_passes", "stale_passes", "occupied_passes")
 
 
+def measured_alike(rows: "pl.DataFrame") -> "pl.DataFrame":
+    """Rows of each band whose levels can be averaged: on the present scale, if any are, and of its usual bandwidth."""
+    import polars as pl
+
+    if all(rows[name].n_unique() <= 1 for name in SCALES):
+        return rows
+    present = pl.col("scale") == 0
+    rows = rows.filter(present | ~present.any().over("band"))
+    return rows.filter(pl.col("bandwidth_hz") == pl.col("bandwidth_hz").mode().max().over("band"))
+
+
 def nightly(summaries: "pl.DataFrame") -> "pl.DataFrame":
     """Rows (night, hour_utc, band) of the noise channels, those with a usable pair of passes, averaged by passes.
 

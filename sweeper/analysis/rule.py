@@ -13,6 +13,7 @@ from sweeper.analysis.facts import StationFacts
 from sweeper.analysis.findings import Interval
 from sweeper.analysis.gain import Gain
 from sweeper.analysis.levels import Floats
+from sweeper.analysis.nightly import measured_alike
 
 if TYPE_CHECKING:
     import polars as pl
@@ -69,6 +70,7 @@ def rule_of(summaries: "pl.DataFrame", gain: Gain | None, facts: StationFacts) -
         & pl.col("noise_rise_db").is_not_null()
         & (pl.col("noise_rise_bound") == "")
     )
+    rows = measured_alike(rows)  # a reading of another unit or bandwidth is no reading for the eye of today
     if rows.is_empty() or gain is None or gain.source == "rated":
         return None
     difference = float(rows["load_difference_db"].to_numpy().mean())

@@ -1,7 +1,7 @@
 """One scale for all readings, whenever the meter was calibrated, and the step of a meter as its readings show it."""
 
 from dataclasses import replace
-from datetime import UTC, datetime
+from datetime import UTC, date, datetime
 
 import numpy as np
 import polars as pl
@@ -10,11 +10,15 @@ import pytest
 from sweeper.analysis.compare import compare
 from sweeper.analysis.facts import MeterFacts
 from sweeper.analysis.findings_of import find
+from sweeper.analysis.gain import combine
+from sweeper.analysis.gain_ways import Ways
 from sweeper.analysis.levels_of_readings import ANOTHER_UNIT, levels_of, scales_of, step_of, with_step
+from sweeper.analysis.nightly import measured_alike, nightly
+from sweeper.analysis.rule import rule_of
 from sweeper.analysis.summarise import summarise_day
 from sweeper.simulation.campaign import Campaign, campaign
 from sweeper.simulation.course import BandTruth, Course
-from tests.sweeper.analysis import nights
+from tests.sweeper.analysis import nights, summaries
 
 S9_DBM = -73.0
 CURVE = ((-60.0, -133.0), (60.0, -13.0))
@@ -55,13 +59,13 @@ def test_a_calibration_in_the_middle_of_a_season_is_no_change_of_noise():
     made = _without_load(nights=16)
     facts = nights.facts(nights.Night(), channels=tuple(made.channels), longitude=0.0)
     facts = replace(facts, meter=replace(CALIBRATED, step_db=1.0))
-    summaries = pl.concat(
+    season = pl.concat(
         summarise_day(_calibrated(made.night(n)) if n >= 8 else made.night(n), facts) for n in range(16)
     )
 
-    comparison = compare(summaries, facts, datetime(2026, 1, 18, 12, tzinfo=UTC))
+    comparison = compare(season, facts, datetime(2026, 1, 18, 12, tzinfo=UTC))
 
-    assert set(summaries["scale"]) == {0}
+    assert set(season["scale"]) == {0}
     for band in comparison.bands:
         assert abs(band.change_db.value) < 3.0
 
@@ -145,3 +149,33 @@ def test_a_coarse_meter_whose_step_nobody_told_does_not_make_the_gain_look_sure(
         gain = find(summarise_day(nights.readings(night), untold), untold)[0].bands[0].gain_db
         held.append(gain.low <= gain_db <= gain.high)
     assert sum(held) >= 10
+
+
+def test_levels_shown_and_the_rule_by_eye_are_those_of_the_present_unit_and_the_usual_bandwidth():
+    made = summaries.made(summaries.Place("40 m"), summaries.Place("80 m"), nights=8)
+    of_nights = nightly(made)
+    assert measured_alike(of_nights) is of_nights
+
+    early = pl.col("night") < date(2026, 1, 8)
+    forty = pl.col("band") == "40 m"
+    mixed = made.with_columns(
+        pl.when(early & forty).then(ANOTHER_UNIT).otherwise(0).cast(pl.Int64).alias("scale"),
+        pl.when(early & ~forty).then(500).otherwise(2400).cast(pl.Int64).alias("bandwidth_hz"),
+    )
+    moved = mixed.with_columns(
+        pl.when(early).then(pl.col(name) + 73.0).otherwise(name).alias(name)
+        for name in ("level_antenna_bypass", "meter_reading_bypass")
+    )
+    kept = measured_alike(nightly(moved))
+    assert kept["night"].min() == date(2026, 1, 8)
+    assert set(kept["band"]) == {"40 m", "80 m"}
+
+    facts = summaries.facts(summaries.Place("40 m"), summaries.Place("80 m"))
+    late = made.filter(~early)
+    for band in ("40 m", "80 m"):
+        here = pl.col("band") == band
+        gain = combine(Ways(late.filter(here)), facts)
+        rules = [rule_of(rows.filter(here), gain, facts) for rows in (moved, late)]
+        assert rules[0].reading == rules[1].reading
+    shown = [find(rows, facts)[1].levels.filter(pl.col("path") == "antenna-bypass") for rows in (moved, late)]
+    np.testing.assert_allclose(shown[0]["level"], shown[1]["level"])
