@@ -51,7 +51,7 @@ def reduce_folder(url: str) -> StationShare:
         except BrokenFile as broken:
             problems.append(str(broken))
     months = by_month(kept, made).values()
-    summaries = pl.concat(months, how="diagonal_relaxed", rechunk=True) if months else None
+    summaries = pl.concat(months, how="diagonal_relaxed") if months else None
     result = None
     if summaries is not None and summaries.height:
         findings = findings_from(table_of(summaries, facts), summaries, facts)

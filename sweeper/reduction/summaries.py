@@ -38,7 +38,7 @@ def summaries_of(
 
         return summarise_day(store.readings().limit(0).collect(), facts)
     write_kept(store.folder, facts, months, identities, kept)
-    return pl.concat(months.values(), how="diagonal_relaxed", rechunk=True)
+    return pl.concat(months.values(), how="diagonal_relaxed")
 
 
 def _summaries_of_days(store: Store, facts: StationFacts, days: Sequence[date]) -> "Iterator[pl.DataFrame]":
