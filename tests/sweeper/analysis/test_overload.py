@@ -263,6 +263,8 @@ def test_an_attenuator_that_lowers_noise_by_more_than_its_loss_shows_that_the_re
     found = diagnose(Ways(season(night, 4, third_order)), facts(night, rated_gain_db=-10.0))
     assert found.flags == ("receiver-overload",)
     assert "the receiver overloads without it" in found.sentences[0]
+    swapped = diagnose(Ways(season(night, 4, third_order)), facts(night, rated_gain_db=10.0))
+    assert swapped.flags == ("no-gain",), "an amplifier that takes away is no attenuator"
 
 
 def test_without_a_load_noise_that_follows_the_strongest_carrier_is_overload():

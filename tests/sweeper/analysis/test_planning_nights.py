@@ -131,7 +131,8 @@ def test_the_wait_is_that_of_the_hours_without_a_verdict():
     """A decided hour that two more nights would make good for others too takes no part in what is open."""
     slow = (2.2, 0.5, 3.9, 50, 10, "undecided")
     quick = (9.0, 8.0, 10.0, 10, 2, "stage")
-    assert told(slow) == told(slow, quick)
+    near = (1.3, 1.05, 1.55, 10, 2, "stage")
+    assert told(slow) == told(slow, quick) == told(slow, near)
     assert told(quick).endswith("should settle it, for other nights too")
 
 
