@@ -141,7 +141,7 @@ def _finding(
         nights_after=change.after,
         verdict=verdict,
         periods=tuple(periods),
-        reason=_reason(change, interval, verdict, smallest, bearable, facts.worthwhile_db)
+        reason=_reason(change, interval, verdict, smallest, bearable, facts.worthwhile_db, bool(otherwise))
         + "".join(f" {MEASURED_OTHERWISE[flag]}" for flag in otherwise),
         flags=tuple(flags),
         smallest_change_db=smallest,
@@ -192,10 +192,11 @@ def _reason(
     smallest: float | None,
     bearable: bool,
     worthwhile_db: float,
+    otherwise: bool,
 ) -> str:
     """One sentence for a listener."""
     if interval is None or smallest is None:
-        return _too_few(change)
+        return _too_few(change, otherwise)
     nights = f"{change.before} nights before against {change.after} after"
     size = f"{abs(interval.value):.1f} dB ({_ends(interval)})"
     if verdict == "quieter":
@@ -211,13 +212,15 @@ def _reason(
     return f"Too early: the change could be {span}, {nights}. {shown}"
 
 
-def _too_few(change: BeforeAfter) -> str:
+def _too_few(change: BeforeAfter, otherwise: bool) -> str:
     nights = f"{_nights(change.before)} before the fix and {_nights(change.after) if change.after else 'none'} after"
     if change.before == 0:
         return (
             f"Cannot be told: no night was measured before the fix ({_nights(change.after)} after); at least "
             f"{FIRST_LOOK} on each side are needed."
         )
+    if otherwise:
+        return f"Cannot be told: {nights}, but fewer than {FIRST_LOOK} on each side that were measured alike."
     if min(change.before, change.after) >= FIRST_LOOK:
         return (
             f"Too early: {nights}, but fewer than {FIRST_LOOK} on one side at the same hours as on the other."

@@ -140,6 +140,7 @@ def test_another_bandwidth_is_no_change_of_noise():
     found = compare(narrow, facts(without), FIX).bands[0]
     assert (found.verdict, found.change_db) == ("undecided", None)
     assert "bandwidth-changed" in found.flags
+    assert found.reason.startswith("Cannot be told: 7 nights before the fix and 7 nights after")
     assert "bandwidth" in found.reason
     assert compare(narrow, facts(without), None).changes == ()
 
