@@ -81,9 +81,13 @@ class Reading:
 Outcome = Literal["done", "skipped", "failed"]
 
 
+BROUGHT_IN = "Brought in from a file."
+"""Why nothing more is kept of a pass that was not measured by this station's own daemon."""
+
+
 @dataclass(frozen=True, slots=True)
 class PassRecord:
-    """What became of one pass. `because` is empty for a pass that is done, else one sentence for a person.
+    """What became of one pass. `because` is empty for a pass that is done here, else one sentence for a person.
 
     `left_over` names what could not be put back (``relays``, ``receiver``); it is tried again first.
     `unknown_settings` names receiver settings that move the meter and could not be known.
@@ -97,3 +101,8 @@ class PassRecord:
     relay_operations: int
     left_over: tuple[str, ...] = ()
     unknown_settings: tuple[str, ...] = ()
+
+    @property
+    def brought_in(self) -> bool:
+        """Whether its readings came out of a file: what was due and what went wrong there is not known."""
+        return self.because == BROUGHT_IN

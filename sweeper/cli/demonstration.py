@@ -68,7 +68,7 @@ def demo(
             reduced.evidence,
             reduced.passes,
             out / "report.html",
-            setting=Setting.of(station),
+            setting=Setting.of(station, store.folder),
         )
         told(1.0)
     (out / "findings.json").write_text(findings_json(reduced.findings), encoding="utf-8")

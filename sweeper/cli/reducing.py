@@ -112,7 +112,7 @@ def report(
             reduced.evidence,
             reduced.passes,
             page,
-            setting=Setting.of(station),
+            setting=Setting.of(station, store.folder),
             comparison=comparison,
             notes=notes,
             progress=told,

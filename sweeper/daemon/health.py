@@ -13,9 +13,13 @@ FEW = 0.8
 
 
 def health_sentence(passes: Sequence[PassRecord], troubles: Sequence[str] = ()) -> str:
-    """One sentence on the passes of a night, in order, and on what the store set aside."""
+    """One sentence on the passes of a night, in order, and on what the store set aside.
+
+    Passes brought in from a file do not count: nobody here knows what was due there.
+    """
+    passes = [record for record in passes if not record.brought_in]
     if not passes:
-        return "No pass has been due yet." if not troubles else troubles[-1]
+        return "No pass is over yet." if not troubles else troubles[-1]
     counts = Counter(record.outcome for record in passes)
     done, total = counts["done"], len(passes)
     parts = [f"{done} of {total} passes done"]

@@ -212,7 +212,7 @@ class _Page:
             reduced.evidence,
             reduced.passes,
             previous_findings(file, reduced.findings, place.timezone),
-            setting=Setting.of(self._station),
+            setting=Setting.of(self._station, self._folder),
             comparison=comparison,
             notes=notes,
         )

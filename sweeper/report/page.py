@@ -67,22 +67,33 @@ class Section:
 
 @dataclass(frozen=True, slots=True)
 class Setting:
-    """What the page must know of the station beyond the findings: time zone, the meter's unit, the relays' rating."""
+    """What the page must know of the station beyond the findings.
+
+    Time zone, the meter's unit, the relays' rating, and what the busiest of them has done in its life.
+    """
 
     zone: str = "UTC"
     unit: str = "dB"
     rated_operations: int | None = None
+    busiest_relay: int = 0
 
     @classmethod
-    def of(cls, station: "Station") -> Self:
-        """As the station file has it."""
+    def of(cls, station: "Station", folder: Path) -> Self:
+        """As the station file and the station's data folder have it."""
+        from sweeper.daemon.wear import operations_of_the_busiest
+
         meter = station.receiver.meter
         unit = (
             "dBm"
             if meter.curve or meter.unit == "dBm"
             else {"dB-over-S9": "dB over S9"}.get(meter.unit, "dB")
         )
-        return cls(station.station.timezone, unit, station.switch.rated_operations)
+        return cls(
+            station.station.timezone,
+            unit,
+            station.switch.rated_operations,
+            operations_of_the_busiest(folder),
+        )
 
 
 def write_html(
@@ -228,8 +239,8 @@ def _sections(
     yield Section(
         "rig",
         "Is the rig healthy?",
-        (health_sentence(passes),) if passes else ("Nothing is kept of the passes of these readings.",),
-        rig(passes, evidence.health, setting.rated_operations, zone),
+        _of_rig(passes),
+        rig(passes, evidence.health, setting.busiest_relay, setting.rated_operations, zone),
     )
 
 
@@ -267,6 +278,15 @@ def _of_fix(comparison: Comparison | None, evidence: "Evidence", zone: str) -> t
     if comparison is None or evidence.nights["night"].n_unique() < FEWEST_NIGHTS:
         return (how,)
     return (how, *fix_lines(comparison, zone))
+
+
+def _of_rig(passes: Sequence[PassRecord]) -> tuple[str, ...]:
+    """The health of the passes measured here, and that nothing is known of those brought in."""
+    measured = [record for record in passes if not record.brought_in]
+    lines = (health_sentence(measured),) if measured else ()
+    if len(measured) == len(passes) > 0:
+        return lines
+    return (*lines, "No record is kept of passes whose readings were brought in from a file.")
 
 
 def _noted(notes: Sequence["Note"], zone: str) -> tuple[str, ...]:

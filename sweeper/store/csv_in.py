@@ -13,7 +13,7 @@ from sweeper import words
 from sweeper.store.errors import BadRows
 from sweeper.store.files import told
 from sweeper.store.store import Store
-from sweeper.words import Channel, PassRecord, Purpose, Reading
+from sweeper.words import BROUGHT_IN, Channel, PassRecord, Purpose, Reading
 
 NEEDED = ("time", "pass", "band", "hz", "for", "source", "route", "reading")
 OPTIONAL = ("dbm", "bandwidth_hz", "flags")
@@ -48,7 +48,7 @@ def import_csv(store: Store, file: Path, channels: Sequence[Channel]) -> int:
         passes.setdefault(number, []).append(moved)
     store.write_passes(
         [
-            (PassRecord(number, min(times(rows)), max(times(rows)), "done", "", relay_operations=0), rows)
+            (PassRecord(number, min(times(rows)), max(times(rows)), "done", BROUGHT_IN, relay_operations=0), rows)
             for number, rows in sorted(passes.items())
         ]
     )

@@ -18,9 +18,17 @@ INKS: dict[Outcome, str] = {"done": "in", "skipped": "rule", "failed": "mark"}
 
 
 def rig(
-    passes: Sequence[PassRecord], health: "pl.DataFrame", rated_operations: int | None, zone: str
+    passes: Sequence[PassRecord],
+    health: "pl.DataFrame",
+    busiest_relay: int,
+    rated_operations: int | None,
+    zone: str,
 ) -> tuple[Picture, ...]:
-    """One picture of the passes of each night. Counts: there is no uncertainty to draw."""
+    """One picture of the passes of each night that were measured here. Counts: there is no uncertainty to draw.
+
+    `busiest_relay`: operations in the life of the relay that moved most.
+    """
+    passes = [record for record in passes if not record.brought_in]
     if not passes:
         return ()
     counts: dict[date, Counter[Outcome]] = {}
@@ -30,7 +38,7 @@ def rig(
         counts.setdefault(night, Counter())[record.outcome] += 1
         operations[night] += record.relay_operations
     nights = sorted(counts)
-    title = _title(passes, sum(operations.values()), rated_operations)
+    title = _title(passes, busiest_relay, rated_operations)
     first, span = nights[0], (nights[-1] - nights[0]).days + 1
     with drawing():
         figure = sheet(8.2, 2.4)
@@ -72,8 +80,8 @@ def rig(
         for night in nights
     )
     headings = (
-        "Night of", "Passes done", "skipped", "failed", "Relay operations", "On the floor", "Clipped", "Occupied",
-        "Stale", "Hours with overload",
+        "Night of", "Passes done", "skipped", "failed", "Operations of all relays", "On the floor", "Clipped",
+        "Occupied", "Stale", "Hours with overload",
     )  # fmt: skip
     return (Picture("rig", title, svg, _troubles(passes), Numbers(headings, rows)),)
 
@@ -83,14 +91,13 @@ def _night(record: PassRecord, zone: str) -> date:
     return (record.started.astimezone(ZoneInfo(zone)) - timedelta(hours=12)).date()
 
 
-def _title(passes: Sequence[PassRecord], operations: int, rated: int | None) -> str:
+def _title(passes: Sequence[PassRecord], busiest: int, rated: int | None) -> str:
     done = sum(record.outcome == "done" for record in passes)
     text = f"{done} of {wording.count(len(passes), 'pass', 'passes')} done"
-    if rated is None:
-        return f"{text}, {operations} relay operations"
-    return f"{text}; {operations} relay operations in all, of {rated:,} that one relay is rated for".replace(
-        ",", " "
-    )
+    if rated is None or not busiest:
+        return text
+    used = f"{busiest:,} of {rated:,}".replace(",", " ")
+    return f"{text}; the busiest relay has made {used} rated operations"
 
 
 def _troubles(passes: Sequence[PassRecord]) -> str:

@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from datetime import UTC, datetime, timedelta
 
 from sweeper.daemon.health import health_sentence
-from sweeper.words import Outcome, PassRecord
+from sweeper.words import BROUGHT_IN, Outcome, PassRecord
 
 DUSK = datetime(2026, 11, 1, 16, tzinfo=UTC)
 
@@ -32,8 +32,16 @@ def test_a_good_night_is_short() -> None:
     assert health_sentence(night(*[DONE] * 84)) == "84 of 84 passes done: nothing is missing."
 
 
-def test_before_the_first_pass_it_says_so() -> None:
-    assert health_sentence([]) == "No pass has been due yet."
+def test_before_the_first_pass_is_over_it_says_so() -> None:
+    # Also while that pass is being measured.
+    assert health_sentence([]) == "No pass is over yet."
+
+
+def test_passes_brought_in_from_a_file_are_neither_done_nor_missing() -> None:
+    file: tuple[Outcome, str] = ("done", BROUGHT_IN)
+    assert health_sentence(night(*[file] * 80)) == "No pass is over yet."
+    told = health_sentence(night(*[file] * 80, DONE, DIAL))
+    assert told.startswith("1 of 2 passes done")
 
 
 def test_a_few_missing_passes_are_named_and_do_not_matter() -> None:

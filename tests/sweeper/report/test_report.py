@@ -21,6 +21,7 @@ from sweeper.report.pictures.ceiling import ceiling
 from sweeper.report.pictures.when import in_one_sentence
 from sweeper.report.since_last import carried_json, changed, previous_findings
 from sweeper.store import Note
+from sweeper.words import BROUGHT_IN
 from tests.sweeper.report import sample
 
 HOSTILE = (
@@ -68,7 +69,7 @@ def written(file: Path, **more: object) -> str:
         sample.tables(found, calibrated=True),
         sample.passes(),
         file,
-        setting=Setting("Europe/Copenhagen", "dB over S9", 100_000),
+        setting=Setting("Europe/Copenhagen", "dB over S9", 100_000, 1234),
         comparison=sample.comparison(found),
         **more,  # type: ignore[arg-type]
     )
@@ -250,6 +251,25 @@ def test_the_ceiling_shows_every_point_with_its_interval_and_says_where_the_stag
     without = replace(tables, points=tables.points.with_columns(low=None, high=None))
     (bare,) = ceiling(without, 1.0, "dB")
     assert len(bare.svg) < len(picture.svg)
+
+
+def test_the_busiest_relay_is_held_against_its_rating(markup: str) -> None:
+    figure = drawing_of(markup, "rig")
+    assert "the busiest relay has made 1 234 of 100 000 rated operations" in figure
+
+
+def test_nothing_is_claimed_of_passes_whose_readings_were_brought_in(tmp_path: Path) -> None:
+    found = sample.findings()
+    brought = [replace(record, outcome="done", because=BROUGHT_IN) for record in sample.passes()]
+    measured = list(sample.passes()[:3])
+    for passes, wanted in ((brought, "No record"), (brought + measured, "3 of 3 passes done")):
+        file = tmp_path / "report.html"
+        write_html(found, sample.tables(found), passes, file)
+        text = file.read_text(encoding="utf-8")
+        section = text[text.index('<h2 id="rig">') : text.index('<h2 id="numbers">')]
+        assert wanted in section
+        assert "No record is kept of passes whose readings were brought in from a file." in section
+        assert f"{len(brought)}" not in re.sub("<svg.*?</svg>", "", section, flags=re.DOTALL)
 
 
 def test_names_from_files_inject_nothing(tmp_path: Path) -> None:

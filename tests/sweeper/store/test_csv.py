@@ -53,6 +53,7 @@ def test_one_line_is_one_reading(store: Store, tmp_path: Path) -> None:
         "bandwidth_hz": 2400, "flags": "stale",
     }  # fmt: skip
     assert store.passes()[0].started == row["time"]
+    assert store.passes()[0].brought_in
 
 
 @pytest.mark.parametrize("end", ["\r\n", "\n"])
