@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 
 from sweeper.store import BadRows, Store, StoreError, import_csv, write_csv, write_parquet
 from sweeper.store.frames import COLUMNS, frame_of
-from sweeper.words import ROUTES, SOURCES, Channel, PassRecord, Reading
+from sweeper.words import BROUGHT_IN, ROUTES, SOURCES, Channel, PassRecord, Reading
 from sweeper.words import Path as RelayPath
 from tests.sweeper.store.conftest import SmallDisk
 from tests.sweeper.store.nights import CHANNELS, EVENING, LONGITUDE, fill, open_store, pass_of
@@ -262,7 +262,7 @@ def test_what_goes_out_as_csv_comes_in_again_to_the_last_bit(
     with open_store(folder, "first") as first, open_store(folder, "second") as second:
         for number in {reading.pass_number for reading in readings}:
             rows = [reading for reading in readings if reading.pass_number == number]
-            first.write_pass(PassRecord(number, rows[0].time, rows[-1].time, "done", "", 0), rows)
+            first.write_pass(PassRecord(number, rows[0].time, rows[-1].time, "done", BROUGHT_IN, 0), rows)
         first.finish_days(EVENING + timedelta(days=2))
         write_csv(first.readings(), folder / "out.csv")
         assert import_csv(second, folder / "out.csv", channels) == len(readings)
