@@ -25,6 +25,7 @@ def demo(
     seed: Annotated[int, typer.Option(metavar="N", help="Another seed, another sky.")] = 1,
 ) -> None:
     """Run simulated nights through real protocol servers, print the recommendation, write the report."""
+    from drivers.config_files import station_file
     from sweeper.analysis.as_json import findings_json
     from sweeper.cli.progress import progress
     from sweeper.clock import JumpingClock
@@ -34,7 +35,6 @@ def demo(
     from sweeper.report import Setting, write_html
     from sweeper.report.terminal import show_findings
     from sweeper.simulation import saltmarsh, serve
-    from sweeper.station import load
     from sweeper.store import Store, write_parquet
 
     try:
@@ -46,11 +46,13 @@ def demo(
     world = saltmarsh(seed=seed)
     clock = JumpingClock(world.first_evening)
     with _on_one_core(), serve(world, clock, receiver="rigctl-net", switch="modbus-rtu") as served:
-        station_file = _station_file(out, served.receiver_link, served.switch_link)
-        station = load(station_file)
+        station = _station(served.receiver_link, served.switch_link)
         due = list(_due(station, world.first_evening, nights))
         store = Store(_fresh(out / "saltmarsh.data"), station.station.name, station.station.longitude)
-        store.keep_station_file(station_file.read_text(encoding="utf-8"))
+        # Not with the links of this run, which end with it: with those that `sweeper simulate` serves.
+        text = station_file("saltmarsh").read_text(encoding="utf-8")
+        store.keep_station_file(text)
+        (out / "saltmarsh.yaml").write_text(text, encoding="utf-8")
         with progress(f"Measuring {nights} simulated night{'s' if nights > 1 else ''}") as told:
 
             class Counting(Watcher):
@@ -138,14 +140,16 @@ def _on_one_core() -> "Iterator[None]":
         os.sched_setaffinity(0, cores)
 
 
-def _station_file(out: Path, receiver_link: str, switch_link: str) -> Path:
-    """A copy of the Saltmarsh station file with the links of this run."""
+def _station(receiver_link: str, switch_link: str) -> "Station":
+    """Saltmarsh with the links of this run."""
+    import tempfile
+
     from drivers.config_files import station_file
+    from sweeper.station import load
     from sweeper.station.rewrite import with_values
 
-    text = station_file("saltmarsh").read_text(encoding="utf-8")
-    changed = with_values(
-        text,
+    text = with_values(
+        station_file("saltmarsh").read_text(encoding="utf-8"),
         {
             ("receiver", "link"): receiver_link,
             ("switch", "link"): switch_link,
@@ -154,9 +158,10 @@ def _station_file(out: Path, receiver_link: str, switch_link: str) -> Path:
             ("switch", "baud"): 115200,  # so is the silence between frames, which is shorter at this speed
         },
     )
-    file = out / "saltmarsh.yaml"
-    file.write_text(changed, encoding="utf-8")
-    return file
+    with tempfile.TemporaryDirectory() as folder:
+        file = Path(folder) / "saltmarsh.yaml"
+        file.write_text(text, encoding="utf-8")
+        return load(file)
 
 
 def _due(station: "Station", start: "datetime", nights: int) -> "Iterator[datetime]":

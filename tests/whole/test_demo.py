@@ -116,6 +116,18 @@ def test_it_ends_with_the_recommendation_and_says_that_it_is_invented(demo: Path
     assert max(map(len, printed.splitlines()[:-1])) <= 80
 
 
+def test_hours_are_told_in_local_time_and_utc_beside_it(demo: Path) -> None:
+    printed = " ".join((demo / "printed").read_text(encoding="utf-8").split())
+    # In March an hour apart (IANA time-zone database).
+    assert re.search(r"18:00–(\d\d):00 \(17:00–\d\d:00 UTC\)", printed)
+    assert "Hours are local time (Europe/Copenhagen)" in (demo / "report.html").read_text(encoding="utf-8")
+
+
+def test_the_station_file_left_behind_names_no_socket_that_is_gone(demo: Path) -> None:
+    for file in (demo / "saltmarsh.yaml", demo / "saltmarsh.data" / "Saltmarsh" / "station.yaml"):
+        assert file.read_bytes() == station_file("saltmarsh").read_bytes()
+
+
 def test_a_demo_that_has_nowhere_to_write_says_so(tmp_path: Path) -> None:
     (tmp_path / "file").touch()
     answer = sweeper("demo", "--out", tmp_path / "file" / "demo")

@@ -12,7 +12,7 @@ from sweeper.reduction import Reduced
 from sweeper.station import load
 from tests.sweeper.report import sample
 
-STATION = load(station_file("saltmarsh"))
+STATION = load(station_file("saltmarsh"))  # an hour ahead of UTC in winter
 WHEN = datetime(2026, 11, 1, 18, 30, tzinfo=UTC)
 
 
@@ -59,7 +59,7 @@ def test_during_a_visit_band_path_and_progress_are_told() -> None:
     assert row["cells"]["antenna-stage"] == {
         "low": "−44.0",
         "high": "−42.0",
-        "time": "18:30:00",
+        "time": "19:30:00",
         "flags": "floor",
     }
     assert "sweeper" in seen["holder"]
@@ -83,7 +83,7 @@ def test_wear_next_pass_and_passes() -> None:
     now.passes.append(over())
     seen = now_seen(now, STATION)
     assert seen["wear"] == "81 000 of 100 000 operations (81.0%). order a relay"
-    assert seen["next"] == "18:42"
+    assert seen["next"] == "19:42"
     assert [each["number"] for each in seen["passes"]] == [6]
 
 
@@ -100,7 +100,7 @@ def test_intervals_close_in_pass_by_pass_and_begin_anew_with_the_hour() -> None:
         steps = [step.passes for step in tonight.steps["40 m"]]
         assert steps == {(2, 18): [2], (3, 18): [2, 3], (1, 19): [1]}[passes, hour]
     (band_seen,) = tonight_seen(tonight, STATION)["bands"]
-    assert band_seen["change"] == "19:00: +1.0 (−8.0 to +10.0) dB"
+    assert band_seen["change"] == "20:00: +1.0 (−8.0 to +10.0) dB"
     assert band_seen["steps"] == [[1.0, -8.0, 10.0]]
 
 
