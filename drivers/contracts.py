@@ -64,7 +64,10 @@ class Receiver(Protocol):
         ...
 
     def restore(self, remembered: Mapping[str, Any]) -> None:
-        """Put back what `remember` returned, also after a crash, from another process."""
+        """Put back what `remember` returned, also after a crash, from another process.
+
+        Only what is there: without ``tuning``, or without its ``hz``, somebody has set that and keeps it.
+        """
         ...
 
     def prepare(self) -> tuple[str, ...]:

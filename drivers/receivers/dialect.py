@@ -171,7 +171,8 @@ class DialectReceiver:
         ]
         if tuning := remembered.get("tuning"):
             self._set_mode(tuning["mode"], tuning["bandwidth_hz"], tuning.get("width"))
-            self.tune(tuning["hz"])
+            if "hz" in tuning:
+                self.tune(tuning["hz"])
         if not_put_back:
             raise Stuck(PART, f"could not put back: {', '.join(not_put_back)}.", "Set it by hand.")
 

@@ -105,7 +105,8 @@ class HamlibReceiver:
                 not_put_back.append(setting.name)
         if tuning := remembered.get("tuning"):
             self.set_mode(tuning["mode"], tuning["bandwidth_hz"])
-            self.tune(tuning["hz"])
+            if "hz" in tuning:
+                self.tune(tuning["hz"])
         if not_put_back:
             raise Stuck(wire.PART, f"could not put back: {', '.join(not_put_back)}.", "Set it by hand.")
 

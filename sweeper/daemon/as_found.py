@@ -13,7 +13,7 @@ from typing import Any
 from drivers.contracts import Receiver
 from drivers.errors import InUse, RigError, Transmitting
 from sweeper.daemon.instruments import open_receiver, open_switch
-from sweeper.engine.one_pass import DIAL_STEP_HZ
+from sweeper.engine.one_pass import DIAL_STEP_HZ, without_dial
 from sweeper.station import Station
 from sweeper.store import Store, StoreError
 
@@ -115,15 +115,18 @@ def _remembered(store: Store) -> Mapping[str, Any] | None:
 
 
 def _unless_touched(station: Station, receiver: Receiver, as_found: Mapping[str, Any]) -> Mapping[str, Any]:
-    """Without the dial, if somebody has turned it since the program left it.
+    """Without the dial, if somebody has turned it since the program left it; with mode and pass band if those
+    are still the program's.
 
     The program leaves it on one of its channels, or still where it was found when it got no further than the mode.
     """
-    at = receiver.tuning().hz
+    at = receiver.tuning()
     ours = [channel.hz for channel in station.channels()]
     tuning = as_found.get("tuning")
     if isinstance(tuning, Mapping):
         ours.append(int(tuning["hz"]))
-    if any(abs(hz - at) < DIAL_STEP_HZ for hz in ours):
+    if any(abs(hz - at.hz) < DIAL_STEP_HZ for hz in ours):
         return as_found
-    return {key: value for key, value in as_found.items() if key != "tuning"}
+    bandwidths = {None, *(channel.bandwidth_hz for channel in station.channels())}
+    mode_is_ours = at.mode.upper() == station.receiver.mode.upper() and at.bandwidth_hz in bandwidths
+    return without_dial(as_found, mode_is_ours)

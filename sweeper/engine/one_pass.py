@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 from threading import Event
 from typing import Any
 
-from drivers.contracts import Receiver, Switch
+from drivers.contracts import Receiver, Switch, Tuning
 from drivers.errors import BadReply, RigError, Stuck, Transmitting
 from sweeper.clock import Clock
 from sweeper.engine.meter import Meter, frozen
@@ -93,6 +93,19 @@ def measure_pass(
     return record
 
 
+def without_dial(remembered: Mapping[str, Any], mode_is_ours: bool) -> Mapping[str, Any]:
+    """What to put back at a receiver whose dial somebody has turned.
+
+    Their frequency is left alone, and so are mode and pass band unless they are still those that the program set:
+    then the listener gets back the ones found.
+    """
+    rest = {key: value for key, value in remembered.items() if key != "tuning"}
+    tuning = remembered.get("tuning")
+    if mode_is_ours and isinstance(tuning, Mapping):
+        rest["tuning"] = {key: value for key, value in tuning.items() if key != "hz"}
+    return rest
+
+
 class _AtWork:
     """The state of a pass under way: what has been touched, and what has been read."""
 
@@ -117,6 +130,7 @@ class _AtWork:
         self._readings: list[Reading] = []
         self._visit_of: list[int] = []
         self._standing_hz: int | None = None
+        self._mode_read_back: Tuning | None = None
         self.touched = False
         self.relay_operations = 0
         self.unknown_settings: tuple[str, ...] = ()
@@ -146,6 +160,7 @@ class _AtWork:
                     self._still_at(self._standing_hz)  # a hand may have used the moment
             if visit.channel.bandwidth_hz != mode_bandwidth:
                 mode_bandwidth = visit.channel.bandwidth_hz
+                self._mode_read_back = None
                 self._receiver.set_mode(self._manner.mode, mode_bandwidth)
             readings = self._visit(visit)
             self._readings += readings
@@ -170,6 +185,7 @@ class _AtWork:
         tuning = receiver.tuning()
         if tuning.mode.upper() != manner.mode.upper():
             raise Yielded(f"somebody set the receiver to {tuning.mode}; the pass gave way")
+        self._mode_read_back = self._mode_read_back or tuning
         if abs(tuning.hz - hz) >= DIAL_STEP_HZ:
             if before is not None and abs(tuning.hz - before) < DIAL_STEP_HZ:
                 raise Stuck("receiver", f"it stayed at {tuning.hz} Hz when told to tune to {hz} Hz.")
@@ -202,9 +218,15 @@ class _AtWork:
             raise Yielded(f"somebody tuned the receiver to {at} Hz; the pass gave way")
 
     def leave_dial_alone(self) -> None:
-        """Somebody is at the receiver: put back only what they cannot see."""
-        if self._remembered is not None:
-            self._remembered = {key: value for key, value in self._remembered.items() if key != "tuning"}
+        """Somebody is at the receiver: put back only what they have not set themselves."""
+        if self._remembered is None:
+            return
+        try:
+            at, ours = self._receiver.tuning(), self._mode_read_back
+            mode_is_ours = ours is not None and (at.mode, at.bandwidth_hz) == (ours.mode, ours.bandwidth_hz)
+        except RigError:
+            mode_is_ours = False
+        self._remembered = without_dial(self._remembered, mode_is_ours)
 
     def leave(self) -> tuple[str, ...]:
         """Relays to rest, receiver as found; the names of what could not be put back.

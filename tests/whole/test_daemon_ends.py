@@ -101,6 +101,19 @@ def test_after_a_crash_a_dial_that_somebody_has_turned_since_stays_theirs(tmp_pa
         assert (station.served.receiver.hz, station.served.receiver.mode) == (3_573_000, "LSB")
 
 
+def test_after_a_crash_a_dial_that_was_only_turned_gets_its_mode_back_and_stays_there(tmp_path: Path) -> None:
+    with unattended(tmp_path) as station:
+        with_listener(station)
+        with station.running() as process:
+            away(station)
+            until(lambda: station.served.receiver.mode != THEIRS[1], "the program's mode")
+            ended(process, signal.SIGKILL)
+        station.served.receiver.turn_dial(6_070_000)
+        with station.running("--passes", 1) as process:
+            assert ended(process)[0] == 0
+        assert (station.served.receiver.hz, station.served.receiver.mode) == (6_070_000, THEIRS[1])
+
+
 def test_a_second_daemon_on_the_same_station_is_refused_with_a_sentence(tmp_path: Path) -> None:
     with unattended(tmp_path) as station, station.running() as first:
         until(station.answers, "the first daemon")

@@ -1,7 +1,7 @@
 """A receiver and a relay board in memory, which fulfil the contracts and remember all that was done to them."""
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime
 from typing import Any
 
@@ -92,7 +92,7 @@ class Dial:
     def restore(self, remembered: Mapping[str, Any]) -> None:
         self._call("restore")
         if "tuning" in remembered:
-            self.tuning_now = Tuning(**remembered["tuning"])
+            self.tuning_now = replace(self.tuning_now, **remembered["tuning"])
         if "agc" in remembered:
             self.agc = remembered["agc"]
 

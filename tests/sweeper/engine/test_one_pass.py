@@ -224,7 +224,7 @@ def test_keying_a_transmitter_ends_the_pass_at_once_and_takes_the_stage_out_of_i
 @pytest.mark.parametrize("nth", [1, 4, 11])
 def test_somebody_who_turns_the_dial_keeps_it_and_gets_back_only_what_they_cannot_see(nth: int) -> None:
     dial, board, kept = Dial(), Board(), Kept()
-    theirs = Tuning(3_573_000, "CW", 500)
+    theirs = Tuning(3_573_000, "LSB", 500)
 
     by_then = []
 
@@ -238,6 +238,42 @@ def test_somebody_who_turns_the_dial_keeps_it_and_gets_back_only_what_they_canno
     assert dial.tuning_now == theirs and dial.agc == "slow"
     assert board.standing == "antenna-bypass"
     assert kept.visits == by_then and len(by_then) in (nth - 1, nth - 2, nth - 3)
+
+
+@pytest.mark.parametrize("nth", [1, 4, 11])
+def test_somebody_who_only_turns_the_dial_keeps_it_and_gets_back_mode_and_pass_band(nth: int) -> None:
+    dial, board, kept = Dial(), Board(), Kept()
+
+    def turn() -> None:
+        dial.tuning_now = replace(dial.tuning_now, hz=7_100_000)
+
+    dial.before = at_call("frequency_hz", nth, turn)
+    assert measured(dial, board, kept).outcome == "skipped"
+    assert dial.tuning_now == replace(FOUND, hz=7_100_000)
+
+
+def test_somebody_who_turns_the_dial_and_narrows_the_pass_band_keeps_both() -> None:
+    dial, board, kept = Dial(), Board(), Kept()
+    theirs = Tuning(7_100_000, "CW", 250)
+
+    def turn() -> None:
+        dial.tuning_now = theirs
+
+    dial.before = at_call("frequency_hz", 4, turn)
+    measured(dial, board, kept)
+    assert dial.tuning_now == theirs and dial.agc == "slow"
+
+
+def test_a_cable_that_comes_out_just_as_somebody_turns_the_dial_still_leaves_it_alone() -> None:
+    dial, board, kept = Dial(), Board(), Kept()
+
+    def turn() -> None:
+        dial.tuning_now = replace(dial.tuning_now, hz=7_100_000)
+        dial.before = at_call("tuning", 1, raising(LinkLost("receiver", "x.")))
+
+    dial.before = at_call("frequency_hz", 4, turn)
+    assert measured(dial, board, kept).outcome == "skipped"
+    assert dial.tuning_now.hz == 7_100_000 and dial.agc == "slow" and board.standing == "antenna-bypass"
 
 
 def test_a_hand_that_uses_the_moment_while_relays_settle_is_noticed_before_the_dial_is_set() -> None:
