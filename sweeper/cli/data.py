@@ -6,7 +6,7 @@ from typing import Annotated
 
 import typer
 
-from sweeper.cli.instants import instant
+from sweeper.cli.instants import between
 from sweeper.cli.options import DataFolder, FromTime, StationFile, ToTime, open_store
 
 
@@ -34,7 +34,7 @@ def import_readings(
         store.finish_days(SystemClock().now())
     finally:
         store.close()
-    print(f"{count} readings brought in from {file}")
+    print(f"{count} reading{'' if count == 1 else 's'} brought in from {file}")
 
 
 def export(
@@ -57,7 +57,7 @@ def export(
     from sweeper.store import write_csv, write_parquet
 
     station = load(station_file)
-    span = (instant(since, "--from"), instant(to, "--to"))
+    span = between(since, to)
     store = open_store(station, station_file, data, read_only=True)
     try:
         readings = store.readings(*span)

@@ -16,3 +16,13 @@ def instant(text: str | None, option: str) -> datetime | None:
             f"{option}: {text!r} is no date and time. Write it as 2026-11-01T16:00Z or 2026-11-01."
         ) from None
     return parsed.replace(tzinfo=UTC) if parsed.tzinfo is None else parsed.astimezone(UTC)
+
+
+def between(since: str | None, to: str | None) -> tuple[datetime | None, datetime | None]:
+    """The instants of ``--from`` and ``--to``, in that order."""
+    start, end = instant(since, "--from"), instant(to, "--to")
+    if start is not None and end is not None and start >= end:
+        raise WrongInput(
+            f"--from: {since} is not before --to {to}, so no reading can lie between. Change one."
+        )
+    return start, end

@@ -5,7 +5,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from sweeper.cli.instants import instant
+from sweeper.cli.instants import between, instant
 from sweeper.cli.options import AsJson, DataFolder, FromTime, StationFile, ToTime, open_store
 from sweeper.errors import Told, WrongInput
 
@@ -128,7 +128,7 @@ def _reduced(
     from sweeper.station import load
 
     station = load(station_file)
-    span = (instant(since, "--from"), instant(to, "--to"))
+    span = between(since, to)
     store = open_store(station, station_file, data, read_only=True)
     try:
         with progress("Reducing") as told:

@@ -1,11 +1,11 @@
-"""`status`, `pause`, `resume`, `note`, `stop`, `keys`: talking to a running daemon."""
+"""`status`, `pause`, `resume`, `note`, `stop`, `keys`: talking to a running daemon; a note is kept without one, too."""
 
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from sweeper.cli.options import DataFolder, StationFile, data_folder
+from sweeper.cli.options import DataFolder, StationFile, data_folder, open_store
 
 if TYPE_CHECKING:
     from sweeper.daemon.messages import Command
@@ -37,7 +37,7 @@ def note(
     text: Annotated[str, typer.Argument(metavar="TEXT", help="A remark, such as: new supply in the shack.")],
     data: DataFolder = None,
 ) -> None:
-    """Keep a remark with the time, for `compare` to be read by later."""
+    """Keep a remark with the time, for `compare` to be read by later; a daemon need not run."""
     _ask(station_file, data, "note", text)
 
 
@@ -64,7 +64,7 @@ def _ask(station_file: Path, data: Path | None, command: "Command", text: str = 
     from sweeper.daemon.client import ask, ask_across
     from sweeper.daemon.doors import client_keys
     from sweeper.daemon.messages import NOTE_LIMIT, Request
-    from sweeper.errors import WrongInput
+    from sweeper.errors import Told, WrongInput
 
     if len(text) > NOTE_LIMIT:
         raise WrongInput(f"A note has at most {NOTE_LIMIT} characters; this one has {len(text)}.")
@@ -73,7 +73,13 @@ def _ask(station_file: Path, data: Path | None, command: "Command", text: str = 
     if station.live.control and station.live.keys and not (folder / "control").exists():
         answer = ask_across(station.live.control, client_keys(folder / station.live.keys), request)
     else:
-        answer = ask(folder, request)
+        try:
+            answer = ask(folder, request)
+        except Told:
+            if command != "note":
+                raise
+            _keep_note(station, station_file, data, text)
+            return
     if command == "status" and answer.ok and answer.state is not None:
         from sweeper.report.terminal import show_state
 
@@ -82,6 +88,18 @@ def _ask(station_file: Path, data: Path | None, command: "Command", text: str = 
         print(answer.sentence)
     if not answer.ok:
         raise typer.Exit(1)
+
+
+def _keep_note(station: "Station", station_file: Path, data: Path | None, text: str) -> None:
+    """Put a note where the daemon would; `StoreError` while another sweeper writes there."""
+    from sweeper.clock import SystemClock
+    from sweeper.errors import WrongInput
+
+    if not text.strip():
+        raise WrongInput("A note needs words; nothing was kept.")
+    with open_store(station, station_file, data, read_only=False) as store:
+        store.add_note(SystemClock().now(), text)
+    print("The note is kept. (No daemon runs, so it was put straight into the station's data.)")
 
 
 def _station_folder(station_file: Path, data: Path | None) -> "tuple[Station, Path]":

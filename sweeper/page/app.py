@@ -24,8 +24,9 @@ from sweeper.errors import Told, WrongInput
 from sweeper.page.feed import Feed
 from sweeper.page.guard import COOKIE, Door, Guard
 from sweeper.page.seen import now_seen, tonight_seen
-from sweeper.page.tonight import Reducing, Tonight
+from sweeper.page.tonight import Reducing, Tonight, without_place
 from sweeper.report.palette import style_variables
+from sweeper.report.wording import with_code
 from sweeper.station import Station
 
 log = logging.getLogger(__name__)
@@ -69,6 +70,7 @@ class _Page:
         self._templates = Environment(
             loader=PackageLoader("sweeper.page"), autoescape=True, trim_blocks=True, lstrip_blocks=True
         )
+        self._templates.filters["code"] = with_code
 
     @contextlib.asynccontextmanager
     async def lifespan(self, app: Starlette) -> AsyncIterator[None]:
@@ -226,7 +228,7 @@ class _Page:
         try:
             answer: Answer = await asyncio.to_thread(ask, self._folder, Request(command=command, text=text))
         except Told as told:
-            return JSONResponse({"ok": False, "sentence": str(told)}, 503)
+            return JSONResponse({"ok": False, "sentence": without_place(told, self._folder)}, 503)
         if answer.state is not None:
             await self._feed.took(answer.state)
         return JSONResponse({"ok": answer.ok, "sentence": answer.sentence}, 200 if answer.ok else 409)

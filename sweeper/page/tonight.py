@@ -61,6 +61,12 @@ class Tonight:
                 steps.append(Step(period.hour_utc, period.passes, period.snr_change_db))
 
 
+def without_place(told: Told, folder: Path) -> str:
+    """What went wrong, without where on this computer: who looks at the page may sit at another one."""
+    sentence = str(told).removeprefix(f"{folder}: ")
+    return sentence[:1].upper() + sentence[1:]
+
+
 class Reducing:
     """Reduces the store whenever asked to, one reduction at a time."""
 
@@ -86,7 +92,7 @@ class Reducing:
                 reduced, hour = await asyncio.to_thread(self._reduce)
                 self._tonight.take(reduced, hour)
             except Told as told:
-                self._tonight.trouble = str(told)
+                self._tonight.trouble = without_place(told, self._data / self._station.station.name)
             except Exception:
                 # A defect in the reduction must not take the view of the night with it; the next pass tries again.
                 log.exception("the night could not be reduced")

@@ -152,6 +152,7 @@ def page_text(
     environment = Environment(
         loader=PackageLoader("sweeper.report"), autoescape=True, trim_blocks=True, lstrip_blocks=True
     )
+    environment.filters["code"] = wording.with_code
     return environment.get_template("report.html").render(
         policy=policy(),
         style=sheet,

@@ -162,9 +162,7 @@ def show_budget(station: "Station", budget: "Budget", next_times: Sequence[datet
             (
                 "Relay life",
                 f"{budget.relay_years:.1f} years",
-                f"{budget.busiest_relay}, rated for {station.switch.rated_operations:,} operations".replace(
-                    ",", " "
-                ),
+                f"relay {budget.busiest_relay}, the busiest; rated for {_thousands(station.switch.rated_operations)}",
             )
         )
     for name, value, remark in rows:
@@ -176,6 +174,10 @@ def show_budget(station: "Station", budget: "Budget", next_times: Sequence[datet
     console.print(f"\nNext passes ({zone})")
     for moment in next_times:
         console.print(f"  {wording.local_time(moment, zone)}")
+
+
+def _thousands(operations: int) -> str:
+    return f"{operations:,} operations".replace(",", " ")
 
 
 def show_state(state: "State", zone: str) -> None:

@@ -101,3 +101,11 @@ def test_the_plan_is_told_before_the_night(station: Path) -> None:
     assert told.returncode == 0, told.stderr
     for word in ("Visits a pass", "Relay life", "years", "Next passes"):
         assert word in told.stdout
+
+
+def test_one_reading_is_called_one(station: Path, tmp_path: Path) -> None:
+    file = tmp_path / "one.csv"
+    file.write_text(
+        f"{HEADER}\n2026-11-01T18:00:00Z,1,40 m,7038500,noise,antenna,bypass,-50\n", encoding="utf-8"
+    )
+    assert "1 reading brought in" in sweeper("import", station, file).stdout

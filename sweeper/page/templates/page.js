@@ -12,8 +12,11 @@ const PATHS = {
 const SVG = "http://www.w3.org/2000/svg";
 
 function write(id, text) {
-  const element = at(id);
-  if (element.textContent !== text) element.textContent = text;
+  const place = at(id);
+  if (place.dataset.text === text) return;
+  place.dataset.text = text;
+  const parts = text.split("`"); // what stands between backticks is code
+  place.replaceChildren(...(parts.length % 2 ? parts.map((part, nth) => (nth % 2 ? element("code", part) : part)) : [text]));
 }
 
 function element(name, text, className) {
@@ -78,7 +81,7 @@ function paintPaths(rows) {
 
 function paintPasses(passes) {
   at("passes").replaceChildren(...passes.map((each) => {
-    const detail = each.because || `${each.readings} readings`;
+    const detail = each.because || `${each.readings} reading${each.readings === 1 ? "" : "s"}`;
     return element("li", `${each.time}  pass ${each.number} ${each.outcome}: ${detail}`, each.outcome);
   }));
 }

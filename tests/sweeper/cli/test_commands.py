@@ -116,3 +116,35 @@ def test_no_color_is_honoured_on_a_terminal(tmp_path: Path) -> None:
     assert colour not in shown["plain"]
     assert b"Saltmarsh" in shown["plain"]
     assert shown["coloured"]
+
+
+def test_a_note_is_kept_also_where_no_daemon_runs(tmp_path: Path) -> None:
+    file = tmp_path / "saltmarsh.yaml"
+    file.write_bytes(example("saltmarsh").read_bytes())
+    answer = sweeper("note", file, "Ferrites on the router")
+    assert answer.returncode == 0, answer.stderr
+    assert "The note is kept" in answer.stdout
+    empty = sweeper("note", file, " ")
+    assert empty.returncode == 2 and "needs words" in empty.stderr
+    with Store(tmp_path / "saltmarsh.data", "Saltmarsh", 8.1) as busy:
+        assert [note.text for note in busy.notes()] == ["Ferrites on the router"]
+        refused = sweeper("note", file, "while another sweeper writes")
+        assert refused.returncode == 1 and "another sweeper" in refused.stderr
+        assert len(busy.notes()) == 1
+
+
+def test_from_after_to_is_told_as_what_it_is(tmp_path: Path) -> None:
+    file = tmp_path / "saltmarsh.yaml"
+    file.write_bytes(example("saltmarsh").read_bytes())
+    (tmp_path / "saltmarsh.data").mkdir()
+    for command in ("analyse", "export"):
+        answer = sweeper(command, file, "--from", "2026-11-02T16:00Z", "--to", "2026-11-01")
+        assert answer.returncode == 2
+        assert "--from: 2026-11-02T16:00Z is not before --to 2026-11-01" in answer.stderr
+
+
+def test_a_plan_calls_its_relay_a_relay(tmp_path: Path) -> None:
+    file = tmp_path / "saltmarsh.yaml"
+    file.write_bytes(example("saltmarsh").read_bytes())
+    told = sweeper("plan", file).stdout
+    assert "relay 0, the busiest; rated for 100 000 operations" in " ".join(told.split())

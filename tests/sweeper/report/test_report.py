@@ -16,7 +16,7 @@ import pytest
 from sweeper.analysis.as_json import findings_object
 from sweeper.analysis.findings import BandFinding, Findings, Interval, Verdict
 from sweeper.errors import WrongInput
-from sweeper.report import Setting, as_text, write_html
+from sweeper.report import Setting, as_text, wording, write_html
 from sweeper.report.pictures.ceiling import ceiling
 from sweeper.report.pictures.when import in_one_sentence
 from sweeper.report.since_last import carried_json, changed, previous_findings
@@ -270,6 +270,21 @@ def test_nothing_is_claimed_of_passes_whose_readings_were_brought_in(tmp_path: P
         assert wanted in section
         assert "No record is kept of passes whose readings were brought in from a file." in section
         assert f"{len(brought)}" not in re.sub("<svg.*?</svg>", "", section, flags=re.DOTALL)
+
+
+def test_what_is_to_be_typed_stands_as_code_and_nothing_in_it_is_markup() -> None:
+    assert wording.with_code("Note it with `sweeper <b>`, then & there") == (
+        "Note it with <code>sweeper &lt;b&gt;</code>, then &amp; there"
+    )
+    assert wording.with_code("a lone ` stays") == "a lone ` stays"
+
+
+def test_no_backtick_is_left_on_the_page(tmp_path: Path) -> None:
+    found = sample.findings()
+    write_html(found, sample.tables(found), (), tmp_path / "report.html")
+    page = Page((tmp_path / "report.html").read_text(encoding="utf-8"))
+    assert "`" not in "".join(page.text)
+    assert page.of("code")
 
 
 def test_names_from_files_inject_nothing(tmp_path: Path) -> None:
