@@ -18,6 +18,7 @@ from pathlib import Path
 
 import numpy as np
 import polars as pl
+from statsmodels.stats.proportion import proportion_confint
 
 from sweeper.analysis.external_noise import fa_from_rise_db
 from sweeper.analysis.facts import MeterFacts, StationFacts
@@ -299,19 +300,30 @@ def judge_overload(rows: list[dict[str, object]]) -> list[dict[str, object]]:
         part = table if nights is None else table.filter(pl.col("nights") == nights)
         planted, clean = part.filter(pl.col("planted")), part.filter(~pl.col("planted"))
         found, feigned = float(planted["flagged"].mean() or 0), float(clean["flagged"].mean() or 0)
+        surely, at_worst = (
+            proportion_confint(int(each["flagged"].sum()), each.height, method="wilson")
+            for each in (planted, clean)
+        )
         judged.append(
             {
                 "nights": nights or "all",
                 "planted": planted.height,
                 "flagged": found,
+                "flagged_interval": surely,
                 "clean": clean.height,
                 "feigned": feigned,
+                "feigned_interval": at_worst,
                 "hours found": float(planted["hours found"].sum() / max(planted["hours planted"].sum(), 1)),
                 "hours feigned": int(part["hours feigned"].sum()),
                 "ok": nights is not None or (found >= 0.95 and feigned <= 0.02),
             }
         )
     return judged
+
+
+def _interval(ends: tuple[float, float]) -> str:
+    """Wilson's interval, 95 %."""
+    return f"{ends[0]:.1%} to {ends[1]:.1%}"
 
 
 def main() -> int:
@@ -338,8 +350,9 @@ def main() -> int:
         )
     for row in by_nights:
         print(
-            f"overload, {row['nights']!s:>3} nights: {row['flagged']:.1%} of {row['planted']} planted flagged, "
-            f"{row['feigned']:.1%} of {row['clean']} clean flagged; hours found {row['hours found']:.0%}, feigned "
+            f"overload, {row['nights']!s:>3} nights: {row['flagged']:.1%} ({_interval(row['flagged_interval'])}) of "
+            f"{row['planted']} planted flagged, {row['feigned']:.1%} ({_interval(row['feigned_interval'])}) of "
+            f"{row['clean']} clean flagged; hours found {row['hours found']:.0%}, feigned "
             f"{row['hours feigned']}  {'ok' if row['ok'] else 'OUT OF BOUNDS'}"
         )
     took_s = time.perf_counter() - began

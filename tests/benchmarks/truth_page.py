@@ -122,8 +122,8 @@ def _of_caution(found: Results) -> str:
             f"±{np.median(here):.1f} of ±{np.median(there):.1f} dB where nights differ by {spread}"
         )
     rest = (
-        f"The rest goes with the gain, which is a part of every interval ({_list(reaches)}, in the median). Its error is "
-        f"stated larger than it is: its own 95 % interval holds the truth in {_percent(gain.share)} of {gain.count} "
+        f"The rest goes with the gain, which is a part of every interval ({_list(reaches)}, in the median). Its error "
+        f"is stated larger than it is: its own 95 % interval holds the truth in {_percent(gain.share)} of {gain.count} "
         f"bands ({_list(by_way)}). And it is the same at every look, so that looks miss together, not one after the "
         "other as the spending of the error allows for."
         if gain.interval[0] > CONFIDENCE
