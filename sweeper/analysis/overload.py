@@ -125,7 +125,8 @@ def _overload(hours: "pl.DataFrame") -> list[tuple[str, str]]:
     slope, error = _slope(hours["strongest_db"].to_numpy(), hours["excess_db"].to_numpy())
     follows = np.isfinite(slope) and slope > 0.1 and slope > 2 * error
     everywhere = len(hit) >= 0.9 * len(hours) and len(hours) >= 3
-    if everywhere and not follows:
+    alike = worst < 2 * float(np.median(hours["excess_db"].to_numpy()))
+    if everywhere and alike and not follows:
         return [
             (
                 "mismatch",

@@ -81,7 +81,7 @@ def test_overload_shows_without_carriers_to_compare_where_other_hours_are_clean(
     assert "overload" in diagnose(Ways(summaries), facts(night)).flags
 
 
-def with_products(night, kelvin_by_night):
+def with_products(night, kelvin_by_night, change=lambda table: table):
     """Nights whose first four hours hold products that fade up and down by 3 dB from pass to pass."""
     rng = np.random.default_rng(1)
     days = []
@@ -94,7 +94,7 @@ def with_products(night, kelvin_by_night):
             for number in range(24)
         ]
         rest = readings(one).filter(pl.col("pass") >= 24)
-        days.append(summarise_day(pl.concat([*passes, rest]).sort("time"), facts(night)))
+        days.append(summarise_day(change(pl.concat([*passes, rest]).sort("time")), facts(night)))
     return pl.concat(days)
 
 
@@ -136,6 +136,18 @@ def test_noise_rising_more_than_carriers_at_every_hour_alike_is_a_mismatch():
         )
 
     assert diagnose(Ways(season(night, 8, detuned_load)), facts(night)).flags == ("mismatch",)
+
+
+def test_hours_that_stand_out_of_a_little_excess_everywhere_are_overload_not_a_mismatch():
+    """A gain taken a decibel too low makes every hour look a little overloaded; products make some look much so."""
+    noise = (pl.col("for") == "noise") & (pl.col("source") == "antenna") & (pl.col("route") == "stage")
+
+    def little(table):
+        return table.with_columns(pl.when(noise).then(pl.col("dbm") + 2).otherwise("dbm").alias("dbm"))
+
+    night = replace(HEALTHY, passes=100)
+    found = diagnose(Ways(with_products(night, 8 * (6e6,), little)), facts(night))
+    assert "overload" in found.flags
 
 
 def test_a_relay_that_does_not_move_is_named():
