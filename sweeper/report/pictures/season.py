@@ -42,7 +42,7 @@ def season(findings: Findings, nights: "pl.DataFrame", zone: str) -> tuple[Pictu
         for axes, band in zip(panels.flat, bands, strict=True):
             _strip(axes, known.filter(known["band"] == band), band, hours, first, zone, on)
             axes.set_xlim(-0.5, max(span, FEWEST) - 0.5)
-        step = max(1, span // 8)
+        step = max(1, max(span, FEWEST) // 8)
         marks = list(range(0, span, step))
         panels[-1, 0].set_xticks(marks, [_day(first + timedelta(days=mark)) for mark in marks])
         panels[-1, 0].set_xlabel("night, by the day that it began on")

@@ -97,11 +97,12 @@ def in_one_sentence(findings: Findings, zone: str = "UTC") -> str:
         (hurt, "the stage costs signal-to-noise ratio", "it costs signal-to-noise ratio"),
         (same, "the stage makes no difference that matters", "it makes no difference that matters"),
     ):
-        for whole in (True, False):
-            names = [band for band, each in bands.items() if each == whole]
-            if names:
-                hours = "" if whole else " at some hours"
-                parts.append(f"{then if parts else first}{hours} on {listed(names)}")
+        whole = [band for band, each in bands.items() if each]
+        partly = [band for band, each in bands.items() if not each]
+        where = [f"on {listed(whole)}"] if whole else []
+        where += [f"at some hours on {listed(partly)}"] if partly else []
+        if where:
+            parts.append(f"{then if parts else first} {', and '.join(where)}")
     decided = [p for band in findings.bands for p in band.periods if p.verdict != "undecided"]
     only = [period for period in decided if "these-nights-only" in period.flags]
     if decided and len(only) == len(decided):

@@ -18,6 +18,7 @@ from sweeper.analysis.findings import BandFinding, Findings, Interval, Verdict
 from sweeper.errors import WrongInput
 from sweeper.report import Setting, as_text, wording, write_html
 from sweeper.report.pictures.ceiling import ceiling
+from sweeper.report.pictures.season import season
 from sweeper.report.pictures.when import in_one_sentence
 from sweeper.report.since_last import carried_json, changed, previous_findings
 from sweeper.store import Note
@@ -121,8 +122,8 @@ def test_the_headline_claims_no_hour_and_no_night_that_was_not_measured() -> Non
         ),
     )
     assert in_one_sentence(partly, "Europe/Copenhagen") == (
-        "The stage helps at some hours on 80 m; it makes no difference that matters on long wave; it makes no "
-        "difference that matters at some hours on 40 m; it overloads on 40 m at 20:00–02:00; on the other bands it is "
+        "The stage helps at some hours on 80 m; it makes no difference that matters on long wave, and at some "
+        "hours on 40 m; it overloads on 40 m at 20:00–02:00; on the other bands it is "
         "too early to say"
     )
 
@@ -218,6 +219,13 @@ def test_gain_and_fix_fit_a_phone_and_wider_pictures_say_that_they_go_on(markup:
         assert ">carriers<" in figure or name == "fix"
     for name in ("when", "noise-40-m", "ceiling", "season"):
         assert '<p class="swipe">' in drawing_of(markup, name)
+
+
+def test_dates_of_few_nights_do_not_run_into_each_other() -> None:
+    found = sample.findings()
+    (picture,) = season(found, sample.tables(found, nights=3).nights, "UTC")
+    # Three nights in room for twenty-one: every second one has its date.
+    assert re.findall(r">(\d Nov)</text>", picture.svg) == ["1 Nov", "3 Nov"]
 
 
 def test_no_night_is_cut_by_the_axis(markup: str) -> None:
