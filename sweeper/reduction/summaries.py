@@ -1,7 +1,9 @@
 """Summaries of all days of a store: those that are kept, and those of new or changed days, which are read."""
 
 import os
+from collections import deque
 from collections.abc import Callable, Iterator, Sequence
+from contextlib import suppress
 from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -49,19 +51,33 @@ def _summaries_of_days(store: Store, facts: StationFacts, days: Sequence[date]) 
         for day in days:
             yield summarise_day(store.day(day), facts)
         return
-    from concurrent.futures import ProcessPoolExecutor
+    from concurrent.futures import Future, ProcessPoolExecutor
+    from concurrent.futures.process import BrokenProcessPool
     from multiprocessing import get_context
 
     # "spawn": polars runs threads, and a fork of a process with threads may stand still for ever.
     pool = ProcessPoolExecutor(1, mp_context=get_context("spawn"), initializer=_one_thread_each)
+    open_days = deque(days)
+    there: dict[date, Future[pl.DataFrame]] = {}
     try:
-        there = {day: pool.submit(_summary_elsewhere, store.folder, facts, day) for day in reversed(days)}
-        for day in days:
-            begun_there = not there[day].cancel()
-            yield there[day].result() if begun_there else summarise_day(store.day(day), facts)
+        while open_days:
+            with suppress(BrokenProcessPool):
+                while open_days and sum(not each.done() for each in there.values()) < AT_ONCE_THERE:
+                    there[open_days[-1]] = pool.submit(_summary_elsewhere, store.folder, facts, open_days[-1])
+                    open_days.pop()
+            if open_days:
+                yield summarise_day(store.day(open_days.popleft()), facts)
+        for day in sorted(there):
+            try:
+                yield there[day].result()
+            except BrokenProcessPool:  # killed, perhaps for its memory: its days are done here
+                yield summarise_day(store.day(day), facts)
     finally:
         pool.shutdown(cancel_futures=True)
 
+
+AT_ONCE_THERE = 2
+"""The day in hand and the one after it, so that the second process never waits for the first."""
 
 WORTH_A_PROCESS = 8
 """With fewer days to read, starting another process costs more than it saves; with more than one of them, a small

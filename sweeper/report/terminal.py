@@ -59,7 +59,7 @@ def show_findings(findings: Findings, zone: str = "UTC") -> None:
     console.print()
     table = _table(
         ("Band", "left"),
-        (f"Hours ({zone})", "left"),
+        ("Hours", "left"),
         ("S/N change, dB", "right"),
         ("interval", "right"),
         ("Verdict", "left"),
@@ -78,8 +78,8 @@ def show_findings(findings: Findings, zone: str = "UTC") -> None:
     console.print(table)
     console.print(
         Text(
-            f"\nIntervals at {findings.confidence:.0%}, outermost of the hours joined. A change under "
-            f"{findings.worthwhile_db:g} dB does not matter.",
+            f"\nHours of {zone}. Intervals at {findings.confidence:.0%}, outermost of the hours joined. A change "
+            f"under {findings.worthwhile_db:g} dB does not matter.",
             "dim",
         )
     )

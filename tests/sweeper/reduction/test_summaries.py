@@ -1,5 +1,6 @@
 """A new night costs a night, and a summary that cannot be trusted is made again."""
 
+import multiprocessing
 from collections.abc import Iterator
 from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
@@ -203,3 +204,16 @@ def test_a_long_stretch_worked_on_by_two_processes_says_the_same(
         (store.folder / BOOK).unlink()
         monkeypatch.setattr(summaries, "WORTH_A_PROCESS", 1000)
         assert_frame_equal(summaries_of(store, FACTS), by_two, check_exact=True)
+
+
+def test_a_second_process_that_is_killed_costs_time_and_no_findings(tmp_path: Path) -> None:
+    def kill_the_other(_: float) -> None:
+        for other in multiprocessing.active_children():
+            other.kill()
+
+    with Store(tmp_path, "Outpost", 8.1) as store:
+        for night in range(2 * summaries.WORTH_A_PROCESS):
+            night_pass(store, EVENING + timedelta(days=night))
+        store.finish_days(EVENING + timedelta(days=2 * summaries.WORTH_A_PROCESS))
+        alone = summaries_of(store, FACTS, progress=kill_the_other)
+        assert_frame_equal(summaries_of(store, replace(FACTS, fingerprint="two")), alone, check_exact=True)
