@@ -170,7 +170,7 @@ def _meter(
     from sweeper.daemon.borrowing import borrowed_rig
 
     clock = SystemClock()
-    with borrowed_rig(station, store) as rig:
+    with borrowed_rig(station, store, clock) as rig:
         rig.receiver.prepare()
         if path is not None:
             rig.switch.select(path)

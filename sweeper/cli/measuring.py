@@ -51,9 +51,11 @@ def run(
 
 def rest(station_file: StationFile, data: DataFolder = None) -> None:
     """Relays to rest and the receiver as it was found, where an earlier run could not; nothing is measured."""
-    from sweeper.daemon.as_found import rest_station
+    from sweeper.clock import SystemClock
+    from sweeper.daemon.resting import rest_station
     from sweeper.station import load
 
     station = load(station_file)
-    for fault in rest_station(station, data_folder(station_file, data)):
+    for fault in rest_station(station, data_folder(station_file, data), SystemClock().now()):
         raise fault
+    print(f"The relays rest at {station.switch.rest}.")

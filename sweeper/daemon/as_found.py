@@ -7,11 +7,13 @@ import fcntl
 import os
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager, suppress
+from datetime import datetime
 from pathlib import Path as FilePath
 from typing import Any
 
 from drivers.contracts import Receiver
 from drivers.errors import InUse, RigError, Transmitting
+from sweeper.daemon import wear
 from sweeper.daemon.instruments import open_receiver, open_switch
 from sweeper.engine.one_pass import DIAL_STEP_HZ, without_dial
 from sweeper.station import Station
@@ -42,44 +44,25 @@ def hold_rig(folder: FilePath) -> Iterator[None]:
         os.close(handle)
 
 
-def left_over(store: Store) -> bool:
-    """Whether an earlier pass has not put the receiver back."""
-    return store.recall(AS_FOUND) is not None
-
-
-def put_right(station: Station, store: Store) -> tuple[RigError, ...]:
+def put_right(station: Station, store: Store, now: datetime) -> tuple[RigError, ...]:
     """Relays to rest, and the receiver as it was before a pass that did not end well; what stood in the way.
 
     The caller holds the rig. Nobody knows how the relays stand after a crash, so they are set whatever is
     remembered, without asking the receiver: the stage in a transmitter's way would be the greater harm.
     """
-    return (*rest_relays(station), *_put_receiver_back(station, store))
+    return (*rest_relays(station, store.folder, now), *_put_receiver_back(station, store))
 
 
-def rest_station(station: Station, folder: FilePath) -> tuple[RigError, ...]:
-    """What a service manager calls when the daemon could not: `put_right`, or at least the relays.
-
-    Without a store that can be opened (none yet, broken, or a daemon at work on it) only the relays are set;
-    `InUse` is among the faults while a pass is under way, since then nothing is wrong.
-    """
-    place = station.station
-    try:
-        with hold_rig(folder / place.name):
-            try:
-                with Store(folder, place.name, place.longitude) as store:
-                    return put_right(station, store)
-            except StoreError:
-                return rest_relays(station)
-    except InUse as held:
-        return (held,)
-
-
-def rest_relays(station: Station) -> tuple[RigError, ...]:
-    """Relays to rest, and nothing else; what stood in the way."""
+def rest_relays(station: Station, folder: FilePath, now: datetime) -> tuple[RigError, ...]:
+    """Relays to rest, and their moves counted in the station's data folder; what stood in the way."""
     try:
         switch = open_switch(station)
         try:
-            switch.select(str(station.switch.rest))
+            counted = wear.CountedSwitch(switch, station)
+            try:
+                counted.select(str(station.switch.rest))
+            finally:
+                wear.count(folder, counted.moves, now)
         finally:
             switch.close()
     except RigError as fault:

@@ -13,8 +13,9 @@ from datetime import datetime, timedelta
 from drivers.errors import InUse, RigError
 from sweeper.clock import Clock
 from sweeper.daemon import wear
-from sweeper.daemon.as_found import hold_rig, left_over, put_right
+from sweeper.daemon.as_found import hold_rig, put_right
 from sweeper.daemon.courtesy import Courtesy
+from sweeper.daemon.cut_short import account_cut_short
 from sweeper.daemon.instruments import manner_of, open_rig
 from sweeper.daemon.orders import Orders
 from sweeper.daemon.recording import Recording
@@ -59,9 +60,12 @@ class Campaign:
         """Before anything else: relays to rest, receiver as found. What stands in the way, to be tried again."""
         try:
             with hold_rig(self.store.folder):
-                if self._crashed():
-                    self._wore(wear.moves_of_a_pass(self.station, self._number()))
-                faults = put_right(self.station, self.store)
+                faults = put_right(self.station, self.store, self.clock.now())
+                if not self.recording.unwritten:
+                    told = account_cut_short(self.station, self.store, self.clock.now())
+                    if told:
+                        self.watcher.trouble(told)
+                self.life = wear.load(self.store.folder, self.life.since)
         except InUse as held:
             faults = (held,)
         self.settled = not faults
@@ -73,13 +77,14 @@ class Campaign:
 
         Only a defect of the program does not, and it leaves the station as found all the same.
         """
-        started, number = self.clock.now(), self._number()
+        started = self.clock.now()
         if self.recording.write() is not None:
-            return self.account("failed", "the pass before cannot be stored yet", number, started)
+            return self.account("failed", "the pass before cannot be stored yet", None, started)
         if not self.settled:
             faults = self.settle()
             if faults:
-                return self.account(_outcome(faults[0]), str(faults[0]), number, started)
+                return self.account(_outcome(faults[0]), str(faults[0]), None, started)
+        number = self._number()
         try:
             with hold_rig(self.store.folder), open_rig(self.station) as rig:
                 switch = wear.CountedSwitch(rig.switch, self.station)
@@ -187,12 +192,6 @@ class Campaign:
             if self._numbered is None:
                 raise
             return self._numbered + 1  # a disk that fails for a while is no reason to lose count
-
-    def _crashed(self) -> bool:
-        try:
-            return left_over(self.store)
-        except StoreError:
-            return False
 
     def _wore(self, moves: Counter[str]) -> None:
         """Count moves for life. The caller holds the rig, so nobody else counts at this moment."""

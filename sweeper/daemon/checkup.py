@@ -35,7 +35,7 @@ def check_rig(station: Station, store: Store, clock: Clock) -> Iterator[Item]:
     if not all(item.well for item in answers):
         return
     try:
-        with borrowed_rig(station, store) as rig:
+        with borrowed_rig(station, store, clock) as rig:
             yield Item("transmitter", True, "off")
             unknown = rig.receiver.prepare()
             if unknown:

@@ -6,7 +6,6 @@ still turning, or once the day's share of relay life is used up.
 
 import math
 from collections.abc import Callable
-from contextlib import suppress
 from dataclasses import dataclass
 from datetime import date, datetime
 from pathlib import Path as FilePath
@@ -156,11 +155,11 @@ def _follow(
                     _follow_until_fault(station, folder, findings, clock, orders, follower, told)
                 except RigError as fault:
                     told(f"{fault} Trying again.")
-                    rest_relays(station)
+                    rest_relays(station, folder, clock.now())
                     follower.standing = ANTENNA_BYPASS
                     clock.sleep(AGAIN_S, orders.wake)
         finally:
-            for left in rest_relays(station):
+            for left in rest_relays(station, folder, clock.now()):
                 told(str(left))
 
 
@@ -193,5 +192,4 @@ def _follow_until_fault(
                     told(sentence)
                 clock.sleep(LOOK_S, orders.wake)
         finally:
-            with suppress(OSError):  # A full disk is no reason to keep anybody from listening.
-                wear.save(folder, wear.plus(wear.load(folder, clock.now()), switch.moves, clock.now()))
+            wear.count(folder, switch.moves, clock.now())

@@ -1,9 +1,10 @@
 """Where a pass goes: the store first, then whoever looks on. A store that cannot take it is no reason to lose it."""
 
 from collections.abc import Mapping, Sequence
+from datetime import datetime
 from typing import Any
 
-from sweeper.daemon.as_found import AS_FOUND
+from sweeper.daemon.cut_short import let_go, took_in_hand
 from sweeper.daemon.watching import Watcher
 from sweeper.store import Store, StoreError
 from sweeper.words import PassRecord, Reading, Visit
@@ -22,9 +23,9 @@ class Recording:
         self.unwritten: list[tuple[PassRecord, tuple[Reading, ...]]] = []
         self.dial_as_found: Mapping[str, Any] | None = None
 
-    def found(self, remembered: Mapping[str, Any]) -> None:
+    def found(self, number: int, started: datetime, remembered: Mapping[str, Any]) -> None:
         """Kept before anything is touched. `StoreError` here ends the pass before it begins."""
-        self._store.remember(AS_FOUND, dict(remembered))
+        took_in_hand(self._store, remembered, number, started)
         tuning = remembered.get("tuning")
         self.dial_as_found = tuning if isinstance(tuning, Mapping) else None
 
@@ -38,7 +39,7 @@ class Recording:
 
     def put_back(self) -> None:
         try:
-            self._store.remember(AS_FOUND, None)
+            let_go(self._store)
         except StoreError as full:
             # It stays remembered, so it is put back once more than needed, with the dial left alone if turned.
             self._watcher.trouble(str(full))

@@ -5,11 +5,13 @@ import math
 import os
 from collections import Counter
 from collections.abc import Mapping
+from contextlib import suppress
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from pathlib import Path as FilePath
 
 from drivers.contracts import Switch
+from drivers.errors import RigError
 from sweeper.plan import budget, path_order
 from sweeper.plan.order import moved
 from sweeper.station import Station
@@ -77,6 +79,16 @@ def plus(life: Life, moves: Counter[str], now: datetime) -> Life:
     return Life(life.since, dict(operations), {**life.moved_at, **dict.fromkeys(moves, now)})
 
 
+def count(folder: FilePath, moves: Counter[str], now: datetime) -> None:
+    """Count moves for life, if the disk takes it: a full one is no reason to leave a station as it is.
+
+    The caller holds the rig.
+    """
+    if moves:
+        with suppress(OSError):
+            save(folder, plus(load(folder, now), moves, now))
+
+
 def moves_of_a_pass(station: Station, pass_number: int) -> Counter[str]:
     """What a whole pass moves; assumed of a pass that a crash cut short, so that the count errs on the old side."""
     return moves_along(station, path_order(station, pass_number))
@@ -97,7 +109,10 @@ class CountedSwitch:
     def __init__(self, switch: Switch, station: Station) -> None:
         self._switch = switch
         self._station = station
-        self._standing = switch.selected()
+        try:
+            self._standing = switch.selected()
+        except RigError:  # It may still be told to move.
+            self._standing = None
         self.moves: Counter[str] = Counter()
 
     def identify(self) -> str:

@@ -8,6 +8,7 @@ the same door: relays to rest first, then the receiver, each tried even when the
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from datetime import datetime
 from threading import Event
 from typing import Any
 
@@ -64,7 +65,7 @@ def measure_pass(
     outcome: Outcome = "failed"
     because = "the program met a defect of its own"
     try:
-        at_work.begin()
+        at_work.begin(started)
         at_work.measure(visits)
         outcome, because = "done", ""
     except (Transmitting, Yielded) as given_way:
@@ -135,13 +136,13 @@ class _AtWork:
         self.relay_operations = 0
         self.unknown_settings: tuple[str, ...] = ()
 
-    def begin(self) -> None:
+    def begin(self, started: datetime) -> None:
         """Look before touching: nothing is set while a transmitter is on or before the state is kept."""
         if self._stop.is_set():
             raise Interrupted("asked to stop before the pass began")
         self._listen_only()
         self._remembered = self._receiver.remember()
-        self._sink.found(self._remembered)
+        self._sink.found(self._number, started, self._remembered)
         self.touched = True
         self.unknown_settings = self._receiver.prepare()
 

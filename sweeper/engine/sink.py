@@ -1,6 +1,7 @@
 """Where the engine hands what it learns. The store, the live messages and the tests each are one."""
 
 from collections.abc import Mapping, Sequence
+from datetime import datetime
 from typing import Any, Protocol
 
 from sweeper.words import PassRecord, Reading, Visit
@@ -9,8 +10,11 @@ from sweeper.words import PassRecord, Reading, Visit
 class Sink(Protocol):
     """Receives a pass as it grows. Calls come from the measuring thread, in the order written here."""
 
-    def found(self, remembered: Mapping[str, Any]) -> None:
-        """How the receiver stood before the pass touched it; must be kept where a crash cannot reach it."""
+    def found(self, number: int, started: datetime, remembered: Mapping[str, Any]) -> None:
+        """Which pass is about to touch the receiver, since when it runs, and how the receiver stood.
+
+        Must be kept where a crash cannot reach it.
+        """
         ...
 
     def visited(self, visit: Visit, readings: Sequence[Reading]) -> None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 import os
 import sqlite3
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager, suppress
 from datetime import UTC, date, datetime
 from pathlib import Path
@@ -257,8 +257,11 @@ class RunningDay:
         )
 
     def remember(self, key: str, value: str) -> None:
+        self.remember_all({key: value})
+
+    def remember_all(self, values: Mapping[str, str]) -> None:
         with self._transaction() as db:
-            db.execute("INSERT OR REPLACE INTO memory VALUES (?, ?)", (key, value))
+            db.executemany("INSERT OR REPLACE INTO memory VALUES (?, ?)", values.items())
 
     def recall(self, key: str) -> str | None:
         rows = self._rows("SELECT value FROM memory WHERE key = ?", (key,))

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import os
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from datetime import date, datetime, timedelta
 from functools import partial
 from pathlib import Path
@@ -131,6 +131,12 @@ class Store:
     def remember(self, key: str, value: Any) -> None:
         """Keep a small value, of what JSON can carry, across crashes."""
         self._write(lambda running: running.remember(key, json.dumps(value)))
+
+    def remember_all(self, values: Mapping[str, Any]) -> None:
+        """Keep several small values in one write: all of them or none."""
+        self._write(
+            lambda running: running.remember_all({key: json.dumps(value) for key, value in values.items()})
+        )
 
     def keep_station_file(self, text: str) -> None:
         """Keep the station file that the readings were taken under beside them."""

@@ -1,5 +1,6 @@
 """A person looks at the rig before the first night, and calibrates its meter."""
 
+import json
 import re
 from collections.abc import Iterator
 from pathlib import Path
@@ -44,6 +45,10 @@ def test_a_sound_rig_is_found_sound_and_left_as_found(station_file: Path, served
     assert "licensed" in answer.stdout
     assert (served.receiver.hz, served.receiver.mode, served.receiver.bandwidth_hz) == at
     assert not any(served.board.coils)
+    # There and back through every path, counted for life: each relay has moved more than once.
+    (kept,) = station_file.parent.glob("*/*/relay-wear.json")
+    operations = json.loads(kept.read_text(encoding="utf-8"))["operations"]
+    assert len(operations) == 2 and all(count > 1 for count in operations.values())
 
 
 def test_a_stuck_relay_is_named(station_file: Path, served: Served) -> None:

@@ -5,6 +5,7 @@ from pathlib import Path
 
 import pytest
 
+from sweeper.daemon.wear import operations_of_the_busiest
 from tests.whole.unattended import Unattended, ended, unattended, until
 
 THEIRS = (6_155_000, "AM")
@@ -85,8 +86,36 @@ def test_rest_puts_back_what_a_killed_daemon_left(tmp_path: Path) -> None:
         assert not station.resting()
         import subprocess
 
-        subprocess.run([SWEEPER, "rest", station.file, "--data", station.data], check=True, timeout=30)
+        order = [SWEEPER, "rest", station.file, "--data", station.data]
+        said = subprocess.run(order, check=True, timeout=30, capture_output=True, text=True)
+        assert said.stdout == "The relays rest at antenna-bypass.\n"
         assert as_found(station)
+        # What the service manager's unit put right is no pass forgotten, and no move of a relay uncounted.
+        (record,) = station.store().passes()
+        assert record.number == 1 and record.outcome == "failed" and "ended in the middle" in record.because
+        counted = operations_of_the_busiest(station.folder)
+        assert counted > 0
+        subprocess.run(order, check=True, timeout=30, capture_output=True)
+        assert len(station.store().passes()) == 1 and operations_of_the_busiest(station.folder) == counted
+        with station.running("--passes", 1) as process:
+            assert ended(process)[0] == 0
+        assert [(each.number, each.outcome) for each in station.store().passes()] == [
+            (1, "failed"),
+            (2, "done"),
+        ]
+
+
+def test_a_pass_cut_short_is_written_down_by_the_next_start(tmp_path: Path) -> None:
+    with unattended(tmp_path) as station:
+        with station.running() as process:
+            away(station)
+            ended(process, signal.SIGKILL)
+        with station.running("--passes", 1) as process:
+            code, said = ended(process)
+        assert code == 0 and "Pass 1, begun at" in said
+        cut, measured = station.store().passes()
+        assert cut.outcome == "failed" and measured.outcome == "done"
+        assert cut.started < measured.started and operations_of_the_busiest(station.folder) > 0
 
 
 def test_after_a_crash_a_dial_that_somebody_has_turned_since_stays_theirs(tmp_path: Path) -> None:

@@ -151,7 +151,7 @@ class Kept:
             raise OSError(28, "No space left on device")
         self.events.append(name)
 
-    def found(self, remembered: Mapping[str, Any]) -> None:
+    def found(self, number: int, started: datetime, remembered: Mapping[str, Any]) -> None:
         self._event("found")
         self.found_as = remembered
 
