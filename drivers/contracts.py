@@ -108,6 +108,7 @@ class Driver:
 
     `options` validates the driver's section of the station file (its keys beyond those that every
     receiver or switch has); `open` takes the validated options and returns a connected instrument.
+    A receiver's options may have ``range_hz``, (lowest, highest) in hertz, where it is known without asking.
     A switch's options hold ``paths``: path name to whatever the driver needs to set it, and must
     offer the method ``relays_of(path) -> frozenset[tuple[str, str]]`` (relay, state), so that two paths with the
     same setting can be told and moves counted.

@@ -100,7 +100,7 @@ def call(command: str, *words: str, parse: Callable[[Lines], T], vfo: str = "") 
     line = " ".join((COMMANDS[command], *addressed))
     if not line.isascii() or not line.isprintable():
         raise ValueError(f"{line!r} is no command line")
-    return Call(f"+{line}\n".encode("ascii"), _reader(command, parse))
+    return Call(f"+{line}\n".encode("ascii"), _reader(command, " ".join((command, *words)), parse))
 
 
 CHECK_VFO = b"\\chk_vfo\n"
@@ -116,12 +116,12 @@ def read_check_vfo(received: bytes) -> bool | None:
     return answer == b"1"
 
 
-def _reader(command: str, parse: Callable[[Lines], T]) -> Reader[T]:
+def _reader(command: str, said: str, parse: Callable[[Lines], T]) -> Reader[T]:
     head = f"{command}:".encode("ascii")
 
     def read(received: bytes) -> T | None:
         if not (received.endswith(DONE) and received.startswith(head) and received.count(b"RPRT ") == 1):
-            _unfinished(command, head, received)
+            _unfinished(command, said, head, received)
             return None
         try:
             return parse(received[: -len(DONE)].decode("ascii").splitlines()[1:])
@@ -135,7 +135,7 @@ DONE = b"RPRT 0\n"
 """How a reply ends when all went well. Some receivers' lists of levels have no line end of their own before it."""
 
 
-def _unfinished(command: str, head: bytes, received: bytes) -> None:
+def _unfinished(command: str, said: str, head: bytes, received: bytes) -> None:
     """Returns when more is to come; raises what the reply says or what is wrong with it."""
     if not received.startswith(head[: len(received)]):
         raise BadReply(PART, f"asked for {command}, {received[:60]!r} came back.")
@@ -146,7 +146,7 @@ def _unfinished(command: str, head: bytes, received: bytes) -> None:
         return
     if code.count(b"\n") != 1 or not code.endswith(b"\n"):
         raise BadReply(PART, f"more than one reply to {command} came back.")
-    raise _error(command, code[:-1])
+    raise _error(said, code[:-1])
 
 
 def both(first: Call[T], second: Call[U]) -> Call[tuple[T, U]]:
@@ -165,13 +165,14 @@ def both(first: Call[T], second: Call[U]) -> Call[tuple[T, U]]:
     return Call(first.request + second.request, read)
 
 
-def _error(command: str, code: bytes) -> RigError:
+def _error(said: str, code: bytes) -> RigError:
+    """`said` is the command with its words, so that a person sees which value was not taken."""
     try:
         number = abs(int(code))
     except ValueError:
-        return BadReply(PART, f"{code[:40]!r} ends the reply to {command}; that is no error number.")
+        return BadReply(PART, f"{code[:40]!r} ends the reply to {said}; that is no error number.")
     kind, what = _ERRORS.get(number, (Refused, "refused"))
-    return kind(PART, f"{command}: {what} (hamlib error {number}).")
+    return kind(PART, f"{said}: {what} (hamlib error {number}).")
 
 
 def value(lines: Lines, name: str = "") -> str:

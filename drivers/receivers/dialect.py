@@ -43,6 +43,11 @@ class Options(LinkOptions):
     address: int | None = Field(default=None, ge=1, le=0xDF)
     settings: Mapping[str, str | int | bool] = {}
 
+    @property
+    def range_hz(self) -> tuple[int, int]:
+        """Lowest and highest frequency that the dialect knows, in hertz."""
+        return load(self.dialect).range_hz
+
     @field_validator("dialect")
     @classmethod
     def _valid(cls, name: str) -> str:

@@ -3,18 +3,18 @@
 Every item is a finding in words. The receiver's tuning and the relays are put back whatever happens.
 """
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from statistics import fmean
 
 from drivers.contracts import Receiver, Switch
-from drivers.errors import RigError
+from drivers.errors import BadReply, Refused, RigError, Stuck, Unsupported
 from sweeper.clock import Clock
 from sweeper.daemon.borrowing import borrowed_rig
 from sweeper.daemon.instruments import open_receiver, open_switch
 from sweeper.station import Station
 from sweeper.store import Store
-from sweeper.words import ANTENNA_STAGE
+from sweeper.words import ANTENNA_STAGE, Channel
 
 LOOK_READINGS = 8
 
@@ -43,10 +43,11 @@ def check_rig(station: Station, store: Store, clock: Clock) -> Iterator[Item]:
                 yield Item(
                     "receiver", True, f"cannot tell about {named}: set by hand; the findings carry a flag"
                 )
-            yield from _channels(station, rig.receiver, clock)
-            yield from _paths(station, rig.receiver, rig.switch, clock)
+            tunable: list[Channel] = []
+            yield from _channels(station, rig.receiver, clock, tunable)
+            yield from _paths(station, rig.receiver, rig.switch, clock, tunable)
     except RigError as fault:
-        yield Item(fault.part, False, str(fault))
+        yield _broken(fault)
     else:
         yield Item("putting back", True, f"relays at {station.switch.rest}, receiver as found")
 
@@ -61,7 +62,7 @@ def _switch(station: Station) -> Item:
         finally:
             switch.close()
     except RigError as fault:
-        return Item("switch", False, str(fault))
+        return _broken(fault)
 
 
 def _receiver(station: Station) -> Item:
@@ -73,22 +74,57 @@ def _receiver(station: Station) -> Item:
         finally:
             receiver.close()
     except RigError as fault:
-        return Item("receiver", False, str(fault))
+        return _broken(fault)
 
 
-def _channels(station: Station, receiver: Receiver, clock: Clock) -> Iterator[Item]:
-    """Tune to every channel and time the stay."""
-    channels = station.channels()
+def _broken(fault: RigError, where: str = "") -> Item:
+    return Item(fault.part, False, f"{where}{fault.what} {fault.mend}".strip())
+
+
+NOT_TAKEN = (Refused, Unsupported, Stuck)
+"""What a receiver says of a value that it cannot be set to; it answers all the same, so the rest can be looked at."""
+
+
+def _range_hz(receiver: Receiver) -> tuple[int, int] | None:
+    try:
+        return receiver.frequency_range_hz()
+    except (*NOT_TAKEN, BadReply):
+        return None
+
+
+def _channels(station: Station, receiver: Receiver, clock: Clock, tunable: list[Channel]) -> Iterator[Item]:
+    """Tune to every channel and time the stay; those that can be tuned to are added to `tunable`."""
+    mode, range_hz = station.receiver.mode, _range_hz(receiver)
     began = clock.monotonic()
-    for channel in channels:
-        receiver.set_mode(station.receiver.mode, channel.bandwidth_hz)
-        receiver.tune(channel.hz)
+    for channel in station.channels():
+        where = f"{channel.band}, {channel.hz} Hz: "
+        if range_hz is not None and not range_hz[0] <= channel.hz <= range_hz[1]:
+            span = f"{range_hz[0]} to {range_hz[1]} Hz"
+            yield Item(
+                "tuning", False, f"{where}outside the receiver's range, {span}. Leave the channel out."
+            )
+            continue
+        try:
+            receiver.set_mode(mode, channel.bandwidth_hz)
+        except NOT_TAKEN as fault:
+            yield _broken(
+                fault, f"it does not take mode {mode} with {channel.bandwidth_hz} Hz; see receiver.mode. "
+            )
+            return
+        try:
+            receiver.tune(channel.hz)
+        except NOT_TAKEN as fault:
+            yield _broken(fault, where)
+            continue
         clock.sleep(station.receiver.settle_s)
         at = receiver.frequency_hz()
         if at != channel.hz:
             yield Item("tuning", False, f"told to go to {channel.hz} Hz, the receiver says {at} Hz")
-    each_s = (clock.monotonic() - began) / len(channels)
-    yield Item("tuning", True, f"{len(channels)} channels, {each_s:.2f} s each")
+        tunable.append(channel)
+    if not tunable:
+        return
+    each_s = (clock.monotonic() - began) / len(tunable)
+    yield Item("tuning", True, f"{len(tunable)} channels, {each_s:.2f} s each")
     values = _readings(station, receiver, clock)
     began = clock.monotonic()
     receiver.read_power()
@@ -98,8 +134,10 @@ def _channels(station: Station, receiver: Receiver, clock: Clock) -> Iterator[It
     )
 
 
-def _paths(station: Station, receiver: Receiver, switch: Switch, clock: Clock) -> Iterator[Item]:
-    """Select every path; the meter must notice the stage on some channel."""
+def _paths(
+    station: Station, receiver: Receiver, switch: Switch, clock: Clock, channels: Sequence[Channel]
+) -> Iterator[Item]:
+    """Select every path; the meter must notice the stage on some of the channels."""
     moved = []
     for path in station.paths():
         switch.select(str(path))
@@ -108,7 +146,9 @@ def _paths(station: Station, receiver: Receiver, switch: Switch, clock: Clock) -
         yield Item(
             f"path {path}", stands in (str(path), None), f"relays stand at {stands or 'an unknown path'}"
         )
-    for channel in station.channels():
+    if not channels:
+        return
+    for channel in channels:
         receiver.set_mode(station.receiver.mode, channel.bandwidth_hz)
         receiver.tune(channel.hz)
         levels = []

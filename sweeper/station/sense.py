@@ -146,14 +146,19 @@ def _bands(bands: Any, receiver: Any) -> Iterator[Finding]:
 def _channel(
     place: Place, channel: Any, band: str, receiver: Any, seen: dict[tuple[int, str], str]
 ) -> Iterator[Finding]:
-    if receiver is not None and receiver.range_hz:
-        lowest, highest = receiver.range_hz
-        if lowest < highest and not lowest <= channel.hz <= highest:
+    written = receiver.range_hz if receiver is not None else None
+    known = getattr(receiver.options, "range_hz", None) if receiver is not None else None
+    for limits_hz, mend in (
+        (written, "Leave the channel out, or mend receiver.range_hz."),
+        (known, "Leave the channel out: its driver can tune no further."),
+    ):
+        if limits_hz and limits_hz[0] < limits_hz[1] and not limits_hz[0] <= channel.hz <= limits_hz[1]:
             yield (
                 (*place, "hz"),
-                f"{channel.hz} Hz is outside the receiver's range, {lowest} to {highest} Hz.",
-                "Leave the channel out, or mend receiver.range_hz.",
+                f"{channel.hz} Hz is outside the receiver's range, {limits_hz[0]} to {limits_hz[1]} Hz.",
+                mend,
             )
+            break
     key = (channel.hz, str(channel.purpose))
     if key in seen:
         yield (

@@ -51,6 +51,33 @@ def test_a_sound_rig_is_found_sound_and_left_as_found(station_file: Path, served
     assert len(operations) == 2 and all(count > 1 for count in operations.values())
 
 
+def test_channels_that_the_receiver_cannot_reach_are_told_one_by_one_and_the_rest_is_looked_at(
+    station_file: Path, served: Served
+) -> None:
+    text = station_file.read_text(encoding="utf-8")
+    first, second = re.findall(r"\bhz: (\d+)", text)[:2]
+    text = text.replace(f"{{hz: {first}", "{hz: 1", 1).replace(f"{{hz: {second}", "{hz: 2", 1)
+    station_file.write_text(text, encoding="utf-8")
+    answer = sweeper("check", station_file)
+    assert answer.returncode == 1
+    fails = [line for line in answer.stdout.splitlines() if line.startswith("FAIL")]
+    assert len(fails) == 2, answer.stdout + answer.stderr
+    assert ", 1 Hz: " in fails[0] and ", 2 Hz: " in fails[1]
+    assert "ok    relay and meter" in answer.stdout and "ok    path load-stage" in answer.stdout
+
+
+def test_a_mode_that_the_receiver_has_not_is_told_once_by_its_name(
+    station_file: Path, served: Served
+) -> None:
+    text = re.sub(r"mode: USB", "mode: NOSUCH", station_file.read_text(encoding="utf-8"), count=1)
+    station_file.write_text(text, encoding="utf-8")
+    answer = sweeper("check", station_file)
+    assert answer.returncode == 1
+    (fail,) = [line for line in answer.stdout.splitlines() if line.startswith("FAIL")]
+    assert "NOSUCH" in fail and "receiver.mode" in fail and fail.count("receiver: ") == 1
+    assert "ok    path load-stage" in answer.stdout
+
+
 def test_a_stuck_relay_is_named(station_file: Path, served: Served) -> None:
     served.board.stick(0)
     answer = sweeper("check", station_file)

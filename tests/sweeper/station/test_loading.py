@@ -168,6 +168,25 @@ def test_all_mistakes_are_told_at_once_and_in_the_order_of_the_file(tmp_path: Pa
     assert [problem.line for problem in found] == sorted(problem.line for problem in found)
 
 
+@pytest.mark.parametrize("receiver", [[], [("  mode: USB\n", "")], [("  settle_s: 0.15", "  settle_s: -1")]])
+def test_a_channel_beyond_the_range_of_the_dialect_is_told_with_all_the_others(
+    tmp_path: Path, receiver: list[tuple[str, str]]
+) -> None:
+    found = problems_in(
+        written(
+            tmp_path,
+            ("  driver: hamlib\n", "  driver: dialect\n  dialect: ic7300\n"),
+            ("  range_hz: [150000, 30000000]\n", ""),
+            ("hz: 7202000", "hz: 1"),
+            ("latitude: 56.2", "latitude: north"),
+            *receiver,
+        )
+    )
+    assert {"station.latitude", "bands[0].channels[1].hz"} <= {problem.key for problem in found}
+    (far,) = (problem for problem in found if problem.key.endswith("hz"))
+    assert "1 Hz is outside the receiver's range, 30000 to 74800000 Hz" in far.what
+
+
 def test_a_bad_station_file_ends_a_command_with_exit_code_two(tmp_path: Path) -> None:
     with pytest.raises(WrongInput) as refused:
         load(written(tmp_path, ("confidence: 0.95", "confidence: 2")))
