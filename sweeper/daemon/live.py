@@ -97,6 +97,7 @@ class Live(Watcher):
             health=health,
         )
         self._send(over)
+        self._send(self.state)  # pass after pass nothing else would say how the night goes
 
     def doing(self, doing: Doing, because: str, next_pass: datetime | None) -> None:
         before = self._state

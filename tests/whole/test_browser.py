@@ -75,6 +75,7 @@ def test_the_page_follows_a_pass_while_it_runs(station: Unattended, chromium: we
 
         until(several, "visits going by")
         until(lambda: "pass" in text(chromium, "#passes li"), "a pass that is over")
+        until(lambda: "passes done" in text(chromium, "#health"), "the night so far")
         until(
             lambda: len(chromium.find_elements(By.CSS_SELECTOR, "#bands li")) == 2,
             "both bands' findings",
