@@ -9,6 +9,7 @@ import errno
 import fcntl
 import logging
 import math
+import os
 import select
 import socket
 import struct
@@ -246,4 +247,6 @@ class SerialPort:
 
 
 def _because(fault: Exception) -> str:
-    return getattr(fault, "strerror", None) or str(fault)
+    """In the system's own words where it gave a number: a library's repeat the port and the number."""
+    number = getattr(fault, "errno", None)
+    return os.strerror(number) if number else str(fault)

@@ -27,7 +27,11 @@ def load(name: str) -> Dialect:
     except (OSError, UnicodeDecodeError) as fault:
         at_hand = ", ".join(dialect_names())
         raise DialectError(
-            f"dialect {name}", f"no such file can be read ({fault}).", f"At hand: {at_hand}."
+            f"dialect {name}",
+            "there is none of that name."
+            if isinstance(fault, FileNotFoundError)
+            else "its file cannot be read as text.",
+            f"At hand: {at_hand}.",
         ) from fault
     return _parsed(text, file.name)
 

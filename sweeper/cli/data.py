@@ -24,10 +24,13 @@ def import_readings(
 ) -> None:
     """Bring in readings taken elsewhere or by hand; a file with a bad row is refused whole."""
     from sweeper.clock import SystemClock
+    from sweeper.errors import WrongInput
     from sweeper.station import load
     from sweeper.store import import_csv
 
     station = load(station_file)
+    if not file.is_file():
+        raise WrongInput(f"{file}: there is no such file, so nothing was brought in. Name a CSV file.")
     store = open_store(station, station_file, data, read_only=False)
     try:
         count = import_csv(store, file, station.channels())

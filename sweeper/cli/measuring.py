@@ -26,8 +26,15 @@ def run(
     from sweeper.daemon.decided import UntilDecided
     from sweeper.daemon.orders import Orders, stop_on_signals
     from sweeper.daemon.service import run_station
+    from sweeper.errors import WrongInput
     from sweeper.station import load
 
+    decided = until == "decided"
+    end = None if decided else instant(until, "--until")
+    if end is not None and end <= SystemClock().now():
+        raise WrongInput(
+            f"--until: {until} is over already, so nothing would be measured. Name a later time."
+        )
     orders = Orders()
     stop_on_signals(orders)
     station = load(station_file)
@@ -35,8 +42,6 @@ def run(
     try:
         # Beside the readings, so that the folder says by itself what was measured and how.
         store.keep_station_file(station_file.read_text(encoding="utf-8"))
-        decided = until == "decided"
-        end = None if decided else instant(until, "--until")
         if decided:
             watching = UntilDecided(station, store, orders)
             clock = SystemClock()

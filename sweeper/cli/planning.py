@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 from sweeper.cli.options import DataFolder, StationFile, data_folder
 
 if TYPE_CHECKING:
+    from sweeper.plan import Budget
     from sweeper.station import Station
 
 WIDTH = 80
@@ -23,8 +24,30 @@ def plan(station_file: StationFile, data: DataFolder = None) -> None:
     station, now = load(station_file), SystemClock().now()
     cost = budget(station, passes_a_day(station, now))
     show_budget(station, cost, next_times(station, now, 10))
-    for sentence in _nights_to_a_verdict(station, data_folder(station_file, data)):
+    for sentence in (
+        *_warnings(station, cost),
+        *_nights_to_a_verdict(station, data_folder(station_file, data)),
+    ):
         print(textwrap.fill(sentence, WIDTH, subsequent_indent="  "))
+
+
+def _warnings(station: "Station", cost: "Budget") -> list[str]:
+    """What the figures alone do not say: passes due faster than they can be measured, and a hand that takes time."""
+    from sweeper.station.moments import parse_duration
+
+    told = []
+    if station.switch.by_hand:
+        told.append(
+            f"You set the path by hand, {cost.changes_a_pass:.0f} times a pass; the time that this takes is not in "
+            "the figures above."
+        )
+    for window in station.schedule:
+        if window.every is not None and parse_duration(window.every).total_seconds() < cost.seconds_a_pass:
+            told.append(
+                f"Passes are due every {window.every}, but one takes {cost.seconds_a_pass / 60:.1f} min at least: "
+                "those due meanwhile are skipped. Write a longer `every`, or measure fewer channels."
+            )
+    return told
 
 
 def _nights_to_a_verdict(station: "Station", folder: Path) -> list[str]:

@@ -186,7 +186,8 @@ def _follow_until_fault(
                     path is not None and not rig.receiver.is_transmitting()
                 ):  # asked again, right before it moves
                     follower.moved(path, switch.select(str(path)), clock.monotonic())
-                sentence = f"{follower.standing.route} ({advice.because})"
+                for_now = "" if follower.standing == advice.path else " for now"
+                sentence = f"{follower.standing.route}{for_now} ({advice.because})"
                 if sentence != said:
                     said = sentence
                     told(sentence)

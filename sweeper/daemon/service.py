@@ -26,7 +26,7 @@ from sweeper.daemon.watching import Watcher
 from sweeper.errors import Told
 from sweeper.station import Station
 from sweeper.store import Store, StoreError, day_of
-from sweeper.words import PassRecord
+from sweeper.words import Outcome, PassRecord
 
 
 def run_station(
@@ -39,14 +39,16 @@ def run_station(
     watchers: tuple[Watcher, ...] = (),
     bands_due: Callable[[], Collection[str] | None] = lambda: None,
 ) -> bool:
-    """Measure until the passes are done, `until` is past or `orders` say stop; whether no pass failed.
+    """Measure until the passes are done, `until` is past or `orders` say stop; whether all went well.
+
+    All is well when no pass failed and, of `passes`, one was done or somebody asked to stop.
 
     With `passes`, so many at once; else as the schedule says; without a schedule one after another. `StoreError`
     when passes could not be stored to the end. `bands_due` names the bands of the next pass, None for all.
     """
     _stay_small()
-    failures = _Failures()
-    campaign = Campaign(station, store, clock, orders, (failures, *watchers), bands_due)
+    outcomes = _Outcomes()
+    campaign = Campaign(station, store, clock, orders, (outcomes, *watchers), bands_due)
     with ExitStack() as closing:
         log = Log(station.station.name)
         closing.callback(log.close)
@@ -64,7 +66,7 @@ def run_station(
             keep_schedule(campaign, _schedule(station), until)
         else:
             keep_measuring(campaign, passes, until)
-    return not failures.any
+    return "failed" not in outcomes.met and ("done" in outcomes.met or passes is None or orders.stopping)
 
 
 def _open_doors(campaign: Campaign, closing: ExitStack) -> None:
@@ -113,14 +115,14 @@ def health_of(station: Station, store: Store, now: datetime) -> str:
         return str(unreadable)
 
 
-class _Failures(Watcher):
-    """Whether any pass failed."""
+class _Outcomes(Watcher):
+    """What became of the passes."""
 
     def __init__(self) -> None:
-        self.any = False
+        self.met: set[Outcome] = set()
 
     def finished(self, record: PassRecord, readings: object) -> None:
-        self.any = self.any or record.outcome == "failed"
+        self.met.add(record.outcome)
 
 
 def _schedule(station: Station) -> NextAfter:

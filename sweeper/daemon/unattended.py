@@ -65,6 +65,7 @@ class _Unattended:
         self._until = until
         self._next_after = next_after
         self._rhythm = Rhythm(next_after, campaign.clock)
+        self._tell_faults = True
         self._tidied_on: date | None = None
         self._paused = False
         self._settle_at_s = 0.0
@@ -72,6 +73,7 @@ class _Unattended:
 
     def go_on(self, passes: int | None) -> None:
         """Pass after pass, without a schedule."""
+        self._tell_faults = passes is None  # else the record of the very next pass does
         self._begin()
         # Somebody who asks for so many passes is at the station and wants them now, paused or not.
         if passes is not None:
@@ -101,8 +103,7 @@ class _Unattended:
     def _begin(self) -> None:
         campaign = self._campaign
         self._say("starting", PUTTING_BACK)
-        for fault in campaign.settle():
-            campaign.watcher.trouble(str(fault))
+        self._settle()
         if campaign.store.recall(PAUSED):
             self._orders.pause()
 
@@ -202,6 +203,11 @@ class _Unattended:
             if trouble:
                 campaign.watcher.trouble(trouble)
 
+    def _settle(self) -> None:
+        for fault in self._campaign.settle():
+            if self._tell_faults:
+                self._campaign.watcher.trouble(str(fault))
+
     def _settle_again(self) -> None:
         """What a pass could not put back is tried again, soon and then less often."""
         campaign, now_s = self._campaign, self._clock.monotonic()
@@ -210,8 +216,7 @@ class _Unattended:
             self._settle_at_s = now_s
             return
         if now_s >= self._settle_at_s:
-            for fault in campaign.settle():
-                campaign.watcher.trouble(str(fault))
+            self._settle()
             self._settle_at_s = self._clock.monotonic() + self._settle_wait_s
             self._settle_wait_s = min(self._settle_wait_s * 2, SETTLE_AT_LEAST_S)
 

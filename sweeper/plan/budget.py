@@ -14,12 +14,13 @@ from sweeper.words import Path
 class Budget:
     """The cost of a station's plan. Means over the rhythm of load and noise paths.
 
-    `relay_operations_a_day` counts every move of every relay; `relay_years` is the life of the relay that moves
-    most, each move counted as one operation, which is twice as strict as a data sheet that
-    counts on and off as one. None where nothing moves.
+    `changes_a_pass` counts changes of path, also those made by hand, `relay_operations_a_day` every move of every
+    relay; `relay_years` is the life of the relay that moves most, each move counted as one operation, which is
+    twice as strict as a data sheet that counts on and off as one. None where nothing moves.
     """
 
     visits_a_pass: float
+    changes_a_pass: float
     seconds_a_pass: float
     passes_a_day: float
     readings_a_night: float
@@ -37,10 +38,11 @@ def budget(station: Station, passes_a_day: float | None = None) -> Budget:
     cycle = range(1, lcm(station.plan.load_every, station.plan.noise_every, 2) + 1)
     if len(cycle) > 2000:  # Rhythms without a common measure: a long sample is as good.
         cycle = range(1, 2001)
-    visits, changes, moves = 0, 0, Counter[str]()
+    visits, hands, changes, moves = 0, 0, 0, Counter[str]()
     for number in cycle:
         visits += len(one_pass(station, number))
         for before, after in pairwise((rest, *path_order(station, number), rest)):
+            hands += before != after
             relays = moved(station, before, after)
             changes += bool(relays)
             moves.update(relays)
@@ -53,6 +55,7 @@ def budget(station: Station, passes_a_day: float | None = None) -> Budget:
     a_day_of_busiest = moves[busiest] / len(cycle) * passes if busiest is not None else 0.0
     return Budget(
         visits_a_pass=visits / len(cycle),
+        changes_a_pass=hands / len(cycle),
         seconds_a_pass=seconds,
         passes_a_day=passes,
         readings_a_night=passes * visits / len(cycle) * receiver.readings,

@@ -186,11 +186,29 @@ def _sentence(error: Any, model: type[BaseModel]) -> tuple[str, str]:
     _, mend = _model_at(model, place)
     if error["type"] == "missing":
         return "this key is missing.", mend
-    message = error["msg"].removeprefix("Value error, ")
+    message = error["msg"].removeprefix("Value error, ").removesuffix(".")
     given = error["input"]
     if isinstance(given, str | int | float | bool) or given is None:
         return f"{given!r} does not fit: {message[0].lower()}{message[1:]}.", mend
+    if error["type"] in WANTED:
+        wanted = WANTED[error["type"]]
+        stands = "key: value pairs" if isinstance(given, dict) else "a list"
+        return f"here stand {stands} where {wanted} belongs.", mend or f"Write {wanted}."
     return f"{message}.", mend
+
+
+WANTED = {
+    "string_type": "plain text",
+    "int_type": "a whole number",
+    "float_type": "a number",
+    "bool_type": "on or off",
+    "dict_type": "a mapping (key: value)",
+    "mapping_type": "a mapping (key: value)",
+    "model_type": "a mapping (key: value)",
+    "list_type": "a list",
+    "tuple_type": "a list",
+}
+"""What belongs in a place by the checking library's own name of the mistake, where its words are not the trade's."""
 
 
 def _adapter(field: FieldInfo) -> TypeAdapter[Any]:

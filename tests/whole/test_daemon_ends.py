@@ -130,6 +130,15 @@ def test_after_a_crash_a_dial_that_somebody_has_turned_since_stays_theirs(tmp_pa
         assert (station.served.receiver.hz, station.served.receiver.mode) == (3_573_000, "LSB")
 
 
+def test_the_only_pass_asked_for_was_left_out_and_the_exit_code_says_so(tmp_path: Path) -> None:
+    with unattended(tmp_path) as station:
+        station.served.receiver.transmitting = True
+        with station.running("--passes", 1) as process:
+            code, said = ended(process)
+        assert code == 1 and "transmitter" in said
+        assert [record.outcome for record in station.store().passes()] == ["skipped"]
+
+
 def test_after_a_crash_a_dial_that_was_only_turned_gets_its_mode_back_and_stays_there(tmp_path: Path) -> None:
     with unattended(tmp_path) as station:
         with_listener(station)

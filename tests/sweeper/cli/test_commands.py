@@ -143,6 +143,47 @@ def test_from_after_to_is_told_as_what_it_is(tmp_path: Path) -> None:
         assert "--from: 2026-11-02T16:00Z is not before --to 2026-11-01" in answer.stderr
 
 
+def test_a_file_to_import_that_is_not_there_is_no_missing_folder(tmp_path: Path) -> None:
+    file = tmp_path / "saltmarsh.yaml"
+    file.write_bytes(example("saltmarsh").read_bytes())
+    answer = sweeper("import", file, tmp_path / "by-hand.csv")
+    assert answer.returncode == 2 and "by-hand.csv: there is no such file" in answer.stderr
+
+
+def test_an_end_that_is_over_is_refused(tmp_path: Path) -> None:
+    file = tmp_path / "saltmarsh.yaml"
+    file.write_bytes(example("saltmarsh").read_bytes())
+    answer = sweeper("run", file, "--until", "2020-01-01")
+    assert answer.returncode == 2 and "2020-01-01 is over already" in answer.stderr
+
+
+def test_a_fault_that_the_record_tells_is_not_told_before_it_as_well(tmp_path: Path) -> None:
+    file = tmp_path / "saltmarsh.yaml"
+    text = example("saltmarsh").read_text(encoding="utf-8")
+    # Port 9 is the discard service (RFC 863), which nothing here offers.
+    file.write_text(text.replace(":5020", ":9").replace(":4532", ":9"), encoding="utf-8")
+    answer = sweeper("run", file, "--passes", "1")
+    assert answer.returncode == 1 and answer.stderr.count("no connection to") == 1, answer.stderr
+
+
+def test_a_plan_says_when_passes_are_due_faster_than_they_can_be_measured(tmp_path: Path) -> None:
+    file = tmp_path / "saltmarsh.yaml"
+    text = example("saltmarsh").read_text(encoding="utf-8")
+    file.write_text(text.replace("every: 12 min", "every: 10 s"), encoding="utf-8")
+    assert "Passes are due every 10 s, but one takes" in " ".join(sweeper("plan", file).stdout.split())
+    file.write_text(text, encoding="utf-8")
+    assert "Passes are due" not in sweeper("plan", file).stdout
+
+
+def test_a_dialect_that_is_not_there_is_told_without_paths_and_errno(tmp_path: Path) -> None:
+    file = tmp_path / "saltmarsh.yaml"
+    text = example("saltmarsh").read_text(encoding="utf-8")
+    file.write_text(text.replace("driver: hamlib", "driver: dialect\n  dialect: nosuch"), encoding="utf-8")
+    told = sweeper("check", file).stderr
+    assert "there is none of that name. At hand: eb200" in told
+    assert "Errno" not in told and "configs" not in told and ".." not in told
+
+
 def test_a_plan_calls_its_relay_a_relay(tmp_path: Path) -> None:
     file = tmp_path / "saltmarsh.yaml"
     file.write_bytes(example("saltmarsh").read_bytes())

@@ -45,3 +45,4 @@ def test_a_switch_turned_by_a_person_counts_changes(tmp_path: Path) -> None:
     )
     costs = budget(load(file), passes_a_day=10)
     assert costs.relay_operations_a_day == pytest.approx(20)  # stage and back, once a pass
+    assert costs.changes_a_pass == 2
