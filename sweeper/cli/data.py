@@ -29,7 +29,7 @@ def import_readings(
     from sweeper.store import import_csv
 
     station = load(station_file)
-    if not file.is_file():
+    if not file.exists():
         raise WrongInput(f"{file}: there is no such file, so nothing was brought in. Name a CSV file.")
     store = open_store(station, station_file, data, read_only=False)
     try:

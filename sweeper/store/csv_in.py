@@ -48,7 +48,12 @@ def import_csv(store: Store, file: Path, channels: Sequence[Channel]) -> int:
         passes.setdefault(number, []).append(moved)
     store.write_passes(
         [
-            (PassRecord(number, min(times(rows)), max(times(rows)), "done", BROUGHT_IN, relay_operations=0), rows)
+            (
+                PassRecord(
+                    number, min(times(rows)), max(times(rows)), "done", BROUGHT_IN, relay_operations=0
+                ),
+                rows,
+            )
             for number, rows in sorted(passes.items())
         ]
     )
