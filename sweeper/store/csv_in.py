@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import csv
 import math
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from datetime import datetime
 from pathlib import Path
 from typing import get_args
@@ -70,8 +70,8 @@ def read_csv(file: Path, channels: Sequence[Channel]) -> list[Reading]:
     for line, row in _rows(file, bad):
         try:
             readings.append(_reading(row, known))
-        except ValueError as error:
-            bad.append(f"line {line}: {error}")
+        except ValueError:
+            bad.append(f"line {line}: {'; '.join(_faults(row, known))}")
     if bad:
         more = f"\n  and {len(bad) - MOST_NAMED} more" if len(bad) > MOST_NAMED else ""
         raise BadRows(
@@ -125,30 +125,60 @@ def _header_problem(header: list[str]) -> str:
 
 
 def _reading(row: Mapping[str, str], known: Mapping[tuple[str, int, str], Channel]) -> Reading:
-    time = _time(row["time"])
-    pass_number = _whole_number("pass", row["pass"])
+    return Reading(
+        time=_time(row["time"]),
+        pass_number=_whole_number("pass", row["pass"]),
+        channel=_channel(row, known),
+        path=_path(row),
+        reading=_number("reading", row["reading"], MOST_READING),
+        dbm=_dbm(row),
+        flags=_flags(row),
+    )
+
+
+def _faults(row: Mapping[str, str], known: Mapping[tuple[str, int, str], Channel]) -> Iterator[str]:
+    """All that is wrong with a row that `_reading` refused, part by part."""
+    parts: tuple[Callable[[], object], ...] = (
+        lambda: _time(row["time"]),
+        lambda: _whole_number("pass", row["pass"]),
+        lambda: _channel(row, known),
+        lambda: _path(row),
+        lambda: _number("reading", row["reading"], MOST_READING),
+        lambda: _dbm(row),
+        lambda: _flags(row),
+    )
+    for part in parts:
+        try:
+            part()
+        except ValueError as error:
+            yield str(error)
+
+
+def _channel(row: Mapping[str, str], known: Mapping[tuple[str, int, str], Channel]) -> Channel:
     hz = _whole_number("hz", row["hz"])
     if row["for"] not in get_args(Purpose):
         raise ValueError(f"for is {row['for']!r}, neither noise nor carrier")
-    bandwidth = row.get("bandwidth_hz", "")
     channel = known.get((row["band"], hz, row["for"]))
     if channel is None:
         raise ValueError(f"the station has no channel {row['band']!r}, {hz} Hz, for {row['for']}")
-    if bandwidth:
-        channel = Channel(channel.band, channel.hz, channel.purpose, _whole_number("bandwidth_hz", bandwidth))
+    if bandwidth := row.get("bandwidth_hz", ""):
+        return Channel(channel.band, channel.hz, channel.purpose, _whole_number("bandwidth_hz", bandwidth))
+    return channel
+
+
+def _path(row: Mapping[str, str]) -> words.Path:
+    return words.Path.parse(f"{row['source']}-{row['route']}")
+
+
+def _dbm(row: Mapping[str, str]) -> float | None:
+    return _number("dbm", dbm, MOST_DBM) if (dbm := row.get("dbm", "")) else None
+
+
+def _flags(row: Mapping[str, str]) -> str:
     flags = row.get("flags", "")
     if any(not flag.isascii() or not flag.replace("-", "").isalnum() for flag in flags.split()):
         raise ValueError(f"flags are {flags!r}; flags are words with spaces between them")
-    dbm = row.get("dbm", "")
-    return Reading(
-        time=time,
-        pass_number=pass_number,
-        channel=channel,
-        path=words.Path.parse(f"{row['source']}-{row['route']}"),
-        reading=_number("reading", row["reading"], MOST_READING),
-        dbm=_number("dbm", dbm, MOST_DBM) if dbm else None,
-        flags=" ".join(flags.split()),
-    )
+    return " ".join(flags.split())
 
 
 def _time(text: str) -> datetime:

@@ -119,6 +119,17 @@ def test_a_bad_row_is_named_by_its_line_and_the_file_is_refused(
     assert "line 4: " in told and what in told
 
 
+def test_all_that_is_wrong_with_a_row_is_told_in_one_go(store: Store, tmp_path: Path) -> None:
+    told = refusal(
+        store, tmp_path, GOOD.replace("-61.5", "x").replace("stale", "=cmd()").replace("noise", "hum")
+    )
+    assert "1 bad line" in told
+    assert (
+        "line 2: for is 'hum', neither noise nor carrier; reading is 'x', not a number; flags are '=cmd()'"
+        in told
+    )
+
+
 def test_every_bad_row_is_named_at_once(store: Store, tmp_path: Path) -> None:
     told = refusal(store, tmp_path, GOOD, GOOD.replace("noise", "hum"), GOOD, GOOD.replace("-61.5", "x"))
     assert "2 bad lines" in told and "line 3: for is 'hum'" in told and "line 5: reading is 'x'" in told
