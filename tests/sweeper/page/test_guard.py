@@ -93,7 +93,7 @@ def test_the_page_itself_may_and_is_told_that_no_daemon_runs(tmp_path: Path) -> 
     door = Door(None)
     answer = asked(door, "POST", "/pause", tmp_path, headers=own(door), content="{}")
     assert answer.status_code == 503
-    assert "no daemon runs here" in answer.json()["sentence"]
+    assert "No daemon runs here" in answer.json()["sentence"]
 
 
 @pytest.mark.parametrize(
