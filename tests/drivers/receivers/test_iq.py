@@ -174,7 +174,10 @@ def box() -> Iterator[NetworkBox]:
 
 def opened(box: NetworkBox, **keys: Any) -> Any:
     device = {"driver": "redpitaya", "addr": "127.0.0.1", "port": box.port}
-    return DRIVER.open(Options.model_validate({"device": device, "sample_rate_hz": RATE_HZ, **keys}))
+    patient = {"timeout_s": 10.0}  # samples are made in this process, which may be busy
+    return DRIVER.open(
+        Options.model_validate({"device": device, "sample_rate_hz": RATE_HZ, **patient, **keys})
+    )
 
 
 @pytest.mark.usefixtures("soapy")

@@ -122,7 +122,7 @@ SENTENCES = [
     ("a noise path without a source", [("    load-stage: {0: on, 1: on}", "    noise-bypass: {0: on, 1: on}")],
      "switch.paths.noise-bypass", "how strong its noise source is", "enr_db", "load-stage"),
     ("relays where a person's word for the path belongs",
-     [("driver: modbus", "driver: person"), ("  link: tcp://127.0.0.1:5020\n  unit: 1\n", ""),
+     [("driver: modbus", "driver: person"), ("  link: tcp://127.0.0.1:5020\n  unit: 1\n", "\n\n"),
       ("antenna-stage: {0: on, 1: off}", "antenna-stage: B"),
       ("    load-bypass: {0: off, 1: on}\n    load-stage: {0: on, 1: on}\n", "")],
      "switch.paths.antenna-bypass", "here stand key: value pairs where plain text belongs", "Write plain text",
