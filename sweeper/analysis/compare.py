@@ -23,6 +23,7 @@ from sweeper.analysis.gain_ways import Ways
 from sweeper.analysis.nightly import SCALES, nightly
 from sweeper.analysis.noise_levels import noise_levels
 from sweeper.analysis.overload import diagnose, places_near_overload
+from sweeper.analysis.recommendation import nights_of
 from sweeper.analysis.sequence import FIRST_LOOK
 from sweeper.analysis.verdict import allowed_level
 
@@ -213,10 +214,11 @@ def _reason(
 
 
 def _too_few(change: BeforeAfter, otherwise: bool) -> str:
-    nights = f"{_nights(change.before)} before the fix and {_nights(change.after) if change.after else 'none'} after"
+    after = nights_of(change.after) if change.after else "none"
+    nights = f"{nights_of(change.before)} before the fix and {after} after"
     if change.before == 0:
         return (
-            f"Cannot be told: no night was measured before the fix ({_nights(change.after)} after); at least "
+            f"Cannot be told: no night was measured before the fix ({nights_of(change.after)} after); at least "
             f"{FIRST_LOOK} on each side are needed."
         )
     if otherwise:
@@ -226,10 +228,6 @@ def _too_few(change: BeforeAfter, otherwise: bool) -> str:
             f"Too early: {nights}, but fewer than {FIRST_LOOK} on one side at the same hours as on the other."
         )
     return f"Too early: {nights}; at least {FIRST_LOOK} on each side, at the same hours, are needed."
-
-
-def _nights(count: int) -> str:
-    return f"{count} night" if count == 1 else f"{count} nights"
 
 
 def _ends(interval: Interval) -> str:

@@ -42,14 +42,14 @@ def nights_of(count: int) -> str:
     return "1 night" if count == 1 else f"{count} nights"
 
 
-def _on_those(count: int) -> str:
+def on_nights_measured(count: int) -> str:
     return "on the night measured" if count == 1 else f"on the {nights_of(count)} measured"
 
 
 def reason_of(cell: Cell, judged: Judged, worthwhile_db: float) -> str:
     """One sentence on why the hour has its verdict."""
     interval, nights = judged.snr_change_db, nights_of(cell.nights)
-    about = _on_those(cell.nights) if cell.about_these_nights_only else f"over {nights}"
+    about = on_nights_measured(cell.nights) if cell.about_these_nights_only else f"over {nights}"
     if judged.withheld:
         return f"No verdict: {TROUBLES[judged.withheld]}."
     if judged.by_physics and cell.ceiling is not None:
@@ -161,7 +161,7 @@ def advice(
 def _clause(kind: str, periods: Sequence[PeriodFinding], where: str, next_step: str) -> str:
     worth = _worth(periods)
     most = max(p.nights for p in periods)
-    few = f", {_on_those(most)}" if most < FIRST_LOOK else ""
+    few = f", {on_nights_measured(most)}" if most < FIRST_LOOK else ""
     if kind == "stage":
         return f"stage in {where}{', worth ' + decibels(worth) if worth else ''}{few}"
     if kind == "bypass":

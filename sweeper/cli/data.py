@@ -25,6 +25,7 @@ def import_readings(
     """Bring in readings taken elsewhere or by hand; a file with a bad row is refused whole."""
     from sweeper.clock import SystemClock
     from sweeper.errors import WrongInput
+    from sweeper.report import wording
     from sweeper.station import load
     from sweeper.store import import_csv
 
@@ -37,7 +38,7 @@ def import_readings(
         store.finish_days(SystemClock().now())
     finally:
         store.close()
-    print(f"{count} reading{'' if count == 1 else 's'} brought in from {file}")
+    print(f"{wording.count(count, 'reading')} brought in from {file}")
 
 
 def export(

@@ -4,6 +4,7 @@ from collections.abc import Sequence
 from datetime import date
 
 from sweeper.analysis.findings import Findings, PeriodFinding
+from sweeper.analysis.recommendation import on_nights_measured
 from sweeper.report import wording
 from sweeper.report.palette import step_of
 from sweeper.report.pictures.picture import Numbers, Picture
@@ -107,8 +108,7 @@ def in_one_sentence(findings: Findings, zone: str = "UTC") -> str:
     only = [period for period in decided if "these-nights-only" in period.flags]
     if decided and len(only) == len(decided):
         nights = max(period.nights for period in decided)
-        measured = "on the night measured" if nights == 1 else f"on the {nights} nights measured"
-        parts[0] = f"{measured}, {parts[0]}"
+        parts[0] = f"{on_nights_measured(nights)}, {parts[0]}"
     elif only:
         parts.append("some of this holds for the nights measured only")
     parts += _overloads(findings, zone, named=bool(parts))
