@@ -16,7 +16,7 @@ from sweeper.errors import Told, WrongInput
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-    from sweeper.analysis.calibration import Curve, KnownLevel
+    from sweeper.analysis import Curve, KnownLevel
     from sweeper.station import Station
     from sweeper.store import Store
 
@@ -84,14 +84,7 @@ def calibrate(
     """Turn meter readings into dBm: guides through known levels and writes the curve into the station file."""
     import numpy as np
 
-    from sweeper.analysis.calibration import (
-        Implausible,
-        curve_of,
-        flatness_line,
-        mismatch_line,
-        tolerance_line,
-    )
-    from sweeper.analysis.levels_of_readings import step_of
+    from sweeper.analysis import Implausible, curve_of, flatness_line, mismatch_line, step_of, tolerance_line
     from sweeper.station import load
 
     station = load(station_file)
@@ -130,7 +123,7 @@ def calibrate(
 
 def _asked_for(station: "Station", store: "Store", hz: int | None) -> "list[KnownLevel]":
     """Ask a person for level after level and read the meter at each."""
-    from sweeper.analysis.calibration import KnownLevel
+    from sweeper.analysis import KnownLevel
 
     print(BEFORE, file=sys.stderr)
     typer.confirm("Is it connected?", abort=True, err=True)
@@ -191,7 +184,7 @@ def _meter(
 
 
 def _written_down(file: Path) -> "list[KnownLevel]":
-    from sweeper.analysis.calibration import KnownLevel
+    from sweeper.analysis import KnownLevel
 
     known = []
     try:
@@ -233,7 +226,7 @@ def _measured_bandwidth_hz(station: "Station", store: "Store", curve: "Curve") -
     """From the noise source and the load in bypass, read through the new curve; with its standard uncertainty, dB."""
     from statistics import fmean
 
-    from sweeper.analysis.calibration import Implausible, bandwidth_uncertainty_db, noise_bandwidth_hz
+    from sweeper.analysis import Implausible, bandwidth_uncertainty_db, noise_bandwidth_hz
     from sweeper.engine import Meter
 
     paths = {str(path) for path in station.paths()}

@@ -26,7 +26,7 @@ def demo(
 ) -> None:
     """Run simulated nights through real protocol servers, print the recommendation, write the report."""
     from drivers.config_files import station_file
-    from sweeper.analysis.as_json import findings_json
+    from sweeper.analysis import findings_json
     from sweeper.cli.progress import progress
     from sweeper.clock import JumpingClock
     from sweeper.daemon.campaign import Campaign, run_passes

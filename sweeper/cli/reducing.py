@@ -24,7 +24,7 @@ def analyse(
     """Reduce what is stored to findings: per band and hour, with their uncertainty."""
     station, reduced = _reduced(station_file, data, since, to)
     if as_json:
-        from sweeper.analysis.as_json import findings_json
+        from sweeper.analysis import findings_json
 
         print(findings_json(reduced.findings))
     else:
@@ -69,7 +69,7 @@ def compare(
     finally:
         store.close()
     if as_json:
-        from sweeper.analysis.as_json import comparison_json
+        from sweeper.analysis import comparison_json
 
         print(comparison_json(comparison))
     else:

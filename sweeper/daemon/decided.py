@@ -34,7 +34,7 @@ class UntilDecided(Watcher):
         """The bands to visit in the next pass, open ones more often than decided ones; None: all of them."""
         if not self._shares:
             return None
-        from sweeper.analysis.planning_nights import bands_due
+        from sweeper.analysis import bands_due
 
         self._turn += 1
         return bands_due(self._shares, self._turn - 1) | self._unheard()
@@ -50,7 +50,7 @@ class UntilDecided(Watcher):
             return
         self._looked = record.ended
         # Here, not above: what a run without this wish never needs, it does not load.
-        from sweeper.analysis.planning_nights import effort, outlook
+        from sweeper.analysis import effort, outlook
         from sweeper.reduction import facts_of, summaries_of
 
         facts = facts_of(self._station)

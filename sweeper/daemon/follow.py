@@ -11,7 +11,7 @@ from datetime import date, datetime
 from pathlib import Path as FilePath
 
 from drivers.errors import InUse, RigError
-from sweeper.analysis.findings import Findings
+from sweeper.analysis import Findings
 from sweeper.clock import Clock
 from sweeper.daemon import wear
 from sweeper.daemon.as_found import hold_rig, rest_relays

@@ -7,7 +7,7 @@ from datetime import date, datetime
 from typing import Any
 from zoneinfo import ZoneInfo
 
-from sweeper.analysis.findings import PeriodFinding
+from sweeper.analysis import PeriodFinding
 from sweeper.daemon.messages import State, Visited
 from sweeper.page.feed import Now
 from sweeper.page.tonight import Tonight

@@ -13,7 +13,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from sweeper.analysis.findings import Interval, PeriodFinding
+from sweeper.analysis import Interval, PeriodFinding
 from sweeper.errors import Told
 from sweeper.station import Station
 

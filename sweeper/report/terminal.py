@@ -11,7 +11,7 @@ from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
-from sweeper.analysis.findings import Comparison, Findings, PeriodFinding, Verdict
+from sweeper.analysis import Comparison, Findings, PeriodFinding, Verdict
 from sweeper.report import wording
 from sweeper.report.pictures.fix import fix_lines
 

@@ -4,7 +4,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from sweeper.analysis.facts import MeterFacts, StationFacts
+from sweeper.analysis import MeterFacts, StationFacts
 from sweeper.simulation.campaign import BandTruth, Campaign, Course, campaign
 
 HOURS = (19, 23)

@@ -2,9 +2,9 @@
 
 import pytest
 
-from sweeper.analysis.external_noise import Component, combined, expected, galactic, man_made
-from sweeper.analysis.external_noise_atmospheric import atmospheric
-from sweeper.analysis.noise_figure import thermal_dbm
+from sweeper.analysis.physics.atmospheric import atmospheric
+from sweeper.analysis.physics.external_noise import Component, combined, expected, galactic, man_made
+from sweeper.analysis.physics.radiometer import thermal_dbm
 
 CITY_AT_1_MHZ = Component(76.8, 11.0, 6.7)
 GALACTIC_AT_1_MHZ = Component(52.0, 2.0, 2.0)

@@ -10,7 +10,7 @@ from pathlib import Path
 
 import pytest
 
-from sweeper.analysis.findings import BandFinding, Findings, PeriodFinding
+from sweeper.analysis import BandFinding, Findings, PeriodFinding
 from sweeper.clock import SystemClock
 from sweeper.daemon.follow import follow
 from sweeper.daemon.orders import Orders

@@ -5,8 +5,8 @@ from pathlib import Path
 
 import pytest
 
-from sweeper.analysis import planning_nights
-from sweeper.analysis.planning_nights import Outlook
+from sweeper import analysis
+from sweeper.analysis import Outlook
 from sweeper.daemon.decided import UntilDecided
 from sweeper.daemon.orders import Orders
 from sweeper.station import load
@@ -33,7 +33,7 @@ def watching(tmp_path, monkeypatch):
         told["looks"] += 1
         return tuple(told["outlook"])
 
-    monkeypatch.setattr(planning_nights, "outlook", outlook)
+    monkeypatch.setattr(analysis, "outlook", outlook)
     store = Store(tmp_path / "data", station.station.name, station.station.longitude)
     yield UntilDecided(station, store, orders), orders, told
     store.close()

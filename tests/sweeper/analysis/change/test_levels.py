@@ -1,0 +1,62 @@
+"""Noise from outside, whatever the stage adds to it."""
+
+import polars as pl
+import pytest
+
+from sweeper.analysis.band.nightly import nightly
+from sweeper.analysis.change.compare import compare
+from sweeper.analysis.change.levels import noise_levels
+from sweeper.analysis.day.reduce import summarise_day
+from sweeper.analysis.findings.build import find
+from sweeper.simulation.campaign import BandTruth, Course, campaign
+from tests.sweeper.analysis.summaries import Place, facts, made
+
+HOURS = (18, 19, 20, 21, 22, 23, 0, 1)
+
+
+def fixed_by_three_decibels(overloaded_hours):
+    """Two weeks of three bands, a fix of 3 dB in the middle; 15 m overloads at the hours named."""
+    bands = (
+        BandTruth("80 m", 12.0),
+        BandTruth("40 m", 8.0),
+        BandTruth("15 m", 3.0, overloaded_hours=overloaded_hours),
+    )
+    course = Course(
+        bands, nights=16, hours=HOURS, fix_at_night=8, fix_db=3.0, night_sd_db=1.5, passes_per_hour=3
+    )
+    thrown = campaign(course, 5)
+    rig = facts(channels=thrown.channels)
+    return pl.concat([summarise_day(thrown.night(n), rig) for n in range(16)]), rig, thrown.fix
+
+
+def hour_of_day(evidence):
+    """How much of the noise of 15 m goes with the hour of the day."""
+    part = (pl.col("band") == "15 m") & (pl.col("part") == "hour of day")
+    return evidence.parts.filter(part)["share"].item()
+
+
+def test_products_of_an_overloaded_stage_are_no_noise_from_outside():
+    """The same nights with and without two overloaded hours: the fix and its hours come out the same."""
+    clean, rig, fix = fixed_by_three_decibels(())
+    hit, _, _ = fixed_by_three_decibels((19, 20))
+    truth, found = (
+        {band.band: band for band in compare(each, rig, fix).bands}["15 m"] for each in (clean, hit)
+    )
+    assert found.change_db.value == pytest.approx(truth.change_db.value, abs=0.2)
+    for there, here in zip(truth.periods, found.periods, strict=True):
+        assert here.change_db.value == pytest.approx(there.change_db.value, abs=0.8)
+    assert hour_of_day(find(hit, rig)[1]) == pytest.approx(hour_of_day(find(clean, rig)[1]), abs=0.03)
+
+
+def test_an_hour_read_in_bypass_stands_on_the_same_zero_as_its_neighbours():
+    calm = Place("10 m", antenna_k=9_000.0, night_sd_db=0.0, error_db=0.01)
+    nights = nightly(made(calm))
+    plain, bypassed = (noise_levels(nights, hours) for hours in ((), [("10 m", 19)]))
+    usual = plain["level"].mean()
+    assert bypassed.filter(pl.col("hour_utc") == 19)["level"].mean() == pytest.approx(usual, abs=0.1)
+
+
+def test_an_overloaded_hour_that_bypass_cannot_hear_is_left_out():
+    deaf = Place("10 m", antenna_k=800.0, night_sd_db=0.0, error_db=0.01)
+    found = noise_levels(nightly(made(deaf)), [("10 m", 19)])
+    assert set(found["hour_utc"]) == {18, 20}
