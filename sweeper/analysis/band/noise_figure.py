@@ -4,9 +4,10 @@ Closed formulas on linear noise factors first, then what the summaries of a band
 """
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
 import numpy as np
+import polars as pl
+from scipy.special import ndtri
 
 from sweeper.analysis.arrays import Floats
 from sweeper.analysis.band.gain import Gain
@@ -21,9 +22,6 @@ from sweeper.analysis.physics.radiometer import (
     thermal_dbm,
 )
 from sweeper.analysis.statistics.interval import Interval
-
-if TYPE_CHECKING:
-    import polars as pl
 
 LOAD_TEMPERATURE_SE_K = 10.0
 """How far the load's temperature may be from 290 K when nobody noted it."""
@@ -52,7 +50,7 @@ class NoiseFigures:
     sentences: tuple[str, ...] = ()
 
 
-def figures(summaries: "pl.DataFrame", gain: Gain | None, facts: StationFacts) -> NoiseFigures:
+def figures(summaries: pl.DataFrame, gain: Gain | None, facts: StationFacts) -> NoiseFigures:
     """Noise figures from the `summaries` of one band: by the source where there is one, else by a calibrated load."""
     rows = _load_rows(summaries)
     flags: list[str] = []
@@ -114,16 +112,12 @@ def _stage(
     return _interval(middle, error, confidence) if np.isfinite(error) else None
 
 
-def _load_rows(summaries: "pl.DataFrame") -> "pl.DataFrame":
-    import polars as pl
-
+def _load_rows(summaries: pl.DataFrame) -> pl.DataFrame:
     return summaries.filter((pl.col("for") == "noise") & pl.col("level_load_bypass").is_not_null())
 
 
-def _receiver(rows: "pl.DataFrame", facts: StationFacts) -> tuple[float, float, str]:
+def _receiver(rows: pl.DataFrame, facts: StationFacts) -> tuple[float, float, str]:
     """Receiver noise figure in dB, its standard uncertainty, and how it was found; NaN when it cannot be."""
-    import polars as pl
-
     if rows.is_empty():
         return float("nan"), float("nan"), ""
     temperature_db = 4.34 * LOAD_TEMPERATURE_SE_K / T0_K
@@ -168,7 +162,7 @@ def _detector_reads_db(bandwidth_hz: Floats, facts: StationFacts) -> Floats:
     return log_average_bias_db(1.0) - np.array(corrected)
 
 
-def _step_left_db(bandwidth_hz: float, rows: "pl.DataFrame", facts: StationFacts) -> float:
+def _step_left_db(bandwidth_hz: float, rows: pl.DataFrame, facts: StationFacts) -> float:
     """What the step of the meter leaves uncertain of a load, which stands still, dB."""
     scatter = (
         0.0 if facts.meter.averaging_s is None else spread_db(shape_of(bandwidth_hz, facts.meter.averaging_s))
@@ -178,7 +172,7 @@ def _step_left_db(bandwidth_hz: float, rows: "pl.DataFrame", facts: StationFacts
     return float(resolution_db(step_db, np.array([scatter]))[0])
 
 
-def _mean(rows: "pl.DataFrame", value: str, error: str) -> tuple[float, float]:
+def _mean(rows: pl.DataFrame, value: str, error: str) -> tuple[float, float]:
     """Mean of `value` over the rows and its standard error, by night where there are three or more."""
     good = rows.drop_nulls([value, error])
     if good.is_empty():
@@ -195,7 +189,5 @@ def _mean(rows: "pl.DataFrame", value: str, error: str) -> tuple[float, float]:
 
 
 def _interval(value: float, error: float, confidence: float) -> Interval:
-    from scipy.special import ndtri
-
     reach = float(ndtri(0.5 + confidence / 2)) * error
     return Interval(value, value - reach, value + reach)

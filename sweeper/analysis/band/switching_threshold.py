@@ -5,18 +5,16 @@ the meter stands at the load's level plus that noise rise. Closed formulas and o
 """
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
 import numpy as np
+import polars as pl
+from scipy.special import ndtri
 
 from sweeper.analysis.arrays import Floats
 from sweeper.analysis.band.gain import Gain
 from sweeper.analysis.band.nightly import measured_alike
 from sweeper.analysis.facts import StationFacts
 from sweeper.analysis.statistics.interval import Interval
-
-if TYPE_CHECKING:
-    import polars as pl
 
 CURVE_RISES_DB = np.linspace(0.05, 25.0, 500)
 
@@ -60,12 +58,9 @@ def crossing_rise_db(worthwhile_db: float, gain_db: float, load_difference_db: f
 
 
 def switching_threshold(
-    summaries: "pl.DataFrame", gain: Gain | None, facts: StationFacts
+    summaries: pl.DataFrame, gain: Gain | None, facts: StationFacts
 ) -> SwitchingThreshold | None:
     """The rule of one band from its `summaries`; None without load readings or without a measured gain."""
-    import polars as pl
-    from scipy.special import ndtri
-
     rows = summaries.filter(
         (pl.col("for") == "noise")
         & pl.col("load_difference_db").is_not_null()

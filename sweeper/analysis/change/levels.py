@@ -5,19 +5,17 @@ what the meter did by itself, and it lets the receiver's own noise be taken off 
 """
 
 from collections.abc import Iterable
-from typing import TYPE_CHECKING
+
+import polars as pl
 
 from sweeper.analysis.band.nightly import SCALES
-
-if TYPE_CHECKING:
-    import polars as pl
 
 LEAST_RISE_DB = 1.0
 """Usual noise rise from which on the receiver's own noise is taken off; below, too little would be left."""
 SMALLEST_EXCESS_DB = -10.0
 
 
-def noise_levels(nights: "pl.DataFrame", overloaded: Iterable[tuple[str, int]] = ()) -> "pl.DataFrame":
+def noise_levels(nights: pl.DataFrame, overloaded: Iterable[tuple[str, int]] = ()) -> pl.DataFrame:
     """Rows (night, hour_utc, band) with `level`, dB above a zero of the band's own, good for differences.
 
     Where there is a load: external noise alone, through the route (bypass or stage) in which it stands higher above
@@ -31,8 +29,6 @@ def noise_levels(nights: "pl.DataFrame", overloaded: Iterable[tuple[str, int]] =
     `bandwidth_hz` and `scale` are those of `nightly` where they matter: without a load (0 with one) noise in another
     bandwidth, or through another calibration, is another level, and says nothing of a change.
     """
-    import polars as pl
-
     hit = pl.DataFrame(
         list(overloaded), schema={"band": pl.String, "hour_utc": pl.Int64}, orient="row"
     ).unique()
@@ -80,10 +76,8 @@ def noise_levels(nights: "pl.DataFrame", overloaded: Iterable[tuple[str, int]] =
     )
 
 
-def on_one_scale(levels: "pl.DataFrame") -> "pl.DataFrame":
+def on_one_scale(levels: pl.DataFrame) -> pl.DataFrame:
     """Levels with what differs from one bandwidth or scale to another taken out, along with any change between them."""
-    import polars as pl
-
     place = ("band", "hour_utc")
     if levels.select("band", *SCALES).unique()["band"].is_unique().all():
         return levels
@@ -91,6 +85,6 @@ def on_one_scale(levels: "pl.DataFrame") -> "pl.DataFrame":
     return levels.with_columns(level - level.mean().over(*place, *SCALES) + level.mean().over(*place))
 
 
-def _excess(rise: "pl.Expr") -> "pl.Expr":
+def _excess(rise: pl.Expr) -> pl.Expr:
     """Noise from outside over that of the load, dB, from how far the antenna stands above the load."""
     return 10.0 * ((10.0 ** (rise / 10.0)) - 1.0).clip(lower_bound=1e-3).log10()

@@ -6,10 +6,9 @@ of the mean over the passes of this hour of this night, correlation between pass
 of other nights. Null means that nothing could be said; NaN never occurs.
 """
 
-from typing import TYPE_CHECKING, Literal, NamedTuple
+from typing import Literal, NamedTuple
 
-if TYPE_CHECKING:
-    import polars as pl
+import polars as pl
 
 
 class Column(NamedTuple):
@@ -140,10 +139,8 @@ COLUMNS: tuple[Column, ...] = (
 NAMES = tuple(column.name for column in COLUMNS)
 
 
-def schema() -> "dict[str, pl.DataType]":
+def schema() -> dict[str, pl.DataType]:
     """The polars type of each column, in order."""
-    import polars as pl
-
     types: dict[str, pl.DataType] = {
         "date": pl.Date(),
         "int": pl.Int64(),
