@@ -13,6 +13,8 @@ from sweeper.analysis.band.nightly import SCALES
 LEAST_RISE_DB = 1.0
 """Usual noise rise from which on the receiver's own noise is taken off; below, too little would be left."""
 SMALLEST_EXCESS_DB = -10.0
+LIFTED_DB = 1.0
+"""What a load must read higher with the stage in, to stand off a floor that it lies on in bypass."""
 
 
 def noise_levels(nights: pl.DataFrame, overloaded: Iterable[tuple[str, int]] = ()) -> pl.DataFrame:
@@ -20,7 +22,10 @@ def noise_levels(nights: pl.DataFrame, overloaded: Iterable[tuple[str, int]] = (
 
     Where there is a load: external noise alone, through the route (bypass or stage) in which it stands higher above
     the load. Elsewhere: the meter's level in bypass. `controlled`: the load was there. `external`: the receiver's own
-    noise is taken off. `drift_db`: the load's level that night against its mean. Nights on the meter's floor are out.
+    noise is taken off. `drift_db`: the load's level that night against its mean.
+
+    On the meter's floor nothing is read off: bypass does not count where the antenna lay there in it (so that the night
+    is out unless the stage lifts noise off it), nor does the load where it lay there itself. `rise_bound` tells which.
 
     `overloaded` names hours as (band, hour_utc) in which the stage adds products of its own: those are no noise from
     outside, so bypass is taken there, laid on the same zero as the band's other hours; where bypass hears too little,
@@ -35,11 +40,19 @@ def noise_levels(nights: pl.DataFrame, overloaded: Iterable[tuple[str, int]] = (
     hit = hit.with_columns(pl.lit(True).alias("hit"))
     nights = nights.join(hit, on=("band", "hour_utc"), how="left", maintain_order="left")
     rows = nights.filter((pl.col("passes") > 0) & pl.col("level_antenna_bypass").is_not_null())
-    rows = rows.filter(pl.col("floor_passes") < pl.col("passes_seen"))
+    antenna_floored = pl.col("rise_bound").str.contains("at most|unknown")
+    lifted = pl.col("level_load_stage") > pl.col("level_load_bypass") + LIFTED_DB
+    load_floored = pl.col("rise_bound").str.contains("at least|unknown")
+    rows = rows.with_columns(
+        pl.when(~antenna_floored).then("level_antenna_bypass"),
+        pl.when(~load_floored).then("level_load_bypass"),
+        pl.when(pl.col("rise_bound") == "").then("noise_rise_db"),
+        pl.when((pl.col("rise_bound") == "") | lifted).then("stage_noise_rise_db"),
+    )
     load, bypass, stage = pl.col("level_load_bypass"), pl.col("noise_rise_db"), pl.col("stage_noise_rise_db")
     clean = pl.col("hit").is_null()
     rows = rows.with_columns(
-        (stage.filter(clean).median() > bypass.filter(clean).median() + 1.0)
+        (stage.filter(clean).median() > bypass.filter(clean).median().fill_null(float("-inf")) + 1.0)
         .over("band")
         .fill_null(False)
         .alias("staged"),
@@ -61,7 +74,11 @@ def noise_levels(nights: pl.DataFrame, overloaded: Iterable[tuple[str, int]] = (
             (usual_rise >= LEAST_RISE_DB).fill_null(False).alias("external"),
             excess.clip(lower_bound=SMALLEST_EXCESS_DB).alias("excess"),
         )
-        .filter(pl.when("external").then(pl.col("excess").is_not_null()).otherwise(clean | ~pl.col("staged")))
+        .filter(
+            pl.when("external")
+            .then(pl.col("excess").is_not_null())
+            .otherwise((clean | ~pl.col("staged")) & plain.is_not_null())
+        )
         .select(
             "night",
             "hour_utc",
