@@ -28,6 +28,8 @@ LOAD_TEMPERATURE_SE_K = 10.0
 MISMATCH_SE_DB = 0.2
 """Standard uncertainty from a source and a receiver input of return loss 14 to 20 dB (common practice)."""
 ENR_SE_DB = 0.3
+ERROR_UNTOLD_DB = 0.3
+"""Of a load difference from a single pass each way, which tells no error of its own."""
 MOST_DB = 60.0
 """No receiver for these bands is as deaf as this, attenuator in or not: a figure above is one of the calibration
 (common practice)."""
@@ -55,7 +57,7 @@ def figures(summaries: pl.DataFrame, gain: Gain | None, facts: StationFacts) -> 
     rows = _load_rows(summaries)
     flags: list[str] = []
     sentences: list[str] = []
-    difference, difference_se = _mean(rows, "load_difference_db", "load_difference_se_db")
+    difference, difference_se = load_difference_of(rows)
     chain = None
     if gain is not None and np.isfinite(difference):
         chain_se = float(np.hypot(difference_se, gain.se_db))
@@ -172,20 +174,24 @@ def _step_left_db(bandwidth_hz: float, rows: pl.DataFrame, facts: StationFacts) 
     return float(resolution_db(step_db, np.array([scatter]))[0])
 
 
-def _mean(rows: pl.DataFrame, value: str, error: str) -> tuple[float, float]:
-    """Mean of `value` over the rows and its standard error, by night where there are three or more."""
-    good = rows.drop_nulls([value, error])
+def load_difference_of(rows: pl.DataFrame) -> tuple[float, float]:
+    """Mean load difference over summary rows and its standard error, dB; NaN where no row has one.
+
+    Further nights lower what scatters, by the root of their number; what a night cannot resolve, such as the meter's
+    step (`load_resolution_db`), they cannot resolve either.
+    """
+    good = rows.drop_nulls("load_difference_db")
     if good.is_empty():
         return float("nan"), float("nan")
-    levels = good[value].to_numpy()
-    within = float(good[error].to_numpy().mean())
+    levels = good["load_difference_db"].to_numpy()
+    error = float(good["load_difference_se_db"].fill_null(ERROR_UNTOLD_DB).to_numpy().mean())
+    resolution = float(np.sqrt(np.mean(good["load_resolution_db"].fill_null(0.0).to_numpy() ** 2)))
     nights, which = np.unique(good["night"].to_physical().to_numpy(), return_inverse=True)
+    chance = np.sqrt(max(error**2 - resolution**2, 0.0) / len(nights))
     if len(nights) >= 3:
         nightly = np.bincount(which, levels) / np.bincount(which)
-        between = float(nightly.std(ddof=1) / np.sqrt(len(nights)))
-        # what a night cannot resolve, such as a meter's step, further nights cannot resolve either
-        return float(levels.mean()), max(between, within / np.sqrt(len(nights)))
-    return float(levels.mean()), within
+        chance = max(chance, nightly.std(ddof=1) / np.sqrt(len(nights)))
+    return float(levels.mean()), float(np.hypot(chance, resolution))
 
 
 def _interval(value: float, error: float, confidence: float) -> Interval:

@@ -13,6 +13,7 @@ from scipy.special import ndtri
 from sweeper.analysis.arrays import Floats
 from sweeper.analysis.band.gain import Gain
 from sweeper.analysis.band.nightly import measured_alike
+from sweeper.analysis.band.noise_figure import load_difference_of
 from sweeper.analysis.facts import StationFacts
 from sweeper.analysis.statistics.interval import Interval
 
@@ -70,9 +71,7 @@ def switching_threshold(
     rows = measured_alike(rows)  # a reading of another unit or bandwidth is no reading for the eye of today
     if rows.is_empty() or gain is None or gain.source == "rated":
         return None
-    difference = float(rows["load_difference_db"].to_numpy().mean())
-    nights = rows["night"].n_unique()
-    difference_se = float(rows["load_difference_se_db"].fill_null(0.3).to_numpy().mean() / np.sqrt(nights))
+    difference, difference_se = load_difference_of(rows)
     curve = predicted_snr_change_db(CURVE_RISES_DB, gain.gain_db, difference)
     worthwhile = facts.worthwhile_db
     crossing = crossing_rise_db(worthwhile, gain.gain_db, difference)

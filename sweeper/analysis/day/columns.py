@@ -122,6 +122,11 @@ COLUMNS: tuple[Column, ...] = (
         "float",
         "Standard uncertainty of a difference that repetition cannot lower (meter step), dB.",
     ),
+    Column(
+        "load_resolution_db",
+        "float",
+        "The part of load_difference_se_db that repetition cannot lower, dB: a load stands still on the meter's step.",
+    ),
     Column("gain_resolution_db", "float", "The same for load_gain_db: what the meter step leaves in it, dB."),
     Column("floor_passes", "int", "Passes in which an antenna or load level lay on the meter's floor."),
     Column("clipped_passes", "int", "Passes in which one lay on the meter's top."),

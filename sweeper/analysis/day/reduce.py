@@ -244,6 +244,7 @@ def _combined(cells: pl.DataFrame, facts: StationFacts) -> pl.DataFrame:
         pl.Series("source_gain_db", source_gain),
         pl.Series("source_gain_se_db", source_gain_se),
         pl.Series("resolution_db", resolution),
+        pl.Series("load_resolution_db", np.hypot(load_left["bypass"], load_left["stage"])),
         pl.Series(
             "gain_resolution_db",
             np.fmin(np.sqrt(resolution**2 + slopes[0] ** 2 + slopes[1] ** 2), USELESS_DB),
