@@ -20,6 +20,9 @@ def main() -> None:
     except BrokenPipeError:
         sys.stderr.close()  # whoever read the output has seen enough
         sys.exit(0)
+    except OSError as refusal:
+        print(f"This computer does not allow it: {refusal}", file=sys.stderr)
+        sys.exit(1)
 
 
 if __name__ == "__main__":

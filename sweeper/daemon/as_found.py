@@ -3,6 +3,7 @@
 Relays first, then the receiver, each tried even when the other cannot be reached.
 """
 
+import errno
 import fcntl
 import os
 from collections.abc import Iterator, Mapping
@@ -27,10 +28,18 @@ AS_FOUND = "receiver-as-found"
 def hold_rig(folder: FilePath) -> Iterator[None]:
     """Keep other processes of this program from the relays meanwhile; `InUse` when one holds them.
 
-    The kernel lets go of it when the process ends, however it ends.
+    The kernel lets go of it when the process ends, however it ends. Where there is no folder there is nobody to
+    share with. `RigError` when the computer does not allow it.
     """
-    folder.mkdir(parents=True, exist_ok=True)
-    handle = os.open(folder / "rig.lock", os.O_RDWR | os.O_CREAT | os.O_CLOEXEC, 0o660)
+    try:
+        handle = _opened(folder / "rig.lock")
+    except FileNotFoundError:
+        yield
+        return
+    except OSError as fault:
+        raise RigError(
+            "station", f"{folder / 'rig.lock'} cannot be locked: {fault.strerror}, so nothing was touched."
+        ) from fault
     try:
         try:
             fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
@@ -42,6 +51,15 @@ def hold_rig(folder: FilePath) -> Iterator[None]:
         yield
     finally:
         os.close(handle)
+
+
+def _opened(file: FilePath) -> int:
+    try:
+        return os.open(file, os.O_RDWR | os.O_CREAT | os.O_CLOEXEC, 0o660)
+    except OSError as fault:
+        if fault.errno != errno.EROFS:
+            raise
+    return os.open(file, os.O_RDONLY | os.O_CLOEXEC)  # a lock is no write
 
 
 def put_right(station: Station, store: Store, now: datetime) -> tuple[RigError, ...]:

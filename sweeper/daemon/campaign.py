@@ -49,7 +49,7 @@ class Campaign:
         self.courtesy = Courtesy(station, clock)
         self._bands_due = bands_due
         self.recording = Recording(store, self.watcher)
-        self._numbered: int | None = None
+        self._numbered = store.next_pass_number() - 1
         self.settled = False
         """Whether the relays rest and the receiver stands as found, as far as is known."""
         self.life = wear.load(store.folder, clock.now())
@@ -66,8 +66,10 @@ class Campaign:
                     if told:
                         self.watcher.trouble(told)
                 self.life = wear.load(self.store.folder, self.life.since)
-        except InUse as held:
+        except RigError as held:
             faults = (held,)
+        except OSError as fault:
+            faults = (_of_computer(fault),)
         self.settled = not faults
         self.watcher.alive()
         return faults
@@ -78,6 +80,10 @@ class Campaign:
         Only a defect of the program does not, and it leaves the station as found all the same.
         """
         started = self.clock.now()
+        try:
+            self.store.stand_by()
+        except StoreError as gone:
+            return self.account("failed", str(gone), None, started)
         if self.recording.write() is not None:
             return self.account("failed", "the pass before cannot be stored yet", None, started)
         if not self.settled:
@@ -107,6 +113,8 @@ class Campaign:
             return self.account(_outcome(fault), str(fault), number, started)
         except StoreError as full:
             return self.account("failed", str(full), number, started)
+        except OSError as fault:
+            return self.account("failed", str(_of_computer(fault)), number, started)
         self._numbered = number
         self.settled = not record.left_over
         if record.outcome == "skipped" and not self.orders.wake.is_set():
@@ -160,6 +168,8 @@ class Campaign:
                     self._wore(switch.moves)
         except InUse:
             return ""
+        except OSError as fault:
+            return f"The daily exercise of the relays did not succeed. {_of_computer(fault)}"
         except RigError as fault:
             return f"The daily exercise of the relays did not succeed. {fault}"
         return ""
@@ -189,8 +199,6 @@ class Campaign:
         try:
             return self.store.next_pass_number()
         except StoreError:
-            if self._numbered is None:
-                raise
             return self._numbered + 1  # a disk that fails for a while is no reason to lose count
 
     def _wore(self, moves: Counter[str]) -> None:
@@ -252,6 +260,12 @@ EXERCISE_LOOK = timedelta(minutes=5)
 
 EXERCISE_AGAIN = timedelta(hours=1)
 """How long after an exercise that did not come about another is tried."""
+
+
+def _of_computer(fault: OSError) -> RigError:
+    """What this computer refuses (descriptors, memory for a thread, a disk) ends a pass, not the program."""
+    what = fault.strerror or str(fault)
+    return RigError("computer", f"{what}{f' ({fault.filename})' if fault.filename else ''}.")
 
 
 def _outcome(fault: RigError) -> Outcome:

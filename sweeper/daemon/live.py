@@ -124,7 +124,10 @@ class Live(Watcher):
         self._context.destroy(linger=200)
         os.close(self._bell)
         for name in ("live", "control"):
-            (self._store.folder / name).unlink(missing_ok=True)
+            with contextlib.suppress(
+                OSError
+            ):  # A disk that takes no deletion leaves a socket that nobody answers.
+                (self._store.folder / name).unlink(missing_ok=True)
 
     def _become(self, **changes: object) -> None:
         # One assignment of a frozen value: the live thread sees the old state or the new one, never half of each.

@@ -21,6 +21,7 @@ class Recording:
         self._store = store
         self._watcher = watcher
         self.unwritten: list[tuple[PassRecord, tuple[Reading, ...]]] = []
+        self._refused = False
         self.dial_as_found: Mapping[str, Any] | None = None
 
     def found(self, number: int, started: datetime, remembered: Mapping[str, Any]) -> None:
@@ -49,8 +50,12 @@ class Recording:
         while self.unwritten:
             record, readings = self.unwritten[0]
             try:
-                self._store.write_pass(record, readings)
+                if self._refused:
+                    record = self._store.write_again(record, readings)
+                else:
+                    self._store.write_pass(record, readings)
             except StoreError as full:
+                self._refused = True
                 self._watcher.trouble(
                     f"Pass {record.number} cannot be stored yet and is kept in memory; "
                     f"nothing is measured until it is. {full}"
@@ -58,4 +63,5 @@ class Recording:
                 return full
             del self.unwritten[0]
             self._watcher.finished(record, readings)
+        self._refused = False
         return None

@@ -1,9 +1,10 @@
 """What a service manager calls when the daemon is gone and may have left the station as no listener wants it."""
 
+from contextlib import suppress
 from datetime import datetime
 from pathlib import Path as FilePath
 
-from drivers.errors import InUse, RigError
+from drivers.errors import RigError
 from sweeper.daemon.as_found import hold_rig, put_right, rest_relays
 from sweeper.daemon.cut_short import account_cut_short
 from sweeper.station import Station
@@ -17,6 +18,8 @@ def rest_station(station: Station, folder: FilePath, now: datetime) -> tuple[Rig
     `InUse` is among the faults while a pass is under way, since then nothing is wrong.
     """
     place = station.station
+    with suppress(OSError):
+        (folder / place.name).mkdir(parents=True, exist_ok=True)
     try:
         with hold_rig(folder / place.name):
             try:
@@ -26,5 +29,5 @@ def rest_station(station: Station, folder: FilePath, now: datetime) -> tuple[Rig
                     return faults
             except StoreError:
                 return rest_relays(station, folder / place.name, now)
-    except InUse as held:
+    except RigError as held:
         return (held,)

@@ -61,6 +61,7 @@ def run_station(
         campaign.watcher.add(notifier)
         for trouble in store.troubles:
             campaign.watcher.trouble(trouble)
+        store.on_trouble = campaign.watcher.trouble
         _open_doors(campaign, closing)
         if passes is None and station.schedule:
             keep_schedule(campaign, _schedule(station), until)
