@@ -113,7 +113,7 @@ class Labelled:
 
     time: float
     until: float
-    path: Path
+    path: SignalPath
     tuning: float | None
     spectrum: Spectrum
 

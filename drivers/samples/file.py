@@ -66,8 +66,9 @@ class Recording:
         return self.frames / self.rate_hz
 
     def blocks(self, first: int = 0, last: int | None = None) -> Iterator[tuple[int, Block]]:
-        """(index of the first sample, block) from sample `first` up to `last`; files follow each other with "
-        "a gap."""
+        """(index of the first sample, block) from sample `first` up to `last`; files follow each other with
+        a gap.
+        """
         last = self.frames if last is None else min(last, self.frames)
         size = max(int(BLOCK_S * self.rate_hz), 1024)
         begin = 0
@@ -260,8 +261,9 @@ def _missing(file: Path, info: Any) -> float:
 
 
 def _the_only_one(file: Path) -> int | None:
-    """Of two channels the one that says it all: they are alike, or the other is silent. None where they "
-    "differ."""
+    """Of two channels the one that says it all: they are alike, or the other is silent. None where they
+    differ.
+    """
     import numpy as np
     import soundfile
 

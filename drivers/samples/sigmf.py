@@ -43,8 +43,9 @@ class _Metadata(BaseModel):
 
 
 def open_sigmf(file: Path, centre_hz: float | None) -> Recording:
-    """Open a recording by its ``.sigmf-meta`` or ``.sigmf-data``. `RecordingError` for whatever is wrong "
-    "with it."""
+    """Open a recording by its ``.sigmf-meta`` or ``.sigmf-data``. `RecordingError` for whatever is wrong
+    with it.
+    """
     if file.suffix.lower() == ".sigmf":
         raise RecordingError(
             f"{file}: this is a SigMF archive; unpack it (it is a tar file) and name the .sigmf-meta in it."
@@ -140,8 +141,9 @@ def _reader(file: Path, code: str, real: bool) -> Any:
 
 
 def _scaled(data: "NDArray[Any]", kind: Any) -> "NDArray[Any]":
-    """To float32 of full scale 1. Unsigned: their middle is zero, which for 8 bits is 127.5 (SigMF leaves "
-    "it open)."""
+    """To float32 of full scale 1. Unsigned: their middle is zero, which for 8 bits is 127.5 (SigMF leaves
+    it open).
+    """
     import numpy as np
 
     if kind.kind == "f":

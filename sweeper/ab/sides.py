@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from sweeper.spectra.carriers import Signal, signals, told_apart, without_images_and_centre
 from sweeper.spectra.noise_bins import FEWEST_BINS, Mask, NoiseBins, in_pass_band, noise_bins
 from sweeper.spectra.welch import shape_of
-from sweeper.words import ANTENNA_BYPASS, ANTENNA_STAGE, Labelled, Path
+from sweeper.words import ANTENNA_BYPASS, ANTENNA_STAGE, Labelled, SignalPath
 
 Floats = NDArray[np.float64]
 
@@ -35,8 +35,8 @@ class Learned:
     noise_bandwidth_hz: float
     noise: NoiseBins
     signals: tuple[Signal, ...]
-    means: dict[Path, Floats]
-    segments: dict[Path, int]
+    means: dict[SignalPath, Floats]
+    segments: dict[SignalPath, int]
 
 
 class NoNoise(ValueError):
@@ -98,7 +98,7 @@ def learn(
         raise NoNoise("no bins without signals")
     over = np.mean([route / (noise.level(route) * noise.pass_band) - 1.0 for route in routes], axis=0)
     found = signals(over, noise)
-    load = means.get(Path("load", "bypass"))
+    load = means.get(SignalPath("load", "bypass"))
     on_load = _on_scale(sequence, pass_band) if load is not None else None
     if on_load is None:
         told = told_apart(found, noise, routes[0], None, centre)
@@ -109,10 +109,12 @@ def learn(
     )
 
 
-def _normalised(sequence: Iterable[Labelled], pass_band: Mask) -> tuple[dict[Path, Floats], dict[Path, int]]:
+def _normalised(
+    sequence: Iterable[Labelled], pass_band: Mask
+) -> tuple[dict[SignalPath, Floats], dict[SignalPath, int]]:
     """Mean spectra by path, each spectrum divided by the lower quartile of its pass band first; and their segments."""
-    sums: dict[Path, Floats] = {}
-    segments: dict[Path, int] = {}
+    sums: dict[SignalPath, Floats] = {}
+    segments: dict[SignalPath, int] = {}
     for one in sequence:
         if not usable(one):
             continue
@@ -146,7 +148,7 @@ def _on_scale(sequence: Iterable[Labelled], pass_band: Mask) -> tuple[Floats, Fl
 class Side:
     """One side of an edge: means over its spectra. `over`: S/N of each signal in a bin, linear."""
 
-    path: Path
+    path: SignalPath
     noise: float
     witness: float
     total: float
@@ -192,7 +194,7 @@ def edges(
     """Every edge with its two sides; None for one that is spoiled (a side clipped, void or missing)."""
     noise = learned.noise
     reader = _Reader(learned)
-    path: Path | None = None
+    path: SignalPath | None = None
     recent: list[Labelled] = []
     before: tuple[float, Side | None] | None = None
     opened = ended = 0.0

@@ -19,8 +19,9 @@ LONGEST_DWELL_PARTS = 0.5
 
 
 class AtEdges:
-    """Labelled spectra before and after each mark but the first, in the order of time. May be gone through "
-    "again."""
+    """Labelled spectra before and after each mark but the first, in the order of time. May be gone through
+    again.
+    """
 
     def __init__(
         self, recording: "Recording", axis: Axis, marks: Sequence[Mark], settle_s: float, start_s: float

@@ -3,14 +3,14 @@
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
-from pathlib import Path as File
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from sweeper.ab import ABResult, NoNoise, Switched, Terms, compare
 from sweeper.ab.moments import Marks, moments
-from sweeper.errors import Told, WrongInput
+from sweeper.errors import UserFacingError, WrongInput
 from sweeper.recordings import refused
 from sweeper.recordings.at_edges import AtEdges
 from sweeper.recordings.labels import Mark, agree, read_marks, route_path, stated
@@ -31,12 +31,12 @@ LINEAR_MODES = ("USB", "LSB", "CW")
 class Asked:
     """What the person says about a recording. `first`: ``bypass`` or ``stage``; `agc_off`: known to be off."""
 
-    files: tuple[File, ...]
+    files: tuple[Path, ...]
     dial_hz: float | None = None
     mode: str | None = None
     centre_hz: float | None = None
     switched: str | None = None
-    marks: File | None = None
+    marks: Path | None = None
     first: str | None = None
     channel: int | None = None
     agc_off: bool = False
@@ -57,8 +57,9 @@ class Compared:
 
 
 def compare_recording(asked: Asked, told: Callable[[float], None] = lambda share: None) -> Compared:
-    """Read, check and compare. `WrongInput` (2) for a wrong call or file, `Told` (1) where it allows no "
-    "comparison."""
+    """Read, check and compare. `WrongInput` (2) for a wrong call or file, `UserFacingError` (1) where it allows no
+    comparison.
+    """
     from drivers.samples.file import RecordingError, open_recording
 
     _call(asked)
@@ -78,7 +79,7 @@ def compare_recording(asked: Asked, told: Callable[[float], None] = lambda share
     levels = levels_of(recording, axis, lambda share: told(0.7 * share))
     for unfit in (refused.silent(levels, name), refused.clipped(levels, name)):
         if unfit:
-            raise Told(unfit)
+            raise UserFacingError(unfit)
     if recording.real and asked.mode is None:
         _no_am(levels, axis, name)
     marks, found = _marks(recording, levels, asked, name)
@@ -99,17 +100,17 @@ def compare_recording(asked: Asked, told: Callable[[float], None] = lambda share
     try:
         result = compare(sequence, terms)
     except NoNoise as why:
-        raise Told(f"{name}: {why}, so nothing can be compared.") from why
+        raise UserFacingError(f"{name}: {why}, so nothing can be compared.") from why
     told(1.0)
     counted = [carrier for carrier in result.carriers if carrier.kind in ("steady", "unsteady")]
     if result.snr_change_db is None and not counted and any(c.kind == "left" for c in result.carriers):
-        raise Told(
+        raise UserFacingError(
             f"{name}: its carrier at {_left_hz(result):.0f} Hz leaves midway, and there is no other signal; "
             f"record it again "
             "while a signal stays."
         )
     if result.snr_change_db is None and "overload" not in result.flags:
-        raise Told(
+        raise UserFacingError(
             f"{name}: no signal stands over the noise on both routes, so S/N cannot be compared; record where "
             f"a carrier "
             "or a station can be heard."
@@ -173,7 +174,7 @@ def _no_am(levels: Levels, axis: Axis, name: str) -> None:
     peak = refused.am_by_the_look(levels.mean[span], floor)
     if peak is not None:
         hz = (axis.bins[0] + span.start + peak) * axis.step_hz
-        raise Told(
+        raise UserFacingError(
             f"{name}: side bands alike to both sides of a carrier at {hz:.0f} Hz look like AM; if it was "
             f"received in AM, record "
             "it again in USB with the dial 1 kHz below the carrier; if it was USB, LSB or CW, say so with "
@@ -186,7 +187,7 @@ def _marks(recording: "Recording", levels: Levels, asked: Asked, name: str) -> t
     seen = moments(levels.floor_db, levels.every_s)
     if asked.marks is None and asked.switched is None:
         if not seen.moments:
-            raise Told(
+            raise UserFacingError(
                 f"{name}: no moment can be made out at which the stage was switched ({seen.why_not}); say "
                 f"when with --switched "
                 "or --marks, if it was."
@@ -215,8 +216,9 @@ def _marks(recording: "Recording", levels: Levels, asked: Asked, name: str) -> t
 
 
 def _by_sign(seen: Marks, first: str) -> list[Mark]:
-    """Every step up leads to one route and every step down to the other, so that a missed one turns nothing "
-    "round."""
+    """Every step up leads to one route and every step down to the other, so that a missed one turns nothing
+    round.
+    """
     marks = [Mark(0.0, route_path(first, 0))]
     up = float(np.sign(seen.moments[0].step_db))
     for moment in seen.moments:
@@ -225,8 +227,9 @@ def _by_sign(seen: Marks, first: str) -> list[Mark]:
 
 
 def _moved(marks: Sequence[Mark], seen: Marks) -> list[Mark]:
-    """Marks put where the step is seen, and all others by as much: nobody notes times to a tenth of a "
-    "second."""
+    """Marks put where the step is seen, and all others by as much: nobody notes times to a tenth of a
+    second.
+    """
     near = [
         min((moment.at_s - mark.at_s for moment in seen.moments), key=abs, default=9.0) if nth else 9.0
         for nth, mark in enumerate(marks)

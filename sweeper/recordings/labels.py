@@ -4,10 +4,10 @@ import csv
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass
-from pathlib import Path as File
+from pathlib import Path
 
 from sweeper.errors import WrongInput
-from sweeper.words import ANTENNA_BYPASS, ANTENNA_STAGE, Path
+from sweeper.words import ANTENNA_BYPASS, ANTENNA_STAGE, SignalPath
 
 STATED = re.compile(r"^\s*every\s+([\d.]+)\s*(s|min)?(?:\s+from\s+([\d.]+)\s*(s|min)?)?\s*$", re.IGNORECASE)
 
@@ -17,12 +17,13 @@ class Mark:
     """From `at_s` of the recording on the chain stood at `path`."""
 
     at_s: float
-    path: Path
+    path: SignalPath
 
 
-def route_path(first: str, nth: int) -> Path:
-    """The path of the `nth` dwell of a chain that goes to and fro, `first` (``bypass`` or ``stage``) being "
-    "the 0th."""
+def route_path(first: str, nth: int) -> SignalPath:
+    """The path of the `nth` dwell of a chain that goes to and fro, `first` (``bypass`` or ``stage``) being
+    the 0th.
+    """
     return (
         (ANTENNA_BYPASS if first == "bypass" else ANTENNA_STAGE)
         if nth % 2 == 0
@@ -31,8 +32,9 @@ def route_path(first: str, nth: int) -> Path:
 
 
 def stated(text: str, first: str, seconds: float) -> list[Mark]:
-    """``every 30 s from 12 s``: the chain moved at 12 s, 42 s, …; `first` held before. `WrongInput` if it "
-    "says else."""
+    """``every 30 s from 12 s``: the chain moved at 12 s, 42 s, …; `first` held before. `WrongInput` if it
+    says else.
+    """
     found = STATED.match(text)
     if not found:
         raise WrongInput(f'--switched: {text!r} is not understood; say it like "every 30 s from 12 s".')
@@ -59,9 +61,10 @@ def stated(text: str, first: str, seconds: float) -> list[Mark]:
     return marks if from_s > 0 else marks[1:]
 
 
-def read_marks(file: File, seconds: float) -> list[Mark]:
-    """``at_s,path`` in CSV. `WrongInput` for a file that is none, marks outside the recording or not "
-    "alternating."""
+def read_marks(file: Path, seconds: float) -> list[Mark]:
+    """``at_s,path`` in CSV. `WrongInput` for a file that is none, marks outside the recording or not
+    alternating.
+    """
     try:
         text = file.read_text(encoding="utf-8-sig")
     except OSError as fault:
@@ -74,7 +77,7 @@ def read_marks(file: File, seconds: float) -> list[Mark]:
     marks: list[Mark] = []
     for number, row in enumerate(rows[1:], start=2):
         try:
-            at_s, path = float(row[0]), Path.parse(row[1].strip())
+            at_s, path = float(row[0]), SignalPath.parse(row[1].strip())
         except (ValueError, IndexError) as fault:
             why = str(fault) if len(row) > 1 else "a row is a time in seconds and a path"
             raise WrongInput(f"{file}, line {number}: {why}.") from fault
