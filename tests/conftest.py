@@ -78,6 +78,6 @@ def who_asked(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Callable[[],
 
 def _forbidden() -> tuple[tuple[str, bytes], ...]:
     logs = sys.modules.get(
-        "sweeper.simulation.command_log"
+        "sweeper.simulation.wires.command_log"
     )  # a test without the simulation sends nothing to it
     return logs.forbidden_anywhere() if logs is not None else ()

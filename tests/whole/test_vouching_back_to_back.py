@@ -13,7 +13,7 @@ from drivers.contracts import Receiver
 from drivers.receivers import dialect, hamlib
 from sweeper.clock import JumpingClock
 from sweeper.simulation import Served, saltmarsh, serve
-from sweeper.simulation.scpi_receiver import S9_DBUV
+from sweeper.simulation.receivers.scpi import S9_DBUV
 from tests.whole.peers import rigctld
 
 pytestmark = pytest.mark.wires

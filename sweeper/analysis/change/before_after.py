@@ -6,18 +6,16 @@ words.
 
 from dataclasses import dataclass
 from datetime import date
-from typing import TYPE_CHECKING
 
 import numpy as np
+import polars as pl
+from scipy.special import ndtr
 
 from sweeper.analysis.arrays import Floats
 from sweeper.analysis.band.nightly import SCALES
 from sweeper.analysis.results import ComparedNight
 from sweeper.analysis.statistics.estimates import Estimate
 from sweeper.analysis.statistics.group_sequential import FIRST_LOOK, boundaries, spent_late
-
-if TYPE_CHECKING:
-    import polars as pl
 
 ENOUGH_OF_A_KIND = 2
 """Weekday or weekend nights wanted on each side before the two kinds are matched separately."""
@@ -40,10 +38,8 @@ class BeforeAfter:
     nights: tuple[ComparedNight, ...] = ()
 
 
-def before_after(rows: "pl.DataFrame", first: date, keys: tuple[str, ...], alpha: float) -> BeforeAfter:
+def before_after(rows: pl.DataFrame, first: date, keys: tuple[str, ...], alpha: float) -> BeforeAfter:
     """After minus before at matching `keys`, bandwidths and scales, from one value a night."""
-    import polars as pl
-
     keys = (*keys, *SCALES)
     rows = rows.with_columns((pl.col("night") >= first).cast(pl.Float64).alias("after"))
     nights_before, nights_after = (
@@ -88,16 +84,12 @@ def before_after(rows: "pl.DataFrame", first: date, keys: tuple[str, ...], alpha
     )
 
 
-def _on_both_sides(rows: "pl.DataFrame", keys: tuple[str, ...]) -> "pl.DataFrame":
-    import polars as pl
-
+def _on_both_sides(rows: pl.DataFrame, keys: tuple[str, ...]) -> pl.DataFrame:
     return rows.filter((pl.col("after").min().over(keys) == 0.0) & (pl.col("after").max().over(keys) == 1.0))
 
 
-def _weighted(rows: "pl.DataFrame", slope: float) -> "pl.DataFrame":
+def _weighted(rows: pl.DataFrame, slope: float) -> pl.DataFrame:
     """Rows with `weight`: bands whose noise wanders much from night to night count less."""
-    import polars as pl
-
     if "band" not in rows.columns or rows["band"].n_unique() == 1:
         return rows.with_columns(pl.lit(1.0).alias("weight"))
     scatter = (pl.col("left") - slope * pl.col("after")).var().over("band")
@@ -117,8 +109,6 @@ def _two_samples(before: Floats, after: Floats, spare: int) -> Estimate:
 
 def _level(before: int, after: int, alpha: float) -> float:
     """Two-sided level due after so many nights when somebody looks every morning after the fix."""
-    from scipy.special import ndtr
-
     if min(before, after) < FIRST_LOOK:
         return alpha / 2.0
     looks = range(FIRST_LOOK, after + 1)
@@ -127,8 +117,6 @@ def _level(before: int, after: int, alpha: float) -> float:
     return float(2.0 * ndtr(-edge))
 
 
-def _enough_of_each_kind(rows: "pl.DataFrame") -> bool:
-    import polars as pl
-
+def _enough_of_each_kind(rows: pl.DataFrame) -> bool:
     counts = rows.select("night", "after", "weekend").unique().group_by("after", "weekend").agg(pl.len())
     return len(counts) == 4 and min(counts["len"].to_list()) >= ENOUGH_OF_A_KIND

@@ -7,7 +7,9 @@ somebody who looks every morning after the fix. Finding the date is for `changes
 
 from collections.abc import Sequence
 from datetime import UTC, date, datetime, timedelta
-from typing import TYPE_CHECKING
+
+import polars as pl
+from scipy.special import stdtrit
 
 from sweeper.analysis.band.gain_methods import GainMethods
 from sweeper.analysis.band.nightly import SCALES, nightly
@@ -22,9 +24,6 @@ from sweeper.analysis.statistics.interval import Interval
 from sweeper.analysis.verdict.judge import allowed_level
 from sweeper.analysis.wording import nights_of
 
-if TYPE_CHECKING:
-    import polars as pl
-
 ALL_BANDS = "all bands"
 POWER = 0.8
 MEASURED_OTHERWISE = {
@@ -36,7 +35,7 @@ MEASURED_OTHERWISE = {
 
 
 def compare(
-    summaries: "pl.DataFrame",
+    summaries: pl.DataFrame,
     facts: StationFacts,
     fix: datetime | None,
     notes: Sequence[tuple[datetime, str]] = (),
@@ -102,13 +101,11 @@ def _chance(change: BeforeAfter, alpha: float) -> float:
 def _finding(
     band: str,
     change: BeforeAfter,
-    levels: "pl.DataFrame",
+    levels: pl.DataFrame,
     first: date,
     facts: StationFacts,
     bearable: bool,
 ) -> BandComparison:
-    import polars as pl
-
     alpha = 1.0 - facts.confidence
     interval = change.estimate.interval(change.level) if change.estimate else None
     flags = []
@@ -145,10 +142,8 @@ def _finding(
     )
 
 
-def _measured_otherwise(levels: "pl.DataFrame", first: date) -> list[str]:
+def _measured_otherwise(levels: pl.DataFrame, first: date) -> list[str]:
     """Flags that say what was not the same on both sides of the fix."""
-    import polars as pl
-
     late = pl.col("night") >= first
 
     def differs(column: str) -> bool:
@@ -172,8 +167,6 @@ def _verdict(interval: Interval | None, worthwhile_db: float) -> FixVerdict:
 
 def _smallest(change: BeforeAfter) -> float | None:
     """The change that nights like these show four times in five."""
-    from scipy.special import stdtrit
-
     if change.estimate is None:
         return None
     dof = change.estimate.dof
@@ -230,10 +223,8 @@ def _ends(interval: Interval) -> str:
     return f"{ends[0]:.1f} to {ends[1]:.1f}"
 
 
-def _less_control(levels: "pl.DataFrame", control_bands: Sequence[str]) -> "pl.DataFrame":
+def _less_control(levels: pl.DataFrame, control_bands: Sequence[str]) -> pl.DataFrame:
     """What moved from night to night on the control bands, taken out of all others."""
-    import polars as pl
-
     if not control_bands:
         return levels
     control = levels.filter(pl.col("band").is_in(list(control_bands)))
@@ -252,10 +243,8 @@ def _less_control(levels: "pl.DataFrame", control_bands: Sequence[str]) -> "pl.D
     )
 
 
-def _sky(summaries: "pl.DataFrame", first: date, facts: StationFacts) -> str:
+def _sky(summaries: pl.DataFrame, first: date, facts: StationFacts) -> str:
     """What the carriers say: they come by the sky and know nothing of the house."""
-    import polars as pl
-
     rows = summaries.filter(
         (pl.col("for") == "carrier")
         & (pl.col("carrier_passes") > 0)
@@ -286,7 +275,7 @@ def _sky(summaries: "pl.DataFrame", first: date, facts: StationFacts) -> str:
     )
 
 
-def _parted(levels: "pl.DataFrame", fix: datetime, facts: StationFacts) -> tuple[date, date | None]:
+def _parted(levels: pl.DataFrame, fix: datetime, facts: StationFacts) -> tuple[date, date | None]:
     """The first night after the fix, and the night to leave out because the fix was made while it was measured.
 
     Nights run from local mean solar noon to noon. The fix's own night counts where all its hours lie on one side.

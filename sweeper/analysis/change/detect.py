@@ -7,18 +7,15 @@ takes nights for exchangeable: a slow season reads as a change, which its size b
 
 from collections.abc import Sequence
 from datetime import date, datetime, timedelta
-from typing import TYPE_CHECKING
 
 import numpy as np
+import polars as pl
 
 from sweeper.analysis.arrays import Floats
 from sweeper.analysis.change.levels import on_one_scale
 from sweeper.analysis.facts import StationFacts
 from sweeper.analysis.results import Change
 from sweeper.analysis.statistics.estimates import summed
-
-if TYPE_CHECKING:
-    import polars as pl
 
 FALSE_ALARM = 0.05
 """How often a series of nights without any change yields a date."""
@@ -29,7 +26,7 @@ NOTES_WITHIN = timedelta(days=3)
 
 
 def find_changes(
-    levels: "pl.DataFrame", facts: StationFacts, notes: Sequence[tuple[datetime, str]] = ()
+    levels: pl.DataFrame, facts: StationFacts, notes: Sequence[tuple[datetime, str]] = ()
 ) -> tuple[Change, ...]:
     """Changes in the rows of `noise_levels`, in order of time. Deterministic: the shuffles are seeded."""
     nights, bands, series = night_series(levels)
@@ -55,10 +52,8 @@ def find_changes(
     return tuple(changes)
 
 
-def night_series(levels: "pl.DataFrame") -> tuple[list[date], list[str], Floats]:
+def night_series(levels: pl.DataFrame) -> tuple[list[date], list[str], Floats]:
     """Nights, bands, and levels about each band's mean, shape (nights, bands): nights on which all bands have one."""
-    import polars as pl
-
     if levels.is_empty():
         return [], [], np.empty((0, 0))
     usual = pl.col("level") - pl.col("level").mean().over("band", "hour_utc")

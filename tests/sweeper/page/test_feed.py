@@ -8,8 +8,8 @@ from pathlib import Path
 import zmq
 
 from sweeper.clock import JumpingClock
-from sweeper.daemon import doors
-from sweeper.daemon.messages import State
+from sweeper.daemon.live import endpoints
+from sweeper.daemon.live.messages import State
 from sweeper.page.feed import LOOK_EVERY_S, SILENCE_S, Feed
 
 WHEN = datetime(2026, 11, 1, 18, 30, tzinfo=UTC)
@@ -28,7 +28,7 @@ def test_a_wall_clock_that_is_set_is_no_silence_and_silence_is_noticed(tmp_path:
     async def heard_set_and_silent() -> None:
         context: zmq.Context[zmq.Socket[bytes]] = zmq.Context()
         daemon = context.socket(zmq.PUB)
-        daemon.bind(doors.local(tmp_path, "live"))
+        daemon.bind(endpoints.local(tmp_path, "live"))
         listening = asyncio.ensure_future(feed.run())
         try:
             async with asyncio.timeout(60):
