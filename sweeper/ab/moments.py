@@ -68,7 +68,7 @@ def moments(level_db: Floats, every_s: float, start_s: float = 0.0) -> Marks:
     quiet = float(np.quantile(size, 0.25)) / 0.319 if len(size) else 0.0
     peaks = peaks[size[peaks] > max(1.0, 4.0 * quiet)]
     at_once = differences(level, every_s, SHARP_S)
-    sharp = _around(at_once, step, peaks, int(round(0.3 / every_s)))
+    sharp = _around(at_once, step, peaks, round(0.3 / every_s))
     slow, peaks = peaks[sharp < SHARP * size[peaks]], peaks[sharp >= SHARP * size[peaks]]
     if not len(peaks):
         return Marks((), 0.0, "the noise shows no steps")
@@ -107,7 +107,7 @@ def _peaks(size: Floats, reach: int) -> NDArray[np.int64]:
 
 def _wander(level: Floats, edges: NDArray[np.int64], every_s: float) -> float:
     """How far the level, smoothed over 0.25 s, moves between edges: median over the stays of their 80 % range, dB."""
-    smooth = max(int(round(0.25 / every_s)), 1)
+    smooth = max(round(0.25 / every_s), 1)
     ranges = []
     for part in np.split(level, edges):
         if len(part) >= 3 * smooth:
@@ -119,7 +119,10 @@ def _wander(level: Floats, edges: NDArray[np.int64], every_s: float) -> float:
 
 def _around(at_once: Floats, step: Floats, peaks: NDArray[np.int64], reach: int) -> Floats:
     """The largest short difference near each peak, in the direction of its step."""
-    found = [float(np.max(at_once[max(peak - reach, 0) : peak + reach + 1] * np.sign(step[peak]))) for peak in peaks]
+    found = [
+        float(np.max(at_once[max(peak - reach, 0) : peak + reach + 1] * np.sign(step[peak])))
+        for peak in peaks
+    ]
     return np.array(found)
 
 
