@@ -13,7 +13,7 @@ from drivers.contracts import Receiver
 from drivers.errors import RigError, Transmitting
 from sweeper.daemon.rig import relay_life
 from sweeper.daemon.rig.instruments import open_receiver, open_switch
-from sweeper.engine.one_pass import DIAL_STEP_HZ, without_dial
+from sweeper.engine import same_dial, without_dial
 from sweeper.station import Station
 from sweeper.store import Store, StoreError
 
@@ -87,7 +87,7 @@ def _unless_touched(
     tuning = saved_state.get("tuning")
     if isinstance(tuning, Mapping):
         ours.append(int(tuning["hz"]))
-    if any(abs(hz - at.hz) < DIAL_STEP_HZ for hz in ours):
+    if any(same_dial(hz, at.hz) for hz in ours):
         return saved_state
     bandwidths = {None, *(channel.bandwidth_hz for channel in station.channels())}
     mode_is_ours = at.mode.upper() == station.receiver.mode.upper() and at.bandwidth_hz in bandwidths

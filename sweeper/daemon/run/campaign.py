@@ -107,6 +107,7 @@ class Campaign:
                         measurement_settings(self.station),
                         self.recording,
                         self.orders.wake,
+                        self.orders.why,
                     )
                 finally:
                     self._wore(switch.moves)
