@@ -21,7 +21,14 @@ from drivers.switches.relays import RelayOptions, Relays, Setting, answering
 if TYPE_CHECKING:
     from paho.mqtt.client import Client, MQTTMessage
 
-Topic = Annotated[str, Field(min_length=1, pattern=r"^[^#+\x00]+$")]
+Topic = Annotated[
+    str,
+    Field(
+        min_length=1,
+        pattern=r"^[^#+\x00]+$",
+        description="A topic without + and #, such as shack/relay/{relay}/set.",
+    ),
+]
 
 
 class Alive(BaseModel):

@@ -4,7 +4,6 @@ import signal
 import threading
 from types import FrameType
 
-
 STOPPED = "asked to stop"
 PAUSED_BY = "paused by a person"
 
