@@ -6,7 +6,7 @@ a transmitter, and none may be added.
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
-from typing import Any, Literal, Protocol
+from typing import Any, Literal, Protocol, TypeVar
 
 from pydantic import BaseModel
 
@@ -18,6 +18,19 @@ class Tuning:
     hz: int
     mode: str
     bandwidth_hz: int | None
+
+
+T_co = TypeVar("T_co", covariant=True)
+
+
+class Reader(Protocol[T_co]):
+    """Turns what has come in so far into a reply.
+
+    None while the reply is not whole. Raises BadReply for what can never become one (the link then
+    resynchronises and asks again) and Refused when the instrument said no (which is final).
+    """
+
+    def __call__(self, received: bytes, /) -> T_co | None: ...
 
 
 class Receiver(Protocol):

@@ -16,7 +16,7 @@ ROUTES: tuple[Route, ...] = ("bypass", "stage")
 
 
 @dataclass(frozen=True, slots=True, order=True)
-class Path:
+class SignalPath:
     """One setting of the relays: what feeds the chain, and how it reaches the receiver."""
 
     source: Source
@@ -35,12 +35,12 @@ class Path:
         raise ValueError(f"{text!r} is no path; a path is source-route, such as antenna-bypass or load-stage")
 
 
-ANTENNA_BYPASS = Path("antenna", "bypass")
-ANTENNA_STAGE = Path("antenna", "stage")
-LOAD_BYPASS = Path("load", "bypass")
-LOAD_STAGE = Path("load", "stage")
-NOISE_BYPASS = Path("noise", "bypass")
-NOISE_STAGE = Path("noise", "stage")
+ANTENNA_BYPASS = SignalPath("antenna", "bypass")
+ANTENNA_STAGE = SignalPath("antenna", "stage")
+LOAD_BYPASS = SignalPath("load", "bypass")
+LOAD_STAGE = SignalPath("load", "stage")
+NOISE_BYPASS = SignalPath("noise", "bypass")
+NOISE_STAGE = SignalPath("noise", "stage")
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,7 +58,7 @@ class Visit:
     """One stay on a channel through one path."""
 
     channel: Channel
-    path: Path
+    path: SignalPath
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,7 +72,7 @@ class Reading:
     time: datetime
     pass_number: int
     channel: Channel
-    path: Path
+    path: SignalPath
     reading: float
     dbm: float | None
     flags: str = ""
@@ -89,7 +89,7 @@ BROUGHT_IN = "Brought in from a file."
 class PassRecord:
     """What became of one pass. `because` is empty for a pass that is done here, else one sentence for a person.
 
-    `left_over` names what could not be put back (``relays``, ``receiver``); it is tried again first.
+    `left_over` names what could not be restored (``relays``, ``receiver``); it is tried again first.
     `unknown_settings` names receiver settings that move the meter and could not be known.
     """
 

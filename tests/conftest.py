@@ -34,6 +34,6 @@ def nothing_outside_the_allow_lists_reaches_an_instrument() -> Iterator[None]:
 
 def _forbidden() -> tuple[tuple[str, bytes], ...]:
     logs = sys.modules.get(
-        "sweeper.simulation.command_log"
+        "sweeper.simulation.wires.command_log"
     )  # a test without the simulation sends nothing to it
     return logs.forbidden_anywhere() if logs is not None else ()

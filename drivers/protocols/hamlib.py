@@ -12,8 +12,8 @@ from contextlib import suppress
 from dataclasses import dataclass
 from typing import Generic, TypeVar
 
+from drivers.contracts import Reader
 from drivers.errors import BadReply, LinkLost, LinkTimeout, Refused, RigError, Unsupported
-from drivers.links import Reader
 
 PART = "receiver"
 T = TypeVar("T")
@@ -229,7 +229,7 @@ def model(lines: Lines) -> str:
 
 
 def ptt_type(lines: Lines) -> int | None:
-    """How hamlib asks whether a transmitter is keyed, from ``dump_state``: 0 for not at all, None where it is not told."""
+    """How hamlib asks whether a transmitter is keyed, from ``dump_state``: 0: not at all, None: untold."""
     for line in lines:
         if line.startswith("ptt_type=0x"):
             with suppress(ValueError):

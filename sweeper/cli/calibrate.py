@@ -11,12 +11,12 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from sweeper.cli.options import DataFolder, StationFile, open_store
-from sweeper.errors import Told, WrongInput
+from sweeper.errors import UserFacingError, WrongInput
 
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-    from sweeper.analysis.calibration import Curve, KnownLevel
+    from sweeper.analysis import Curve, KnownLevel
     from sweeper.station import Station
     from sweeper.store import Store
 
@@ -84,14 +84,7 @@ def calibrate(
     """Turn meter readings into dBm: guides through known levels and writes the curve into the station file."""
     import numpy as np
 
-    from sweeper.analysis.calibration import (
-        Implausible,
-        curve_of,
-        flatness_line,
-        mismatch_line,
-        tolerance_line,
-    )
-    from sweeper.analysis.levels_of_readings import step_of
+    from sweeper.analysis import Implausible, curve_of, flatness_line, mismatch_line, step_of, tolerance_line
     from sweeper.station import load
 
     station = load(station_file)
@@ -113,7 +106,7 @@ def calibrate(
         )
         curve = curve_of(known, step_db, lines)
     except Implausible as refused:
-        raise Told(f"{station_file}: no curve was written. {refused}") from refused
+        raise UserFacingError(f"{station_file}: no curve was written. {refused}") from refused
     _show(curve)
     if measure_bandwidth:
         with open_store(station, station_file, data, read_only=False) as store:
@@ -130,7 +123,7 @@ def calibrate(
 
 def _asked_for(station: "Station", store: "Store", hz: int | None) -> "list[KnownLevel]":
     """Ask a person for level after level and read the meter at each."""
-    from sweeper.analysis.calibration import KnownLevel
+    from sweeper.analysis import KnownLevel
 
     print(BEFORE, file=sys.stderr)
     typer.confirm("Is it connected?", abort=True, err=True)
@@ -164,10 +157,10 @@ def _meter(
 ) -> "Iterator[Callable[[], tuple[float, ...]]]":
     """The receiver on its channel through a path (the rest if left out), as a call that reads the meter.
 
-    Receiver and relays are put back at the end.
+    Receiver and relays are restored at the end.
     """
     from sweeper.clock import SystemClock
-    from sweeper.daemon.borrowing import borrowed_rig
+    from sweeper.daemon.rig.borrow import borrowed_rig
 
     clock = SystemClock()
     with borrowed_rig(station, store, clock) as rig:
@@ -191,7 +184,7 @@ def _meter(
 
 
 def _written_down(file: Path) -> "list[KnownLevel]":
-    from sweeper.analysis.calibration import KnownLevel
+    from sweeper.analysis import KnownLevel
 
     known = []
     try:
@@ -233,7 +226,7 @@ def _measured_bandwidth_hz(station: "Station", store: "Store", curve: "Curve") -
     """From the noise source and the load in bypass, read through the new curve; with its standard uncertainty, dB."""
     from statistics import fmean
 
-    from sweeper.analysis.calibration import Implausible, bandwidth_uncertainty_db, noise_bandwidth_hz
+    from sweeper.analysis import Implausible, bandwidth_uncertainty_db, noise_bandwidth_hz
     from sweeper.engine import Meter
 
     paths = {str(path) for path in station.paths()}
@@ -247,7 +240,9 @@ def _measured_bandwidth_hz(station: "Station", store: "Store", curve: "Curve") -
         with _meter(station, store, None, path) as read:
             powers_mw = [10 ** (dbm / 10) for dbm in map(meter.dbm, read()) if dbm is not None]
         if not powers_mw:
-            raise Told(f"{path}: its readings lie off the new curve, so no noise bandwidth can be told.")
+            raise UserFacingError(
+                f"{path}: its readings lie off the new curve, so no noise bandwidth can be told."
+            )
         powers.append(powers_mw)
     source = station.noise_source
     hot_dbm, cold_dbm = (10 * math.log10(fmean(powers_mw)) for powers_mw in powers)
@@ -257,7 +252,7 @@ def _measured_bandwidth_hz(station: "Station", store: "Store", curve: "Curve") -
             powers[0], powers[1], curve.uncertainty_db, source.uncertainty_db
         )
     except Implausible as refused:
-        raise Told(str(refused)) from refused
+        raise UserFacingError(str(refused)) from refused
 
 
 def _write(

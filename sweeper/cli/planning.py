@@ -52,7 +52,7 @@ def _warnings(station: "Station", cost: "Budget") -> list[str]:
 
 def _nights_to_a_verdict(station: "Station", folder: Path) -> list[str]:
     """A sentence for each band: from what is stored where there is something, else from the station file alone."""
-    from sweeper.analysis.planning_nights import expectations, outlook
+    from sweeper.analysis import expectations, outlook
     from sweeper.reduction import facts_of, summaries_of
     from sweeper.store import Store
 

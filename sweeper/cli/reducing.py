@@ -7,7 +7,7 @@ import typer
 
 from sweeper.cli.instants import between, instant
 from sweeper.cli.options import AsJson, DataFolder, FromTime, StationFile, ToTime, open_store
-from sweeper.errors import Told, WrongInput
+from sweeper.errors import UserFacingError, WrongInput
 
 if TYPE_CHECKING:
     from sweeper.reduction import Reduced
@@ -24,7 +24,7 @@ def analyse(
     """Reduce what is stored to findings: per band and hour, with their uncertainty."""
     station, reduced = _reduced(station_file, data, since, to)
     if as_json:
-        from sweeper.analysis.as_json import findings_json
+        from sweeper.analysis import findings_json
 
         print(findings_json(reduced.findings))
     else:
@@ -62,14 +62,14 @@ def compare(
     store = open_store(station, station_file, data, read_only=True)
     try:
         if not store.days():
-            raise Told(
+            raise UserFacingError(
                 f"{store.folder}: no readings are stored, so there is nothing to compare. Measure some nights first."
             )
         comparison = compare_fix(store, facts_of(station), when, control or ())
     finally:
         store.close()
     if as_json:
-        from sweeper.analysis.as_json import comparison_json
+        from sweeper.analysis import comparison_json
 
         print(comparison_json(comparison))
     else:

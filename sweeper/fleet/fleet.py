@@ -5,8 +5,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from sweeper.analysis.findings import Interval
-from sweeper.analysis.stations import FleetFindings, compare_stations
+from sweeper.analysis import FleetFindings, Interval, compare_stations
 from sweeper.fleet.executors import Executor
 from sweeper.fleet.share import StationShare, reduce_folder
 

@@ -7,7 +7,7 @@ other days are read.
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from sweeper.analysis.stations import StationResult
+from sweeper.analysis import StationResult
 from sweeper.words import Channel
 
 
@@ -27,17 +27,15 @@ def reduce_folder(url: str) -> StationShare:
     """Reduce the folder at `url`; a broken day is left out and named, a broken station has no findings."""
     import polars as pl
 
-    from sweeper.analysis.findings_of import findings_from
-    from sweeper.analysis.summarise import summarise_day
-    from sweeper.analysis.table import table_of
-    from sweeper.errors import Told
+    from sweeper.analysis import findings_from, summarise_day, table_of
+    from sweeper.errors import UserFacingError
     from sweeper.fleet.folder import BrokenFile, StationFolder
     from sweeper.reduction import by_month, facts_of, read_kept
 
     try:
         folder = StationFolder(url)
         station = folder.station()
-    except Told as told:
+    except UserFacingError as told:
         return StationShare(url, url.rstrip("/").rsplit("/", 1)[-1], 0, 0, None, (str(told),))
     facts = facts_of(station)
     kept = read_kept(folder.kept, facts, folder.days())

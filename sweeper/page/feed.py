@@ -15,10 +15,10 @@ from pathlib import Path
 import zmq
 import zmq.asyncio
 
-from sweeper.daemon import doors
-from sweeper.daemon.client import ask
-from sweeper.daemon.messages import NotUnderstood, PassOver, Request, State, Visited, read_live
-from sweeper.errors import Told
+from sweeper.daemon.live import endpoints
+from sweeper.daemon.live.client import ask
+from sweeper.daemon.live.messages import NotUnderstood, PassOver, Request, State, Visited, read_live
+from sweeper.errors import UserFacingError
 
 SILENCE_S = 3.0
 """After so long without a word the daemon is asked whether it is there."""
@@ -60,7 +60,7 @@ class Feed:
             socket.reconnect_ivl = 100
             socket.reconnect_ivl_max = 1000
             socket.subscribe(b"")
-            socket.connect(doors.local(self._folder, "live"))
+            socket.connect(endpoints.local(self._folder, "live"))
             await self._ask()
             while True:
                 if await socket.poll(int(LOOK_EVERY_S * 1000)):
@@ -133,7 +133,7 @@ class Feed:
         """How the daemon is, asked; False when none answers."""
         try:
             answer = await asyncio.to_thread(ask, self._folder, Request(command="status"), 1.0)
-        except Told:
+        except UserFacingError:
             return False
         if answer.state is not None:
             if answer.state.last_pass is not None and not self.now.passes:

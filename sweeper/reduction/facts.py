@@ -4,7 +4,7 @@ import hashlib
 import json
 from typing import TYPE_CHECKING
 
-from sweeper.analysis.facts import MeterFacts, StationFacts
+from sweeper.analysis import MeterFacts, StationFacts
 
 if TYPE_CHECKING:
     from sweeper.station import Station  # brings pydantic, which a process that works on days has no use for

@@ -14,10 +14,11 @@ from dataclasses import asdict, dataclass
 from datetime import date
 from functools import lru_cache
 from importlib.resources import files
+from importlib.resources.abc import Traversable
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from sweeper.analysis.facts import StationFacts
+from sweeper.analysis import StationFacts
 
 if TYPE_CHECKING:
     import polars as pl
@@ -56,10 +57,17 @@ def made_by(facts: StationFacts) -> str:
 @lru_cache(maxsize=1)
 def code_fingerprint() -> str:
     """A hash of the analysis as it is installed: change a line of it and the summaries are made again."""
+    return fingerprint_of(files("sweeper.analysis"))
+
+
+def fingerprint_of(folder: Traversable) -> str:
+    """A hash of all Python sources in `folder` and the folders within, by name and content."""
     digest = hashlib.sha256()
-    for source in sorted(files("sweeper.analysis").iterdir(), key=lambda entry: entry.name):
-        if source.name.endswith(".py"):
-            digest.update(source.name.encode() + b"\0" + source.read_bytes())
+    for entry in sorted(folder.iterdir(), key=lambda entry: entry.name):
+        if entry.name.endswith(".py"):
+            digest.update(entry.name.encode() + b"\0" + entry.read_bytes())
+        elif entry.is_dir() and entry.name != "__pycache__":
+            digest.update(entry.name.encode() + b"\0" + fingerprint_of(entry).encode())
     return digest.hexdigest()[:16]
 
 

@@ -6,15 +6,14 @@ from datetime import datetime
 from functools import cached_property, partial
 from typing import TYPE_CHECKING
 
-from sweeper.analysis.facts import StationFacts
-from sweeper.analysis.findings import Comparison, Findings
-from sweeper.errors import Told
+from sweeper.analysis import Comparison, Findings, StationFacts
+from sweeper.errors import UserFacingError
 from sweeper.reduction.summaries import summaries_of
 from sweeper.store import Store
 from sweeper.words import PassRecord
 
 if TYPE_CHECKING:
-    from sweeper.analysis.evidence import Evidence
+    from sweeper.analysis import Evidence
 
 
 @dataclass(frozen=True)
@@ -38,10 +37,8 @@ def reduce_store(
     end: datetime | None = None,
     progress: Callable[[float], None] = lambda share: None,
 ) -> Reduced:
-    """Findings of all readings from `start` to `end` (None: all). `Told` when nothing is stored there."""
-    from sweeper.analysis.findings_of import evidence_from, findings_from
-    from sweeper.analysis.summarise import summarise_day
-    from sweeper.analysis.table import table_of
+    """Findings of all readings from `start` to `end` (None: all). `UserFacingError` when nothing is stored there."""
+    from sweeper.analysis import evidence_from, findings_from, summarise_day, table_of
 
     if start is None and end is None:
         summaries = summaries_of(store, facts, progress)
@@ -49,7 +46,7 @@ def reduce_store(
         # A span may cut a day, so its summary is not the one that is kept.
         summaries = summarise_day(store.readings(start, end).collect(), facts)
     if not summaries.height:
-        raise Told(
+        raise UserFacingError(
             f"{store.folder}: no readings are stored for that time, so nothing can be said. Measure a night first."
         )
     table = table_of(summaries, facts)
@@ -65,7 +62,7 @@ def compare_fix(
     The station's notes go along, to be named beside changes that they may explain. `control_bands` are those that
     the fix cannot have touched.
     """
-    from sweeper.analysis.compare import compare
+    from sweeper.analysis import compare
 
     notes = [(note.time, note.text) for note in store.notes()]
     return compare(summaries_of(store, facts), facts, fix, notes, control_bands)

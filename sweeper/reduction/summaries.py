@@ -8,7 +8,7 @@ from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from sweeper.analysis.facts import StationFacts
+from sweeper.analysis import StationFacts
 from sweeper.reduction.kept import by_month, read_kept, write_kept
 from sweeper.store import Store
 
@@ -36,7 +36,7 @@ def summaries_of(
         progress(len(made) / len(new))
     months = by_month(kept, made)
     if not months:
-        from sweeper.analysis.summarise import summarise_day
+        from sweeper.analysis import summarise_day
 
         return summarise_day(store.readings().limit(0).collect(), facts)
     write_kept(store.folder, facts, months, identities, kept)
@@ -45,7 +45,7 @@ def summaries_of(
 
 def _summaries_of_days(store: Store, facts: StationFacts, days: Sequence[date]) -> "Iterator[pl.DataFrame]":
     """The summary of each day in turn; on a long stretch of them a second process works from its far end."""
-    from sweeper.analysis.summarise import summarise_day
+    from sweeper.analysis import summarise_day
 
     if len(days) < WORTH_A_PROCESS or os.cpu_count() == 1:
         for day in days:
@@ -89,7 +89,7 @@ def _one_thread_each() -> None:
 
 
 def _summary_elsewhere(folder: Path, facts: StationFacts, day: date) -> "pl.DataFrame":
-    from sweeper.analysis.summarise import summarise_day
+    from sweeper.analysis import summarise_day
 
     with Store(folder.parent, folder.name, facts.longitude, read_only=True) as store:
         return summarise_day(store.day(day), facts)

@@ -4,8 +4,7 @@ import base64
 import csv
 import io
 
-from sweeper.analysis.as_json import findings_json
-from sweeper.analysis.findings import Findings
+from sweeper.analysis import Findings, findings_json
 
 
 def downloads(findings: Findings) -> list[tuple[str, str]]:

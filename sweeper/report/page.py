@@ -11,9 +11,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Self
 
-from sweeper.analysis.findings import BandFinding, Comparison, Findings
-from sweeper.analysis.recommendation import clock_spans
-from sweeper.daemon.health import health_sentence
+from sweeper.analysis import BandFinding, Comparison, Findings, clock_spans
+from sweeper.daemon.service.health import health_sentence
 from sweeper.report import wording
 from sweeper.report.downloads import downloads
 from sweeper.report.pictures.picture import Numbers, Picture
@@ -22,7 +21,7 @@ from sweeper.report.whole_file import writable, write_whole
 from sweeper.words import PassRecord
 
 if TYPE_CHECKING:
-    from sweeper.analysis.evidence import Evidence
+    from sweeper.analysis import Evidence
     from sweeper.station import Station
     from sweeper.store import Note
 
@@ -80,7 +79,7 @@ class Setting:
     @classmethod
     def of(cls, station: "Station", folder: Path) -> Self:
         """As the station file and the station's data folder have it."""
-        from sweeper.daemon.wear import operations_of_the_busiest
+        from sweeper.daemon.rig.relay_life import operations_of_the_busiest
 
         meter = station.receiver.meter
         unit = (
@@ -270,7 +269,7 @@ def _noise_figures(findings: Findings) -> Section:
 
 def _of_fix(comparison: Comparison | None, evidence: "Evidence", zone: str) -> tuple[str, ...]:
     """What the fix changed; without one, how to learn that, and whether the levels show a change by themselves."""
-    from sweeper.analysis.changes import FEWEST_NIGHTS
+    from sweeper.analysis import FEWEST_NIGHTS
     from sweeper.report.pictures.fix import fix_lines
 
     if comparison is not None and comparison.fix is not None:

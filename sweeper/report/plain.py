@@ -2,7 +2,7 @@
 
 import textwrap
 
-from sweeper.analysis.findings import Comparison, Findings
+from sweeper.analysis import Comparison, Findings
 from sweeper.report import wording
 from sweeper.report.pictures.fix import fix_lines
 

@@ -12,8 +12,7 @@ from pathlib import Path
 from typing import Any
 from zoneinfo import ZoneInfo
 
-from sweeper.analysis.as_json import findings_object
-from sweeper.analysis.findings import BandFinding, Findings, Verdict
+from sweeper.analysis import BandFinding, Findings, Verdict, findings_object
 from sweeper.report import wording
 
 Json = Mapping[str, Any]

@@ -11,12 +11,12 @@ from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
-from sweeper.analysis.findings import Comparison, Findings, PeriodFinding, Verdict
+from sweeper.analysis import Comparison, Findings, PeriodFinding, Verdict
 from sweeper.report import wording
 from sweeper.report.pictures.fix import fix_lines
 
 if TYPE_CHECKING:
-    from sweeper.daemon.messages import State
+    from sweeper.daemon.live.messages import State
     from sweeper.fleet import Fleet
     from sweeper.plan import Budget
     from sweeper.station import Station

@@ -8,7 +8,7 @@ from datetime import UTC, date, datetime, timedelta
 from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo
 
-from sweeper.analysis.findings import Findings, FixVerdict, Interval, PeriodFinding, Verdict
+from sweeper.analysis import Findings, FixVerdict, Interval, PeriodFinding, Verdict
 
 if TYPE_CHECKING:
     from markupsafe import Markup

@@ -6,7 +6,7 @@ import json
 import os
 import sqlite3
 from collections.abc import Iterator, Mapping, Sequence
-from contextlib import contextmanager, suppress
+from contextlib import closing, contextmanager, suppress
 from datetime import UTC, date, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -103,6 +103,11 @@ class RunningDay:
 
     def close(self) -> None:
         self._connection.close()
+
+    def copy_to(self, file: Path) -> None:
+        """All that is in here, also after the file itself was deleted, as a new database at `file`."""
+        with _told(file), closing(sqlite3.connect(file)) as copy:
+            self._connection.backup(copy)
 
     @contextmanager
     def _transaction(self) -> Iterator[sqlite3.Connection]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import os
 from collections.abc import Callable, Mapping, Sequence
+from dataclasses import replace
 from datetime import date, datetime, timedelta
 from functools import partial
 from pathlib import Path
@@ -18,6 +19,7 @@ from sweeper.store.files import folder_name, make_folder, set_aside, told
 from sweeper.store.frames import empty, without_passes_of
 from sweeper.store.lock import take_lock
 from sweeper.store.manifest import has_rotted, identity, keep_station_file, write_manifest
+from sweeper.store.place import Place, moved, place_of
 from sweeper.store.records import Note
 from sweeper.store.running import Damaged, RunningDay
 from sweeper.store.salvage import salvage
@@ -38,6 +40,9 @@ class Store:
     Opening for writing claims the station: a second writer is refused with `StoreError`, readers
     (`read_only`) are always welcome. `troubles` tells what was set aside or not read; `on_trouble` is told
     each once.
+
+    Before and after each write the open files must still be those of the folder. Where they are not, the write
+    raises, and the next one opens what lies in the folder by then, if another program does not hold it.
     """
 
     def __init__(
@@ -51,33 +56,24 @@ class Store:
     ) -> None:
         self.folder = Path(folder) / folder_name(station_name)
         self.troubles: tuple[str, ...] = ()
-        self._on_trouble = on_trouble
+        self.on_trouble = on_trouble
         self._longitude = longitude
         self._guard = RLock()
+        self._read_only = read_only
         self._lock: int | None = None
         self._running: RunningDay | None = None
+        self._place: Place | None = {}
         self._file = self.folder / "today.sqlite"
         self._days = self.folder / "days"
         self._aside = self.folder / "set-aside"
         if not read_only:
-            make_folder(self._days)
-            self._lock = take_lock(self.folder / "lock")
-            try:
-                self._open_running()
-                self._set_torn_days_aside()
-            except BaseException:
-                self.close()
-                raise
+            self._open()
 
     def close(self) -> None:
         """Let go of the files and of the station."""
         with self._guard:
-            if self._running is not None:
-                self._running.close()
-                self._running = None
-            if self._lock is not None:
-                os.close(self._lock)
-                self._lock = None
+            self._place = {}
+            self._let_go()
 
     def __enter__(self) -> Store:
         return self
@@ -86,6 +82,51 @@ class Store:
         self.close()
 
     # Writing
+
+    def stand_by(self) -> None:
+        """Make sure that the open files are those of the folder; where it was replaced, open what lies there now.
+
+        `StoreError` when there is no folder any more, or another program has it.
+        """
+        with self._guard:
+            if self._read_only or (self._place is not None and moved(self._place) is None):
+                return
+            if not self.folder.is_dir():
+                raise StoreError(
+                    f"{self.folder}: the data folder is gone, so nothing can be stored. Put it back where it was, or "
+                    "stop this program, which writes into no other."
+                )
+            self._place = None
+            make_folder(self._days)
+            before, self._running = self._running, None
+            try:
+                if before is not None and not self._file.exists():
+                    before.copy_to(self._file)
+            finally:
+                if before is not None:
+                    before.close()
+                self._let_go()
+            self._open()
+            self._trouble(
+                f"{self.folder}: the data folder was replaced meanwhile; what lies there now is in use."
+            )
+
+    def write_again(self, record: PassRecord, readings: Sequence[Reading]) -> PassRecord:
+        """Store a pass that was refused before, and perhaps stored all the same; as what it is stored.
+
+        It gets another number where the one it had was given to another pass meanwhile.
+        """
+        with self._guard:
+            self.stand_by()
+            taken = {each.number: each.started for each in self.passes()}.get(record.number)
+            if taken is not None and abs(taken - record.started) < timedelta(milliseconds=1):
+                return record
+            if taken is not None:
+                number = self.next_pass_number()
+                record = replace(record, number=number)
+                readings = [replace(reading, pass_number=number) for reading in readings]
+            self.write_pass(record, readings)
+            return record
 
     def write_pass(self, record: PassRecord, readings: Sequence[Reading]) -> None:
         """Store a pass: on the disk when this returns, and nothing of it when this raises."""
@@ -96,7 +137,7 @@ class Store:
         for record, readings in passes:
             if any(reading.pass_number != record.number for reading in readings):
                 raise ValueError(f"a reading of another pass is among those of pass {record.number}")
-        self._write(lambda running: running.write(passes, self._longitude))
+        self._keep(lambda running: running.write(passes, self._longitude))
 
     def finish_days(self, now: datetime) -> tuple[date, ...]:
         """Turn the days that are over into Parquet files; which they were.
@@ -105,6 +146,7 @@ class Store:
         the next call lets go of the database's.
         """
         with self._guard:
+            self.stand_by()
             today = day_of(now, self._longitude)
             over = [day for day in self._write(RunningDay.days) if day < today]
             for day in over:
@@ -126,15 +168,15 @@ class Store:
 
     def add_note(self, time: datetime, text: str) -> None:
         """Keep a person's remark."""
-        self._write(lambda running: running.add_note(Note(time, text)))
+        self._keep(lambda running: running.add_note(Note(time, text)))
 
     def remember(self, key: str, value: Any) -> None:
         """Keep a small value, of what JSON can carry, across crashes."""
-        self._write(lambda running: running.remember(key, json.dumps(value)))
+        self._keep(lambda running: running.remember(key, json.dumps(value)))
 
     def remember_all(self, values: Mapping[str, Any]) -> None:
         """Keep several small values in one write: all of them or none."""
-        self._write(
+        self._keep(
             lambda running: running.remember_all({key: json.dumps(value) for key, value in values.items()})
         )
 
@@ -257,11 +299,31 @@ class Store:
             where = set_aside(file, self._aside)
             self._trouble(f"{file}: this is no whole day of readings; it was set aside as {where}.")
 
-    def _open_running(self) -> None:
+    def _open(self) -> None:
+        make_folder(self._days)
+        self._lock = take_lock(self.folder / "lock")
         try:
-            self._running = RunningDay(self._file, writable=True)
-        except Damaged:
-            self._begin_anew()
+            try:
+                self._running = RunningDay(self._file, writable=True)
+            except Damaged:
+                self._begin_anew()
+            self._set_torn_days_aside()
+        except BaseException:
+            self._let_go()
+            raise
+        self._remember_place()
+
+    def _remember_place(self) -> None:
+        log, index = (self._file.with_name(f"{self._file.name}{end}") for end in ("-wal", "-shm"))
+        self._place = place_of((self.folder / "lock", self._file, log, index))
+
+    def _let_go(self) -> None:
+        if self._running is not None:
+            self._running.close()
+            self._running = None
+        if self._lock is not None:
+            os.close(self._lock)
+            self._lock = None
 
     def _begin_anew(self) -> None:
         """Set a damaged database aside, with its log, and begin a new one with what can be salvaged."""
@@ -287,25 +349,49 @@ class Store:
     def _trouble(self, sentence: str) -> None:
         if sentence not in self.troubles:
             self.troubles = (*self.troubles, sentence)
-            self._on_trouble(sentence)
+            self.on_trouble(sentence)
+
+    def _keep(self, doing: Callable[[RunningDay], T]) -> T:
+        """Write into the folder as it is now."""
+        with self._guard:
+            self.stand_by()
+            return self._write(doing)
 
     def _write(self, doing: Callable[[RunningDay], T]) -> T:
+        """Write, and vouch that it is in the folder: what a deleted file takes is not stored."""
         with self._guard:
-            if self._running is None:
-                raise StoreError(f"{self.folder}: opened for reading, or closed; nothing can be stored.")
-            try:
-                return doing(self._running)
-            except Damaged:
-                self._running.close()
-                self._running = None
-                self._begin_anew()
-                assert self._running is not None
-                return doing(self._running)
+            self._still_there()
+            done = self._use(doing)
+            self._still_there()
+            return done
+
+    def _still_there(self) -> None:
+        gone = moved(self._place) if self._place is not None else self.folder
+        if gone is not None:
+            raise StoreError(
+                f"{gone}: this is no longer the file that was opened here, so nothing counts as stored. Was the data "
+                "folder deleted, replaced or unmounted? Put it back."
+            )
+
+    def _use(self, doing: Callable[[RunningDay], T]) -> T:
+        if self._running is None:
+            raise StoreError(f"{self.folder}: opened for reading, or closed; nothing can be stored.")
+        try:
+            return doing(self._running)
+        except Damaged:
+            self._running.close()
+            self._running = None
+            self._begin_anew()
+            self._remember_place()
+            assert self._running is not None
+            return doing(self._running)
 
     def _read(self, doing: Callable[[RunningDay], T], absent: T) -> T:
         with self._guard:
             if self._running is not None:
-                return self._write(doing)
+                return self._use(doing)
+            if self._place is None:
+                raise StoreError(f"{self.folder}: the data folder is gone or another program has it.")
             if not self._file.exists():
                 return absent
             try:

@@ -11,12 +11,9 @@ import numpy as np
 import polars as pl
 from scipy.stats import norm, t
 
-from sweeper.analysis.compare import compare
-from sweeper.analysis.facts import StationFacts
-from sweeper.analysis.findings import Interval, PeriodFinding
-from sweeper.analysis.findings_of import findings_from
-from sweeper.analysis.table import table_of
-from sweeper.simulation.campaign import BandTruth, Campaign, Course, campaign
+from sweeper.analysis import Interval, PeriodFinding, StationFacts, compare, findings_from, table_of
+from sweeper.simulation.campaign.course import BandTruth, Course
+from sweeper.simulation.campaign.draw import Campaign, campaign
 from tests.benchmarks.campaigns import CONFIDENCE, WORTHWHILE_DB, Planned
 
 Z80 = float(norm.ppf(0.5 + CONFIDENCE / 2) + norm.ppf(0.8))

@@ -42,7 +42,7 @@ CLAIMS = Path("docs/truth.md")
 
 def run_one(plan: Planned) -> Results:
     """Throw a campaign's dice, summarise its nights, and judge every morning."""
-    from sweeper.analysis.summarise import summarise_day
+    from sweeper.analysis import summarise_day
 
     thrown = plan.thrown()
     facts = facts_of(thrown)

@@ -20,14 +20,14 @@ import numpy as np
 import polars as pl
 from statsmodels.stats.proportion import proportion_confint
 
-from sweeper.analysis.external_noise import fa_from_rise_db
-from sweeper.analysis.facts import MeterFacts, StationFacts
-from sweeper.analysis.gain import combine
-from sweeper.analysis.gain_ways import Ways
-from sweeper.analysis.noise_figure import figures
-from sweeper.analysis.overload import diagnose, without_overload
-from sweeper.analysis.summarise import summarise_day
-from sweeper.simulation.campaign import BandTruth, Campaign, Course, campaign
+from sweeper.analysis import MeterFacts, StationFacts, summarise_day
+from sweeper.analysis.band.gain import combine
+from sweeper.analysis.band.gain_methods import GainMethods
+from sweeper.analysis.band.noise_figure import figures
+from sweeper.analysis.band.overload import diagnose, without_overload
+from sweeper.analysis.physics.external_noise import fa_from_rise_db
+from sweeper.simulation.campaign.course import BandTruth, Course
+from sweeper.simulation.campaign.draw import Campaign, campaign
 
 S9_DBM = 10 * np.log10((50e-6) ** 2 / 50 * 1000)
 GAINS_DB = (-10.0, 0.0, 10.0, 20.0, 30.0)
@@ -118,8 +118,8 @@ def _errors(
     facts: StationFacts,
 ) -> dict[str, object]:
     mine = summaries.filter(pl.col("band") == band.name)
-    clean = without_overload(mine, diagnose(Ways(mine), facts))
-    gain = combine(Ways(clean), facts)
+    clean = without_overload(mine, diagnose(GainMethods(mine), facts))
+    gain = combine(GainMethods(clean), facts)
     found = figures(clean, gain, facts)
     noise = mine.filter((pl.col("for") == "noise") & (pl.col("difference_bound") == ""))
     cells = (
@@ -194,7 +194,7 @@ def overload_task(task: Task) -> list[dict[str, object]]:
     summaries = summaries_of(made, facts)
     rows: list[dict[str, object]] = []
     for band in bands:
-        found = diagnose(Ways(summaries.filter(pl.col("band") == band.name)), facts)
+        found = diagnose(GainMethods(summaries.filter(pl.col("band") == band.name)), facts)
         rows.append(
             {
                 "step_db": task.step_db,

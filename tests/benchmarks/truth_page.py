@@ -10,7 +10,7 @@ import numpy as np
 from scipy.stats import norm
 from statsmodels.stats.power import TTestIndPower
 
-from sweeper.analysis.sequence import FIRST_LOOK, boundaries, look_level, spent, spent_late
+from sweeper.analysis.statistics.group_sequential import FIRST_LOOK, boundaries, look_level, spent, spent_late
 from tests.benchmarks.campaigns import CONFIDENCE, NIGHTS
 from tests.benchmarks.truth_figures import (
     FEWEST_CELLS,

@@ -5,7 +5,7 @@ import pytest
 import ruptures
 import statsmodels.api as sm
 
-from sweeper.analysis.changes import FALSE_ALARM, best_break, breaks, explained
+from sweeper.analysis.change.detect import FALSE_ALARM, best_break, breaks, explained
 
 
 def test_the_nile_fell_in_1898():

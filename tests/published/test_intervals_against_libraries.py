@@ -9,14 +9,14 @@ import statsmodels.api as sm
 from scipy import stats
 from statsmodels.stats.multitest import multipletests
 
-from sweeper.analysis.cells import cells_of_band
-from sweeper.analysis.compare import compare
-from sweeper.analysis.gain import Gain
-from sweeper.analysis.gain_ways import Ways
-from sweeper.analysis.intervals import summed
-from sweeper.analysis.nightly import nightly
-from sweeper.analysis.sequence import boundaries, look_level, spent_late
-from sweeper.analysis.verdict import allowed_level
+from sweeper.analysis.band.cells import cells_of_band
+from sweeper.analysis.band.gain import Gain
+from sweeper.analysis.band.gain_methods import GainMethods
+from sweeper.analysis.band.nightly import nightly
+from sweeper.analysis.change.compare import compare
+from sweeper.analysis.statistics.estimates import summed
+from sweeper.analysis.statistics.group_sequential import boundaries, look_level, spent_late
+from sweeper.analysis.verdict.judge import allowed_level
 from tests.sweeper.analysis.summaries import Place, facts, made
 
 
@@ -56,14 +56,14 @@ def test_clustering_by_night_is_statsmodels_cluster_robust_error():
             "carrier_passes": passes,
         }
     )
-    found = Ways(summaries).carriers
+    found = GainMethods(summaries).carriers
     fit = sm.WLS(gain_db, np.ones(len(gain_db)), weights=passes).fit(
         cov_type="cluster", cov_kwds={"groups": night}
     )
     assert found.gain_db == pytest.approx(fit.params[0])
     hundredth = 0.01  # of a decibel: no gain is called surer
     assert found.se_db == pytest.approx(np.hypot(fit.bse[0], hundredth), rel=1e-9)
-    assert found.freedom == fit.df_resid_inference == 11
+    assert found.dof == fit.df_resid_inference == 11
 
 
 def test_passes_as_if_independent_would_promise_far_too_much():

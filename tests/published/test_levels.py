@@ -4,17 +4,11 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from sweeper.analysis.chain_faults import S9_DBM
-from sweeper.analysis.external_noise import fa_from_rise_db
-from sweeper.analysis.levels import (
-    log_average_bias_db,
-    order_means_db,
-    shape_of,
-    spread_db,
-    twenty_percent_level_db,
-    white_level_db,
-)
-from sweeper.analysis.overload import product_order
+from sweeper.analysis.band.chain_faults import S9_DBM
+from sweeper.analysis.band.overload import product_order
+from sweeper.analysis.day.noise_level import order_means_db, twenty_percent_level_db, white_level_db
+from sweeper.analysis.physics.external_noise import fa_from_rise_db
+from sweeper.analysis.physics.radiometer import log_average_bias_db, shape_of, spread_db
 
 
 def receiver_noise(seed, visits, samples):

@@ -4,20 +4,14 @@ import numpy as np
 import pytest
 import skrf
 
-from sweeper.analysis.gain import combine
-from sweeper.analysis.gain_ways import Ways
-from sweeper.analysis.noise_figure import (
-    cascade,
-    factor_by_source,
-    figures,
-    from_db,
-    thermal_dbm,
-    to_db,
-    without_second,
-)
-from sweeper.analysis.rule import predicted_snr_change_db
+from sweeper.analysis.band.gain import combine
+from sweeper.analysis.band.gain_methods import GainMethods
+from sweeper.analysis.band.noise_figure import figures
+from sweeper.analysis.band.switching_threshold import predicted_snr_change_db
+from sweeper.analysis.physics.friis import cascade, factor_by_source, from_db, to_db, without_second
+from sweeper.analysis.physics.radiometer import thermal_dbm
+from tests.sweeper.analysis.band.test_gain import season
 from tests.sweeper.analysis.nights import Night, facts
-from tests.sweeper.analysis.test_gain import season
 
 
 def amplifier(gain_db, noise_figure_db):
@@ -104,7 +98,7 @@ def test_the_same_measurement_through_the_whole_reduction():
     night = Night(receiver_k=printed_k, source_k=290 * (1 + from_db(enr_db)))
     told = facts(night, unit="dB-over-S9", source_enr_db=enr_db)
     summaries = season(night)
-    found = figures(summaries, combine(Ways(summaries), told), told)
+    found = figures(summaries, combine(GainMethods(summaries), told), told)
     assert found.found_by == "source"
     assert found.receiver_db.value == pytest.approx(to_db(1 + printed_k / 290), abs=0.05)
 
@@ -162,7 +156,7 @@ def test_a_matched_attenuator_has_a_noise_figure_equal_to_its_loss():
     night = Night(gain=1 / loss, stage_k=given_off_k * loss, external_k=2_000_000)
     told = facts(night, rated_gain_db=None)
     summaries = season(night)
-    gain = combine(Ways(summaries), told)
+    gain = combine(GainMethods(summaries), told)
     found = figures(summaries, gain, told)
     assert gain.gain_db == pytest.approx(-10.0, abs=0.1)
     assert found.stage_db.value == pytest.approx(10.0, abs=0.3)

@@ -4,7 +4,13 @@ import numpy as np
 import pytest
 from scipy.stats import multivariate_normal, norm, t
 
-from sweeper.analysis.sequence import boundaries, campaign_level, look_level, spent, spent_late
+from sweeper.analysis.statistics.group_sequential import (
+    boundaries,
+    campaign_level,
+    look_level,
+    spent,
+    spent_late,
+)
 
 POCOCK = {2: 2.178, 3: 2.289, 4: 2.361, 5: 2.413}
 """Two-sided 0.05: Pocock, Biometrika 64 (1977) 191; Jennison & Turnbull, Group Sequential Methods (1999), Table 2.1."""

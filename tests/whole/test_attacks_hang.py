@@ -25,6 +25,8 @@ from drivers.errors import BadReply, CalledOff, LinkLost, LinkTimeout, Refused, 
 from drivers.switches import http, modbus, mqtt, person
 from drivers.waiting import bounded
 
+pytestmark = pytest.mark.wires
+
 FAR_S = 30.0
 """Nobody waits for as long, and a machine under load comes to its end long before."""
 

@@ -10,10 +10,10 @@ from pathlib import Path
 
 import pytest
 
-from sweeper.analysis.findings import BandFinding, Findings, PeriodFinding
+from sweeper.analysis import BandFinding, Findings, PeriodFinding
 from sweeper.clock import SystemClock
 from sweeper.daemon.follow import follow
-from sweeper.daemon.orders import Orders
+from sweeper.daemon.run.orders import Orders
 from sweeper.station import load
 from tests.whole.unattended import DEADLINE_S, SWEEPER, Unattended, ended, unattended, until
 

@@ -13,7 +13,7 @@ from drivers.contracts import Receiver
 from drivers.receivers import dialect, hamlib
 from sweeper.clock import JumpingClock
 from sweeper.simulation import Served, saltmarsh, serve
-from sweeper.simulation.scpi_receiver import S9_DBUV
+from sweeper.simulation.receivers.scpi import S9_DBUV
 from tests.whole.peers import rigctld
 
 MODELS = {"ts480": 2028, "ts590s": 2031, "k3": 2029, "icr75": 3039, "ic7300": 3073, "icr8600": 3079}

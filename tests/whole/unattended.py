@@ -11,9 +11,9 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from sweeper.clock import SystemClock
-from sweeper.daemon.client import ask
-from sweeper.daemon.messages import Answer, Command, Request
-from sweeper.errors import Told
+from sweeper.daemon.live.client import ask
+from sweeper.daemon.live.messages import Answer, Command, Request
+from sweeper.errors import UserFacingError
 from sweeper.simulation import saltmarsh, serve
 from sweeper.simulation.serve import Served
 from sweeper.store import Store
@@ -111,7 +111,7 @@ class Unattended:
     def answers(self) -> bool:
         try:
             return self.ask("status").ok
-        except Told:
+        except UserFacingError:
             return False
 
     def resting(self) -> bool:

@@ -12,7 +12,7 @@ if TYPE_CHECKING:
     import polars as pl
     from matplotlib.axes import Axes
 
-    from sweeper.analysis.evidence import Evidence
+    from sweeper.analysis import Evidence
 
 MOST_POINTS = 160
 """Points drawn for a band; of more, every n-th is drawn."""

@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from datetime import datetime, timedelta
 from zoneinfo import ZoneInfo
 
-from sweeper.analysis.findings import BandComparison, Comparison, Interval
+from sweeper.analysis import BandComparison, Comparison, Interval
 from sweeper.report import wording
 from sweeper.report.pictures.picture import Numbers, Picture
 from sweeper.report.pictures.when import listed

@@ -4,7 +4,7 @@ from collections.abc import Mapping, Sequence
 from datetime import date
 from typing import TYPE_CHECKING
 
-from sweeper.analysis.findings import BandFinding, Findings
+from sweeper.analysis import BandFinding, Findings
 from sweeper.report import wording
 from sweeper.report.pictures.picture import Numbers, Picture
 from sweeper.report.svg import colour, drawing, inline, sheet

@@ -3,7 +3,7 @@
 from datetime import date, timedelta
 from typing import TYPE_CHECKING
 
-from sweeper.analysis.findings import Findings
+from sweeper.analysis import Findings
 from sweeper.report import wording
 from sweeper.report.palette import step_of
 from sweeper.report.pictures.picture import Numbers, Picture

@@ -4,8 +4,7 @@ from collections.abc import Mapping, Sequence
 from math import ceil
 from typing import TYPE_CHECKING
 
-from sweeper.analysis.external_noise_atmospheric import available
-from sweeper.analysis.stations import BandHour, StationCell, StationResult
+from sweeper.analysis import BandHour, StationCell, StationResult, atmospheric_noise_known
 from sweeper.report import wording
 from sweeper.report.palette import step_of
 from sweeper.report.pictures.picture import Numbers, Picture
@@ -130,7 +129,7 @@ def places(stations: Sequence[StationResult], cells: Sequence[StationCell]) -> t
             for cell in here
         ),
     )
-    parts = "all its noise" if available() else "man-made noise, and the galaxy's, alone"
+    parts = "all its noise" if atmospheric_noise_known() else "man-made noise, and the galaxy's, alone"
     caption = (
         "Each mark is a station, by its place; colour and number are how many dB its external noise stands over the "
         f"median that ITU-R P.372 expects there of {parts}. Diamonds stand out from the others."

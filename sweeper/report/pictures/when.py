@@ -3,8 +3,7 @@
 from collections.abc import Sequence
 from datetime import date
 
-from sweeper.analysis.findings import Findings, PeriodFinding
-from sweeper.analysis.recommendation import on_nights_measured
+from sweeper.analysis import Findings, PeriodFinding, on_nights_measured
 from sweeper.report import wording
 from sweeper.report.palette import step_of
 from sweeper.report.pictures.picture import Numbers, Picture

@@ -6,7 +6,7 @@ from datetime import date, timedelta
 import numpy as np
 import polars as pl
 
-from sweeper.analysis import summary_columns
+from sweeper.analysis.day import columns
 from sweeper.analysis.facts import MeterFacts, StationFacts
 from sweeper.words import Channel
 
@@ -65,7 +65,7 @@ def made(
     weekend_db: float = 0.0,
     meter_drift_db: float = 0.0,
 ) -> pl.DataFrame:
-    """Rows of `summary_columns`; from night `fix_at` on the antenna is quieter by `fix_db`."""
+    """Rows of `day.columns`; from night `fix_at` on the antenna is quieter by `fix_db`."""
     rng = np.random.default_rng(seed)
     rows = []
     for number, place in enumerate(places or (Place(),)):
@@ -76,7 +76,7 @@ def made(
             shift += weekend_db if night.isoweekday() >= 6 else 0.0
             for hour in hours:
                 rows += _hour(place, 3_000_000 * (number + 1), night, hour, shift, meter_drift_db * n, rng)
-    return pl.DataFrame(rows, schema=summary_columns.schema(), orient="row")
+    return pl.DataFrame(rows, schema=columns.schema(), orient="row")
 
 
 def _hour(
@@ -93,8 +93,8 @@ def _hour(
         path: 10 * np.log10(power) - 100.0 + drift + place.error_db * rng.standard_normal()
         for path, power in kelvin.items()
     }
-    row: dict[str, object] = {column.name: None for column in summary_columns.COLUMNS}
-    for column in summary_columns.COLUMNS:
+    row: dict[str, object] = {column.name: None for column in columns.COLUMNS}
+    for column in columns.COLUMNS:
         if column.kind == "text":
             row[column.name] = ""
         elif column.kind == "int":
@@ -108,6 +108,7 @@ def _hour(
         "bandwidth_hz": 2400,
     }
     row |= {"passes": 4, "passes_seen": 4, "resolution_db": 0.0, "gain_resolution_db": 0.0}
+    row |= {"load_resolution_db": 0.0}
     row |= {"level_antenna_bypass": read["antenna_bypass"], "level_antenna_stage": read["antenna_stage"]}
     row |= {"level_antenna_bypass_se_db": place.error_db, "meter_reading_bypass": read["antenna_bypass"]}
     row |= {"difference_db": read["antenna_stage"] - read["antenna_bypass"], "difference_bound": place.bound}

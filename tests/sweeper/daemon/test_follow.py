@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from sweeper.analysis.findings import BandFinding, Findings, PeriodFinding, Verdict
+from sweeper.analysis import BandFinding, Findings, PeriodFinding, Verdict
 from sweeper.daemon.follow import HOLD_S, STILL_S, Follower, advise, band_of
 from sweeper.station import Station, load
 from sweeper.words import ANTENNA_BYPASS, ANTENNA_STAGE

@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from sweeper.errors import Told
+from sweeper.errors import UserFacingError
 from sweeper.fleet.executors import DaskCluster, Executor, ProcessPool, WorkerLost
 from tests.sweeper.fleet import work
 from tests.whole.peers import free_port, until
@@ -99,5 +99,5 @@ def test_a_worker_killed_in_the_middle_costs_nothing(executor: Executor, tmp_pat
 
 def test_no_scheduler_is_told_in_words() -> None:
     nobody = DaskCluster(f"tcp://127.0.0.1:{free_port()}", patience_s=1.0)
-    with pytest.raises(Told, match="no Dask scheduler answers"):
+    with pytest.raises(UserFacingError, match="no Dask scheduler answers"):
         list(nobody.each(work.square, [1]))

@@ -10,7 +10,7 @@ import polars as pl
 import pytest
 from polars.testing import assert_frame_equal
 
-from sweeper.analysis.facts import MeterFacts, StationFacts
+from sweeper.analysis import MeterFacts, StationFacts
 from sweeper.reduction import kept, summaries
 from sweeper.reduction.kept import BOOK, file_name
 from sweeper.reduction.summaries import summaries_of
@@ -178,6 +178,16 @@ def test_another_station_file_or_other_code_makes_all_anew(
     monkeypatch.setattr(kept, "code_fingerprint", lambda: "another")
     summaries_of(store, replace(FACTS, fingerprint="two"))
     assert len(days_read) == 3
+
+
+def test_a_change_in_any_room_of_the_analysis_is_another_code(tmp_path: Path) -> None:
+    room = tmp_path / "analysis" / "band"
+    room.mkdir(parents=True)
+    (tmp_path / "analysis" / "__init__.py").write_text("")
+    (room / "gain.py").write_text("GAIN_DB = 10")
+    before = kept.fingerprint_of(tmp_path / "analysis")
+    (room / "gain.py").write_text("GAIN_DB = 20")
+    assert kept.fingerprint_of(tmp_path / "analysis") != before
 
 
 def test_a_disk_that_takes_nothing_costs_time_and_no_findings(

@@ -5,18 +5,18 @@ from datetime import UTC, date, datetime, timedelta
 import numpy as np
 import polars as pl
 
-from sweeper.analysis import evidence
-from sweeper.analysis.evidence import Evidence
-from sweeper.analysis.findings import (
+from sweeper.analysis import (
     BandComparison,
     BandFinding,
     ChangePeriod,
     ComparedNight,
     Comparison,
+    Evidence,
     Findings,
     Interval,
     PeriodFinding,
     Verdict,
+    evidence,
 )
 from sweeper.words import PassRecord
 

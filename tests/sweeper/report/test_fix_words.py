@@ -3,7 +3,7 @@
 from dataclasses import replace
 from datetime import UTC, date, datetime
 
-from sweeper.analysis.findings import Change, Interval
+from sweeper.analysis import Change, Interval
 from sweeper.report.pictures.fix import fix, fix_lines
 from tests.sweeper.report import sample
 

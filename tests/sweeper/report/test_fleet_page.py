@@ -5,10 +5,9 @@ from pathlib import Path
 
 import pytest
 
-from sweeper.analysis.external_noise import expected
-from sweeper.analysis.external_noise_atmospheric import atmospheric
-from sweeper.analysis.findings import Interval
-from sweeper.analysis.stations import StationResult, compare_stations
+from sweeper.analysis import Interval, StationResult, compare_stations
+from sweeper.analysis.physics.atmospheric import atmospheric
+from sweeper.analysis.physics.external_noise import expected
 from sweeper.fleet import Fleet
 from sweeper.fleet.share import StationShare
 from sweeper.report import write_fleet_html

@@ -13,8 +13,7 @@ from pathlib import Path
 import polars as pl
 import pytest
 
-from sweeper.analysis.as_json import findings_object
-from sweeper.analysis.findings import BandFinding, Findings, Interval, Verdict
+from sweeper.analysis import BandFinding, Findings, Interval, Verdict, findings_object
 from sweeper.errors import WrongInput
 from sweeper.report import Setting, as_text, wording, write_html
 from sweeper.report.pictures.ceiling import ceiling

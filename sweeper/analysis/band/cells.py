@@ -1,0 +1,287 @@
+"""One cell of the table, a band at an hour of the day: its S/N change and noise rise with their uncertainty.
+
+From nightly rows and the gain of each band to estimates. A cell holds what is known; what follows from it is for
+`verdict`.
+"""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import polars as pl
+
+from sweeper.analysis.arrays import Floats
+from sweeper.analysis.band.gain import QUIETER, Gain
+from sweeper.analysis.physics.friis import kept_share_slope, snr_lost_db
+from sweeper.analysis.statistics.curved_mean import AsymmetricEstimate, Curve, curve, over_all_nights
+from sweeper.analysis.statistics.estimates import Estimate, Scatter, scatters, summed
+from sweeper.analysis.statistics.group_sequential import FIRST_LOOK
+
+TYPICAL_SCATTER_DB = 4.0
+"""Night-to-night standard deviation of external noise: about the deciles of ITU-R P.372, Table 2."""
+LEAST_RISE_DB = 0.05
+CLEAR_RISE_DB = 0.5
+"""Noise rise, in the better route, from which on external noise can be told from the chain's own."""
+FEW_ON_THE_FLOOR = 0.2
+"""Share of nights that may touch the meter's floor or top before their mean is only a bound."""
+OFF_THE_CURVE_DB = 1.5
+"""Direct measurement and curve further apart than this do not belong together."""
+
+
+@dataclass(frozen=True, slots=True)
+class Cell:
+    """A band at an hour. Estimates in dB, None where nothing can be said.
+
+    `ceiling` and `lower_bound` are the most and the least that the noise rise leaves to the S/N change. `bound` says
+    that the S/N change is only known to be ``at most`` or ``at least`` its value (meter on its floor or top).
+    `night_sd_db` is how far single nights stray, before three nights as ITU-R P.372 lets expect.
+    """
+
+    band: str
+    hour_utc: int
+    nights: int
+    passes: int
+    snr_change: Estimate | AsymmetricEstimate | None
+    noise_rise: Estimate | None
+    ceiling: Estimate | None
+    lower_bound: Estimate | None
+    bound: str
+    flags: tuple[str, ...]
+    night_sd_db: float
+
+    @property
+    def about_these_nights_only(self) -> bool:
+        """Too few nights to say anything of others."""
+        return self.nights < FIRST_LOOK
+
+
+def cells_of_band(rows: pl.DataFrame, gain: Gain | None) -> list[Cell]:
+    """Cells of one band from its nightly rows, hours in order."""
+    used = rows.filter(pl.col("passes") > 0)
+    grids = _grids(used)
+    slope = np.abs(_own_share(grids["noise_rise_db"]) - _own_share(grids["stage_noise_rise_db"]))
+    shape = _shape(slope, grids["difference_se_db"])
+    rise_shape = _shape(1.0 - _own_share(grids["noise_rise_db"]), grids["noise_rise_se_db"])
+    difference_scatter = scatters(grids["difference_db"], shape)
+    rise_scatter = scatters(grids["noise_rise_db"], rise_shape)
+    bend, excess = _bend(used, grids, gain)
+    excess_scatter = scatters(excess, np.ones(excess.shape[1]))
+    hours = sorted(used["hour_utc"].unique().to_list())
+    cells: list[Cell] = []
+    quieter = gain is not None and QUIETER in gain.flags
+    all_seen = rows.partition_by("hour_utc", as_dict=True)
+    for column, hour in enumerate(hours):
+        seen = all_seen[(hour,)]
+        here = seen.filter(pl.col("passes") > 0)
+        resolution = float(np.sqrt(np.mean(here["resolution_db"].fill_null(0.0).to_numpy() ** 2)))
+        passes = int(here["passes"].sum())
+        change = _mean(
+            grids["difference_db"][:, column],
+            grids["difference_se_db"][:, column],
+            difference_scatter[column],
+            passes,
+            resolution,
+        )
+        rise = _mean(
+            grids["noise_rise_db"][:, column],
+            grids["noise_rise_se_db"][:, column],
+            rise_scatter[column],
+            passes,
+            resolution,
+        )
+        bypass, stage = grids["noise_rise_db"][:, column], grids["stage_noise_rise_db"][:, column]
+        bound = _bound(here["bound"].to_list())
+        rise_bounds = " ".join(here["rise_bound"].to_list())
+        cells.append(
+            Cell(
+                band=str(rows["band"][0]),
+                hour_utc=int(hour),
+                nights=int(np.isfinite(grids["difference_db"][:, column]).sum()),
+                passes=passes,
+                snr_change=_over_all_nights(
+                    gain,
+                    change,
+                    grids["difference_db"][:, column],
+                    bend,
+                    excess[:, column],
+                    excess_scatter[column],
+                    resolution,
+                )
+                or _snr_change(gain, change),
+                noise_rise=rise if rise_bounds.strip() == "" else None,
+                ceiling=None
+                if "at most" in rise_bounds or quieter
+                else _limit(bypass, grids["noise_rise_se_db"][:, column], passes, 1.0),
+                lower_bound=None
+                if rise_bounds.strip() or quieter
+                else _limit(stage, grids["stage_noise_rise_se_db"][:, column], passes, -1.0),
+                bound=bound,
+                flags=_flags(seen, gain, change),
+                night_sd_db=_night_sd(difference_scatter[column], float(shape[column])),
+            )
+        )
+    return cells
+
+
+def nightly_snr_change(rows: pl.DataFrame, gains: Mapping[str, Gain | None]) -> pl.DataFrame:
+    """Nightly rows with `snr_change_db`: the gain of the band minus the night's difference; null without a gain."""
+    known = {band: gain.gain_db for band, gain in gains.items() if gain is not None}
+    value = pl.col("band").replace_strict(known, default=None, return_dtype=pl.Float64)
+    return rows.with_columns((value - pl.col("difference_db")).alias("snr_change_db"))
+
+
+def _grids(used: pl.DataFrame) -> dict[str, Floats]:
+    """Each nightly column as an array (nights, hours), NaN where there is none."""
+    nights = {night: place for place, night in enumerate(sorted(used["night"].unique().to_list()))}
+    hours = {hour: place for place, hour in enumerate(sorted(used["hour_utc"].unique().to_list()))}
+    row = np.array([nights[night] for night in used["night"].to_list()], dtype=int)
+    column = np.array([hours[hour] for hour in used["hour_utc"].to_list()], dtype=int)
+    grids: dict[str, Floats] = {}
+    for name in (
+        "difference_db",
+        "difference_se_db",
+        "noise_rise_db",
+        "noise_rise_se_db",
+        "stage_noise_rise_db",
+        "stage_noise_rise_se_db",
+    ):
+        grid = np.full((len(nights), len(hours)), np.nan)
+        grid[row, column] = used[name].cast(float).fill_null(float("nan")).to_numpy()
+        grids[name] = grid
+    return grids
+
+
+def _own_share(rise_db: Floats) -> Floats:
+    """The chain's own share of the noise, linear: 10^(−Y/10)."""
+    share: Floats = 10 ** (-np.maximum(rise_db, 0.0) / 10)
+    return share
+
+
+def _shape(slope: Floats, error: Floats) -> Floats:
+    """Expected standard deviation of each hour per dB of external noise: root mean square over nights."""
+    measured = np.where(np.isfinite(error), error, 0.0) / TYPICAL_SCATTER_DB
+    square = np.where(np.isfinite(slope), slope**2 + measured**2, np.nan)
+    count = np.isfinite(square).sum(axis=0)
+    total = np.where(np.isfinite(square), square, 0.0).sum(axis=0)
+    shape: Floats = np.sqrt(np.where(count > 0, total / np.maximum(count, 1), np.nan))
+    return shape
+
+
+def _mean(
+    values: Floats, errors: Floats, scatter: Scatter, passes: int, resolution_db: float
+) -> Estimate | None:
+    """Mean over nights; from three nights on its error is the nights' scatter, before that the passes' own."""
+    there = np.isfinite(values)
+    nights = int(there.sum())
+    if nights == 0:
+        return None
+    value = float(values[there].mean())
+    fixed = (resolution_db**2 + 1e-4, 1e6)
+    if nights >= FIRST_LOOK:
+        return summed(value, [(scatter.variance / nights, scatter.dof), fixed])
+    within = errors[there]
+    if not np.isfinite(within).all():
+        return None
+    return summed(value, [(float((within**2).sum()) / nights**2, float(max(passes - nights, 1))), fixed])
+
+
+def _bound(of_nights: Sequence[str]) -> str:
+    """What bounds of the differences come to for the S/N change; a few nights on the floor do not make a bound."""
+    bounds = [each for each in of_nights if each]
+    if len(bounds) <= FEW_ON_THE_FLOOR * len(of_nights):
+        return ""
+    return (
+        {"at least": "at most", "at most": "at least"}.get(bounds[0], "unknown")
+        if len(set(bounds)) == 1
+        else "unknown"
+    )
+
+
+def _night_sd(scatter: Scatter, shape: float) -> float:
+    if scatter.dof >= FIRST_LOOK - 1:
+        return float(np.sqrt(scatter.variance))
+    return TYPICAL_SCATTER_DB * (shape if np.isfinite(shape) else 0.5)
+
+
+def _snr_change(gain: Gain | None, difference: Estimate | None) -> Estimate | None:
+    if gain is None or difference is None:
+        return None
+    return summed(
+        gain.gain_db - difference.value,
+        [(gain.se_db**2, gain.dof), (difference.se**2, difference.dof)],
+    )
+
+
+def _bend(used: pl.DataFrame, grids: dict[str, Floats], gain: Gain | None) -> tuple[Curve | None, Floats]:
+    """The curve of the stage on this band and external noise over the load's level in bypass, dB, (nights, hours).
+
+    Noise is taken from the route in which it stands higher above the load; NaN where it stands too low to tell.
+    """
+    difference = used["load_difference_db"].drop_nulls().to_numpy()
+    nothing = np.full(grids["noise_rise_db"].shape, np.nan)
+    if gain is None or gain.source == "rated" or QUIETER in gain.flags or not len(difference):
+        return None, nothing
+    load_difference = float(np.median(difference))
+    bypass, stage = grids["noise_rise_db"], grids["stage_noise_rise_db"]
+    if not np.isfinite(stage).any() or not np.isfinite(bypass).any():
+        return None, nothing
+    staged = np.nanmedian(stage) > np.nanmedian(bypass)
+    rise = stage if staged else bypass
+    clear = np.where(rise >= CLEAR_RISE_DB, rise, np.nan)
+    excess = 10 * np.log10(10 ** (clear / 10) - 1) - (gain.gain_db - load_difference if staged else 0.0)
+    return curve(gain.gain_db, load_difference), excess
+
+
+def _over_all_nights(
+    gain: Gain | None,
+    difference: Estimate | None,
+    differences: Floats,
+    bend: Curve | None,
+    excess: Floats,
+    scatter: Scatter,
+    resolution_db: float,
+) -> AsymmetricEstimate | None:
+    """The mean over all nights that could be, where noise was clear on every night and follows the curve."""
+    there = np.isfinite(differences)
+    if (
+        gain is None
+        or difference is None
+        or bend is None
+        or there.sum() < FIRST_LOOK
+        or not np.isfinite(excess[there]).all()
+    ):
+        return None
+    direct = gain.gain_db - differences[there]
+    beside = direct - bend.at(excess[there])
+    if abs(float(beside.mean())) > OFF_THE_CURVE_DB:
+        return None
+    rest = Estimate(0.0, float(np.hypot(gain.se_db, resolution_db)), gain.dof)
+    return over_all_nights(bend, excess[there], direct, scatter, rest)
+
+
+def _limit(rise_db: Floats, error_db: Floats, passes: int, sign: float) -> Estimate | None:
+    """Mean over nights of the S/N that the chain's own noise costs at these noise rises, times `sign`."""
+    there = np.isfinite(rise_db)
+    nights = int(there.sum())
+    if nights == 0 or float(rise_db[there].min()) < LEAST_RISE_DB:
+        return None
+    lost = sign * snr_lost_db(rise_db[there])
+    errors = error_db[there] * kept_share_slope(rise_db[there])
+    variance = float(np.var(lost, ddof=1)) if nights >= 2 else float("nan")
+    return _mean(lost, errors, Scatter(variance, nights - 1.0), passes, 0.0)
+
+
+def _flags(seen: pl.DataFrame, gain: Gain | None, change: Estimate | None) -> tuple[str, ...]:
+    words = set(" ".join(seen["flags"].to_list()).split())
+    for column, word in (("floor_passes", "floor"), ("clipped_passes", "clipped"), ("stale_passes", "stale")):
+        if int(seen[column].sum()) > 0:
+            words.add(word)
+    if int(seen["occupied_passes"].sum()) > 0:
+        words.add("occupied")
+    if gain is None:
+        words.add("no-gain-known")
+    if change is None:
+        words.add("few-passes")
+    if seen["noise_rise_db"].null_count() == len(seen):
+        words.add("no-load")
+    return tuple(sorted(words))

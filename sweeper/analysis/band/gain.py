@@ -1,0 +1,161 @@
+"""Gain of the stage with its relays: from carriers, from load differences, from a noise source, or rated.
+
+From summaries of one band, overloaded hours already left out, to one gain with its uncertainty. What the gain
+does to signal-to-noise ratio, and whether a stage overloads, do not belong here.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+from scipy.special import chdtri, stdtrit
+
+from sweeper.analysis.band.gain_methods import DISAGREE_LEAST_DB, WORST_SE_DB, GainEstimate, GainMethods
+from sweeper.analysis.facts import StationFacts
+from sweeper.analysis.results import GainSource
+from sweeper.analysis.statistics.interval import Interval
+
+RATED_SE_DB = 1.5
+"""Makers' gains hold to one or two dB, cables and relays not counted (common practice)."""
+DISAGREE_CHANCE = 0.01
+CHOKE_DB = 1.0
+"""A stage rated within this of 0 dB has no gain: a choke, a filter with little loss."""
+QUIETER = "quieter-antenna"
+"""The flag of a stage that changes what the antenna takes in; the noise rise then caps nothing."""
+
+
+@dataclass(frozen=True, slots=True)
+class Gain:
+    """Gain of the stage on one band. `sentences` are for a person; `flags` as in the findings."""
+
+    gain_db: float
+    se_db: float
+    dof: float
+    source: GainSource
+    parts: tuple[GainEstimate, ...]
+    flags: tuple[str, ...] = ()
+    sentences: tuple[str, ...] = ()
+    offsets_db: Mapping[int, float] = field(default_factory=dict)
+    """Where the gain differs by channel: what to add at each frequency in hertz."""
+
+    def at(self, hz: int) -> float:
+        """The gain on the noise channel at `hz`, dB."""
+        return self.gain_db + self.offsets_db.get(hz, 0.0)
+
+    def interval(self, confidence: float) -> Interval:
+        """Student's interval at `confidence`."""
+        reach = float(stdtrit(self.dof, 0.5 + confidence / 2)) * self.se_db
+        return Interval(self.gain_db, self.gain_db - reach, self.gain_db + reach)
+
+
+def combine(methods: GainMethods, facts: StationFacts) -> Gain | None:
+    """The gain on one band from the ways to it (any nights and hours), or None when nothing tells of it.
+
+    Each way is averaged by night and weighted by its uncertainty. Ways that differ by more than their
+    uncertainties allow are named, and the uncertainty grows to cover them. The rated gain is a last resort.
+    """
+    return _of_a_choke(methods, facts) or measured(methods) or _rated(facts)
+
+
+def _of_a_choke(methods: GainMethods, facts: StationFacts) -> Gain | None:
+    """The gain where a stage without gain makes the antenna itself quieter, as a common-mode choke does.
+
+    Then the noise of antenna and load says nothing of gain: the antenna's noise is not the same in both routes.
+    """
+    rated = facts.rated_gain_db
+    if rated is None or abs(rated) > CHOKE_DB or methods.load is None:
+        return None
+    by_noise, carriers = methods.load, methods.carriers
+    load = methods.summaries["load_difference_db"].drop_nulls().to_numpy()
+    falls = by_noise.gain_db < -max(DISAGREE_LEAST_DB, 3 * by_noise.se_db)
+    signals_stay = carriers is None or abs(carriers.gain_db) < CHOKE_DB + 3 * carriers.se_db
+    if not falls or not signals_stay or (carriers is not None and carriers.se_db > WORST_SE_DB):
+        return None
+    if abs(float(np.median(load))) > CHOKE_DB:
+        return None
+    part = carriers or GainEstimate("rated", rated, CHOKE_DB / 2, 1e6, 0)
+    return Gain(
+        part.gain_db,
+        part.se_db,
+        part.dof,
+        part.source,
+        (part,),
+        (QUIETER,),
+        (
+            f"With the stage in, the antenna itself is {-by_noise.gain_db:.1f} dB quieter while signals stay: noise "
+            "that came in along the feed line is gone. That is what a choke is for.",
+        ),
+    )
+
+
+def measured(methods: GainMethods) -> Gain | None:
+    """The same without the last resort."""
+    parts = tuple(part for part in (methods.carriers, methods.load, methods.source) if part is not None)
+    if not parts:
+        return None
+    gain = weighted(parts)
+    offsets_db = methods.offsets_db
+    if not offsets_db:
+        return gain
+    told = ", ".join(f"{gain.gain_db + off:+.1f} dB at {hz / 1e3:g} kHz" for hz, off in offsets_db.items())
+    return replace(
+        gain,
+        offsets_db=offsets_db,
+        flags=(*gain.flags, "gain-varies"),
+        sentences=(
+            *gain.sentences,
+            f"The gain is not the same across the band: {told}. Each channel is reckoned with its own; "
+            f"{gain.gain_db:+.1f} dB is their mean.".replace(" -", " −"),
+        ),
+    )
+
+
+def weighted(parts: tuple[GainEstimate, ...]) -> Gain:
+    """Parts weighted by 1/se², with disagreement between them named and covered (Birge ratio)."""
+    value = np.array([part.gain_db for part in parts])
+    variance = np.array([part.se_db**2 for part in parts])
+    weight = 1 / variance
+    share = weight / weight.sum()
+    gain_db = float(share @ value)
+    chi = float(((value - gain_db) ** 2 / variance).sum())
+    se_db = float(np.sqrt(1 / weight.sum()))
+    dof = float(1 / (share**2 / np.array([part.dof for part in parts])).sum())
+    flags: list[str] = []
+    sentences: list[str] = []
+    apart = float(value.max() - value.min())
+    if len(parts) > 1 and apart > DISAGREE_LEAST_DB and chi > chdtri(len(parts) - 1, DISAGREE_CHANCE):
+        se_db *= float(np.sqrt(chi / (len(parts) - 1)))
+        flags.append("gain-disagrees")
+        named = ", ".join(f"{part.gain_db:.1f} dB by {_NAMES[part.source]}" for part in parts)
+        sentences.append(
+            f"The ways to measure gain disagree ({named}), by more than their uncertainties allow: "
+            "suspect overload, compression, or antenna and load that do not match the receiver alike."
+        )
+    telling = [part.source for part, weighs in zip(parts, share, strict=True) if weighs > 0.1]
+    source: GainSource = telling[0] if len(telling) == 1 else "combined"
+    return Gain(gain_db, se_db, max(dof, 1.0), source, parts, tuple(flags), tuple(sentences))
+
+
+_NAMES: dict[GainSource, str] = {
+    "carriers": "carriers",
+    "load": "the noise of antenna and load",
+    "noise": "the noise source",
+    "rated": "the rated value",
+    "combined": "all together",
+}
+
+
+def snr_change_db(gain_db: float, antenna_bypass_db: float, antenna_stage_db: float) -> float:
+    """What the stage does to signal-to-noise ratio: gain minus what it adds to antenna noise, dB."""
+    return gain_db - (antenna_stage_db - antenna_bypass_db)
+
+
+def _rated(facts: StationFacts) -> Gain | None:
+    if facts.rated_gain_db is None:
+        return None
+    part = GainEstimate("rated", facts.rated_gain_db, RATED_SE_DB, 1e6, 0)
+    sentence = (
+        f"Nothing measured the gain here; the rated {facts.rated_gain_db:+.1f} dB is taken, give or take a few dB. "
+        "A load position of the relay, or a steady carrier, would measure it."
+    )
+    return Gain(part.gain_db, part.se_db, part.dof, "rated", (part,), ("gain-rated",), (sentence,))

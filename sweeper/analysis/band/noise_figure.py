@@ -1,0 +1,199 @@
+"""Noise figures of receiver and stage: with a noise source, from the load alone, or relative to each other.
+
+Closed formulas on linear noise factors first, then what the summaries of a band say. Arrays or numbers, no files.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+import polars as pl
+from scipy.special import ndtri
+
+from sweeper.analysis.arrays import Floats
+from sweeper.analysis.band.gain import Gain
+from sweeper.analysis.facts import StationFacts
+from sweeper.analysis.physics.friis import factor_by_source, from_db, to_db
+from sweeper.analysis.physics.radiometer import (
+    T0_K,
+    log_average_bias_db,
+    resolution_db,
+    shape_of,
+    spread_db,
+    thermal_dbm,
+)
+from sweeper.analysis.statistics.interval import Interval
+
+LOAD_TEMPERATURE_SE_K = 10.0
+"""How far the load's temperature may be from 290 K when nobody noted it."""
+MISMATCH_SE_DB = 0.2
+"""Standard uncertainty from a source and a receiver input of return loss 14 to 20 dB (common practice)."""
+ENR_SE_DB = 0.3
+ERROR_UNTOLD_DB = 0.3
+"""Of a load difference from a single pass each way, which tells no error of its own."""
+MOST_DB = 60.0
+"""No receiver for these bands is as deaf as this, attenuator in or not: a figure above is one of the calibration
+(common practice)."""
+
+
+@dataclass(frozen=True, slots=True)
+class NoiseFigures:
+    """Noise figures on one band, as intervals in dB; None where they cannot be known.
+
+    `chain_change_db` is what the stage does to the noise figure of the whole chain (negative: better); it needs
+    neither calibration nor source. `receiver_se_db` is the standard uncertainty behind the receiver's interval.
+    """
+
+    receiver_db: Interval | None
+    stage_db: Interval | None
+    chain_change_db: Interval | None
+    receiver_se_db: float
+    found_by: str
+    flags: tuple[str, ...] = ()
+    sentences: tuple[str, ...] = ()
+
+
+def figures(summaries: pl.DataFrame, gain: Gain | None, facts: StationFacts) -> NoiseFigures:
+    """Noise figures from the `summaries` of one band: by the source where there is one, else by a calibrated load."""
+    rows = _load_rows(summaries)
+    flags: list[str] = []
+    sentences: list[str] = []
+    difference, difference_se = load_difference_of(rows)
+    chain = None
+    if gain is not None and np.isfinite(difference):
+        chain_se = float(np.hypot(difference_se, gain.se_db))
+        chain = _interval(difference - gain.gain_db, chain_se, facts.confidence)
+    receiver, receiver_se, found_by = _receiver(rows, facts)
+    if not np.isfinite(receiver):
+        return NoiseFigures(None, None, chain, float("nan"), "", tuple(flags), tuple(sentences))
+    receiver_interval = _interval(receiver, receiver_se, facts.confidence)
+    impossible = _impossible(receiver, receiver_se)
+    if impossible:
+        flags.append("implausible-calibration")
+        sentences.append(
+            f"The receiver's noise figure comes out at {receiver:.1f} dB, and {impossible}: the meter curve, its "
+            "unit, the bandwidth or the noise source's value is wrong. Calibrate again; differences stay good."
+        )
+        return NoiseFigures(None, None, chain, float("nan"), "", tuple(flags), tuple(sentences))
+    stage = None
+    if gain is not None and np.isfinite(difference) and not flags:
+        stage = _stage(receiver, receiver_se, difference, difference_se, gain, facts.confidence)
+    return NoiseFigures(
+        receiver_interval, stage, chain, receiver_se, found_by, tuple(flags), tuple(sentences)
+    )
+
+
+def _impossible(receiver_db: float, error: float) -> str:
+    """Why no receiver has this noise figure; empty where one may."""
+    if receiver_db < -2 * error:
+        return "none can lie below 0 dB"
+    return f"no working receiver reaches {MOST_DB:g} dB" if receiver_db > MOST_DB + 2 * error else ""
+
+
+def _stage(
+    receiver_db: float,
+    receiver_se: float,
+    difference_db: float,
+    difference_se: float,
+    gain: Gain,
+    confidence: float,
+) -> Interval | None:
+    """fs = ((D − 1)·fr + 1)/g with D the load difference; uncertainty by its slopes in dB."""
+
+    def of(receiver: float, difference: float, gain_db: float) -> float:
+        return to_db(((from_db(difference) - 1) * from_db(receiver) + 1) / from_db(gain_db))
+
+    middle = of(receiver_db, difference_db, gain.gain_db)
+    if not np.isfinite(middle):
+        return None
+    steps = (
+        of(receiver_db + receiver_se, difference_db, gain.gain_db) - middle,
+        of(receiver_db, difference_db + difference_se, gain.gain_db) - middle,
+        gain.se_db,
+    )
+    error = float(np.sqrt(np.nansum(np.square(steps))))
+    return _interval(middle, error, confidence) if np.isfinite(error) else None
+
+
+def _load_rows(summaries: pl.DataFrame) -> pl.DataFrame:
+    return summaries.filter((pl.col("for") == "noise") & pl.col("level_load_bypass").is_not_null())
+
+
+def _receiver(rows: pl.DataFrame, facts: StationFacts) -> tuple[float, float, str]:
+    """Receiver noise figure in dB, its standard uncertainty, and how it was found; NaN when it cannot be."""
+    if rows.is_empty():
+        return float("nan"), float("nan"), ""
+    temperature_db = 4.34 * LOAD_TEMPERATURE_SE_K / T0_K
+    if 0 in rows["scale"]:
+        rows = rows.filter(pl.col("scale") == 0)  # other calibrations and units say less, or nothing
+    coarse = _step_left_db(float(rows["bandwidth_hz"].to_numpy().mean()), rows, facts)
+    lit = rows.filter(pl.col("level_noise_bypass").is_not_null())
+    if facts.source_enr_db is not None and not lit.is_empty():
+        y = from_db(
+            float(np.mean(lit["level_noise_bypass"].to_numpy() - lit["level_load_bypass"].to_numpy()))
+        )
+        slope = y / max(y - 1, 1e-9)
+        noise = (0.05 * slope) ** 2 + 2 * (coarse * slope) ** 2
+        error = float(np.sqrt(ENR_SE_DB**2 + MISMATCH_SE_DB**2 + noise + temperature_db**2))
+        return to_db(factor_by_source(from_db(facts.source_enr_db), y)), error, "source"
+    if facts.meter.calibrated:
+        off_floor = rows.filter(pl.col("noise_rise_bound") != "at least")
+        if off_floor.is_empty():
+            return float("nan"), float("nan"), ""
+        pass_band_hz = off_floor["bandwidth_hz"].to_numpy()
+        noise_band_hz = (
+            pass_band_hz if facts.meter.noise_bandwidth_hz is None else facts.meter.noise_bandwidth_hz
+        )
+        thermal = 10 * np.log10(noise_band_hz) + thermal_dbm(1)
+        over = off_floor["level_load_bypass"].to_numpy() - _detector_reads_db(pass_band_hz, facts) - thermal
+        error = float(np.sqrt(facts.meter.uncertainty_db**2 + temperature_db**2 + coarse**2))
+        return float(np.mean(over)), error, "load"
+    return float("nan"), float("nan"), ""
+
+
+def _detector_reads_db(bandwidth_hz: Floats, facts: StationFacts) -> Floats:
+    """What the level of noise lies beside a carrier of the same power, dB, on a meter whose curve is of carriers.
+
+    A detector that takes the logarithm before it averages shows noise 2.51 dB low, however long it averages (common
+    practice in spectrum analysis); the level has been corrected for the averaging that the readings show, and no more.
+    """
+    if facts.meter.detector != "log-average":
+        return np.zeros(len(bandwidth_hz))
+    if facts.meter.averaging_s is None:
+        return np.full(len(bandwidth_hz), log_average_bias_db(1.0))
+    corrected = [log_average_bias_db(shape_of(float(hz), facts.meter.averaging_s)) for hz in bandwidth_hz]
+    return log_average_bias_db(1.0) - np.array(corrected)
+
+
+def _step_left_db(bandwidth_hz: float, rows: pl.DataFrame, facts: StationFacts) -> float:
+    """What the step of the meter leaves uncertain of a load, which stands still, dB."""
+    scatter = (
+        0.0 if facts.meter.averaging_s is None else spread_db(shape_of(bandwidth_hz, facts.meter.averaging_s))
+    )
+    seen = rows["step_db"].drop_nulls().to_numpy()
+    step_db = float(seen.max()) if len(seen) else facts.meter.step_db or 0.0
+    return float(resolution_db(step_db, np.array([scatter]))[0])
+
+
+def load_difference_of(rows: pl.DataFrame) -> tuple[float, float]:
+    """Mean load difference over summary rows and its standard error, dB; NaN where no row has one.
+
+    Further nights lower what scatters, by the root of their number; what a night cannot resolve, such as the meter's
+    step (`load_resolution_db`), they cannot resolve either.
+    """
+    good = rows.drop_nulls("load_difference_db")
+    if good.is_empty():
+        return float("nan"), float("nan")
+    levels = good["load_difference_db"].to_numpy()
+    error = float(good["load_difference_se_db"].fill_null(ERROR_UNTOLD_DB).to_numpy().mean())
+    resolution = float(np.sqrt(np.mean(good["load_resolution_db"].fill_null(0.0).to_numpy() ** 2)))
+    nights, which = np.unique(good["night"].to_physical().to_numpy(), return_inverse=True)
+    chance = np.sqrt(max(error**2 - resolution**2, 0.0) / len(nights))
+    if len(nights) >= 3:
+        nightly = np.bincount(which, levels) / np.bincount(which)
+        chance = max(chance, nightly.std(ddof=1) / np.sqrt(len(nights)))
+    return float(levels.mean()), float(np.hypot(chance, resolution))
+
+
+def _interval(value: float, error: float, confidence: float) -> Interval:
+    reach = float(ndtri(0.5 + confidence / 2)) * error
+    return Interval(value, value - reach, value + reach)

@@ -1,0 +1,146 @@
+"""The findings in a listener's words: one sentence for each hour, one piece of advice for each band.
+
+Words only: whatever is said here was decided in `verdict` and measured in `cells`.
+"""
+
+from collections.abc import Sequence
+from datetime import UTC, date, datetime
+
+from sweeper.analysis.band.cells import Cell
+from sweeper.analysis.results import PeriodFinding
+from sweeper.analysis.statistics.group_sequential import FIRST_LOOK
+from sweeper.analysis.statistics.interval import Interval
+from sweeper.analysis.verdict.judge import WITHHOLDING, Judged
+from sweeper.analysis.wording import clock_spans, decibels, nights_of, on_nights_measured, plain
+
+TROUBLES = {
+    "overload": "the stage or the receiver behind it overloads, and overload feigns gain",
+    "compression": "strong carriers drive the stage into compression",
+    "stuck-relay": "the relay of the stage does not seem to move",
+    "swapped": "stage and bypass seem to be swapped, or the stage has no supply",
+    "load-above-antenna": "the load reads above the antenna, so the two may be swapped",
+    "load-follows-antenna": "the load follows the antenna, so its relay may not move",
+    "load-too-low": "the load reads lower through the stage than is possible",
+    "meter-unit": "the meter's unit in the station file cannot be right",
+    "meter-stuck": "the meter does not move",
+    "routes-disagree": "what is measured directly and what the noise rise predicts do not agree",
+    "mismatch": "antenna and load do not seem to match the stage alike",
+    "implausible-calibration": "the calibration gives a receiver that none can be",
+}
+
+
+def reason_of(cell: Cell, judged: Judged, worthwhile_db: float) -> str:
+    """One sentence on why the hour has its verdict."""
+    interval, nights = judged.snr_change_db, nights_of(cell.nights)
+    about = on_nights_measured(cell.nights) if cell.about_these_nights_only else f"over {nights}"
+    if judged.withheld:
+        return f"No verdict: {TROUBLES[judged.withheld]}."
+    if judged.by_physics and cell.ceiling is not None:
+        rise = (
+            f"noise from outside stands {cell.noise_rise.value:.0f} dB above the receiver's own; "
+            if (cell.noise_rise is not None)
+            else ""
+        )
+        return (
+            f"Stage or not makes no difference that matters: {rise}"
+            f"the best of stages could give {max(cell.ceiling.value, 0.0):.1f} dB here ({about})."
+        )
+    if cell.bound and judged.verdict == "undecided":
+        return "Too early: the meter stood on the end of its scale, which gives a bound and no value."
+    if cell.snr_change is None:
+        if "no-gain-known" in cell.flags:
+            return "Too early: nothing tells the stage's gain yet; a load position or a steady carrier would."
+        return "Too early: one reading each way cannot be told from fading or drift."
+    if judged.verdict == "undecided":
+        return _undecided(judged, interval, about, worthwhile_db)
+    if interval is None:
+        way = "loses" if judged.verdict == "bypass" else "gains"
+        return f"The stage {way} at least {abs(cell.snr_change.value):.1f} dB; the meter's scale ends there."
+    if judged.verdict == "stage":
+        return f"The stage improves signal-to-noise ratio by {decibels(interval)}, {about}."
+    if judged.verdict == "bypass":
+        turned = Interval(-interval.value, -interval.high, -interval.low)
+        return f"The stage costs {decibels(turned)} of signal-to-noise ratio, {about}."
+    span = f"{plain(interval.low)} to {plain(interval.high)} dB"
+    return f"Stage or not makes no difference that matters: {span}, {about}."
+
+
+def _undecided(judged: Judged, interval: Interval | None, about: str, worthwhile_db: float) -> str:
+    if interval is None:
+        return "Too early to say."
+    span = f"anything from {plain(interval.low)} to {plain(interval.high)} dB"
+    if judged.held_back:
+        return (
+            f"Too early: {about} this hour looks clear ({span}), but among so many hours "
+            "one looks clear by chance; another night or two will tell."
+        )
+    return f"Too early: {about} the change could be {span}, where {worthwhile_db:g} dB is what matters."
+
+
+def advice(
+    periods: Sequence[PeriodFinding],
+    zone: str,
+    on: datetime,
+    next_step: str = "",
+    second: str = "",
+    third: str = "",
+) -> str:
+    """The recommendation for a band in two sentences, a `third` when there is more than one season.
+
+    First the hours, joined into spans, each with its worth, and what is still open with what would settle it
+    (`next_step`, a clause); then `second`, the rule by meter reading or what is wrong.
+    """
+    groups = [
+        ("stage", [p for p in periods if p.verdict == "stage"]),
+        ("bypass", [p for p in periods if p.verdict == "bypass"]),
+        ("either", [p for p in periods if p.verdict == "either"]),
+        ("open", [p for p in periods if p.verdict == "undecided" and not p.withheld]),
+        ("trouble", [p for p in periods if p.withheld]),
+    ]
+    parts = []
+    for kind, chosen in groups:
+        if chosen:
+            everywhere = len(chosen) == len(periods)
+            hours = [period.hour_utc for period in chosen]
+            where = "at all hours measured" if everywhere else clock_spans(hours, zone, on)
+            parts.append(_clause(kind, chosen, where, next_step))
+    text = "; ".join(parts)
+    return " ".join(part for part in (f"{text[0].upper()}{text[1:]}.", second, third) if part)
+
+
+def _clause(kind: str, periods: Sequence[PeriodFinding], where: str, next_step: str) -> str:
+    worth = _worth(periods)
+    most = max(p.nights for p in periods)
+    few = f", {on_nights_measured(most)}" if most < FIRST_LOOK else ""
+    if kind == "stage":
+        return f"stage in {where}{', worth ' + decibels(worth) if worth else ''}{few}"
+    if kind == "bypass":
+        cost = f", it costs {decibels(Interval(-worth.value, -worth.high, -worth.low))}" if worth else ""
+        return f"leave it out {where}{cost}{few}"
+    if kind == "either":
+        rises = [p.noise_rise_db.value for p in periods if p.noise_rise_db is not None]
+        middle = sorted(rises)[len(rises) // 2] if rises else 0.0
+        why = f": noise from outside is {middle:.0f} dB above the receiver's own" if middle >= 6 else ""
+        return f"no difference that matters {where}{why}{few}"
+    if kind == "trouble":
+        trouble = min(WITHHOLDING.intersection(periods[0].flags))
+        return f"no verdict {where}, because {TROUBLES[trouble]}"
+    return f"too early to say {where}{' (' + next_step + ')' if next_step else ''}"
+
+
+def _worth(periods: Sequence[PeriodFinding]) -> Interval | None:
+    """Mean over the hours of a span. Hours share nights and gain, so their intervals are averaged, not narrowed."""
+    known = [period.snr_change_db for period in periods if period.snr_change_db is not None]
+    if not known:
+        return None
+    count = len(known)
+    return Interval(
+        sum(each.value for each in known) / count,
+        sum(each.low for each in known) / count,
+        sum(each.high for each in known) / count,
+    )
+
+
+def midnight(day: date) -> datetime:
+    """The day's first moment, UTC."""
+    return datetime(day.year, day.month, day.day, tzinfo=UTC)

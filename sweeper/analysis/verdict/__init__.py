@@ -1,0 +1,1 @@
+"""The whole table of bands and hours, its verdicts, and what is still open."""

@@ -1,0 +1,323 @@
+"""How many nights until a verdict: from the station file alone, and from what is stored; and where effort should go.
+
+Before the first night the noise is what ITU-R P.372 expects at the place, and nights differ as its deciles say. Later
+the station's own nights tell. Both are forecasts: half of all campaigns take longer.
+"""
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import polars as pl
+from scipy.special import ndtri
+
+from sweeper.analysis.arrays import Floats
+from sweeper.analysis.band.cells import Cell
+from sweeper.analysis.facts import StationFacts
+from sweeper.analysis.physics.external_noise import expected
+from sweeper.analysis.results import Verdict
+from sweeper.analysis.statistics.estimates import Estimate
+from sweeper.analysis.statistics.group_sequential import FIRST_LOOK, look_level
+from sweeper.analysis.verdict.judge import Judged
+from sweeper.analysis.verdict.table import table_of
+
+MOST_NIGHTS = 90
+RECEIVER_NOISE_FIGURE_DB = 15.0
+"""Of a short-wave receiver without preamplifier: common practice."""
+NIGHT_SD_DB = 4.0
+"""Of external noise at one hour from night to night: about the deciles of ITU-R P.372, Table 2 (a range of 2.56 sd)."""
+GAIN_SE_BY_LOAD_DB = 0.1
+GAIN_SE_BY_CARRIERS_DB = 4.0
+"""Of one night, from fading carriers; falls with the root of nights."""
+GUARD_SHARE = 0.2
+A_LONG_TIME = 30
+"""Nights that somebody may be asked to wait."""
+LITTLE_DB = 1.0
+"""A change that cannot lie further than this from the worthwhile one: whoever chooses wrongly loses little."""
+FEW_PASSES = 2
+"""In an hour of a night; so few leave most of the uncertainty to chance within the hour."""
+
+
+@dataclass(frozen=True, slots=True)
+class Expectation:
+    """What a band promises before the first night. `nights` None: not within a season.
+
+    `settles_db`: how far from the worthwhile change the S/N change must lie for `after_nights` nights to tell.
+    """
+
+    band: str
+    noise_rise_db: float
+    snr_change_db: float
+    verdict: Verdict
+    nights: int | None
+    after_nights: int
+    settles_db: float
+    sentence: str
+
+
+@dataclass(frozen=True, slots=True)
+class Outlook:
+    """What is still open on a band. `more_nights` None: not within a season; 0 when nothing is open.
+
+    `with_load`: the nights that a load position would need instead, None where there is one or it would not help.
+    `hours_withheld` have no verdict because something is wrong; waiting does not mend that, so they are not open.
+    `early`: some hours have too few nights to say anything of others. `sentence`, a clause, is about the hours without
+    a verdict; where there are none, about those whose verdict holds for the nights measured only.
+    """
+
+    band: str
+    hours_open: tuple[int, ...]
+    more_nights: int | None
+    with_load: int | None
+    sentence: str
+    hours_withheld: tuple[int, ...] = ()
+    early: bool = False
+
+    @property
+    def decided(self) -> bool:
+        """Every hour has its verdict, and not only about the nights measured."""
+        return not self.hours_open and not self.early
+
+
+def expectations(facts: StationFacts, has_load: bool, nights: int = 7) -> tuple[Expectation, ...]:
+    """From the station file alone, one for each band with a noise channel."""
+    found = []
+    for band in dict.fromkeys(channel.band for channel in facts.channels):
+        hz = [channel.hz for channel in facts.channels if channel.band == band and channel.purpose == "noise"]
+        if hz:
+            found.append(_expectation(band, float(np.median(hz)), facts, has_load, nights))
+    return tuple(found)
+
+
+def _expectation(band: str, hz: float, facts: StationFacts, has_load: bool, nights: int) -> Expectation:
+    outside = expected(hz, facts.environment)
+    fa_db = outside.total.median_db
+    gain_db = facts.rated_gain_db if facts.rated_gain_db is not None else 10.0
+    figure_db = facts.rated_noise_figure_db if facts.rated_noise_figure_db is not None else max(3.0, -gain_db)
+    change, rise = _chain(fa_db + NIGHT_SD_DB * _normal_quantiles(), gain_db, figure_db)
+    mean, spread = float(change.mean()), float(change.std())
+    gain_se = GAIN_SE_BY_LOAD_DB if has_load else GAIN_SE_BY_CARRIERS_DB
+
+    def error(count: int) -> float:
+        return float(np.hypot(spread, gain_se) / np.sqrt(count))
+
+    verdict, distance = _aim(mean, facts.worthwhile_db)
+    needed = nights_needed(distance, error, 1.0 - facts.confidence)
+    settles = reach(nights, error(nights), 1.0 - facts.confidence)
+    if not has_load and float(np.quantile(rise, 0.1)) > 10.0:
+        needed = needed if needed is not None and needed < 14 else None
+    about = "about" if outside.whole else "at least about"
+    text = (
+        f"{band}: noise {about} {float(np.median(rise)):.0f} dB above the receiver's own is expected here; "
+    )
+    if needed is None:
+        text += f"no verdict within {MOST_NIGHTS} nights is likely"
+        text += (
+            " without a load position" if not has_load else ", because the change lies close to what matters"
+        )
+    else:
+        text += f"a verdict in about {needed} nights (“{verdict}”, {mean:+.1f} dB)".replace("-", "−")
+    text += f"; {nights} nights tell a change that lies {settles:.1f} dB or more from what matters"
+    return Expectation(band, float(np.median(rise)), mean, verdict, needed, nights, settles, text + ".")
+
+
+def _chain(fa_db: Floats, gain_db: float, figure_db: float) -> tuple[Floats, Floats]:
+    """S/N change and noise rise in dB for external noise `fa_db` (measurement's chain, powers in kT₀B)."""
+    fa, g, fs, fr = (
+        10 ** (np.asarray(value) / 10) for value in (fa_db, gain_db, figure_db, RECEIVER_NOISE_FIGURE_DB)
+    )
+    bypass, stage = fa + fr - 1, g * (fa + fs - 1) + fr - 1
+    return gain_db - 10 * np.log10(stage / bypass), 10 * np.log10(bypass / fr)
+
+
+def _normal_quantiles(count: int = 401) -> Floats:
+    quantiles: Floats = ndtri((np.arange(count) + 0.5) / count)
+    return quantiles
+
+
+def _aim(change_db: float, worthwhile_db: float) -> tuple[Verdict, float]:
+    """The verdict to expect, and how far the change lies from the edge that could spoil it."""
+    if change_db > worthwhile_db:
+        return "stage", change_db - worthwhile_db
+    if change_db < -worthwhile_db:
+        return "bypass", -worthwhile_db - change_db
+    return "either", worthwhile_db - abs(change_db)
+
+
+def reach(nights: int, error_db: float, alpha: float, dof: float | None = None) -> float:
+    """Half the interval after so many nights, dB."""
+    half = Estimate(0.0, error_db, dof if dof is not None else max(nights - 1.0, 1.0))
+    return half.interval(look_level(max(nights, FIRST_LOOK), alpha)).high
+
+
+def nights_needed(
+    distance_db: float, error_db: Callable[[int], float], alpha: float, beginning: int = FIRST_LOOK
+) -> int | None:
+    """Fewest nights whose interval is shorter than the distance to the edge; None beyond `MOST_NIGHTS`."""
+    for nights in range(max(beginning, FIRST_LOOK), MOST_NIGHTS + 1):
+        if reach(nights, error_db(nights), alpha) < distance_db:
+            return nights
+    return None
+
+
+def outlook(summaries: pl.DataFrame, facts: StationFacts) -> tuple[Outlook, ...]:
+    """From what is stored: what is still open on each band, and the nights that it needs."""
+    table = table_of(summaries, facts)
+    return outlooks(table.cells, table.judged, table.gain_errors, facts)
+
+
+def outlooks(
+    cells: Sequence[Cell], judged: Sequence[Judged], gain_errors: Mapping[str, float], facts: StationFacts
+) -> tuple[Outlook, ...]:
+    """From what is stored: for each band the hours still open and the nights that the widest of them needs.
+
+    `gain_errors`: standard error of the gain by band, dB.
+    """
+    found = []
+    for band in dict.fromkeys(cell.band for cell in cells):
+        here = [(cell, each) for cell, each in zip(cells, judged, strict=True) if cell.band == band]
+        found.append(_outlook(band, here, gain_errors.get(band, 0.0), facts))
+    return tuple(found)
+
+
+def waits(cell: Cell, judged: Judged) -> bool:
+    """Whether more nights are what the hour lacks: a verdict at all, or one that holds for other nights too."""
+    return not judged.withheld and (judged.verdict == "undecided" or cell.about_these_nights_only)
+
+
+def _outlook(
+    band: str, here: Sequence[tuple[Cell, Judged]], gain_se_db: float, facts: StationFacts
+) -> Outlook:
+    waiting = [(cell, each) for cell, each in here if waits(cell, each)]
+    hours = tuple(cell.hour_utc for cell, _ in waiting)
+    withheld = tuple(cell.hour_utc for cell, each in here if each.withheld)
+    early = any(cell.about_these_nights_only for cell, _ in here)
+    if not waiting:
+        mend = "more nights will not help before what is wrong is mended" if withheld else ""
+        return Outlook(band, (), 0, None, mend, withheld, early)
+    more = [more_nights(cell, gain_se_db, False, facts) for cell, _ in waiting]
+    undecided = [place for place, (_, each) in enumerate(waiting) if each.verdict == "undecided"]
+    spoken_of = [waiting[place] for place in undecided or range(len(waiting))]
+    spoken_more = [more[place] for place in undecided or range(len(waiting))]
+    with_load = None
+    if all("no-load" in cell.flags for cell, _ in spoken_of):
+        with_load = _most([more_nights(cell, gain_se_db, True, facts) for cell, _ in spoken_of])
+        without = _most(spoken_more)
+        if with_load is not None and without is not None and with_load > 0.6 * without:
+            with_load = None
+    sentence = _next_step(spoken_of, spoken_more, with_load, gain_se_db, facts)
+    if not undecided:
+        sentence += ", for other nights too"
+    return Outlook(band, hours, _most(more), with_load, sentence, withheld, early)
+
+
+def _most(nights: Sequence[int | None]) -> int | None:
+    known = [each for each in nights if each is not None]
+    return max(known) if len(known) == len(nights) and known else None
+
+
+def more_nights(cell: Cell, gain_se_db: float, with_load: bool, facts: StationFacts) -> int | None:
+    """More nights until the cell's verdict, if its value stays; None beyond `MOST_NIGHTS`.
+
+    `with_load`: as if the gain were known from a load position.
+    """
+    change = cell.snr_change
+    if change is None:
+        return max(FIRST_LOOK - cell.nights, 1) if with_load or "no-gain-known" not in cell.flags else None
+    nights = max(cell.nights, 1)
+    of_night = cell.night_sd_db**2
+    of_gain = GAIN_SE_BY_LOAD_DB**2 if with_load else gain_se_db**2 * nights
+
+    def error(count: int) -> float:
+        return float(
+            np.sqrt(
+                (of_night + (of_gain if not with_load else 0.0)) / count + (of_gain if with_load else 0.0)
+            )
+        )
+
+    _, distance = _aim(change.value, facts.worthwhile_db)
+    needed = nights_needed(distance, error, 1.0 - facts.confidence, nights + 1)
+    return None if needed is None else needed - nights
+
+
+def _next_step(
+    waiting: Sequence[tuple[Cell, Judged]],
+    more: Sequence[int | None],
+    with_load: int | None,
+    gain_se_db: float,
+    facts: StationFacts,
+) -> str:
+    """A clause: what would settle what is open, and what is not worth waiting for or cannot be waited for."""
+    if with_load is not None:
+        return f"a load position of the relay would settle it in about {_count(with_load)}"
+    soon = [each for each in more if each is not None and each <= A_LONG_TIME]
+    late = [pair for pair, each in zip(waiting, more, strict=True) if each is None or each > A_LONG_TIME]
+    if not late:
+        return f"about {_count(max(soon), 'more ')} should settle it"
+    far = [cell for cell, each in late if not _hardly_matters(each, facts.worthwhile_db)]
+    parts = [f"about {_count(max(soon), 'more ')} should settle part of it"] if soon else []
+    if len(far) < len(late):
+        what = "the rest lies" if soon and not far else "part of it lies" if soon or far else "it lies"
+        parts.append(f"{what} so close to what matters that either choice will do")
+    if far:
+        parts.append(
+            f"{A_LONG_TIME} more nights will not settle {'the rest' if parts else 'it'}{_why(far, gain_se_db)}"
+        )
+    return "; ".join(parts)
+
+
+def _hardly_matters(judged: Judged, worthwhile_db: float) -> bool:
+    """Whether all that the change could be lies so near to an edge that a wrong choice costs little."""
+    span = judged.snr_change_db
+    return span is not None and any(
+        edge - LITTLE_DB <= span.low and span.high <= edge + LITTLE_DB
+        for edge in (worthwhile_db, -worthwhile_db)
+    )
+
+
+def _why(cells: Sequence[Cell], gain_se_db: float) -> str:
+    """What keeps these hours from a verdict, and what to do about it where there is something."""
+    because: list[str] = []
+    few = [cell.passes <= FEW_PASSES * cell.nights for cell in cells]
+    for cell, too_few in zip(cells, few, strict=True):
+        if cell.snr_change is None:
+            because.append("nothing tells the stage's gain there")
+        elif not too_few and gain_se_db**2 * cell.nights > cell.night_sd_db**2:
+            because.append("the stage's gain is not known well enough")
+        elif not too_few:
+            because.append("noise strays too much from night to night")
+    why = f", because {' and '.join(dict.fromkeys(because))}" if because else ""
+    return why + (", but more passes at that time may" if any(few) else "")
+
+
+def _count(nights: int, more: str = "") -> str:
+    return f"{nights} {more}night" if nights == 1 else f"{nights} {more}nights"
+
+
+def effort(outlook: Sequence[Outlook], guard_share: float = GUARD_SHARE) -> dict[str, float]:
+    """Share of the visits for each band, summing to 1: most to bands still open, a guard share spread over all.
+
+    The guard share keeps watch on decided bands: a season or a fault may change them.
+    """
+    if not outlook:
+        return {}
+    still_open = [each.band for each in outlook if not each.decided]
+    even = 1.0 / len(outlook)
+    if not still_open:
+        return {each.band: even for each in outlook}
+    return {
+        each.band: guard_share * even + (1.0 - guard_share) * (each.band in still_open) / len(still_open)
+        for each in outlook
+    }
+
+
+def bands_due(shares: Mapping[str, float], turn: int) -> frozenset[str]:
+    """The bands to visit at this turn (a number that grows by one a pass): each as often as its share of the largest.
+
+    Every band comes at turn 0, and no band waits longer than the largest share over its own.
+    """
+    most = max(shares.values(), default=0.0)
+    ratios = {band: share / most for band, share in shares.items() if most > 0}
+    return frozenset(
+        band for band, ratio in ratios.items() if int(turn * ratio) > int((turn - 1) * ratio) or turn == 0
+    )

@@ -1,0 +1,117 @@
+"""The whole table of a station: gains, diagnoses and noise figures by band, cells and their verdicts.
+
+What findings, forecasts and evidence are all made from. Nothing is put into words here.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+
+import polars as pl
+
+from sweeper.analysis.band.cells import Cell, cells_of_band
+from sweeper.analysis.band.gain import Gain, combine
+from sweeper.analysis.band.gain_methods import GainMethods
+from sweeper.analysis.band.nightly import nightly
+from sweeper.analysis.band.noise_figure import NoiseFigures, figures
+from sweeper.analysis.band.overload import Diagnosis, diagnose, seen_together, without_overload
+from sweeper.analysis.band.switching_threshold import SwitchingThreshold, switching_threshold
+from sweeper.analysis.facts import StationFacts
+from sweeper.analysis.verdict.judge import Judged, judge
+
+
+@dataclass(frozen=True, slots=True)
+class Table:
+    """Everything known of a station; `cells`, `judged` and `troubles` go together, mappings are by band."""
+
+    bands: tuple[str, ...]
+    nights: pl.DataFrame
+    gains: Mapping[str, Gain | None]
+    diagnoses: Mapping[str, Diagnosis]
+    noise: Mapping[str, NoiseFigures]
+    thresholds: Mapping[str, SwitchingThreshold | None]
+    cells: tuple[Cell, ...]
+    troubles: tuple[frozenset[str], ...]
+    judged: tuple[Judged, ...]
+
+    @property
+    def gain_errors(self) -> dict[str, float]:
+        """Standard error of the gain by band, dB."""
+        return {band: gain.se_db for band, gain in self.gains.items() if gain is not None}
+
+
+def table_of(summaries: pl.DataFrame, facts: StationFacts) -> Table:
+    """The table from the `summaries` of all nights. Bands in the order of the station file."""
+    bands = list(dict.fromkeys([channel.band for channel in facts.channels]))
+    by_band = summaries.partition_by("band", as_dict=True)
+    bands += sorted({str(band) for (band,) in by_band} - set(bands))
+    rows = {band: by_band[band,] for band in bands if (band,) in by_band}
+    gains: dict[str, Gain | None] = {}
+    diagnoses: dict[str, Diagnosis] = {}
+    noise: dict[str, NoiseFigures] = {}
+    thresholds: dict[str, SwitchingThreshold | None] = {}
+    for band, here in rows.items():
+        methods = GainMethods(here)
+        diagnoses[band] = diagnose(methods, facts)
+        steady = _steady(methods, diagnoses[band])
+        gains[band] = combine(steady, facts)
+        noise[band] = figures(steady.summaries, gains[band], facts)
+        thresholds[band] = switching_threshold(steady.summaries, gains[band], facts)
+    diagnoses = seen_together(diagnoses, facts)
+    alike = [_channels_alike(here, gains[band]) for band, here in rows.items()]
+    nights = nightly(pl.concat([summaries.clear(), *alike]))
+    nights_of = nights.partition_by("band", as_dict=True)
+    parts = {band: nights_of[band,] for band in bands if (band,) in nights_of}
+    cells: list[Cell] = []
+    for band, part in parts.items():
+        cells += _near_overload(cells_of_band(part, gains[band]), diagnoses[band])
+    troubles = [_troubles(cell, diagnoses[cell.band], noise[cell.band]) for cell in cells]
+    judged = judge(cells, facts.worthwhile_db, facts.confidence, troubles)
+    return Table(
+        tuple(bands),
+        pl.concat([nights.clear(), *parts.values()]),
+        gains,
+        diagnoses,
+        noise,
+        thresholds,
+        tuple(cells),
+        tuple(troubles),
+        tuple(judged),
+    )
+
+
+def _channels_alike(rows: pl.DataFrame, gain: Gain | None) -> pl.DataFrame:
+    """Differences less what each channel's gain differs from the band's, so that channels can be averaged."""
+    if gain is None or not gain.offsets_db:
+        return rows
+    offset = pl.col("hz").replace_strict(dict(gain.offsets_db), default=0.0, return_dtype=pl.Float64)
+    return rows.with_columns(pl.col("difference_db") - offset)
+
+
+def _steady(methods: GainMethods, diagnosis: Diagnosis) -> GainMethods:
+    """Hours fit for gain and noise figures: away from overload, where there are such."""
+    near, rows = diagnosis.hours_near_overload, methods.summaries
+    if not near:
+        return methods
+    away = rows.filter(~pl.col("hour_utc").is_in(sorted(near)))
+    for kept in (away, without_overload(rows, diagnosis)):
+        if not kept.is_empty():
+            return GainMethods(kept)
+    return methods
+
+
+def _near_overload(cells: list[Cell], diagnosis: Diagnosis) -> list[Cell]:
+    """Cells in or next to an hour that overloads carry the flag ``near-overload``."""
+    near = diagnosis.hours_near_overload
+    return [
+        replace(cell, flags=(*cell.flags, "near-overload")) if cell.hour_utc in near else cell
+        for cell in cells
+    ]
+
+
+def _troubles(cell: Cell, diagnosis: Diagnosis, noise: NoiseFigures) -> frozenset[str]:
+    """Flags that hold for the cell: those of the band, with overload only in the hours in which it shows."""
+    flags = set(diagnosis.flags) | set(noise.flags)
+    flags.discard("overload")
+    if cell.hour_utc in diagnosis.overloaded_hours and "mismatch" not in flags:
+        flags.add("overload")
+    return frozenset(flags)

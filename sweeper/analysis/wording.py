@@ -1,0 +1,58 @@
+"""Figures, nights and hours as a listener reads them. Words only, for every room and for whoever shows findings."""
+
+from collections.abc import Sequence
+from datetime import UTC, datetime, timedelta
+from zoneinfo import ZoneInfo
+
+from sweeper.analysis.statistics.interval import Interval
+
+
+def decibels(interval: Interval) -> str:
+    """``3.1 dB (2.6 to 3.7)``."""
+    return f"{interval.value:.1f} dB ({plain(interval.low)} to {plain(interval.high)})"
+
+
+def plain(value: float) -> str:
+    text = f"{value:.1f}"
+    return "0.0" if text == "-0.0" else text.replace("-", "−")
+
+
+def nights_of(count: int) -> str:
+    return "1 night" if count == 1 else f"{count} nights"
+
+
+def on_nights_measured(count: int) -> str:
+    return "on the night measured" if count == 1 else f"on the {nights_of(count)} measured"
+
+
+def clock_spans(hours: Sequence[int], zone: str, on: datetime) -> str:
+    """``19:00–23:00 and 01:00–02:00 (18:00–22:00 and 00:00–01:00 UTC)``; one of them where the zone keeps UTC."""
+    local, utc = [], []
+    for start, length in spans(hours):
+        begin = datetime(on.year, on.month, on.day, start, tzinfo=UTC)
+        ends = (begin, begin + timedelta(hours=length))
+        local.append("–".join(moment.astimezone(ZoneInfo(zone)).strftime("%H:%M") for moment in ends))
+        utc.append("–".join(moment.strftime("%H:%M") for moment in ends))
+    if local == utc:
+        return f"{listed(utc)} UTC"
+    return f"{listed(sorted(local))} ({listed(utc)} UTC)"
+
+
+def listed(words: Sequence[str]) -> str:
+    """``a, b and c``."""
+    return " and ".join([", ".join(words[:-1]), words[-1]]) if len(words) > 1 else "".join(words)
+
+
+def spans(hours: Sequence[int]) -> list[tuple[int, int]]:
+    """Hours of the day joined into (first hour, number of hours), across midnight too."""
+    wanted = sorted(set(hours))
+    if len(wanted) == 24:
+        return [(0, 24)]
+    starts = [hour for hour in wanted if (hour - 1) % 24 not in wanted]
+    found = []
+    for start in starts:
+        length = 1
+        while (start + length) % 24 in wanted:
+            length += 1
+        found.append((start, length))
+    return found

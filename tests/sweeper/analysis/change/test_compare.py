@@ -1,0 +1,196 @@
+"""Before and after a fix, as a listener is told."""
+
+import json
+import math
+from datetime import UTC, date, datetime
+
+import polars as pl
+import pytest
+
+from sweeper.analysis.change.compare import compare
+from sweeper.analysis.findings.as_json import comparison_json
+from tests.sweeper.analysis.summaries import Place, facts, made
+
+FORTY = Place("40 m", night_sd_db=1.0)
+EIGHTY = Place("80 m", antenna_k=500_000.0, night_sd_db=1.0)
+FIX = datetime(2026, 1, 12, 9, 0, tzinfo=UTC)
+
+
+def two_weeks(*places, **more):
+    return made(*places, nights=14, **more)
+
+
+def test_a_fix_of_three_decibels_is_found_and_sized():
+    found = compare(two_weeks(FORTY, EIGHTY, fix_at=7, fix_db=3.0), facts(FORTY, EIGHTY), FIX)
+    assert found.all_bands is not None and found.all_bands.change_db is not None
+    assert found.all_bands.verdict == "quieter"
+    assert found.all_bands.change_db.low <= -3.0 <= found.all_bands.change_db.high
+    assert (found.all_bands.nights_before, found.all_bands.nights_after) == (7, 7)
+    assert found.all_bands.reason.startswith("Noise fell by")
+
+
+def test_the_receivers_own_noise_does_not_hide_half_of_a_fix():
+    """On a band where noise stands 3 dB over the receiver's, the meter falls by 1.8 dB when noise falls by 3."""
+    deaf = Place("10 m", antenna_k=9_000.0, night_sd_db=0.3, error_db=0.05)
+    found = compare(two_weeks(deaf, fix_at=7, fix_db=3.0), facts(deaf), FIX).bands[0]
+    assert found.change_db is not None
+    assert found.change_db.value == pytest.approx(-3.0, abs=0.5)
+
+
+def test_a_drifting_meter_is_no_fix():
+    """The load drifts with the antenna: nothing happened outside."""
+    found = compare(two_weeks(FORTY, meter_drift_db=-0.5), facts(FORTY), FIX)
+    assert found.bands[0].verdict in ("no change", "undecided")
+    without = Place("40 m", night_sd_db=1.0, load=False)
+    plain = compare(two_weeks(without, meter_drift_db=-0.5), facts(without), FIX).bands[0]
+    assert plain.verdict == "quieter"
+    assert "no-control" in plain.flags
+
+
+def test_a_quiet_weekend_is_no_fix():
+    """Weekends 4 dB louder: matched weekday with weekday they take no part in the change."""
+    found = compare(two_weeks(FORTY, weekend_db=4.0), facts(FORTY), FIX).bands[0]
+    assert "weekdays-matched" in found.flags
+    assert found.verdict in ("no change", "undecided")
+
+
+def test_bands_that_the_fix_cannot_touch_serve_as_control():
+    summaries = two_weeks(FORTY, EIGHTY, fix_at=7, fix_db=3.0)
+    found = compare(summaries, facts(FORTY, EIGHTY), FIX, control_bands=("80 m",))
+    assert [band.band for band in found.bands] == ["40 m"]
+    assert found.bands[0].change_db is not None
+    assert abs(found.bands[0].change_db.value) < 2.0
+
+
+def test_when_the_answer_is_no_it_says_how_small_a_change_would_have_shown():
+    found = compare(two_weeks(Place("40 m", night_sd_db=3.0)), facts(), FIX).bands[0]
+    assert found.verdict == "undecided"
+    assert found.smallest_change_db is not None
+    assert f"{found.smallest_change_db:.1f} dB or more" in found.reason
+
+
+def test_two_nights_after_the_fix_are_too_few():
+    found = compare(made(FORTY, nights=9, fix_at=7, fix_db=10.0), facts(FORTY), FIX).bands[0]
+    assert (found.verdict, found.change_db) == ("undecided", None)
+
+
+def test_a_fix_after_the_last_night_has_all_nights_before_it():
+    later = datetime(2031, 1, 1, tzinfo=UTC)
+    found = compare(two_weeks(FORTY), facts(FORTY), later).bands[0]
+    assert (found.nights_before, found.nights_after) == (14, 0)
+    assert found.reason.startswith("Too early: 14 nights before the fix and none after;")
+    earlier = compare(two_weeks(FORTY), facts(FORTY), datetime(2020, 1, 1, tzinfo=UTC)).bands[0]
+    assert (earlier.nights_before, earlier.nights_after) == (0, 14)
+    assert "no night was measured before the fix" in earlier.reason
+
+
+def test_the_night_in_which_the_fix_was_made_belongs_to_neither_side():
+    """18:00 to 21:00 UTC was measured. A fix before or after that leaves the night whole; one amid it does not."""
+    summaries = two_weeks(FORTY, fix_at=7, fix_db=3.0)
+
+    def sides(fix):
+        found = compare(summaries, facts(FORTY), fix)
+        return found.bands[0].nights_before, found.bands[0].nights_after, found.left_out
+
+    assert sides(datetime(2026, 1, 12, 15, 0, tzinfo=UTC)) == (7, 7, None)
+    assert sides(datetime(2026, 1, 13, 2, 0, tzinfo=UTC)) == (8, 6, None)
+    assert sides(datetime(2026, 1, 12, 19, 30, tzinfo=UTC)) == (7, 6, date(2026, 1, 12))
+
+
+def test_nights_at_other_hours_do_not_match():
+    evening, morning = made(FORTY, nights=5), made(FORTY, nights=5, hours=(4, 5), first=date(2026, 1, 12))
+    found = compare(pl.concat([evening, morning]), facts(FORTY), FIX).bands[0]
+    assert (found.nights_before, found.nights_after, found.change_db) == (5, 5, None)
+    assert "at the same hours" in found.reason
+
+
+def test_carriers_are_asked_about_the_sky():
+    assert "no change of the sky" in compare(two_weeks(FORTY), facts(FORTY), FIX).sky
+    assert "nothing tells" in compare(two_weeks(Place(carrier=False)), facts(Place(carrier=False)), FIX).sky
+
+
+def test_without_a_date_the_change_is_looked_for_and_notes_are_laid_beside_it():
+    note = (datetime(2026, 1, 18, 20, 0, tzinfo=UTC), "ferrite on the modem's lead")
+    summaries = made(FORTY, EIGHTY, nights=28, fix_at=14, fix_db=4.0)
+    found = compare(summaries, facts(FORTY, EIGHTY), None, notes=[note])
+    assert [change.night for change in found.changes] == [date(2026, 1, 19)]
+    assert found.changes[0].notes == ("ferrite on the modem's lead",)
+    assert found.all_bands is not None and found.all_bands.verdict == "quieter"
+
+
+def test_without_a_date_and_without_a_change_nothing_is_made_up():
+    found = compare(two_weeks(FORTY), facts(FORTY), None)
+    assert (found.fix, found.bands, found.changes) == (None, (), ())
+
+
+def test_the_json_of_a_comparison_has_the_fixed_keys():
+    written = json.loads(comparison_json(compare(two_weeks(FORTY), facts(FORTY), FIX)))
+    assert written["format"] == "sweeper-comparison-1"
+    assert written["fix"] == "2026-01-12T09:00:00Z"
+    assert {"band", "change_db", "nights_before", "nights_after", "verdict", "periods"} <= set(
+        written["bands"][0]
+    )
+    assert set(written["bands"][0]["periods"][0]) == {"hour_utc", "change_db"}
+
+
+def test_another_bandwidth_is_no_change_of_noise():
+    """500 instead of 2400 Hz holds 6.8 dB less noise. With a load, which falls as much, the fix is still seen."""
+    without = Place("40 m", night_sd_db=1.0, load=False)
+    narrow = _narrowed(two_weeks(without), from_night=date(2026, 1, 12))
+    found = compare(narrow, facts(without), FIX).bands[0]
+    assert (found.verdict, found.change_db) == ("undecided", None)
+    assert "bandwidth-changed" in found.flags
+    assert found.reason.startswith("Cannot be told: 7 nights before the fix and 7 nights after")
+    assert "bandwidth" in found.reason
+    assert compare(narrow, facts(without), None).changes == ()
+
+    narrow = _narrowed(two_weeks(FORTY, EIGHTY, fix_at=7, fix_db=3.0), from_night=date(2026, 1, 12))
+    with_load = compare(narrow, facts(FORTY, EIGHTY), FIX).all_bands
+    assert with_load.change_db.value == pytest.approx(-3.0, abs=1.5)
+    assert "bandwidth-changed" not in with_load.flags
+
+
+def test_nights_of_the_same_bandwidth_on_both_sides_are_compared_and_the_others_left_out():
+    without = Place("40 m", night_sd_db=0.5, load=False)
+    narrow = _narrowed(two_weeks(without, fix_at=7, fix_db=3.0), from_night=date(2026, 1, 16))
+    found = compare(narrow, facts(without), FIX).bands[0]
+    assert (found.nights_before, found.nights_after) == (7, 4)
+    assert found.change_db.value == pytest.approx(-3.0, abs=1.0)
+    assert "bandwidth-changed" in found.flags
+
+
+def test_a_night_in_another_band_width_moves_no_other_band():
+    """The load tells what the meter did; a narrower band on one band is not what the meter did on another."""
+    deaf = Place("10 m", antenna_k=50.0, night_sd_db=0.3, error_db=0.05)
+    rows = two_weeks(deaf, FORTY)
+    there = pl.col("band") == "40 m"
+    found = compare(
+        pl.concat([rows.filter(~there), _narrowed(rows.filter(there), from_night=date(2026, 1, 12))]),
+        facts(deaf, FORTY),
+        FIX,
+    ).bands[0]
+    assert abs(found.change_db.value) < 0.5
+
+
+def test_another_calibration_or_unit_is_no_change_of_noise():
+    without = Place("40 m", night_sd_db=1.0, load=False)
+    rows = two_weeks(without)
+    late = pl.col("night") >= date(2026, 1, 12)
+    moved = rows.with_columns(
+        pl.when(late).then(pl.col("level_antenna_bypass") - 75.0).otherwise("level_antenna_bypass"),
+        pl.when(late).then(-75).otherwise(0).cast(pl.Int64).alias("scale"),
+    )
+    found = compare(moved, facts(without), FIX)
+    assert (found.bands[0].verdict, found.bands[0].change_db) == ("undecided", None)
+    assert "calibration-changed" in found.bands[0].flags
+    assert "sky itself changed" not in found.sky or "Too few" in found.sky
+
+
+def _narrowed(rows: pl.DataFrame, from_night: date) -> pl.DataFrame:
+    """The same nights, from one on measured through 500 Hz."""
+    late, less_db = pl.col("night") >= from_night, 10 * math.log10(2400 / 500)
+    levels = [name for name in rows.columns if name.startswith("level_") and not name.endswith("_se_db")]
+    return rows.with_columns(
+        *(pl.when(late).then(pl.col(name) - less_db).otherwise(name).alias(name) for name in levels),
+        pl.when(late).then(500).otherwise("bandwidth_hz").cast(pl.Int64).alias("bandwidth_hz"),
+    )

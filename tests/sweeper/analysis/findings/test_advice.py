@@ -1,0 +1,65 @@
+"""The words: hours joined into spans, local time first, worth with its interval."""
+
+from datetime import UTC, datetime
+
+from sweeper.analysis.findings.advice import advice
+from sweeper.analysis.results import PeriodFinding
+from sweeper.analysis.statistics.interval import Interval
+from sweeper.analysis.wording import clock_spans, spans
+
+WINTER = datetime(2026, 1, 10, tzinfo=UTC)
+SUMMER = datetime(2026, 7, 10, tzinfo=UTC)
+
+
+def period(hour, verdict, change=None, rise=None, flags=()):
+    return PeriodFinding(
+        hour,
+        40,
+        10,
+        Interval(*change) if change else None,
+        Interval(rise, rise - 1, rise + 1) if rise else None,
+        None,
+        verdict,
+        flags,
+        "",
+    )
+
+
+def test_hours_join_into_spans_across_midnight():
+    assert spans([22, 23, 0, 1, 5]) == [(5, 1), (22, 4)]
+    assert spans(range(24)) == [(0, 24)]
+
+
+def test_clocks_show_local_time_first():
+    assert clock_spans([18, 19], "Europe/Copenhagen", WINTER) == "19:00–21:00 (18:00–20:00 UTC)"
+    assert clock_spans([18, 19], "Europe/Copenhagen", SUMMER) == "20:00–22:00 (18:00–20:00 UTC)"
+    assert clock_spans([18, 22], "UTC", WINTER) == "18:00–19:00 and 22:00–23:00 UTC"
+
+
+def test_advice_reads_like_advice():
+    text = advice(
+        [
+            *(period(hour, "stage", (3.1, 2.6, 3.7)) for hour in range(9, 17)),
+            period(20, "either", (0.1, -0.1, 0.3), 14),
+        ],
+        "UTC",
+        WINTER,
+    )
+    assert text == (
+        "Stage in 09:00–17:00 UTC, worth 3.1 dB (2.6 to 3.7); no difference that matters 20:00–21:00 UTC: noise from "
+        "outside is 14 dB above the receiver's own."
+    )
+
+
+def test_what_is_open_says_what_would_settle_it():
+    text = advice([period(20, "undecided")], "UTC", WINTER, next_step="about 3 more nights should settle it")
+    assert text == "Too early to say at all hours measured (about 3 more nights should settle it)."
+
+
+def test_overload_is_named_and_no_worth_is_told():
+    text = advice(
+        [period(20, "undecided", flags=("overload", "withheld")), period(21, "stage", (2.0, 1.5, 2.5))],
+        "UTC",
+        WINTER,
+    )
+    assert "no verdict 20:00–21:00 UTC, because the stage or the receiver behind it overloads" in text

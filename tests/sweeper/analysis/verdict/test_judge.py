@@ -1,0 +1,71 @@
+"""Verdicts over the table: what it takes, and what is held back."""
+
+import numpy as np
+import pytest
+
+from sweeper.analysis.band.cells import Cell
+from sweeper.analysis.statistics.estimates import Estimate
+from sweeper.analysis.verdict.judge import allowed_level, judge
+
+
+def cell(value, se=0.2, nights=10, ceiling=None, lower_bound=None, flags=(), bound=""):
+    estimate = Estimate(value, se, nights - 1.0)
+    limits = [None if each is None else Estimate(each, 0.05, nights - 1.0) for each in (ceiling, lower_bound)]
+    return Cell("40 m", 20, nights, 40, estimate, None, limits[0], limits[1], bound, flags, 1.0)
+
+
+def one(each, troubles=frozenset()):
+    return judge([each], 1.0, 0.95, [troubles])[0]
+
+
+@pytest.mark.parametrize(
+    ("value", "verdict"),
+    [(3.0, "stage"), (-3.0, "bypass"), (0.0, "either"), (1.1, "undecided"), (0.9, "undecided")],
+)
+def test_the_interval_must_lie_clear_of_what_matters(value, verdict):
+    assert one(cell(value)).verdict == verdict
+
+
+def test_the_noise_rise_alone_settles_what_carriers_cannot():
+    found = one(cell(0.2, se=1.5, ceiling=0.2, lower_bound=-0.1))
+    assert found.verdict == "either"
+    assert found.by_physics
+
+
+def test_physics_is_not_asked_near_an_overload_or_against_what_was_measured():
+    assert (
+        one(cell(0.2, se=1.5, ceiling=0.2, lower_bound=-0.1, flags=("near-overload",))).verdict == "undecided"
+    )
+    assert one(cell(-6.0, se=1.5, ceiling=0.2, lower_bound=-0.1)).verdict == "undecided"
+
+
+def test_trouble_withholds_the_verdict_and_the_value():
+    found = one(cell(5.0), frozenset({"overload"}))
+    assert (found.verdict, found.snr_change_db, found.withheld) == ("undecided", None, "overload")
+
+
+def test_a_bound_can_still_speak_against_the_stage():
+    assert one(cell(-3.0, bound="at most")).verdict == "bypass"
+    assert one(cell(3.0, bound="at most")).verdict == "undecided"
+
+
+def test_one_clear_hour_among_many_open_ones_is_held_back():
+    near = cell(1.0 + 0.2 * 4.2)  # clear by itself, barely
+    assert one(near).verdict == "stage"
+    table = judge([near] + [cell(1.0)] * 39, 1.0, 0.95, [frozenset()] * 40)
+    assert table[0].verdict == "undecided"
+    assert table[0].held_back
+
+
+def test_the_share_of_wrong_verdicts_is_held_over_the_table():
+    """Sixty hours that all lie exactly on the edge: a verdict anywhere is wrong, and at most 5 % of tables give one."""
+    rng = np.random.default_rng(1)
+    wrong = 0
+    for _ in range(400):
+        table = [cell(1.0 + 0.2 * rng.standard_t(9)) for _ in range(60)]
+        wrong += any(each.verdict != "undecided" for each in judge(table, 1.0, 0.95, [frozenset()] * 60))
+    assert wrong / 400 <= 0.05 + 2 * np.sqrt(0.05 * 0.95 / 400)
+
+
+def test_no_levels_allow_nothing():
+    assert allowed_level([], 0.05) == 0.0
