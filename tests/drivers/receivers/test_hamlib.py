@@ -7,7 +7,7 @@ import pytest
 
 from drivers.errors import LinkLost, Refused, Stuck
 from drivers.receivers.hamlib import DRIVER, HamlibReceiver, Options
-from sweeper.clock import JumpingClock
+from sweeper.clock import JumpingClock, SystemClock
 from sweeper.simulation import Served, saltmarsh, serve
 from tests.clocks import evening
 from tests.whole.peers import rigctld
