@@ -11,7 +11,7 @@ from datetime import date
 from pathlib import Path, PurePosixPath
 from typing import TYPE_CHECKING, Any
 
-from sweeper.errors import Told, WrongInput
+from sweeper.errors import UserFacingError, WrongInput
 from sweeper.outside import MOST_JSON_BYTES
 from sweeper.store.finished import day_of_bytes
 from sweeper.store.manifest import MANIFEST, MOST_DAY_BYTES, STATION, parse_manifest
@@ -23,12 +23,12 @@ if TYPE_CHECKING:
     from sweeper.station import Station
 
 
-class BrokenFile(Told):
+class BrokenFile(UserFacingError):
     """A file that is missing, torn or not what the manifest says."""
 
 
 class StationFolder:
-    """What one station sent. `Told` when it has no manifest that can be read."""
+    """What one station sent. `UserFacingError` when it has no manifest that can be read."""
 
     def __init__(self, url: str) -> None:
         self.url = url

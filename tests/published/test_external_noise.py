@@ -1,5 +1,7 @@
 """External noise against Recommendation ITU-R P.372 and the reference program of ITU-R Study Group 3."""
 
+import math
+
 import pytest
 
 from sweeper.analysis.physics.atmospheric import atmospheric
@@ -54,6 +56,24 @@ def test_causes_together_as_the_reference_program_adds_them(atmosphere, total):
     assert found.median_db == pytest.approx(total.median_db, abs=0.002)
     assert found.upper_db == pytest.approx(total.upper_db, abs=0.002)
     assert found.lower_db == pytest.approx(total.lower_db, abs=0.002)
+
+
+def test_a_wide_part_adds_no_less_than_its_median():
+    """The same program gives 67.4 dB where atmospheric deciles are beyond 12 dB: the power sum of the medians."""
+    parts = [Component(67.2, 9.2, 4.6), Component(52.0, 2.0, 2.0), Component(47.1, 19.0, 15.8)]
+    assert combined(parts).median_db == pytest.approx(67.4, abs=0.05)
+    powers = sum(10 ** (part.median_db / 10) for part in parts)
+    assert combined(parts).median_db == pytest.approx(10 * math.log10(powers), abs=0.001)
+
+
+@pytest.mark.parametrize("upper_db", [2.0, 5.0, 9.0, 11.9, 12.1, 20.0])
+@pytest.mark.parametrize("lower_db", [2.0, 11.9, 16.0])
+@pytest.mark.parametrize("below_db", [0.0, 6.0, 15.0, 30.0])
+def test_no_sum_lies_below_its_greatest_part(upper_db, lower_db, below_db):
+    """A sum of powers is never less than any of them, so its median is not less than any median."""
+    parts = [GALACTIC_AT_1_MHZ, Component(52.0 - below_db, upper_db, lower_db)]
+    assert combined(parts).median_db >= 52.0 - 1e-9
+    assert combined([CITY_AT_1_MHZ, *parts]).median_db >= 76.8 - 1e-9
 
 
 @pytest.mark.parametrize(

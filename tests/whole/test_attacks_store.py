@@ -23,7 +23,7 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from sweeper.daemon.wear import load
+from sweeper.daemon.rig.relay_life import load
 from sweeper.store import Store
 from sweeper.store.frames import frame_of
 from sweeper.store.manifest import FORMAT, MANIFEST

@@ -6,9 +6,9 @@ From nightly rows and the gain of each band to estimates. A cell holds what is k
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
 import numpy as np
+import polars as pl
 
 from sweeper.analysis.arrays import Floats
 from sweeper.analysis.band.gain import QUIETER, Gain
@@ -16,9 +16,6 @@ from sweeper.analysis.physics.friis import kept_share_slope, snr_lost_db
 from sweeper.analysis.statistics.curved_mean import AsymmetricEstimate, Curve, curve, over_all_nights
 from sweeper.analysis.statistics.estimates import Estimate, Scatter, scatters, summed
 from sweeper.analysis.statistics.group_sequential import FIRST_LOOK
-
-if TYPE_CHECKING:
-    import polars as pl
 
 TYPICAL_SCATTER_DB = 4.0
 """Night-to-night standard deviation of external noise: about the deciles of ITU-R P.372, Table 2."""
@@ -58,10 +55,8 @@ class Cell:
         return self.nights < FIRST_LOOK
 
 
-def cells_of_band(rows: "pl.DataFrame", gain: Gain | None) -> list[Cell]:
+def cells_of_band(rows: pl.DataFrame, gain: Gain | None) -> list[Cell]:
     """Cells of one band from its nightly rows, hours in order."""
-    import polars as pl
-
     used = rows.filter(pl.col("passes") > 0)
     grids = _grids(used)
     slope = np.abs(_own_share(grids["noise_rise_db"]) - _own_share(grids["stage_noise_rise_db"]))
@@ -128,16 +123,14 @@ def cells_of_band(rows: "pl.DataFrame", gain: Gain | None) -> list[Cell]:
     return cells
 
 
-def nightly_snr_change(rows: "pl.DataFrame", gains: Mapping[str, Gain | None]) -> "pl.DataFrame":
+def nightly_snr_change(rows: pl.DataFrame, gains: Mapping[str, Gain | None]) -> pl.DataFrame:
     """Nightly rows with `snr_change_db`: the gain of the band minus the night's difference; null without a gain."""
-    import polars as pl
-
     known = {band: gain.gain_db for band, gain in gains.items() if gain is not None}
     value = pl.col("band").replace_strict(known, default=None, return_dtype=pl.Float64)
     return rows.with_columns((value - pl.col("difference_db")).alias("snr_change_db"))
 
 
-def _grids(used: "pl.DataFrame") -> dict[str, Floats]:
+def _grids(used: pl.DataFrame) -> dict[str, Floats]:
     """Each nightly column as an array (nights, hours), NaN where there is none."""
     nights = {night: place for place, night in enumerate(sorted(used["night"].unique().to_list()))}
     hours = {hour: place for place, hour in enumerate(sorted(used["hour_utc"].unique().to_list()))}
@@ -219,7 +212,7 @@ def _snr_change(gain: Gain | None, difference: Estimate | None) -> Estimate | No
     )
 
 
-def _bend(used: "pl.DataFrame", grids: dict[str, Floats], gain: Gain | None) -> tuple[Curve | None, Floats]:
+def _bend(used: pl.DataFrame, grids: dict[str, Floats], gain: Gain | None) -> tuple[Curve | None, Floats]:
     """The curve of the stage on this band and external noise over the load's level in bypass, dB, (nights, hours).
 
     Noise is taken from the route in which it stands higher above the load; NaN where it stands too low to tell.
@@ -278,7 +271,7 @@ def _limit(rise_db: Floats, error_db: Floats, passes: int, sign: float) -> Estim
     return _mean(lost, errors, Scatter(variance, nights - 1.0), passes, 0.0)
 
 
-def _flags(seen: "pl.DataFrame", gain: Gain | None, change: Estimate | None) -> tuple[str, ...]:
+def _flags(seen: pl.DataFrame, gain: Gain | None, change: Estimate | None) -> tuple[str, ...]:
     words = set(" ".join(seen["flags"].to_list()).split())
     for column, word in (("floor_passes", "floor"), ("clipped_passes", "clipped"), ("stale_passes", "stale")):
         if int(seen[column].sum()) > 0:

@@ -4,16 +4,12 @@ From the summaries of one band to (flag, sentence) pairs; each sentence says wha
 to do.
 """
 
-from typing import TYPE_CHECKING
-
 import numpy as np
+import polars as pl
 
 from sweeper.analysis.band.gain_methods import GainMethods
 from sweeper.analysis.facts import StationFacts
 from sweeper.analysis.physics.radiometer import thermal_dbm
-
-if TYPE_CHECKING:
-    import polars as pl
 
 S9_DBM = -73.0
 """IARU Region 1 Technical Recommendation R.1, below 30 MHz."""
@@ -29,7 +25,7 @@ def faults(methods: GainMethods, facts: StationFacts) -> list[tuple[str, str]]:
     ]
 
 
-def _stuck_meter(noise: "pl.DataFrame") -> list[tuple[str, str]]:
+def _stuck_meter(noise: pl.DataFrame) -> list[tuple[str, str]]:
     """Every path alike to the last digit, hour after hour: nothing is being measured."""
     levels = ("level_antenna_bypass", "level_antenna_stage", "level_load_bypass", "level_load_stage")
     seen = np.concatenate([noise[name].drop_nulls().to_numpy() for name in levels])
@@ -44,7 +40,7 @@ def _stuck_meter(noise: "pl.DataFrame") -> list[tuple[str, str]]:
     ]
 
 
-def _typical(summaries: "pl.DataFrame", column: str) -> float:
+def _typical(summaries: pl.DataFrame, column: str) -> float:
     values = summaries[column].drop_nulls().to_numpy()
     return float(np.median(values)) if len(values) else float("nan")
 
@@ -82,7 +78,7 @@ def _dead(methods: GainMethods, facts: StationFacts) -> list[tuple[str, str]]:
     return []
 
 
-def _swapped(noise: "pl.DataFrame") -> list[tuple[str, str]]:
+def _swapped(noise: pl.DataFrame) -> list[tuple[str, str]]:
     columns = ("noise_rise_db", "noise_rise_se_db", "level_antenna_bypass", "level_load_bypass")
     rows = noise.select(columns).drop_nulls("noise_rise_db")
     if rows.is_empty():
@@ -114,7 +110,7 @@ def _swapped(noise: "pl.DataFrame") -> list[tuple[str, str]]:
     return []
 
 
-def _load_too_low(noise: "pl.DataFrame") -> list[tuple[str, str]]:
+def _load_too_low(noise: pl.DataFrame) -> list[tuple[str, str]]:
     """No amplifier lowers the noise of a load below that of the receiver alone."""
     rows = noise.select("load_difference_db", "load_difference_se_db").drop_nulls("load_difference_db")
     if rows.is_empty():
@@ -133,7 +129,7 @@ def _load_too_low(noise: "pl.DataFrame") -> list[tuple[str, str]]:
     return []
 
 
-def _unit(summaries: "pl.DataFrame", facts: StationFacts) -> list[tuple[str, str]]:
+def _unit(summaries: pl.DataFrame, facts: StationFacts) -> list[tuple[str, str]]:
     """Levels that no receiver on these bands would show in the unit the station file names."""
     readings = summaries["meter_reading_bypass"].drop_nulls().to_numpy()
     if not len(readings) or facts.meter.unit == "raw":

@@ -8,6 +8,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 
 import numpy as np
+from scipy.special import chdtri, stdtrit
 
 from sweeper.analysis.band.gain_methods import DISAGREE_LEAST_DB, WORST_SE_DB, GainEstimate, GainMethods
 from sweeper.analysis.facts import StationFacts
@@ -43,8 +44,6 @@ class Gain:
 
     def interval(self, confidence: float) -> Interval:
         """Student's interval at `confidence`."""
-        from scipy.special import stdtrit
-
         reach = float(stdtrit(self.dof, 0.5 + confidence / 2)) * self.se_db
         return Interval(self.gain_db, self.gain_db - reach, self.gain_db + reach)
 
@@ -113,8 +112,6 @@ def measured(methods: GainMethods) -> Gain | None:
 
 def weighted(parts: tuple[GainEstimate, ...]) -> Gain:
     """Parts weighted by 1/se², with disagreement between them named and covered (Birge ratio)."""
-    from scipy.special import chdtri
-
     value = np.array([part.gain_db for part in parts])
     variance = np.array([part.se_db**2 for part in parts])
     weight = 1 / variance

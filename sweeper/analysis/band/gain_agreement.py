@@ -5,15 +5,12 @@ stage, from load readings alone (Friis). They share the antenna readings but nei
 """
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
 import numpy as np
+import polars as pl
 
 from sweeper.analysis.band.gain_methods import GainMethods
 from sweeper.analysis.physics.friis import kept_share_db, kept_share_slope
-
-if TYPE_CHECKING:
-    import polars as pl
 
 APART_SE = 3.3
 APART_DB = 0.7
@@ -27,15 +24,13 @@ class Reconciled:
     `agree` is None where only one route says anything, else whether most hours do. `sentence` is empty when they do.
     """
 
-    hours: "pl.DataFrame"
+    hours: pl.DataFrame
     agree: bool | None
     sentence: str
 
 
 def reconcile(methods: GainMethods) -> Reconciled:
     """Both routes from the summaries of one band."""
-    import polars as pl
-
     columns = {
         "hour_utc": pl.Int64,
         "direct_db": pl.Float64,
@@ -74,7 +69,7 @@ def reconcile(methods: GainMethods) -> Reconciled:
 
 
 def _predicted(
-    part: "pl.DataFrame", gain_db: float | None
+    part: pl.DataFrame, gain_db: float | None
 ) -> tuple[float | None, float | None, float | None, float | None]:
     """L(bypass) − L(stage) of an hour, mean over nights and channels, with its error; and how far the direct route
     lies above it where both are sharp, with the error of that."""
@@ -101,9 +96,7 @@ def _predicted(
     return float(change.mean()), predicted_se, float(weight @ gap / weight.sum()), gap_se
 
 
-def _sentence(hours: "pl.DataFrame") -> str:
-    import polars as pl
-
+def _sentence(hours: pl.DataFrame) -> str:
     apart = hours.filter(~pl.col("agree"))
     gap = (apart["direct_db"] - apart["predicted_db"]).to_numpy()
     worst = float(gap[np.argmax(np.abs(gap))])

@@ -5,15 +5,12 @@ From summaries of one band to a `GainEstimate`. What the ways say together belon
 
 from dataclasses import dataclass
 from functools import cached_property
-from typing import TYPE_CHECKING
 
 import numpy as np
+import polars as pl
 
 from sweeper.analysis.arrays import Floats
 from sweeper.analysis.results import GainSource
-
-if TYPE_CHECKING:
-    import polars as pl
 
 LEAST_RISE_DB = 1.0
 """Noise rise in bypass below which noise powers say too little about gain."""
@@ -42,18 +39,16 @@ class GainEstimate:
 class GainMethods:
     """The `summaries` of one band and the gain each way finds in them, each looked for once, when first asked for."""
 
-    summaries: "pl.DataFrame"
+    summaries: pl.DataFrame
 
     @cached_property
-    def noise(self) -> "pl.DataFrame":
+    def noise(self) -> pl.DataFrame:
         """The rows of noise channels."""
         return self.summaries.filter(self.summaries["for"] == "noise")
 
     @cached_property
     def carriers(self) -> GainEstimate | None:
         """Gain by carriers: stage minus bypass after taking the noise out of each."""
-        import polars as pl
-
         heard = (pl.col("for") == "carrier") & pl.col("carrier_gain_db").is_not_null()
         columns = ("carrier_gain_db", "carrier_gain_se_db", "resolution_db")
         return _of_channels("carriers", self.summaries.filter(heard), columns, "carrier_passes")
@@ -71,8 +66,6 @@ class GainMethods:
     @cached_property
     def source(self) -> GainEstimate | None:
         """Gain by the powers of noise source and load."""
-        import polars as pl
-
         rows = self.summaries.filter(
             pl.col("source_gain_db").is_not_null() & (pl.col("source_gain_se_db") < WORST_SE_DB)
         )
@@ -81,7 +74,7 @@ class GainMethods:
         )
 
     @cached_property
-    def telling_of_load(self) -> "pl.DataFrame":
+    def telling_of_load(self) -> pl.DataFrame:
         """The noise rows that tell of the gain by load."""
         return _telling_of_load(self.summaries)
 
@@ -91,15 +84,13 @@ class GainMethods:
         return _channel_offsets_db(self.telling_of_load)
 
 
-def _telling_of_load(summaries: "pl.DataFrame") -> "pl.DataFrame":
+def _telling_of_load(summaries: pl.DataFrame) -> pl.DataFrame:
     """The noise rows that tell of the gain by load, with their `weight`.
 
     The gain of a channel is a ratio of sums over its hours: of what the antenna adds to the load in the stage route
     and in bypass. `load_gain_db` becomes the pseudo-value of each hour, whose weighted mean is that gain. A mean of
     each hour's own ratio in dB would drop hours in which chance leaves nothing over the load, and so read high.
     """
-    import polars as pl
-
     place = ("hour_utc", "hz")
     rows = (
         summaries.lazy()
@@ -138,14 +129,12 @@ def _telling_of_load(summaries: "pl.DataFrame") -> "pl.DataFrame":
     return rows.with_columns((10 * pl.col("ratio").log10() + 10 / np.log(10) * left).alias("load_gain_db"))
 
 
-def _channel_offsets_db(rows: "pl.DataFrame") -> dict[int, float]:
+def _channel_offsets_db(rows: pl.DataFrame) -> dict[int, float]:
     """Offsets of the channels from the `rows` that tell of the gain by load.
 
     Preselectors and the ends of a stage's range make them. From load gains of the same hours, so that nothing of the
     hour counts; medians, so that a few overloaded hours do not.
     """
-    import polars as pl
-
     count = rows["hz"].n_unique()
     cell = ("night", "hour_utc")
     together = rows.filter(pl.col("hz").n_unique().over(*cell) == count)
@@ -172,7 +161,7 @@ def _channel_offsets_db(rows: "pl.DataFrame") -> dict[int, float]:
 
 
 def _of_channels(
-    source: GainSource, rows: "pl.DataFrame", columns: tuple[str, str, str], weight: str
+    source: GainSource, rows: pl.DataFrame, columns: tuple[str, str, str], weight: str
 ) -> GainEstimate | None:
     """Mean over channels; where their gains differ more than by chance they weigh alike (random effects)."""
     channels = rows.partition_by("hz", maintain_order=True) if not rows.is_empty() else []
@@ -204,7 +193,7 @@ def _of_channels(
 
 
 def _of_channel(
-    source: GainSource, rows: "pl.DataFrame", columns: tuple[str, str, str], weights: Floats
+    source: GainSource, rows: pl.DataFrame, columns: tuple[str, str, str], weights: Floats
 ) -> GainEstimate | None:
     """Weighted mean over the rows of a channel; its error from the scatter of nights where there are three or more."""
     gain, se, resolution = (rows[name].to_numpy().astype(np.float64) for name in columns)

@@ -3,10 +3,7 @@
 From summaries (a row for each channel) to nights. Averages only; no gain, no intervals, no verdicts.
 """
 
-from typing import TYPE_CHECKING
-
-if TYPE_CHECKING:
-    import polars as pl
+import polars as pl
 
 MEANS = (
     "level_antenna_bypass",
@@ -26,10 +23,8 @@ SCALES = ("bandwidth_hz", "scale")
 COUNTS = ("floor_passes", "clipped_passes", "stale_passes", "occupied_passes")
 
 
-def measured_alike(rows: "pl.DataFrame") -> "pl.DataFrame":
+def measured_alike(rows: pl.DataFrame) -> pl.DataFrame:
     """Rows of each band whose levels can be averaged: on the present scale, if any are, and of its usual bandwidth."""
-    import polars as pl
-
     if all(rows[name].n_unique() <= 1 for name in SCALES):
         return rows
     present = pl.col("scale") == 0
@@ -37,14 +32,12 @@ def measured_alike(rows: "pl.DataFrame") -> "pl.DataFrame":
     return rows.filter(pl.col("bandwidth_hz") == pl.col("bandwidth_hz").mode().max().over("band"))
 
 
-def nightly(summaries: "pl.DataFrame") -> "pl.DataFrame":
+def nightly(summaries: pl.DataFrame) -> pl.DataFrame:
     """Rows (night, hour_utc, band) of the noise channels, those with a usable pair of passes, averaged by passes.
 
     Columns: `MEANS` and `ERRORS` in dB (errors as of independent channels), `COUNTS` summed, `passes` the most of any
     channel, `bound` ``""``, ``at least`` or ``at most`` for the difference, `flags` all words of all channels.
     """
-    import polars as pl
-
     usable = pl.col("passes") > 0
     weight = pl.when(usable).then(pl.col("passes")).cast(pl.Float64)
 

@@ -4,9 +4,10 @@ Closed formulas on linear noise factors first, then what the summaries of a band
 """
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
 import numpy as np
+import polars as pl
+from scipy.special import ndtri
 
 from sweeper.analysis.arrays import Floats
 from sweeper.analysis.band.gain import Gain
@@ -22,14 +23,13 @@ from sweeper.analysis.physics.radiometer import (
 )
 from sweeper.analysis.statistics.interval import Interval
 
-if TYPE_CHECKING:
-    import polars as pl
-
 LOAD_TEMPERATURE_SE_K = 10.0
 """How far the load's temperature may be from 290 K when nobody noted it."""
 MISMATCH_SE_DB = 0.2
 """Standard uncertainty from a source and a receiver input of return loss 14 to 20 dB (common practice)."""
 ENR_SE_DB = 0.3
+ERROR_UNTOLD_DB = 0.3
+"""Of a load difference from a single pass each way, which tells no error of its own."""
 MOST_DB = 60.0
 """No receiver for these bands is as deaf as this, attenuator in or not: a figure above is one of the calibration
 (common practice)."""
@@ -52,12 +52,12 @@ class NoiseFigures:
     sentences: tuple[str, ...] = ()
 
 
-def figures(summaries: "pl.DataFrame", gain: Gain | None, facts: StationFacts) -> NoiseFigures:
+def figures(summaries: pl.DataFrame, gain: Gain | None, facts: StationFacts) -> NoiseFigures:
     """Noise figures from the `summaries` of one band: by the source where there is one, else by a calibrated load."""
     rows = _load_rows(summaries)
     flags: list[str] = []
     sentences: list[str] = []
-    difference, difference_se = _mean(rows, "load_difference_db", "load_difference_se_db")
+    difference, difference_se = load_difference_of(rows)
     chain = None
     if gain is not None and np.isfinite(difference):
         chain_se = float(np.hypot(difference_se, gain.se_db))
@@ -114,16 +114,12 @@ def _stage(
     return _interval(middle, error, confidence) if np.isfinite(error) else None
 
 
-def _load_rows(summaries: "pl.DataFrame") -> "pl.DataFrame":
-    import polars as pl
-
+def _load_rows(summaries: pl.DataFrame) -> pl.DataFrame:
     return summaries.filter((pl.col("for") == "noise") & pl.col("level_load_bypass").is_not_null())
 
 
-def _receiver(rows: "pl.DataFrame", facts: StationFacts) -> tuple[float, float, str]:
+def _receiver(rows: pl.DataFrame, facts: StationFacts) -> tuple[float, float, str]:
     """Receiver noise figure in dB, its standard uncertainty, and how it was found; NaN when it cannot be."""
-    import polars as pl
-
     if rows.is_empty():
         return float("nan"), float("nan"), ""
     temperature_db = 4.34 * LOAD_TEMPERATURE_SE_K / T0_K
@@ -168,7 +164,7 @@ def _detector_reads_db(bandwidth_hz: Floats, facts: StationFacts) -> Floats:
     return log_average_bias_db(1.0) - np.array(corrected)
 
 
-def _step_left_db(bandwidth_hz: float, rows: "pl.DataFrame", facts: StationFacts) -> float:
+def _step_left_db(bandwidth_hz: float, rows: pl.DataFrame, facts: StationFacts) -> float:
     """What the step of the meter leaves uncertain of a load, which stands still, dB."""
     scatter = (
         0.0 if facts.meter.averaging_s is None else spread_db(shape_of(bandwidth_hz, facts.meter.averaging_s))
@@ -178,24 +174,26 @@ def _step_left_db(bandwidth_hz: float, rows: "pl.DataFrame", facts: StationFacts
     return float(resolution_db(step_db, np.array([scatter]))[0])
 
 
-def _mean(rows: "pl.DataFrame", value: str, error: str) -> tuple[float, float]:
-    """Mean of `value` over the rows and its standard error, by night where there are three or more."""
-    good = rows.drop_nulls([value, error])
+def load_difference_of(rows: pl.DataFrame) -> tuple[float, float]:
+    """Mean load difference over summary rows and its standard error, dB; NaN where no row has one.
+
+    Further nights lower what scatters, by the root of their number; what a night cannot resolve, such as the meter's
+    step (`load_resolution_db`), they cannot resolve either.
+    """
+    good = rows.drop_nulls("load_difference_db")
     if good.is_empty():
         return float("nan"), float("nan")
-    levels = good[value].to_numpy()
-    within = float(good[error].to_numpy().mean())
+    levels = good["load_difference_db"].to_numpy()
+    error = float(good["load_difference_se_db"].fill_null(ERROR_UNTOLD_DB).to_numpy().mean())
+    resolution = float(np.sqrt(np.mean(good["load_resolution_db"].fill_null(0.0).to_numpy() ** 2)))
     nights, which = np.unique(good["night"].to_physical().to_numpy(), return_inverse=True)
+    chance = np.sqrt(max(error**2 - resolution**2, 0.0) / len(nights))
     if len(nights) >= 3:
         nightly = np.bincount(which, levels) / np.bincount(which)
-        between = float(nightly.std(ddof=1) / np.sqrt(len(nights)))
-        # what a night cannot resolve, such as a meter's step, further nights cannot resolve either
-        return float(levels.mean()), max(between, within / np.sqrt(len(nights)))
-    return float(levels.mean()), within
+        chance = max(chance, nightly.std(ddof=1) / np.sqrt(len(nights)))
+    return float(levels.mean()), float(np.hypot(chance, resolution))
 
 
 def _interval(value: float, error: float, confidence: float) -> Interval:
-    from scipy.special import ndtri
-
     reach = float(ndtri(0.5 + confidence / 2)) * error
     return Interval(value, value - reach, value + reach)

@@ -6,9 +6,9 @@ person. Verdicts do not belong here.
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
 import numpy as np
+import polars as pl
 
 from sweeper.analysis.arrays import Floats
 from sweeper.analysis.band.chain_faults import faults
@@ -17,9 +17,6 @@ from sweeper.analysis.band.gain_agreement import reconcile
 from sweeper.analysis.band.gain_methods import GainMethods
 from sweeper.analysis.band.overload_excess import EXCESS_DB, SURE, excess_by_hour, mean_and_error
 from sweeper.analysis.facts import StationFacts
-
-if TYPE_CHECKING:
-    import polars as pl
 
 WITHOUT_LOAD = (
     *("difference_bound", "difference_db", "load_difference_db"),
@@ -35,7 +32,7 @@ class Diagnosis:
     explain). `flags` hold for the whole band; each sentence says what was seen, what it means and what to do.
     """
 
-    hours: "pl.DataFrame"
+    hours: pl.DataFrame
     flags: tuple[str, ...]
     sentences: tuple[str, ...]
 
@@ -73,8 +70,6 @@ def seen_together(diagnoses: Mapping[str, Diagnosis], facts: StationFacts) -> di
 
     An amplifier that takes away on one band is outside its range there; on most bands it is not what is in the path.
     """
-    import polars as pl
-
     hit = [band for band, found in diagnoses.items() if "no-gain" in found.flags]
     if 2 * len(hit) <= len(diagnoses):
         return dict(diagnoses)
@@ -102,10 +97,8 @@ def places_near_overload(diagnoses: Mapping[str, Diagnosis]) -> list[tuple[str, 
     return [(band, hour) for band, found in diagnoses.items() for hour in found.hours_near_overload]
 
 
-def without_overload(summaries: "pl.DataFrame", diagnosis: Diagnosis) -> "pl.DataFrame":
+def without_overload(summaries: pl.DataFrame, diagnosis: Diagnosis) -> pl.DataFrame:
     """The summaries of the hours in which no overload shows, for gain and noise figures."""
-    import polars as pl
-
     return summaries.filter(~pl.col("hour_utc").is_in(list(diagnosis.overloaded_hours)))
 
 
@@ -117,7 +110,7 @@ def product_order(drop_db: float, attenuation_db: float) -> float:
     return drop_db / attenuation_db
 
 
-def _overload(hours: "pl.DataFrame") -> list[tuple[str, str]]:
+def _overload(hours: pl.DataFrame) -> list[tuple[str, str]]:
     hit = hours.filter(hours["overload"])
     if hit.is_empty():
         return []
@@ -148,8 +141,6 @@ def _overload(hours: "pl.DataFrame") -> list[tuple[str, str]]:
 
 def _receiver_overload(methods: GainMethods, facts: StationFacts) -> list[tuple[str, str]]:
     """An attenuating stage that lowers noise by more than its loss shows that the receiver overloads without it."""
-    import polars as pl
-
     if facts.rated_gain_db is not None and facts.rated_gain_db >= 3.0:
         return []  # an amplifier that takes away is a fault, not an attenuator
     carriers = methods.carriers
@@ -178,8 +169,6 @@ def _receiver_overload(methods: GainMethods, facts: StationFacts) -> list[tuple[
 
 def _without_load(methods: GainMethods) -> list[tuple[str, str]]:
     """Where no load tells what to expect: noise that rises more than carriers do, and with the strongest of them."""
-    import polars as pl
-
     carriers = methods.carriers
     if carriers is None:
         return []
@@ -227,9 +216,7 @@ def _slope(x: Floats, y: Floats) -> tuple[float, float]:
     return slope, float(np.sqrt(left @ left / (len(x) - 2) / (centred @ centred)))
 
 
-def _compression(summaries: "pl.DataFrame") -> list[tuple[str, str]]:
-    import polars as pl
-
+def _compression(summaries: pl.DataFrame) -> list[tuple[str, str]]:
     rows = summaries.filter((pl.col("for") == "carrier") & pl.col("carrier_gain_db").is_not_null())
     if rows.height < 8:
         return []

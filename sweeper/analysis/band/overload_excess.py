@@ -4,16 +4,13 @@ From the summaries of one band to a table of hours. Which fault it is, and what 
 """
 
 from collections.abc import Mapping
-from typing import TYPE_CHECKING
 
 import numpy as np
+import polars as pl
 
 from sweeper.analysis.arrays import Floats
 from sweeper.analysis.band.gain import weighted
 from sweeper.analysis.band.gain_methods import TELLING_OF_LOAD, GainEstimate, GainMethods
-
-if TYPE_CHECKING:
-    import polars as pl
 
 EXCESS_DB = 0.7
 """Noise that rises this much more than carriers do matters; less would not change a verdict of 1 dB."""
@@ -25,10 +22,8 @@ MOST_OF_A_NIGHT = 10.0
 EXCESS = ("difference_se_db", "load_difference_se_db", "resolution_db", "strongest_carrier_db")
 
 
-def excess_by_hour(methods: GainMethods) -> "pl.DataFrame":
+def excess_by_hour(methods: GainMethods) -> pl.DataFrame:
     """By how much noise with the stage in stands above what gain and load readings leave to be expected."""
-    import polars as pl
-
     columns = {
         "hour_utc": pl.Int64,
         "excess_db": pl.Float64,
@@ -66,16 +61,14 @@ def excess_by_hour(methods: GainMethods) -> "pl.DataFrame":
 
 
 def _hours_of(
-    rows: "pl.DataFrame", reference_db: float, reference_se: float, offsets_db: Mapping[int, float]
-) -> "pl.DataFrame":
+    rows: pl.DataFrame, reference_db: float, reference_se: float, offsets_db: Mapping[int, float]
+) -> pl.DataFrame:
     """Each hour's excess over what the reference gain foretells, its error, and whether that is overload.
 
     Powers of all nights are added, not decibels averaged: products come and go with the carriers that make them, and
     a mean weighted by how steady each night was would believe the nights without them. The error is that of what is
     expected, upward: where antenna and load are alike, its logarithm has no bottom, but its power has.
     """
-    import polars as pl
-
     gain_db = np.full(rows.height, reference_db)
     if offsets_db:
         gain_db += [offsets_db.get(hz, 0.0) for hz in rows["hz"].to_list()]
@@ -105,7 +98,7 @@ def _hours_of(
     )
 
 
-def _powers_of(rows: "pl.DataFrame", gain_db: Floats) -> tuple[Floats, Floats, Floats, Floats]:
+def _powers_of(rows: pl.DataFrame, gain_db: Floats) -> tuple[Floats, Floats, Floats, Floats]:
     """Power with the stage in as seen and as expected, the part of the latter that goes with the gain, and its error.
 
     Over that of the load in the same route. With the gain g and the load difference d, antenna noise y in bypass
@@ -131,7 +124,7 @@ def mean_and_error(value: Floats, error: Floats) -> tuple[float, float]:
     return float(weight @ value / weight.sum()), float(np.sqrt(1 / weight.sum()))
 
 
-def _reference(methods: GainMethods, rows: "pl.DataFrame") -> tuple[float, float]:
+def _reference(methods: GainMethods, rows: pl.DataFrame) -> tuple[float, float]:
     """A gain that intermodulation does not raise, dB, with its standard error; NaN where there is none.
 
     That of carriers or of the source; that of noise in the hours in which it rises least for what comes in, since
@@ -150,10 +143,8 @@ def _reference(methods: GainMethods, rows: "pl.DataFrame") -> tuple[float, float
     return together.gain_db, together.se_db
 
 
-def _quietest_hours(rows: "pl.DataFrame") -> GainEstimate | None:
+def _quietest_hours(rows: pl.DataFrame) -> GainEstimate | None:
     """Gain by the load in the third of the hours in which it comes out lowest; None with a single hour."""
-    import polars as pl
-
     level = (
         GainMethods(rows)
         .telling_of_load.group_by("hour_utc", maintain_order=True)

@@ -5,18 +5,17 @@ the meter stands at the load's level plus that noise rise. Closed formulas and o
 """
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
 import numpy as np
+import polars as pl
+from scipy.special import ndtri
 
 from sweeper.analysis.arrays import Floats
 from sweeper.analysis.band.gain import Gain
 from sweeper.analysis.band.nightly import measured_alike
+from sweeper.analysis.band.noise_figure import load_difference_of
 from sweeper.analysis.facts import StationFacts
 from sweeper.analysis.statistics.interval import Interval
-
-if TYPE_CHECKING:
-    import polars as pl
 
 CURVE_RISES_DB = np.linspace(0.05, 25.0, 500)
 
@@ -60,12 +59,9 @@ def crossing_rise_db(worthwhile_db: float, gain_db: float, load_difference_db: f
 
 
 def switching_threshold(
-    summaries: "pl.DataFrame", gain: Gain | None, facts: StationFacts
+    summaries: pl.DataFrame, gain: Gain | None, facts: StationFacts
 ) -> SwitchingThreshold | None:
     """The rule of one band from its `summaries`; None without load readings or without a measured gain."""
-    import polars as pl
-    from scipy.special import ndtri
-
     rows = summaries.filter(
         (pl.col("for") == "noise")
         & pl.col("load_difference_db").is_not_null()
@@ -75,9 +71,7 @@ def switching_threshold(
     rows = measured_alike(rows)  # a reading of another unit or bandwidth is no reading for the eye of today
     if rows.is_empty() or gain is None or gain.source == "rated":
         return None
-    difference = float(rows["load_difference_db"].to_numpy().mean())
-    nights = rows["night"].n_unique()
-    difference_se = float(rows["load_difference_se_db"].fill_null(0.3).to_numpy().mean() / np.sqrt(nights))
+    difference, difference_se = load_difference_of(rows)
     curve = predicted_snr_change_db(CURVE_RISES_DB, gain.gain_db, difference)
     worthwhile = facts.worthwhile_db
     crossing = crossing_rise_db(worthwhile, gain.gain_db, difference)

@@ -7,17 +7,14 @@ again (bootstrap), and count only what shuffled nights would not show as well.
 """
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
 import numpy as np
+import polars as pl
 from numpy.typing import NDArray
 
 from sweeper.analysis import evidence
 from sweeper.analysis.arrays import Floats
 from sweeper.analysis.facts import StationFacts
-
-if TYPE_CHECKING:
-    import polars as pl
 
 FEWEST_NIGHTS = 7
 DRAWS = 100
@@ -44,10 +41,8 @@ class Parts:
         return np.maximum(whole, 1e-9)
 
 
-def local_or_sky(levels: "pl.DataFrame", facts: StationFacts) -> tuple["pl.DataFrame", str]:
+def local_or_sky(levels: pl.DataFrame, facts: StationFacts) -> tuple[pl.DataFrame, str]:
     """Rows of `evidence.PARTS` from rows of `noise_levels`, and what they come to in a sentence or two."""
-    import polars as pl
-
     cube, weekend, month, bands = _cube(levels)
     if len(cube) < FEWEST_NIGHTS:
         return evidence.empty(evidence.PARTS), (
@@ -162,10 +157,8 @@ def _chance(
     return float((1 + np.sum(np.array(shuffled) >= seen.sum())) / (1 + DRAWS))
 
 
-def _cube(levels: "pl.DataFrame") -> tuple[Floats, NDArray[np.bool_], NDArray[np.int64], list[str]]:
+def _cube(levels: pl.DataFrame) -> tuple[Floats, NDArray[np.bool_], NDArray[np.int64], list[str]]:
     """Levels as (nights, hours, bands): bands and hours that most nights have, nights that have most of those."""
-    import polars as pl
-
     nights = levels["night"].n_unique()
     often = levels.filter(pl.len().over("band", "hour_utc") >= 0.6 * nights) if nights else levels
     if often.is_empty():

@@ -5,24 +5,27 @@ what the meter did by itself, and it lets the receiver's own noise be taken off 
 """
 
 from collections.abc import Iterable
-from typing import TYPE_CHECKING
+
+import polars as pl
 
 from sweeper.analysis.band.nightly import SCALES
-
-if TYPE_CHECKING:
-    import polars as pl
 
 LEAST_RISE_DB = 1.0
 """Usual noise rise from which on the receiver's own noise is taken off; below, too little would be left."""
 SMALLEST_EXCESS_DB = -10.0
+LIFTED_DB = 1.0
+"""What a load must read higher with the stage in, to stand off a floor that it lies on in bypass."""
 
 
-def noise_levels(nights: "pl.DataFrame", overloaded: Iterable[tuple[str, int]] = ()) -> "pl.DataFrame":
+def noise_levels(nights: pl.DataFrame, overloaded: Iterable[tuple[str, int]] = ()) -> pl.DataFrame:
     """Rows (night, hour_utc, band) with `level`, dB above a zero of the band's own, good for differences.
 
     Where there is a load: external noise alone, through the route (bypass or stage) in which it stands higher above
     the load. Elsewhere: the meter's level in bypass. `controlled`: the load was there. `external`: the receiver's own
-    noise is taken off. `drift_db`: the load's level that night against its mean. Nights on the meter's floor are out.
+    noise is taken off. `drift_db`: the load's level that night against its mean.
+
+    On the meter's floor nothing is read off: bypass does not count where the antenna lay there in it (so that the night
+    is out unless the stage lifts noise off it), nor does the load where it lay there itself. `rise_bound` tells which.
 
     `overloaded` names hours as (band, hour_utc) in which the stage adds products of its own: those are no noise from
     outside, so bypass is taken there, laid on the same zero as the band's other hours; where bypass hears too little,
@@ -31,19 +34,25 @@ def noise_levels(nights: "pl.DataFrame", overloaded: Iterable[tuple[str, int]] =
     `bandwidth_hz` and `scale` are those of `nightly` where they matter: without a load (0 with one) noise in another
     bandwidth, or through another calibration, is another level, and says nothing of a change.
     """
-    import polars as pl
-
     hit = pl.DataFrame(
         list(overloaded), schema={"band": pl.String, "hour_utc": pl.Int64}, orient="row"
     ).unique()
     hit = hit.with_columns(pl.lit(True).alias("hit"))
     nights = nights.join(hit, on=("band", "hour_utc"), how="left", maintain_order="left")
     rows = nights.filter((pl.col("passes") > 0) & pl.col("level_antenna_bypass").is_not_null())
-    rows = rows.filter(pl.col("floor_passes") < pl.col("passes_seen"))
+    antenna_floored = pl.col("rise_bound").str.contains("at most|unknown")
+    lifted = pl.col("level_load_stage") > pl.col("level_load_bypass") + LIFTED_DB
+    load_floored = pl.col("rise_bound").str.contains("at least|unknown")
+    rows = rows.with_columns(
+        pl.when(~antenna_floored).then("level_antenna_bypass"),
+        pl.when(~load_floored).then("level_load_bypass"),
+        pl.when(pl.col("rise_bound") == "").then("noise_rise_db"),
+        pl.when((pl.col("rise_bound") == "") | lifted).then("stage_noise_rise_db"),
+    )
     load, bypass, stage = pl.col("level_load_bypass"), pl.col("noise_rise_db"), pl.col("stage_noise_rise_db")
     clean = pl.col("hit").is_null()
     rows = rows.with_columns(
-        (stage.filter(clean).median() > bypass.filter(clean).median() + 1.0)
+        (stage.filter(clean).median() > bypass.filter(clean).median().fill_null(float("-inf")) + 1.0)
         .over("band")
         .fill_null(False)
         .alias("staged"),
@@ -65,7 +74,11 @@ def noise_levels(nights: "pl.DataFrame", overloaded: Iterable[tuple[str, int]] =
             (usual_rise >= LEAST_RISE_DB).fill_null(False).alias("external"),
             excess.clip(lower_bound=SMALLEST_EXCESS_DB).alias("excess"),
         )
-        .filter(pl.when("external").then(pl.col("excess").is_not_null()).otherwise(clean | ~pl.col("staged")))
+        .filter(
+            pl.when("external")
+            .then(pl.col("excess").is_not_null())
+            .otherwise((clean | ~pl.col("staged")) & plain.is_not_null())
+        )
         .select(
             "night",
             "hour_utc",
@@ -80,10 +93,8 @@ def noise_levels(nights: "pl.DataFrame", overloaded: Iterable[tuple[str, int]] =
     )
 
 
-def on_one_scale(levels: "pl.DataFrame") -> "pl.DataFrame":
+def on_one_scale(levels: pl.DataFrame) -> pl.DataFrame:
     """Levels with what differs from one bandwidth or scale to another taken out, along with any change between them."""
-    import polars as pl
-
     place = ("band", "hour_utc")
     if levels.select("band", *SCALES).unique()["band"].is_unique().all():
         return levels
@@ -91,6 +102,6 @@ def on_one_scale(levels: "pl.DataFrame") -> "pl.DataFrame":
     return levels.with_columns(level - level.mean().over(*place, *SCALES) + level.mean().over(*place))
 
 
-def _excess(rise: "pl.Expr") -> "pl.Expr":
+def _excess(rise: pl.Expr) -> pl.Expr:
     """Noise from outside over that of the load, dB, from how far the antenna stands above the load."""
     return 10.0 * ((10.0 ** (rise / 10.0)) - 1.0).clip(lower_bound=1e-3).log10()

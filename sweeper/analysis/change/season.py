@@ -6,7 +6,10 @@ From nightly rows to one table. Day is when the sun stands above the horizon in 
 from collections.abc import Mapping
 from datetime import UTC, date, datetime, timedelta
 from functools import lru_cache
-from typing import TYPE_CHECKING
+
+import polars as pl
+from astral import Observer
+from astral.sun import elevation
 
 from sweeper.analysis import evidence
 from sweeper.analysis.arrays import Floats
@@ -17,9 +20,6 @@ from sweeper.analysis.statistics.estimates import summed
 from sweeper.analysis.statistics.group_sequential import FIRST_LOOK, look_level
 from sweeper.analysis.statistics.interval import Interval
 
-if TYPE_CHECKING:
-    import polars as pl
-
 SUNSET_DEG = -0.833
 """Elevation of the sun's centre when its upper limb touches the horizon, refraction of 34' included."""
 
@@ -27,9 +27,6 @@ SUNSET_DEG = -0.833
 @lru_cache(maxsize=65_536)
 def is_day(night: date, hour_utc: int, latitude: float, longitude: float) -> bool:
     """Whether the sun is up in the middle of that hour of that night (noon to noon)."""
-    from astral import Observer
-    from astral.sun import elevation
-
     noon_utc = 12.0 - longitude / 15.0
     begin = datetime(night.year, night.month, night.day, tzinfo=UTC) + timedelta(hours=noon_utc)
     middle = begin.replace(minute=30, second=0) + timedelta(hours=(hour_utc - begin.hour) % 24)
@@ -37,11 +34,9 @@ def is_day(night: date, hour_utc: int, latitude: float, longitude: float) -> boo
 
 
 def months(
-    nights: "pl.DataFrame", levels: "pl.DataFrame", gains: Mapping[str, Gain | None], facts: StationFacts
-) -> "pl.DataFrame":
+    nights: pl.DataFrame, levels: pl.DataFrame, gains: Mapping[str, Gain | None], facts: StationFacts
+) -> pl.DataFrame:
     """Rows of `evidence.MONTHS`; intervals only from three nights on. `levels`: rows of `noise_levels`."""
-    import polars as pl
-
     changes = nightly_snr_change(nights, gains).select("night", "hour_utc", "band", "snr_change_db")
     rows = levels.join(changes, on=("night", "hour_utc", "band"), how="left")
     if rows.is_empty():
@@ -93,13 +88,11 @@ SEASONS |= {6: "summer", 7: "summer", 8: "summer", 9: "autumn", 10: "autumn", 11
 SOUTH = {"winter": "summer", "spring": "autumn", "summer": "winter", "autumn": "spring"}
 
 
-def by_season(nights: "pl.DataFrame", gain: Gain | None, facts: StationFacts) -> str:
+def by_season(nights: pl.DataFrame, gain: Gain | None, facts: StationFacts) -> str:
     """What the stage is worth in each season, in a sentence; empty with fewer than two seasons of three nights.
 
     `nights`: nightly rows of one band. Hours are weighted alike in all seasons, as far as they were measured in all.
     """
-    import polars as pl
-
     if gain is None or nights.is_empty():
         return ""
     south = facts.latitude < 0

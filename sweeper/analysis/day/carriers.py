@@ -1,27 +1,21 @@
 """What carriers say of gain, pass by pass: noise taken out, fading borne, nothing said where none stands."""
 
-from typing import TYPE_CHECKING
-
 import numpy as np
+import polars as pl
 from numpy.typing import NDArray
 
 from sweeper.analysis.arrays import Floats
-
-if TYPE_CHECKING:
-    import polars as pl
 
 CARRIER_CLEAR_DB = 10.0
 """A carrier says something about gain where it stands this far above the noise of both routes together."""
 ROUTES = ("bypass", "stage")
 
 
-def with_carriers(table: "pl.DataFrame") -> "pl.DataFrame":
+def with_carriers(table: pl.DataFrame) -> pl.DataFrame:
     """The pass table with `carrier_gain` in dB, the carrier's S/N `carrier_snr`, and whether it was `absent`.
 
     The noise under a carrier is that of the noise channels of its band in the same pass.
     """
-    import polars as pl
-
     width_db = 10 * pl.col("bandwidth_hz").log10()
     quiet = (
         table.filter((pl.col("for") == "noise") & ~pl.col("occupied"))

@@ -6,10 +6,9 @@ of the mean over the passes of this hour of this night, correlation between pass
 of other nights. Null means that nothing could be said; NaN never occurs.
 """
 
-from typing import TYPE_CHECKING, Literal, NamedTuple
+from typing import Literal, NamedTuple
 
-if TYPE_CHECKING:
-    import polars as pl
+import polars as pl
 
 
 class Column(NamedTuple):
@@ -123,6 +122,11 @@ COLUMNS: tuple[Column, ...] = (
         "float",
         "Standard uncertainty of a difference that repetition cannot lower (meter step), dB.",
     ),
+    Column(
+        "load_resolution_db",
+        "float",
+        "The part of load_difference_se_db that repetition cannot lower, dB: a load stands still on the meter's step.",
+    ),
     Column("gain_resolution_db", "float", "The same for load_gain_db: what the meter step leaves in it, dB."),
     Column("floor_passes", "int", "Passes in which an antenna or load level lay on the meter's floor."),
     Column("clipped_passes", "int", "Passes in which one lay on the meter's top."),
@@ -140,10 +144,8 @@ COLUMNS: tuple[Column, ...] = (
 NAMES = tuple(column.name for column in COLUMNS)
 
 
-def schema() -> "dict[str, pl.DataType]":
+def schema() -> dict[str, pl.DataType]:
     """The polars type of each column, in order."""
-    import polars as pl
-
     types: dict[str, pl.DataType] = {
         "date": pl.Date(),
         "int": pl.Int64(),

@@ -9,6 +9,7 @@ is a gamma variable of shape k = Bτ and mean equal to the noise power. Everythi
 from functools import lru_cache
 
 import numpy as np
+from scipy.special import bdtrc, betaln, gammaincc, gammaincinv, ndtr, ndtri
 
 from sweeper.analysis.arrays import Floats
 from sweeper.analysis.physics.radiometer import spread_db
@@ -30,8 +31,6 @@ BURST_SPREADS = 5.0
 @lru_cache(maxsize=256)
 def order_means_db(count: int, shape: float) -> Floats:
     """Expected values of the `count` sorted readings of unit mean power, dB, lowest first; shape (count,)."""
-    from scipy.special import betaln, gammaincinv
-
     nodes, weights = np.polynomial.legendre.leggauss(200)
     at, mass = (nodes + 1) / 2, weights / 2
     value_db = 10 * np.log10(np.maximum(gammaincinv(shape, at), 1e-300) / shape)
@@ -49,8 +48,6 @@ def _weights(count: int) -> Floats:
     Linearised likelihood of a normal sample: each kept value counts once, and the highest kept one also
     stands for the censored ones, each of which tells h(h − z) as much, h the hazard at the cut z.
     """
-    from scipy.special import ndtr, ndtri
-
     kept = kept_of(count)
     weights = np.zeros(count)
     weights[:kept] = 1.0
@@ -108,8 +105,6 @@ def twenty_percent_level_db(readings_db: Floats, shape: float) -> Floats:
 
     Shape (visits, readings) to (visits,). The 20 % method of ITU-R SM.1753-2 §10.3; for many readings.
     """
-    from scipy.special import gammaincinv
-
     correction_db = 10 * np.log10(float(gammaincinv(shape, 0.2)) / shape)
     level: Floats = np.quantile(readings_db, 0.2, axis=1) - correction_db
     return level
@@ -152,8 +147,6 @@ def _censored_level_db(ordered: Floats, shape: float, step_db: float) -> Floats:
 
 @lru_cache(maxsize=20_000)
 def _pattern_level_db(told: tuple[int, ...], count: int, shape: float, step_db: float) -> float:
-    from scipy.special import bdtrc, gammaincc
-
     pattern = np.array(told)
     spread = spread_db(shape)
     grid = np.linspace(-step_db / 2 - 6 * spread, pattern[-1] * step_db + step_db / 2 + 6 * spread, 401)

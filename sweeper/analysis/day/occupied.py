@@ -1,21 +1,16 @@
 """Which passes of a noise channel are set aside because something other than noise sat there."""
 
-from typing import TYPE_CHECKING
+import polars as pl
 
 from sweeper.analysis.facts import StationFacts
 
-if TYPE_CHECKING:
-    import polars as pl
 
-
-def with_occupied(table: "pl.DataFrame", facts: StationFacts) -> "pl.DataFrame":
+def with_occupied(table: pl.DataFrame, facts: StationFacts) -> pl.DataFrame:
     """Set aside passes of a noise channel in which a signal sat there: odd statistics, or far above its like.
 
     Judged on what both routes show, or on differences in either direction, so that setting aside cannot favour one
     route. What comes and stays for three passes on end is no visitor but the night, or overload, and is kept.
     """
-    import polars as pl
-
     step = facts.meter.step_db or 0.0
     least = 6.0 + step
     noise = pl.col("for") == "noise"
@@ -41,17 +36,13 @@ def with_occupied(table: "pl.DataFrame", facts: StationFacts) -> "pl.DataFrame":
     return table.with_columns(occupied.alias("occupied"))
 
 
-def _off_usual(column: str, passes: int) -> "pl.Expr":
+def _off_usual(column: str, passes: int) -> pl.Expr:
     """How far a pass lies from the median of the `passes` around it on its channel."""
-    import polars as pl
-
     usual = pl.col(column).rolling_median(passes, min_samples=1, center=True).over("channel")
     return (pl.col(column) - usual).alias(f"{column}_off")
 
 
-def _beyond(column: str, least: float) -> "pl.Expr":
+def _beyond(column: str, least: float) -> pl.Expr:
     """More than `least`, and than six times what is usual on the channel, in either direction."""
-    import polars as pl
-
     usual = pl.col(column).abs().median().over("channel") * 1.4826
     return (pl.col(column).abs() > 6 * usual) & (pl.col(column).abs() > least)

@@ -4,9 +4,10 @@ One row a pass and channel. What is set aside and what carriers say have files o
 not belong here.
 """
 
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
+import polars as pl
 from numpy.typing import NDArray
 
 from sweeper.analysis.arrays import Floats
@@ -15,24 +16,19 @@ from sweeper.analysis.day.occupied import with_occupied
 from sweeper.analysis.day.visits import CHANNEL
 from sweeper.analysis.facts import StationFacts
 
-if TYPE_CHECKING:
-    import polars as pl
-
 SOURCES = ("antenna", "load", "noise")
 PATHS = tuple(f"{source}_{route}" for source in SOURCES for route in ("bypass", "stage"))
 LOAD_WINDOW = 9
 """Load visits averaged with their neighbours: a load is steady, the receiver's gain drifts slowly."""
 
 
-def passes_of(visits: "pl.DataFrame", facts: StationFacts) -> "pl.DataFrame":
+def passes_of(visits: pl.DataFrame, facts: StationFacts) -> pl.DataFrame:
     """One row per pass and channel with `<path>` levels in dB and what was seen on the way.
 
     Antenna levels are means over the visits of the pass (bypass, stage, stage, bypass: linear drift cancels).
     Load and source levels are taken at the time of the pass, between the visits around it. `occupied`, `absent`,
     `floor_*` and `top_*` say what a row is good for. `channel` numbers the channels. Rows go by channel, then time.
     """
-    import polars as pl
-
     channel = _channels(visits)
     columns, first = _side_by_side(visits, channel)
     table = visits.select("pass", *CHANNEL, "night", "hour_utc", "bandwidth_hz", "scale")[first]
@@ -46,10 +42,8 @@ def passes_of(visits: "pl.DataFrame", facts: StationFacts) -> "pl.DataFrame":
     return with_carriers(with_occupied(table, facts))
 
 
-def _channels(visits: "pl.DataFrame") -> NDArray[np.int64]:
+def _channels(visits: pl.DataFrame) -> NDArray[np.int64]:
     """The number of each visit's channel: by band, then purpose, then frequency."""
-    import polars as pl
-
     band = visits["band"].cast(pl.Enum(visits["band"].unique().sort())).to_physical().to_numpy()
     carrier = (visits["for"] == "carrier").to_numpy()
     hz = visits["hz"].to_numpy()
@@ -64,7 +58,7 @@ def _ranks(numbers: NDArray[np.int64]) -> NDArray[np.int64]:
 
 
 def _side_by_side(
-    visits: "pl.DataFrame", channel: NDArray[np.int64]
+    visits: pl.DataFrame, channel: NDArray[np.int64]
 ) -> tuple[dict[str, NDArray[Any]], NDArray[np.int64]]:
     """Columns of the pass table, and for each of its rows the place of its first visit."""
     load, antenna = ((visits["source"] == source).to_numpy() for source in ("load", "antenna"))

@@ -4,9 +4,8 @@ The rows have the columns of `day.columns`. Findings, verdicts and what several 
 here, nor do levels of single visits and passes, which have their own files.
 """
 
-from typing import TYPE_CHECKING
-
 import numpy as np
+import polars as pl
 
 from sweeper.analysis.arrays import Floats
 from sweeper.analysis.day.columns import KEYS, NAMES, schema
@@ -16,9 +15,6 @@ from sweeper.analysis.facts import StationFacts
 from sweeper.analysis.meter.scale import with_step
 from sweeper.analysis.physics.friis import gain_from_rises, kept_share_slope
 from sweeper.analysis.physics.radiometer import resolution_db, shape_of, spread_db
-
-if TYPE_CHECKING:
-    import polars as pl
 
 ROUTES = ("bypass", "stage")
 MIXED_SCALE = 2000
@@ -30,14 +26,12 @@ UNTOLD_SCATTER_DB = {"d": 0.5, "c": 5.6, "y_bypass": 1.0, "y_stage": 1.0, "a_byp
 Rayleigh says (5.6 dB), of noise rise in either route, of the level itself."""
 
 
-def summarise_day(readings: "pl.DataFrame", facts: StationFacts) -> "pl.DataFrame":
+def summarise_day(readings: pl.DataFrame, facts: StationFacts) -> pl.DataFrame:
     """Summaries of a day (or of any span) of readings.
 
     `readings` has the columns of the readings table. The result has those of `day.columns`, sorted by key;
     no readings give no rows.
     """
-    import polars as pl
-
     if readings.is_empty():
         return pl.DataFrame(schema=schema())
     facts = with_step(facts, readings)
@@ -54,10 +48,8 @@ def summarise_day(readings: "pl.DataFrame", facts: StationFacts) -> "pl.DataFram
     )
 
 
-def _with_quantities(table: "pl.DataFrame") -> "pl.DataFrame":
+def _with_quantities(table: pl.DataFrame) -> pl.DataFrame:
     """Per pass: what is averaged over the hour, null where the pass is set aside."""
-    import polars as pl
-
     noise = pl.col("for") == "noise"
     whole = ~pl.col("occupied") & pl.col("difference").is_not_null()
     usable = pl.when(noise).then(whole).otherwise(pl.col("carrier_gain").is_not_null())
@@ -80,9 +72,7 @@ def _with_quantities(table: "pl.DataFrame") -> "pl.DataFrame":
     )
 
 
-def _cells(table: "pl.DataFrame", facts: StationFacts) -> "pl.DataFrame":
-    import polars as pl
-
+def _cells(table: pl.DataFrame, facts: StationFacts) -> pl.DataFrame:
     table = table.with_columns(pl.struct("night", "channel").rle_id().cast(pl.Int64).alias("evening"))
     table = table.with_columns((pl.col("evening") * 24 + pl.col("hour_utc")).alias("cell"))
     errors = _standard_errors(table)
@@ -139,30 +129,24 @@ def _cells(table: "pl.DataFrame", facts: StationFacts) -> "pl.DataFrame":
     return _combined(cells, facts)
 
 
-def _alike(column: str) -> "pl.Expr":
-    import polars as pl
-
+def _alike(column: str) -> pl.Expr:
     return pl.col(column).min() == pl.col(column).max()
 
 
 _EDGED = ("antenna_bypass", "antenna_stage", "load_bypass", "load_stage")
 
 
-def _power_mean(column: str) -> "pl.Expr":
-    import polars as pl
-
+def _power_mean(column: str) -> pl.Expr:
     return 10 * (10 ** (pl.col(column) / 10)).mean().log10()
 
 
-def _standard_errors(table: "pl.DataFrame") -> "pl.DataFrame":
+def _standard_errors(table: pl.DataFrame) -> pl.DataFrame:
     """Standard error of the mean of each column over the passes of a cell, correlation allowed for.
 
     Variance within the hour is drawn toward that of the whole night (as if four more passes told of it), and
     widened by (1 + ρ)/(1 − ρ), ρ the lag-one correlation of the night's residuals, freed of the bias −1/n
     that taking out the hour's mean gives it.
     """
-    import polars as pl
-
     cells, cell = np.unique(table["cell"].to_numpy(), return_inverse=True)
     order = np.argsort(cell, kind="stable")
     cell = cell[order]
@@ -199,11 +183,10 @@ def _standard_errors(table: "pl.DataFrame") -> "pl.DataFrame":
     return pl.DataFrame({"cell": cells, **errors}).with_columns(pl.col(pl.Float64).fill_nan(None))
 
 
-def _combined(cells: "pl.DataFrame", facts: StationFacts) -> "pl.DataFrame":
+def _combined(cells: pl.DataFrame, facts: StationFacts) -> pl.DataFrame:
     """Quantities of a cell that come from several means: gains from powers, differences, bounds, resolution."""
-    import polars as pl
 
-    def root(*terms: "pl.Expr") -> "pl.Expr":
+    def root(*terms: pl.Expr) -> pl.Expr:
         return pl.sum_horizontal([term**2 for term in terms], ignore_nulls=False).sqrt()
 
     load_se = root(pl.col("load_bypass_se"), pl.col("load_stage_se"))
@@ -261,6 +244,7 @@ def _combined(cells: "pl.DataFrame", facts: StationFacts) -> "pl.DataFrame":
         pl.Series("source_gain_db", source_gain),
         pl.Series("source_gain_se_db", source_gain_se),
         pl.Series("resolution_db", resolution),
+        pl.Series("load_resolution_db", np.hypot(load_left["bypass"], load_left["stage"])),
         pl.Series(
             "gain_resolution_db",
             np.fmin(np.sqrt(resolution**2 + slopes[0] ** 2 + slopes[1] ** 2), USELESS_DB),
@@ -294,10 +278,8 @@ def _scatter_db(bandwidth_hz: int, facts: StationFacts) -> float:
     return spread_db(shape_of(bandwidth_hz, averaging_s)) if averaging_s is not None else 0.0
 
 
-def _bound(at_least: tuple[str, ...], at_most: tuple[str, ...]) -> "pl.Expr":
+def _bound(at_least: tuple[str, ...], at_most: tuple[str, ...]) -> pl.Expr:
     """Which way the truth lies when more than a tenth of the passes sat on the meter's floor or top."""
-    import polars as pl
-
     low = pl.any_horizontal([pl.col(name) > 0.1 for name in at_least])
     high = pl.any_horizontal([pl.col(name) > 0.1 for name in at_most])
     word = pl.when(low & high).then(pl.lit("unknown")).when(low).then(pl.lit("at least"))

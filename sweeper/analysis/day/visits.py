@@ -5,19 +5,17 @@ of the visits does not belong here.
 """
 
 from functools import lru_cache
-from typing import TYPE_CHECKING
 
 import numpy as np
+import polars as pl
 from numpy.typing import NDArray
+from scipy.special import bdtr, gammainc, gammaincinv
 
 from sweeper.analysis.arrays import Floats
 from sweeper.analysis.day.noise_level import kept_of, mean_power_db, order_means_db, white_level_of_ordered_db
 from sweeper.analysis.facts import StationFacts
 from sweeper.analysis.meter.scale import levels_of, scales_of
 from sweeper.analysis.physics.radiometer import shape_of
-
-if TYPE_CHECKING:
-    import polars as pl
 
 CHANNEL = ("band", "hz", "for")
 KEYS = ("pass", *CHANNEL, "bandwidth_hz", "source", "route")
@@ -30,7 +28,7 @@ OCCUPIED_CHANCE = 1e-4
 """How often pure noise may be taken for an occupied channel, a visit."""
 
 
-def visits_of(readings: "pl.DataFrame", facts: StationFacts) -> "pl.DataFrame":
+def visits_of(readings: pl.DataFrame, facts: StationFacts) -> pl.DataFrame:
     """One row a visit: keys, `time`, `night`, `hour_utc`, `reading`, `level_db`, `power_db`, `bound`, `odd`, `stale`,
     `scale`.
 
@@ -38,8 +36,6 @@ def visits_of(readings: "pl.DataFrame", facts: StationFacts) -> "pl.DataFrame":
     power on carriers; `bound` is -1 on the meter's floor, 1 on its top, else 0; `odd` is true where a noise channel
     follows no noise statistics. Readings that are no numbers, or were not renewed, are left out; `stale` says so.
     """
-    import polars as pl
-
     frame = readings.sort("time", maintain_order=True) if not readings["time"].is_sorted() else readings
     starts = _starts(frame)
     ms = frame["time"].dt.epoch("ms").to_numpy()
@@ -71,10 +67,8 @@ def visits_of(readings: "pl.DataFrame", facts: StationFacts) -> "pl.DataFrame":
     return visits.with_columns(_estimates(visits, value, floor, top, counts, facts))
 
 
-def _starts(frame: "pl.DataFrame") -> NDArray[np.int64]:
+def _starts(frame: pl.DataFrame) -> NDArray[np.int64]:
     """The rows at which a visit begins: those that differ from the one before in pass, channel or path."""
-    import polars as pl
-
     new = np.zeros(frame.height, dtype=bool)
     new[0] = True
     for name in KEYS:
@@ -89,13 +83,11 @@ def _starts(frame: "pl.DataFrame") -> NDArray[np.int64]:
     return np.flatnonzero(new)
 
 
-def _numbers(column: "pl.Series") -> Floats:
-    import polars as pl
-
+def _numbers(column: pl.Series) -> Floats:
     return column.cast(pl.Float64).fill_null(float("nan")).to_numpy()
 
 
-def _flagged(frame: "pl.DataFrame", *words: str) -> tuple[NDArray[np.bool_], ...]:
+def _flagged(frame: pl.DataFrame, *words: str) -> tuple[NDArray[np.bool_], ...]:
     """For each word the readings whose flags contain it."""
     flags = frame["flags"]
     if not flags.str.len_bytes().max():
@@ -105,10 +97,8 @@ def _flagged(frame: "pl.DataFrame", *words: str) -> tuple[NDArray[np.bool_], ...
 
 def _dates(
     pass_of_visit: NDArray[np.int64], ms: NDArray[np.int64], facts: StationFacts
-) -> tuple["pl.Series", "pl.Series"]:
+) -> tuple[pl.Series, pl.Series]:
     """The `night` and the `hour_utc` in which the pass of each visit began; visits go by time."""
-    import polars as pl
-
     _, first, which = np.unique(pass_of_visit, return_index=True, return_inverse=True)
     began = ms[first]
     night = (began + 1000 * round(facts.longitude * 240 - 12 * 3600)) // MS_A_DAY
@@ -117,16 +107,14 @@ def _dates(
 
 
 def _estimates(
-    visits: "pl.DataFrame",
+    visits: pl.DataFrame,
     values: Floats,
     floor: NDArray[np.bool_],
     top: NDArray[np.bool_],
     counts: NDArray[np.int64],
     facts: StationFacts,
-) -> "pl.DataFrame":
+) -> pl.DataFrame:
     """Level, power, bound and oddity of each visit, whose readings lie one visit after the other, `counts` of each."""
-    import polars as pl
-
     starts = np.cumsum(counts) - counts
     purpose_noise = (visits["for"] == "noise").to_numpy()
     bandwidth = visits["bandwidth_hz"].to_numpy()
@@ -202,8 +190,6 @@ def _shape_of_spread(count: int, spread: float) -> float:
 @lru_cache(maxsize=256)
 def _widest(count: int, shape: float) -> float:
     """Spread of the kept readings of a visit that pure noise exceeds with `OCCUPIED_CHANCE`, dB."""
-    from scipy.special import bdtr, gammainc, gammaincinv
-
     kept = kept_of(count)
     if kept < 2:
         return float("inf")

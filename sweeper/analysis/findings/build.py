@@ -1,9 +1,9 @@
 """From the summaries of many nights to findings: gain, S/N change, noise rise, verdicts and advice."""
 
 from datetime import date, datetime, timedelta
-from typing import TYPE_CHECKING
 
 import numpy as np
+import polars as pl
 
 from sweeper.analysis.band.cells import Cell
 from sweeper.analysis.band.noise_figure import NoiseFigures
@@ -23,11 +23,8 @@ from sweeper.analysis.verdict.judge import interval_of
 from sweeper.analysis.verdict.outlook import Outlook, outlooks
 from sweeper.analysis.verdict.table import Table, table_of
 
-if TYPE_CHECKING:
-    import polars as pl
 
-
-def find(summaries: "pl.DataFrame", facts: StationFacts) -> tuple[Findings, Evidence]:
+def find(summaries: pl.DataFrame, facts: StationFacts) -> tuple[Findings, Evidence]:
     """Reduce the summaries of all nights to findings and the tables behind them.
 
     `summaries`: rows of `day.columns`, days concatenated, any order. Pure and deterministic.
@@ -37,7 +34,7 @@ def find(summaries: "pl.DataFrame", facts: StationFacts) -> tuple[Findings, Evid
     return findings, evidence_from(table, findings, summaries, facts)
 
 
-def findings_from(table: Table, summaries: "pl.DataFrame", facts: StationFacts) -> Findings:
+def findings_from(table: Table, summaries: pl.DataFrame, facts: StationFacts) -> Findings:
     """The findings alone, from the table of these summaries."""
     ahead = _ahead(table, facts)
     found = []
@@ -102,7 +99,7 @@ def _band(
     periods: tuple[PeriodFinding, ...],
     ahead: Outlook | None,
     facts: StationFacts,
-    left_out: "pl.DataFrame",
+    left_out: pl.DataFrame,
 ) -> BandFinding:
     gain, noise = table.gains.get(band), table.noise.get(band)
     diagnosis, threshold = table.diagnoses.get(band), table.thresholds.get(band)
@@ -138,22 +135,18 @@ def _band(
     )
 
 
-def _span(summaries: "pl.DataFrame") -> tuple[datetime, datetime]:
+def _span(summaries: pl.DataFrame) -> tuple[datetime, datetime]:
     """From the first hour measured to the end of the last, UTC."""
     if summaries.is_empty():
         epoch = midnight(date(1970, 1, 1))
         return epoch, epoch
-    import polars as pl
-
     hours = pl.col("hour_utc") + pl.when(pl.col("hour_utc") < 12).then(24).otherwise(0)
     moment = pl.col("night").cast(pl.Datetime("us", "UTC")) + pl.duration(hours=hours)
     first, last = summaries.select(moment.min().alias("first"), moment.max().alias("last")).row(0)
     return first, last + timedelta(hours=1)
 
 
-def evidence_from(
-    table: Table, findings: Findings, summaries: "pl.DataFrame", facts: StationFacts
-) -> Evidence:
+def evidence_from(table: Table, findings: Findings, summaries: pl.DataFrame, facts: StationFacts) -> Evidence:
     """The tables behind findings, for pictures; they cost about as much again as the findings."""
     curve, crossings = tables.curve_table(table.thresholds, table.gains, facts)
     levels = on_one_scale(noise_levels(table.nights, places_near_overload(table.diagnoses)))

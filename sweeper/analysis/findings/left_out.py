@@ -1,15 +1,10 @@
 """Why nothing that was measured on a band could be used, in a sentence for a listener."""
 
-from typing import TYPE_CHECKING
-
-if TYPE_CHECKING:
-    import polars as pl
+import polars as pl
 
 
-def nothing_usable(rows: "pl.DataFrame") -> str:
+def nothing_usable(rows: pl.DataFrame) -> str:
     """What was left out and why, from those `rows` of summaries that are of one band and hold no usable pass."""
-    import polars as pl
-
     if rows.is_empty():
         return "Nothing measured here yet."
     noise = rows.filter(pl.col("for") == "noise")

@@ -1,9 +1,9 @@
 """Fills the tables of `evidence` from nightly rows, gains and cells. No verdicts, no words."""
 
 from collections.abc import Mapping, Sequence
-from typing import TYPE_CHECKING
 
 import numpy as np
+import polars as pl
 
 from sweeper.analysis import evidence
 from sweeper.analysis.band.gain import Gain
@@ -18,13 +18,10 @@ from sweeper.analysis.results import Findings
 from sweeper.analysis.statistics.estimates import Estimate, summed
 from sweeper.analysis.statistics.group_sequential import look_level
 
-if TYPE_CHECKING:
-    import polars as pl
-
 PATHS = ("antenna_bypass", "antenna_stage", "load_bypass", "load_stage")
 
 
-def levels_table(nights: "pl.DataFrame", summaries: "pl.DataFrame", confidence: float) -> "pl.DataFrame":
+def levels_table(nights: pl.DataFrame, summaries: pl.DataFrame, confidence: float) -> pl.DataFrame:
     """Levels of all paths by band and hour, mean over nights with its interval; and how impulsive noise is."""
     crackle = _impulsiveness(summaries)
     rows: list[dict[str, object]] = []
@@ -50,7 +47,7 @@ def levels_table(nights: "pl.DataFrame", summaries: "pl.DataFrame", confidence: 
     return _frame(rows, evidence.LEVELS)
 
 
-def _within_se_db(here: "pl.DataFrame", path: str) -> float | None:
+def _within_se_db(here: pl.DataFrame, path: str) -> float | None:
     """Standard error of an antenna level over one or two nights, from their passes; None where that is not known."""
     errors = {
         "antenna_bypass": ("level_antenna_bypass_se_db",),
@@ -62,10 +59,8 @@ def _within_se_db(here: "pl.DataFrame", path: str) -> float | None:
     return float(np.sqrt((known**2).sum())) / here.height if len(known) == here.height else None
 
 
-def _impulsiveness(summaries: "pl.DataFrame") -> dict[tuple[str, int, str], float]:
+def _impulsiveness(summaries: pl.DataFrame) -> dict[tuple[str, int, str], float]:
     """Mean power over the level on the noise channels, dB, by band, hour and antenna path: mean over nights."""
-    import polars as pl
-
     columns = {"antenna_bypass": "impulsiveness_db", "antenna_stage": "stage_impulsiveness_db"}
     rows = summaries.filter((pl.col("for") == "noise") & (pl.col("passes") > 0))
     means = rows.group_by("band", "hour_utc").agg(pl.col(name).mean() for name in columns.values())
@@ -77,9 +72,7 @@ def _impulsiveness(summaries: "pl.DataFrame") -> dict[tuple[str, int, str], floa
     }
 
 
-def nights_table(
-    nights: "pl.DataFrame", gains: Mapping[str, Gain | None], confidence: float
-) -> "pl.DataFrame":
+def nights_table(nights: pl.DataFrame, gains: Mapping[str, Gain | None], confidence: float) -> pl.DataFrame:
     """S/N change of each night alone."""
     rows: list[dict[str, object]] = []
     for row in nights.filter(nights["passes"] > 0).iter_rows(named=True):
@@ -102,7 +95,7 @@ def nights_table(
     return _frame(rows, evidence.NIGHTS)
 
 
-def gains_table(gains: Mapping[str, Gain | None], confidence: float) -> "pl.DataFrame":
+def gains_table(gains: Mapping[str, Gain | None], confidence: float) -> pl.DataFrame:
     """Gain by each way it was measured, and combined."""
     rows: list[dict[str, object]] = []
     for band, gain in gains.items():
@@ -142,10 +135,8 @@ def gains_table(gains: Mapping[str, Gain | None], confidence: float) -> "pl.Data
     return _frame(rows, evidence.GAINS)
 
 
-def health_table(summaries: "pl.DataFrame", diagnoses: Mapping[str, Diagnosis]) -> "pl.DataFrame":
+def health_table(summaries: pl.DataFrame, diagnoses: Mapping[str, Diagnosis]) -> pl.DataFrame:
     """What went wrong in each night, counted in passes of a channel and hour; overload in hours of a band."""
-    import polars as pl
-
     hit = [(band, hour) for band, found in diagnoses.items() for hour in found.overloaded_hours]
     where = pl.DataFrame(hit, schema={"band": pl.String, "hour_utc": pl.Int64}, orient="row")
     measured = summaries.filter((pl.col("for") == "noise") & (pl.col("passes") > 0))
@@ -171,25 +162,19 @@ def health_table(summaries: "pl.DataFrame", diagnoses: Mapping[str, Diagnosis]) 
     )
 
 
-def _frame(rows: Sequence[Mapping[str, object]], columns: Mapping[str, "pl.DataType"]) -> "pl.DataFrame":
-    import polars as pl
-
+def _frame(rows: Sequence[Mapping[str, object]], columns: Mapping[str, pl.DataType]) -> pl.DataFrame:
     return pl.DataFrame(list(rows), schema=dict(columns), orient="row")
 
 
-def points_table(
-    nights: "pl.DataFrame", gains: Mapping[str, Gain | None], confidence: float
-) -> "pl.DataFrame":
+def points_table(nights: pl.DataFrame, gains: Mapping[str, Gain | None], confidence: float) -> pl.DataFrame:
     """Noise rise and S/N change of each night and hour: the station's points on the curve."""
-    import polars as pl
-
     table = nights_table(nights, gains, confidence).drop_nulls(["noise_rise_db", "snr_change_db"])
     return table.select(list(evidence.POINTS)).cast(pl.Schema(evidence.POINTS))
 
 
 def curve_table(
     thresholds: Mapping[str, SwitchingThreshold | None], gains: Mapping[str, Gain | None], facts: StationFacts
-) -> tuple["pl.DataFrame", "pl.DataFrame"]:
+) -> tuple[pl.DataFrame, pl.DataFrame]:
     """The S/N change as a curve over the noise rise, and where it crosses the worthwhile change, by band."""
     curves: list[dict[str, object]] = []
     crossings: list[dict[str, object]] = []
@@ -226,13 +211,11 @@ def curve_table(
     return _frame(curves, evidence.CURVE), _frame(crossings, evidence.CROSSINGS)
 
 
-def expected_table(findings: Findings, nights: "pl.DataFrame", facts: StationFacts) -> "pl.DataFrame":
+def expected_table(findings: Findings, nights: pl.DataFrame, facts: StationFacts) -> pl.DataFrame:
     """External noise of each hour beside what ITU-R P.372 expects at the band's first noise channel.
 
     Its median and deciles are those of the months in which the hour was measured, by their nights.
     """
-    import polars as pl
-
     months: dict[tuple[str, int], list[tuple[int, int]]] = {}
     seen = nights.filter(pl.col("passes") > 0).group_by("band", "hour_utc", pl.col("night").dt.month())
     for band_name, hour, month, count in seen.len().sort("band", "hour_utc", "night").iter_rows():
@@ -275,7 +258,7 @@ def _expected_in(month: int, hour_utc: int, hz: int, facts: StationFacts) -> Exp
     return expected(hz, facts.environment, sky)
 
 
-def standing_of(expected: "pl.DataFrame") -> dict[str, str]:
+def standing_of(expected: pl.DataFrame) -> dict[str, str]:
     """The diagnosis of each calibrated band, from the hour that lies in the middle by its distance from the median.
 
     None for a band of which a part of the noise is left out that may be the greatest.

@@ -4,16 +4,13 @@ Arrays of single readings. What visits make of them does not belong here.
 """
 
 from dataclasses import replace
-from typing import TYPE_CHECKING
 
 import numpy as np
+import polars as pl
 from numpy.typing import NDArray
 
 from sweeper.analysis.arrays import Floats
 from sweeper.analysis.facts import MeterFacts, StationFacts
-
-if TYPE_CHECKING:
-    import polars as pl
 
 ANOTHER_UNIT = 1000
 """A scale of which nothing is known but that it is not the present one."""
@@ -86,10 +83,8 @@ def step_of(readings: Floats) -> float | None:
     return step if step >= FINEST_STEP else None
 
 
-def with_step(facts: StationFacts, readings: "pl.DataFrame") -> StationFacts:
+def with_step(facts: StationFacts, readings: pl.DataFrame) -> StationFacts:
     """The facts with the meter's step in dB, seen in the readings, where the station file tells none."""
-    import polars as pl
-
     if facts.meter.step_db is not None:
         return facts
     step = step_of(readings["reading"].cast(pl.Float64).fill_null(float("nan")).to_numpy())

@@ -14,6 +14,8 @@ from sweeper.analysis.facts import Environment
 
 DECILE_SIGMAS = 1.282
 """A decile of a normal distribution lies this many standard deviations from its median."""
+WIDE_DECILE_DB = 12.0
+"""Decile deviation of a part beyond which the sum's is limited: ITU-R P.372, combination of noises, equation 25."""
 MAN_MADE: dict[Environment, tuple[float, float]] = {
     "city": (76.8, 27.7),
     "residential": (72.5, 27.7),
@@ -80,9 +82,11 @@ def galactic(hz: float) -> Component:
 
 
 def combined(parts: Sequence[Component]) -> Component:
-    """Noise of several causes together: powers that are log-normal each, and nearly so in sum (ITU-R P.372 §8).
+    """Noise of several causes together: powers that are log-normal each, and nearly so in sum (ITU-R P.372).
 
-    Of the medians that follow from the upper and from the lower deciles the lower one holds.
+    Section "The combination of noises from several sources" (§8; Part 7 since edition 17): equations 18 to 24, and
+    where a decile deviation exceeds `WIDE_DECILE_DB`, equation 25 as the most that the deviation of the sum may be. Of
+    the medians that follow from the upper and from the lower deciles the lower one holds.
     """
     upper_median, upper = _sum_of([(part.median_db, part.upper_db) for part in parts])
     lower_median, lower = _sum_of([(part.median_db, part.lower_db) for part in parts])
@@ -90,13 +94,22 @@ def combined(parts: Sequence[Component]) -> Component:
 
 
 def _sum_of(parts: Sequence[tuple[float, float]]) -> tuple[float, float]:
-    """Median and decile deviation of a sum of log-normal powers, by its mean and variance, dB."""
+    """Median and decile deviation of a sum of log-normal powers, by its mean and variance, dB.
+
+    A wide part makes the mean of the sum so great that a median found from it falls short. The deviation is limited to
+    that of a sum whose median is the sum of the medians: where the Recommendation asks for it, and wherever else the
+    sum would lie below its greatest part, which no sum of powers does.
+    """
     neper = 10 / np.log(10)
     median, decile = (np.array(column) / neper for column in zip(*parts, strict=True))
     sigma = decile / DECILE_SIGMAS
     mean = np.exp(median + sigma**2 / 2)
-    variance = (mean**2 * np.expm1(sigma**2)).sum()
-    together = np.sqrt(np.log1p(variance / mean.sum() ** 2))
+    variance_lin = (mean**2 * np.expm1(sigma**2)).sum()
+    together = np.sqrt(np.log1p(variance_lin / mean.sum() ** 2))
+    widest = np.sqrt(2 * np.log(mean.sum() / np.exp(median).sum()))
+    too_low = np.log(mean.sum()) - together**2 / 2 < median.max()
+    if decile.max() * neper > WIDE_DECILE_DB or too_low:
+        together = min(together, widest)
     return float(neper * (np.log(mean.sum()) - together**2 / 2)), float(neper * DECILE_SIGMAS * together)
 
 

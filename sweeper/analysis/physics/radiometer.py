@@ -7,6 +7,7 @@ gamma variable of shape k = Bτ.
 from functools import lru_cache
 
 import numpy as np
+from scipy.special import digamma, polygamma
 
 from sweeper.analysis.arrays import Floats
 
@@ -19,15 +20,11 @@ def shape_of(bandwidth_hz: float, averaging_s: float) -> float:
 @lru_cache(maxsize=256)
 def spread_db(shape: float) -> float:
     """Standard deviation in dB of one reading of shape k: about 4.34/√k (the radiometer equation, Dicke 1946)."""
-    from scipy.special import polygamma
-
     return float(10 / np.log(10) * np.sqrt(polygamma(1, shape)))
 
 
 def log_average_bias_db(shape: float) -> float:
     """How far the mean of dB readings lies below the dB of the mean power: −2.51 dB for k = 1."""
-    from scipy.special import digamma
-
     return float(10 / np.log(10) * (digamma(shape) - np.log(shape)))
 
 

@@ -11,6 +11,7 @@ What was measured directly stays the anchor: the curve only adds the nights that
 from dataclasses import dataclass
 
 import numpy as np
+from scipy.special import chdtri, ndtr, stdtrit
 
 from sweeper.analysis.arrays import Floats
 from sweeper.analysis.statistics.estimates import Estimate, Scatter
@@ -86,8 +87,6 @@ def over_all_nights(
     from night to night; `rest`: error of everything else, the gain above all (its value is ignored). None with too few
     nights to know their scatter.
     """
-    from scipy.special import chdtri, stdtrit
-
     nights = len(excess_db)
     if nights < 2 or scatter.variance <= 0 or not np.isfinite(scatter.variance):
         return None
@@ -133,7 +132,5 @@ def _nearest(median_db: float) -> Floats:
 
 def _normal(z: Floats, rises: bool) -> Floats:
     """Chance that the expected change lies below the target whose median is z standard errors below the estimate."""
-    from scipy.special import ndtr
-
     chance: Floats = ndtr(-z) if rises else ndtr(z)
     return chance

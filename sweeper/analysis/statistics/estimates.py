@@ -10,6 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.special import polygamma, stdtr, stdtrit
 
 from sweeper.analysis.statistics.interval import Interval
 
@@ -29,15 +30,11 @@ class Estimate:
 
     def interval(self, level: float) -> Interval:
         """Student's interval that misses with probability `level` (two-sided)."""
-        from scipy.special import stdtrit
-
         reach = -float(stdtrit(self.dof, level / 2.0)) * self.se
         return Interval(self.value, self.value - reach, self.value + reach)
 
     def level_beyond(self, edge: float) -> float:
         """Two-sided level of the widest interval that stays on the value's side of `edge`."""
-        from scipy.special import stdtr
-
         if self.se <= 0:
             return 0.0 if self.value != edge else 1.0
         return float(2.0 * stdtr(self.dof, -abs(self.value - edge) / self.se))
@@ -90,8 +87,6 @@ def scatters(nights_by_cell: Floats, shape: Floats) -> list[Scatter]:
 
 def _pooled(values: Floats, shape: Floats) -> tuple[float, float]:
     """Degrees of freedom worth lending, and the variance of a cell of shape 1."""
-    from scipy.special import polygamma
-
     scaled = (values - np.nanmean(values, axis=0)) / shape
     there = np.isfinite(scaled)
     dof = there.sum(axis=0) - 1.0
@@ -113,8 +108,6 @@ def _pooled(values: Floats, shape: Floats) -> tuple[float, float]:
 
 def _inverse_trigamma(value: float) -> float:
     """x with trigamma(x) = value, Newton's method on 1/trigamma, which is nearly straight."""
-    from scipy.special import polygamma
-
     x = 0.5 + 1.0 / value
     for _ in range(20):
         tri = float(polygamma(1, x))

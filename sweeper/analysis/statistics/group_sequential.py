@@ -14,6 +14,7 @@ from functools import lru_cache
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
+from scipy.special import ndtr, ndtri
 
 FIRST_LOOK = 3
 """Nights before anything is claimed of other nights than those measured."""
@@ -41,8 +42,6 @@ def boundaries(information: Sequence[float], spending: ArrayLike) -> NDArray[np.
     The recursion of Armitage, McPherson & Rowe (J. R. Stat. Soc. A 132 (1969) 235) on Gauss-Legendre nodes.
     Checked against published Pocock and O'Brien-Fleming constants in tests/published.
     """
-    from scipy.special import ndtri
-
     allowed = np.asarray(spending, dtype=np.float64)
     each = allowed.reshape(len(allowed), -1)
     found = np.zeros_like(each)
@@ -72,8 +71,6 @@ def _crossing(
 
     Newton's method on the logarithm of the chance, which is concave, so that it comes in from outside and stays there.
     """
-    from scipy.special import ndtr
-
     for _ in range(100):
         close = int((places < edge[:, None] - FARTHEST_STEP).sum(axis=1).min())
         near, weighs = places[:, close:], weight[:, close:]
@@ -142,8 +139,6 @@ def campaign_level(nights: int, level: float) -> float:
 @lru_cache(maxsize=4096)
 def _levels_at(nights: int) -> NDArray[np.float64]:
     """Two-sided level of the look at `nights`, for each alpha of `_LEVELS`."""
-    from scipy.special import ndtr
-
     horizon = 32 * int(np.ceil(nights / 32))
     levels: NDArray[np.float64] = 2.0 * ndtr(-_table(horizon)[nights - FIRST_LOOK])
     return levels

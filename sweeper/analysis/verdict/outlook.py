@@ -6,22 +6,20 @@ the station's own nights tell. Both are forecasts: half of all campaigns take lo
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
 import numpy as np
+import polars as pl
+from scipy.special import ndtri
 
 from sweeper.analysis.arrays import Floats
+from sweeper.analysis.band.cells import Cell
 from sweeper.analysis.facts import StationFacts
 from sweeper.analysis.physics.external_noise import expected
 from sweeper.analysis.results import Verdict
 from sweeper.analysis.statistics.estimates import Estimate
 from sweeper.analysis.statistics.group_sequential import FIRST_LOOK, look_level
-
-if TYPE_CHECKING:
-    import polars as pl
-
-    from sweeper.analysis.band.cells import Cell
-    from sweeper.analysis.verdict.judge import Judged
+from sweeper.analysis.verdict.judge import Judged
+from sweeper.analysis.verdict.table import table_of
 
 MOST_NIGHTS = 90
 RECEIVER_NOISE_FIGURE_DB = 15.0
@@ -133,8 +131,6 @@ def _chain(fa_db: Floats, gain_db: float, figure_db: float) -> tuple[Floats, Flo
 
 
 def _normal_quantiles(count: int = 401) -> Floats:
-    from scipy.special import ndtri
-
     quantiles: Floats = ndtri((np.arange(count) + 0.5) / count)
     return quantiles
 
@@ -164,16 +160,14 @@ def nights_needed(
     return None
 
 
-def outlook(summaries: "pl.DataFrame", facts: StationFacts) -> tuple[Outlook, ...]:
+def outlook(summaries: pl.DataFrame, facts: StationFacts) -> tuple[Outlook, ...]:
     """From what is stored: what is still open on each band, and the nights that it needs."""
-    from sweeper.analysis.verdict.table import table_of
-
     table = table_of(summaries, facts)
     return outlooks(table.cells, table.judged, table.gain_errors, facts)
 
 
 def outlooks(
-    cells: "Sequence[Cell]", judged: "Sequence[Judged]", gain_errors: Mapping[str, float], facts: StationFacts
+    cells: Sequence[Cell], judged: Sequence[Judged], gain_errors: Mapping[str, float], facts: StationFacts
 ) -> tuple[Outlook, ...]:
     """From what is stored: for each band the hours still open and the nights that the widest of them needs.
 
@@ -186,13 +180,13 @@ def outlooks(
     return tuple(found)
 
 
-def waits(cell: "Cell", judged: "Judged") -> bool:
+def waits(cell: Cell, judged: Judged) -> bool:
     """Whether more nights are what the hour lacks: a verdict at all, or one that holds for other nights too."""
     return not judged.withheld and (judged.verdict == "undecided" or cell.about_these_nights_only)
 
 
 def _outlook(
-    band: str, here: "Sequence[tuple[Cell, Judged]]", gain_se_db: float, facts: StationFacts
+    band: str, here: Sequence[tuple[Cell, Judged]], gain_se_db: float, facts: StationFacts
 ) -> Outlook:
     waiting = [(cell, each) for cell, each in here if waits(cell, each)]
     hours = tuple(cell.hour_utc for cell, _ in waiting)
@@ -222,7 +216,7 @@ def _most(nights: Sequence[int | None]) -> int | None:
     return max(known) if len(known) == len(nights) and known else None
 
 
-def more_nights(cell: "Cell", gain_se_db: float, with_load: bool, facts: StationFacts) -> int | None:
+def more_nights(cell: Cell, gain_se_db: float, with_load: bool, facts: StationFacts) -> int | None:
     """More nights until the cell's verdict, if its value stays; None beyond `MOST_NIGHTS`.
 
     `with_load`: as if the gain were known from a load position.
@@ -247,7 +241,7 @@ def more_nights(cell: "Cell", gain_se_db: float, with_load: bool, facts: Station
 
 
 def _next_step(
-    waiting: "Sequence[tuple[Cell, Judged]]",
+    waiting: Sequence[tuple[Cell, Judged]],
     more: Sequence[int | None],
     with_load: int | None,
     gain_se_db: float,
@@ -272,7 +266,7 @@ def _next_step(
     return "; ".join(parts)
 
 
-def _hardly_matters(judged: "Judged", worthwhile_db: float) -> bool:
+def _hardly_matters(judged: Judged, worthwhile_db: float) -> bool:
     """Whether all that the change could be lies so near to an edge that a wrong choice costs little."""
     span = judged.snr_change_db
     return span is not None and any(
@@ -281,7 +275,7 @@ def _hardly_matters(judged: "Judged", worthwhile_db: float) -> bool:
     )
 
 
-def _why(cells: "Sequence[Cell]", gain_se_db: float) -> str:
+def _why(cells: Sequence[Cell], gain_se_db: float) -> str:
     """What keeps these hours from a verdict, and what to do about it where there is something."""
     because: list[str] = []
     few = [cell.passes <= FEW_PASSES * cell.nights for cell in cells]

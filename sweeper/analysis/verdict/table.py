@@ -5,7 +5,8 @@ What findings, forecasts and evidence are all made from. Nothing is put into wor
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING
+
+import polars as pl
 
 from sweeper.analysis.band.cells import Cell, cells_of_band
 from sweeper.analysis.band.gain import Gain, combine
@@ -17,16 +18,13 @@ from sweeper.analysis.band.switching_threshold import SwitchingThreshold, switch
 from sweeper.analysis.facts import StationFacts
 from sweeper.analysis.verdict.judge import Judged, judge
 
-if TYPE_CHECKING:
-    import polars as pl
-
 
 @dataclass(frozen=True, slots=True)
 class Table:
     """Everything known of a station; `cells`, `judged` and `troubles` go together, mappings are by band."""
 
     bands: tuple[str, ...]
-    nights: "pl.DataFrame"
+    nights: pl.DataFrame
     gains: Mapping[str, Gain | None]
     diagnoses: Mapping[str, Diagnosis]
     noise: Mapping[str, NoiseFigures]
@@ -41,10 +39,8 @@ class Table:
         return {band: gain.se_db for band, gain in self.gains.items() if gain is not None}
 
 
-def table_of(summaries: "pl.DataFrame", facts: StationFacts) -> Table:
+def table_of(summaries: pl.DataFrame, facts: StationFacts) -> Table:
     """The table from the `summaries` of all nights. Bands in the order of the station file."""
-    import polars as pl
-
     bands = list(dict.fromkeys([channel.band for channel in facts.channels]))
     by_band = summaries.partition_by("band", as_dict=True)
     bands += sorted({str(band) for (band,) in by_band} - set(bands))
@@ -83,10 +79,8 @@ def table_of(summaries: "pl.DataFrame", facts: StationFacts) -> Table:
     )
 
 
-def _channels_alike(rows: "pl.DataFrame", gain: Gain | None) -> "pl.DataFrame":
+def _channels_alike(rows: pl.DataFrame, gain: Gain | None) -> pl.DataFrame:
     """Differences less what each channel's gain differs from the band's, so that channels can be averaged."""
-    import polars as pl
-
     if gain is None or not gain.offsets_db:
         return rows
     offset = pl.col("hz").replace_strict(dict(gain.offsets_db), default=0.0, return_dtype=pl.Float64)
@@ -95,8 +89,6 @@ def _channels_alike(rows: "pl.DataFrame", gain: Gain | None) -> "pl.DataFrame":
 
 def _steady(methods: GainMethods, diagnosis: Diagnosis) -> GainMethods:
     """Hours fit for gain and noise figures: away from overload, where there are such."""
-    import polars as pl
-
     near, rows = diagnosis.hours_near_overload, methods.summaries
     if not near:
         return methods

@@ -8,12 +8,15 @@ import pytest
 
 from sweeper.analysis.band.gain import combine
 from sweeper.analysis.band.gain_methods import GainMethods
-from sweeper.analysis.band.noise_figure import figures
+from sweeper.analysis.band.noise_figure import figures, load_difference_of
+from sweeper.analysis.band.switching_threshold import crossing_rise_db, switching_threshold
 from sweeper.analysis.meter.scale import ANOTHER_UNIT
 from sweeper.analysis.physics.external_noise import expected, fa_from_rise_db, standing
 from sweeper.analysis.physics.friis import factor_by_source
 from tests.sweeper.analysis.band.test_gain import season
 from tests.sweeper.analysis.nights import Night, facts
+from tests.sweeper.analysis.summaries import Place, made
+from tests.sweeper.analysis.summaries import facts as facts_of_nights
 
 NIGHT = Night(external_k=20_000)  # receiver 2610 K: 10 dB; stage 290 K: 3.01 dB
 
@@ -124,3 +127,34 @@ def test_a_noise_bandwidth_half_as_wide_as_the_pass_band_makes_the_receiver_3_db
     gain = combine(GainMethods(made), rms)
     difference = figures(made, gain, half).receiver_db.value - figures(made, gain, rms).receiver_db.value
     assert difference == pytest.approx(10 * np.log10(2), abs=1e-6)
+
+
+def test_nights_do_not_resolve_what_the_step_of_the_meter_hides():
+    """A load stands on one step of 1 dB, in both routes, all nights long: 1/√12 dB a route stays (Widrow 1956)."""
+    step_hides_db = 1 / np.sqrt(12) * np.sqrt(2)
+    error_db = np.hypot(0.4, step_hides_db)
+    still = made(Place(error_db=0.0, night_sd_db=0.0), nights=25).with_columns(
+        pl.lit(error_db).alias("load_difference_se_db"), pl.lit(step_hides_db).alias("load_resolution_db")
+    )
+    _, found_db = load_difference_of(still.filter(pl.col("for") == "noise"))
+    assert found_db == pytest.approx(np.hypot(0.4 / np.sqrt(25), step_hides_db))
+
+
+def test_the_rule_by_eye_is_no_surer_than_the_step_of_the_meter_after_a_season():
+    """What the step hides of the load difference moves the crossing by its slope there, however many nights."""
+    told = facts_of_nights(Place())
+    fine = made(Place(night_sd_db=0.5), nights=25)
+    coarse = fine.with_columns(
+        pl.lit(0.41).alias("load_resolution_db"), pl.lit(0.45).alias("load_difference_se_db")
+    )
+    gain = combine(GainMethods(fine), told)
+    crossing = switching_threshold(coarse, gain, told).crossing_db
+    difference_db = fine["load_difference_db"].drop_nulls().mean()
+    slope = (crossing_rise_db(1.0, gain.gain_db, difference_db + 0.01) - crossing.value) / 0.01
+    assert (crossing.high - crossing.low) / 2 >= 1.95 * abs(slope) * 0.41
+
+
+def test_a_coarse_meter_hides_its_step_from_the_load_of_every_night():
+    hidden = season(replace(NIGHT, step_db=1.0))["load_resolution_db"].drop_nulls()
+    assert len(hidden) and hidden.max() <= np.sqrt(2 / 12) + 1e-9
+    assert season(NIGHT)["load_resolution_db"].max() < 0.05

@@ -8,7 +8,8 @@ from sweeper.analysis.change.compare import compare
 from sweeper.analysis.change.levels import noise_levels
 from sweeper.analysis.day.reduce import summarise_day
 from sweeper.analysis.findings.build import find
-from sweeper.simulation.campaign import BandTruth, Course, campaign
+from sweeper.simulation.campaign.course import BandTruth, Course
+from sweeper.simulation.campaign.draw import campaign
 from tests.sweeper.analysis.summaries import Place, facts, made
 
 HOURS = (18, 19, 20, 21, 22, 23, 0, 1)
@@ -60,3 +61,41 @@ def test_an_overloaded_hour_that_bypass_cannot_hear_is_left_out():
     deaf = Place("10 m", antenna_k=800.0, night_sd_db=0.0, error_db=0.01)
     found = noise_levels(nightly(made(deaf)), [("10 m", 19)])
     assert set(found["hour_utc"]) == {18, 20}
+
+
+def of_passes(summaries, floor_passes, rise_bound=""):
+    """The same summaries with so many passes of each channel and hour, of four, on the meter's floor."""
+    return summaries.with_columns(
+        pl.lit(floor_passes).alias("floor_passes"), pl.lit(rise_bound).alias("noise_rise_bound")
+    )
+
+
+def two_channels(summaries):
+    second = summaries.filter(pl.col("for") == "noise").with_columns(pl.col("hz") + 10_000)
+    return pl.concat([summaries, second])
+
+
+def test_a_few_passes_on_the_floor_cost_no_night_however_many_channels_the_band_has():
+    """Half of the passes of each of two channels touch the floor somewhere: as many as one channel has passes."""
+    calm = made(Place("10 m", antenna_k=9_000.0, night_sd_db=0.0))
+    whole = noise_levels(nightly(calm))
+    for summaries in (calm, two_channels(calm)):
+        assert noise_levels(nightly(of_passes(summaries, 2))).height == whole.height > 0
+
+
+def test_an_antenna_on_the_floor_in_bypass_is_no_level_however_many_channels_the_band_has():
+    quiet = Place("10 m", antenna_k=9_000.0, night_sd_db=0.0, gain=0.5)
+    for summaries in (made(quiet), two_channels(made(quiet))):
+        assert noise_levels(nightly(of_passes(summaries, 2, "at most"))).is_empty()
+
+
+def test_a_stage_lifts_noise_off_the_floor():
+    calm = made(Place("10 m", antenna_k=9_000.0, night_sd_db=0.0))
+    levels = noise_levels(nightly(of_passes(calm, 4, "at most")))
+    assert levels["external"].all() and levels.height == noise_levels(nightly(calm)).height
+
+
+def test_a_load_on_the_floor_controls_nothing():
+    loud = made(Place("10 m", night_sd_db=0.0, gain=0.5))
+    levels = noise_levels(nightly(of_passes(loud, 4, "at least")))
+    assert levels.height and not levels["controlled"].any() and not levels["external"].any()

@@ -12,7 +12,8 @@ from sweeper.analysis.statistics.estimates import Estimate
 from sweeper.analysis.statistics.interval import Interval
 from sweeper.analysis.verdict.judge import Judged
 from sweeper.analysis.verdict.outlook import bands_due, effort, expectations, outlook, outlooks
-from sweeper.simulation.campaign import BandTruth, Course, campaign
+from sweeper.simulation.campaign.course import BandTruth, Course
+from sweeper.simulation.campaign.draw import campaign
 from sweeper.words import Channel
 from tests.sweeper.analysis.summaries import Place, facts, made
 
