@@ -60,7 +60,7 @@ def test_every_instant_is_measured_and_each_state_said(outpost: Outpost) -> None
     records, at = scheduled(outpost)
     assert [record.outcome for record in records] == ["done"] * 6
     assert [record.started.minute for record in records] == [10, 20, 30, 40, 50, 0]
-    assert at.states == ["starting", *["waiting", "measuring"] * 6, "stopping"]
+    assert at.states == ["starting", *["waiting", "measuring"] * 6, "waiting", "stopping"]
     assert outpost.dial.tuning_now == FOUND and outpost.board.standing == "antenna-bypass"
 
 
@@ -113,8 +113,9 @@ def test_a_pass_that_takes_longer_than_its_interval_costs_the_next_ones_with_a_r
             outpost.clock.sleep(25 * 60.0)
 
     outpost.dial.before = slow
-    records, _ = scheduled(outpost)
+    records, at = scheduled(outpost)
     assert [record.outcome for record in records] == ["done", "skipped", "done", "done", "done", "done"]
+    assert at.states == ["starting", *["waiting", "measuring"] * 5, "waiting", "stopping"]
     assert records[1].because == "at 16:20 UTC the pass before was still under way"
 
 
