@@ -69,7 +69,7 @@ def _restore_receiver(station: Station, store: Store) -> tuple[RigError, ...]:
 def _remembered(store: Store) -> Mapping[str, Any] | None:
     try:
         saved_state = store.recall(SAVED_STATE)
-    except StoreError:
+    except (StoreError, ValueError):
         return None  # An unreadable store must not keep the relays from their rest.
     return saved_state if isinstance(saved_state, Mapping) else None
 
@@ -85,8 +85,8 @@ def _unless_touched(
     at = receiver.tuning()
     ours = [channel.hz for channel in station.channels()]
     tuning = saved_state.get("tuning")
-    if isinstance(tuning, Mapping):
-        ours.append(int(tuning["hz"]))
+    if isinstance(tuning, Mapping) and isinstance(tuning.get("hz"), int):
+        ours.append(tuning["hz"])
     if any(abs(hz - at.hz) < DIAL_STEP_HZ for hz in ours):
         return saved_state
     bandwidths = {None, *(channel.bandwidth_hz for channel in station.channels())}
