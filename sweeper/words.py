@@ -5,7 +5,11 @@ Frozen values only. Nothing here reads, computes or knows hardware.
 
 from dataclasses import dataclass
 from datetime import datetime
-from typing import Literal, Self
+from typing import TYPE_CHECKING, Literal, Self
+
+if TYPE_CHECKING:  # slow to load, and only spectra need it
+    import numpy as np
+    from numpy.typing import NDArray
 
 Source = Literal["antenna", "load", "noise"]
 Route = Literal["bypass", "stage"]
@@ -76,6 +80,42 @@ class Reading:
     reading: float
     dbm: float | None
     flags: str = ""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Spectrum:
+    """Powers by frequency from one stay on one tuning through one path.
+
+    `mean`: shape (bins,), mean power in each bin, linear, full scale being 1: a carrier reads its power, noise its
+    density times `noise_bandwidth_hz`. `low`: the lower quartile over the means of sub-blocks, same shape and unit;
+    None where the stay was too short for one. Bin k stands at `start_hz` + k · `step_hz`, rising with radio frequency.
+    `segments`: how many (nearly independent) segments were averaged. `quality`: words such as ``clipped``, ``gap``,
+    ``void``; empty is good.
+    """
+
+    start_hz: float
+    step_hz: float
+    mean: "NDArray[np.float32]"
+    low: "NDArray[np.float32] | None"
+    segments: int
+    noise_bandwidth_hz: float
+    clipped: float = 0.0
+    quality: frozenset[str] = frozenset()
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Labelled:
+    """A spectrum with the path it came through and when it was taken.
+
+    `time` and `until`: beginning and end, seconds since 1970 (UTC), or since a recording began where its date is not
+    known. `tuning`: what names the setting of the receiver, such as its dial frequency in hertz; None where unknown.
+    """
+
+    time: float
+    until: float
+    path: SignalPath
+    tuning: float | None
+    spectrum: Spectrum
 
 
 Outcome = Literal["done", "skipped", "failed"]

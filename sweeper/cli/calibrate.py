@@ -263,8 +263,7 @@ def _write(
     noise_bandwidth_hz: float | None,
 ) -> None:
     """Through a file beside it that must load, so that a station file is never left half written or wrong."""
-    from datetime import UTC, datetime
-
+    from sweeper.clock import SystemClock
     from sweeper.station import StationFileError, load
     from sweeper.station.recalibrate import with_curve
     from sweeper.station.rewrite import with_values
@@ -273,7 +272,11 @@ def _write(
     others |= {"floor": curve.floor} if curve.floor is not None else {}
     others |= {"top": curve.top} if curve.top is not None else {}
     text = with_curve(
-        station_file.read_text(encoding="utf-8"), curve.pairs, datetime.now(UTC).date(), others, temperature_c
+        station_file.read_text(encoding="utf-8"),
+        curve.pairs,
+        SystemClock().now().date(),
+        others,
+        temperature_c,
     )
     more: dict[tuple[str | int, ...], object] = {}
     if detector is not None:

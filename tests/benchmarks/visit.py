@@ -35,6 +35,7 @@ from sweeper.engine import MeasurementSettings, Meter, measure_pass
 from sweeper.simulation import saltmarsh, serve
 from sweeper.store import Store
 from sweeper.words import ANTENNA_BYPASS, ANTENNA_STAGE, Channel, Visit
+from tests.clocks import evening
 
 AT_MOST = 1.5
 BARE, OURS, BLUESKY = "bare socket loop", "ours, with checks and store", "bluesky run engine"
@@ -285,7 +286,7 @@ def measured(rounds: int) -> dict[str, list[float]]:
 
 def serve_until_stopped() -> None:
     """A simulated receiver that tells its port and stays."""
-    with serve(saltmarsh(), SystemClock()) as served:
+    with serve(saltmarsh(), evening()) as served:
         print(served.receiver_link.rpartition(":")[2], flush=True)
         Event().wait()
 

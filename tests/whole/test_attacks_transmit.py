@@ -30,7 +30,7 @@ from sweeper.station import StationFileError, load
 from sweeper.store import Store
 from tests.whole.peers import rigctld
 
-pytestmark = pytest.mark.slow
+# MARK
 START = datetime(2026, 11, 1, 18, 0, tzinfo=UTC)
 bounded = settings(
     derandomize=True,

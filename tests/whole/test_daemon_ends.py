@@ -8,6 +8,8 @@ import pytest
 from sweeper.daemon.rig.relay_life import operations_of_the_busiest
 from tests.whole.unattended import Unattended, ended, unattended, until
 
+pytestmark = [pytest.mark.clock, pytest.mark.crash]
+
 THEIRS = (6_155_000, "AM")
 
 
@@ -24,7 +26,9 @@ def away(station: Unattended) -> None:
     until(lambda: not station.resting(), "a relay away from rest")
 
 
-@pytest.mark.parametrize("how", [signal.SIGINT, signal.SIGTERM, signal.SIGHUP])
+@pytest.mark.parametrize(
+    "how", [signal.SIGINT, pytest.param(signal.SIGTERM, marks=pytest.mark.quick), signal.SIGHUP]
+)
 def test_a_signal_in_the_middle_of_a_pass_ends_it_at_once_and_leaves_the_station_as_found(
     tmp_path: Path, how: signal.Signals
 ) -> None:
@@ -75,6 +79,7 @@ def test_a_dead_board_does_not_keep_the_receiver_from_its_listener(tmp_path: Pat
         assert restored(station)
 
 
+@pytest.mark.quick
 def test_rest_puts_back_what_a_killed_daemon_left(tmp_path: Path) -> None:
     from tests.whole.unattended import SWEEPER
 

@@ -21,6 +21,8 @@ from tests.whole.hostile import hostile
 from tests.whole.peers import free_port
 from tests.whole.unattended import SWEEPER, Unattended, ended, unattended, until
 
+pytestmark = pytest.mark.clock
+
 
 @pytest.fixture
 def station(tmp_path: Path) -> Iterator[Unattended]:

@@ -11,6 +11,8 @@ import trustme
 from tests.drivers.switches.mosquitto import broker
 from tests.whole.faulty_station import DIAL_BEFORE, OTHER_SWITCHES, WHOLE, FaultyStation, faulty_station
 
+pytestmark = pytest.mark.wires
+
 LOGIN = ("saltmarsh", "curlew & dunlin")
 
 

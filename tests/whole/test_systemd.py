@@ -14,6 +14,8 @@ from tests.whole.idle import write_a_night
 from tests.whole.systemd_box import Box, systemd_box, why_not
 from tests.whole.unattended import Unattended, unattended, until
 
+pytestmark = [pytest.mark.system, pytest.mark.clock]
+
 UNITS = Path(__file__).resolve().parents[2] / "systemd"
 SERVICE = "sweeper@outpost.service"
 REST = "sweeper-rest@outpost.service"

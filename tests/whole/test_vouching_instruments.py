@@ -18,6 +18,8 @@ from sweeper.simulation.receivers.scpi import S9_DBUV
 from tests.drivers.switches.mosquitto import broker
 from tests.whole.peers import until
 
+pytestmark = pytest.mark.wires
+
 
 @pytest.fixture(params=["tcp", "serial"])
 def scpi(request: pytest.FixtureRequest) -> Iterator[tuple[Served, pyvisa.resources.MessageBasedResource]]:

@@ -18,6 +18,8 @@ from sweeper.simulation import saltmarsh, serve
 from sweeper.simulation.wires.faults import Send, WireFaults
 from sweeper.simulation.wires.wire import Feed, TcpWire
 
+pytestmark = pytest.mark.wires
+
 # Error numbers and words: SCPI 1999.0 volume 2, 21.8. The level is any number.
 INSTRUMENT = r"""
 spec: "1.1"
