@@ -29,7 +29,7 @@ from sweeper.station import StationFileError, load
 from sweeper.store import Store
 from tests.whole.peers import answers, rigctld
 
-# MARK
+pytestmark = pytest.mark.slow
 START = datetime(2026, 11, 1, 18, 0, tzinfo=UTC)
 bounded = settings(
     derandomize=True,
