@@ -55,11 +55,11 @@ def open_link(options: LinkOptions, part: str, gate: Gate) -> GatedLink:
     """The link to `options.link`, connected, behind `gate`. `part` names the instrument in messages to a person.
 
     The first to open an address decides the shape of its serial line and the gate. LinkLost when it cannot be
-    reached, Refused when it is open behind another gate: then two different instruments would share it.
+    reached, Refused when it is held open behind another gate: then two different instruments would share it.
     """
     with _lock:
         link = _links.get(options.link)
-        if link is None:
+        if link is None or (_gates[link] != gate and not link.is_open):
             link = _links[options.link] = Link(options, part)
             _gates[link] = gate
         elif _gates[link] != gate:

@@ -35,7 +35,7 @@ bounded = settings(
     derandomize=True,
     deadline=None,
     database=None,
-    max_examples=30,
+    max_examples=20,
     suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow],
 )
 
@@ -63,19 +63,21 @@ class Dummy:
         return f"tcp://127.0.0.1:{self.port}"
 
     def asks(self, request: bytes) -> bytes:
-        with socket.create_connection(("127.0.0.1", self.port), timeout=5.0) as client:
+        """What it answers; nothing where bytes that no client of its own would send have just ended it."""
+        with suppress(OSError), socket.create_connection(("127.0.0.1", self.port), timeout=5.0) as client:
             client.sendall(request)
             return client.recv(200)
+        return b""
 
     @property
     def transmits(self) -> bool:
         """Whether it transmits; if so it is let go, for the next attack."""
-        if not answers(self.port):
-            self.start()  # bytes that no client of its own would send have ended it, and with it its key
-        give_up = time.monotonic() + 20.0
+        give_up = time.monotonic() + 60.0
         while (answer := self.asks(f"t{self.vfo}\n".encode()).strip()) not in (b"0", b"1", b"2", b"3"):
             # The first client of a fresh rigctld is told that there is no such thing.
             assert time.monotonic() < give_up, answer
+            if not answers(self.port):
+                self.start()  # and with it, its key has ended
             self.asks(f"f{self.vfo}\n".encode())
         if answer != b"0":
             self.asks(f"T{self.vfo} 0\n".encode())
@@ -411,7 +413,7 @@ def simulated(request: pytest.FixtureRequest) -> Iterator[tuple[str, Served]]:
         yield request.param, served
 
 
-@settings(bounded, max_examples=15)
+@settings(bounded, max_examples=10)
 @given(st.sampled_from(PLACES), payload, st.lists(payload, max_size=2))
 def test_no_dialect_tells_a_receiver_of_its_own_family_anything_but_what_is_on_the_list(
     simulated: tuple[str, Served], tmp_path: Path, place: tuple[str, ...], text: str, greeting: list[str]
@@ -429,7 +431,7 @@ def test_no_dialect_tells_a_receiver_of_its_own_family_anything_but_what_is_on_t
     assert served.receiver_log.forbidden == []
 
 
-@settings(bounded, max_examples=15)
+@settings(bounded, max_examples=10)
 @given(st.sampled_from(["text", "hex"]), payload, payload)
 def test_no_board_keys_a_simulated_receiver(
     simulated: tuple[str, Served], bench: Served, tmp_path: Path, notation: str, on: str, off: str

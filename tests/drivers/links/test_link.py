@@ -449,7 +449,7 @@ def test_a_lost_link_is_waited_for_as_long_as_said_whatever_one_answer_may_take(
 
 def test_a_link_that_did_not_come_back_is_not_waited_for_twice() -> None:
     with box(lambda to, data: to.sendall(data)) as served:
-        link = open_link(LinkOptions(link=served.url, reconnect_s=300.0, timeout_s=30.0), "box")
+        link = open_link(LinkOptions(link=served.url, reconnect_s=300.0, timeout_s=30.0), "box", anything)
         assert link.exchange(b"1\n", line) == b"1\n"
     link.close()
     clock = Impatient()
@@ -551,7 +551,7 @@ def test_a_host_whose_name_nobody_tells_is_given_up_in_time(monkeypatch: pytest.
     monkeypatch.setattr(socket, "getaddrinfo", lambda *_, **__: told.wait(60.0) and [])
     began = time.monotonic()
     with pytest.raises(LinkLost, match=r"relays\.example"):
-        open_link(LinkOptions(link="tcp://relays.example:5020", timeout_s=0.2), "box")
+        open_link(LinkOptions(link="tcp://relays.example:5020", timeout_s=0.2), "box", anything)
     told.set()
     assert time.monotonic() - began < 20.0
 
