@@ -12,6 +12,7 @@ from pathlib import Path
 
 from drivers.contracts import Switch
 from drivers.errors import RigError, Transmitting
+from sweeper.outside import content_of, json_of
 from sweeper.plan import budget, path_order
 from sweeper.plan.order import moved
 from sweeper.station import Station
@@ -42,13 +43,13 @@ class Life:
 def load(folder: Path, now: datetime) -> Life:
     """The count so far; a new one when there is none, or none that can be read."""
     try:
-        kept = json.loads((folder / FILE).read_text(encoding="utf-8"))
+        kept = json_of(content_of(folder / FILE))
         return Life(
             datetime.fromisoformat(kept["since"]),
             {str(relay): int(count) for relay, count in kept["operations"].items()},
             {str(relay): datetime.fromisoformat(moment) for relay, moment in kept["moved_at"].items()},
         )
-    except (OSError, ValueError, KeyError, TypeError, AttributeError):
+    except (OSError, ValueError, KeyError, TypeError, AttributeError, OverflowError):
         return Life(now, {}, {})
 
 
