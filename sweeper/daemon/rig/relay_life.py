@@ -2,7 +2,6 @@
 
 import json
 import math
-import os
 from collections import Counter
 from collections.abc import Mapping
 from contextlib import suppress
@@ -16,6 +15,7 @@ from sweeper.outside import content_of, json_of
 from sweeper.plan import budget, path_order
 from sweeper.plan.order import moved
 from sweeper.station import Station
+from sweeper.store import replace_whole
 from sweeper.words import SignalPath
 
 FILE = "relay-wear.json"
@@ -65,12 +65,7 @@ def save(folder: Path, life: Life) -> None:
         "operations": dict(life.operations),
         "moved_at": {relay: moment.isoformat() for relay, moment in life.moved_at.items()},
     }
-    fresh = folder / f"{FILE}.new"
-    with fresh.open("w", encoding="utf-8") as file:
-        json.dump(kept, file)
-        file.flush()
-        os.fsync(file.fileno())
-    fresh.replace(folder / FILE)
+    replace_whole(folder / FILE, json.dumps(kept).encode())
 
 
 def plus(life: Life, moves: Counter[str], now: datetime) -> Life:
