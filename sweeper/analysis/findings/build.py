@@ -14,8 +14,7 @@ from sweeper.analysis.change.season import by_season, months
 from sweeper.analysis.evidence import Evidence
 from sweeper.analysis.facts import StationFacts
 from sweeper.analysis.findings import tables
-from sweeper.analysis.findings.advice import advice, midnight, reason_of
-from sweeper.analysis.findings.left_out import nothing_usable
+from sweeper.analysis.findings.advice import advice, midnight, nothing_usable, reason_of
 from sweeper.analysis.physics.external_noise import fa_from_rise_db
 from sweeper.analysis.results import BandFinding, Findings, PeriodFinding
 from sweeper.analysis.statistics.interval import Interval
