@@ -145,11 +145,6 @@ _NAMES: dict[GainSource, str] = {
 }
 
 
-def snr_change_db(gain_db: float, antenna_bypass_db: float, antenna_stage_db: float) -> float:
-    """What the stage does to signal-to-noise ratio: gain minus what it adds to antenna noise, dB."""
-    return gain_db - (antenna_stage_db - antenna_bypass_db)
-
-
 def _rated(facts: StationFacts) -> Gain | None:
     if facts.rated_gain_db is None:
         return None

@@ -12,7 +12,7 @@ from scipy.special import ndtri
 from sweeper.analysis.arrays import Floats
 from sweeper.analysis.band.gain import Gain
 from sweeper.analysis.facts import StationFacts
-from sweeper.analysis.physics.friis import factor_by_source, from_db, to_db
+from sweeper.analysis.physics.friis import factor_by_source, from_db, to_db, without_second
 from sweeper.analysis.physics.radiometer import (
     T0_K,
     log_average_bias_db,
@@ -97,10 +97,11 @@ def _stage(
     gain: Gain,
     confidence: float,
 ) -> Interval | None:
-    """fs = ((D − 1)·fr + 1)/g with D the load difference; uncertainty by its slopes in dB."""
+    """From the factor of both together, D·fr/g with D the load difference; its uncertainty by slopes in dB."""
 
     def of(receiver: float, difference: float, gain_db: float) -> float:
-        return to_db(((from_db(difference) - 1) * from_db(receiver) + 1) / from_db(gain_db))
+        gain_lin, receiver_lin = from_db(gain_db), from_db(receiver)
+        return to_db(without_second(from_db(difference) * receiver_lin / gain_lin, receiver_lin, gain_lin))
 
     middle = of(receiver_db, difference_db, gain.gain_db)
     if not np.isfinite(middle):

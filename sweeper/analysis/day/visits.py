@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from scipy.special import bdtr, gammainc, gammaincinv
 
 from sweeper.analysis.arrays import Floats
-from sweeper.analysis.day.noise_level import kept_of, mean_power_db, order_means_db, white_level_of_ordered_db
+from sweeper.analysis.day.noise_level import kept_of, mean_power_db, order_means_db, white_level_db
 from sweeper.analysis.facts import StationFacts
 from sweeper.analysis.meter.scale import levels_of, scales_of
 from sweeper.analysis.physics.radiometer import shape_of
@@ -137,7 +137,7 @@ def _estimates(
                 noise = purpose_noise[rows]
                 if noise.any():
                     ordered = np.sort(block[noise], axis=1)
-                    level[rows[noise]] = white_level_of_ordered_db(ordered, shape, step_db)
+                    level[rows[noise]] = white_level_db(ordered, shape, step_db)
                     odd[rows[noise]] = _spread(ordered) > _widest(int(count), shape) + step_db
                 if floor.any():
                     bound[rows] = np.where(floor[at].mean(axis=1) > 0.2, -1, 0)
