@@ -1,4 +1,4 @@
-"""The two contracts that every receiver and every relay board fulfils, and how a driver announces itself.
+"""The contracts that receivers, sources of samples and relay boards fulfil, and how a driver announces itself.
 
 Nothing here knows a protocol; nothing here knows what the readings are for. There is no call that keys
 a transmitter, and none may be added.
@@ -6,9 +6,13 @@ a transmitter, and none may be added.
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
-from typing import Any, Literal, Protocol
+from typing import TYPE_CHECKING, Any, Literal, Protocol, TypeVar
 
 from pydantic import BaseModel
+
+if TYPE_CHECKING:  # slow to load, and most receivers deliver no samples
+    import numpy as np
+    from numpy.typing import NDArray
 
 
 @dataclass(frozen=True, slots=True)
@@ -18,6 +22,19 @@ class Tuning:
     hz: int
     mode: str
     bandwidth_hz: int | None
+
+
+T_co = TypeVar("T_co", covariant=True)
+
+
+class Reader(Protocol[T_co]):
+    """Turns what has come in so far into a reply.
+
+    None while the reply is not whole. Raises BadReply for what can never become one (the link then
+    resynchronises and asks again) and Refused when the instrument said no (which is final).
+    """
+
+    def __call__(self, received: bytes, /) -> T_co | None: ...
 
 
 class Receiver(Protocol):
@@ -99,6 +116,40 @@ class Switch(Protocol):
 
     def close(self) -> None:
         """Let go of the link; never raises. It moves no relay."""
+        ...
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Block:
+    """Samples that follow each other, full scale being 1: complex (samples of a band) or real (audio).
+
+    `samples`: shape (n,), complex64 or float32. `captured`: (from, to) between which they were captured, in seconds of
+    the source's clock; to − from is longer than n / `rate_hz` where the source cannot say it better. `gaps`: indices of
+    samples before which some are missing. `unplaced`: samples are missing and nobody can say where.
+    `clipped`: share of the samples at the converter's ends, 0 to 1.
+    """
+
+    samples: "NDArray[np.complex64] | NDArray[np.float32]"
+    rate_hz: float
+    captured: tuple[float, float]
+    gaps: tuple[int, ...] = ()
+    unplaced: bool = False
+    clipped: float = 0.0
+
+
+class SampleSource(Protocol):
+    """Whatever delivers samples. Every call may raise `drivers.errors.RigError`."""
+
+    def take(self, seconds: float, after_s: float) -> Block:
+        """So many seconds of samples, none of them captured before `after_s` of the source's clock."""
+        ...
+
+    def unknown(self) -> tuple[str, ...]:
+        """Settings that move the level and could not be read back."""
+        ...
+
+    def close(self) -> None:
+        """Let go of the source; never raises."""
         ...
 
 

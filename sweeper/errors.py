@@ -1,7 +1,7 @@
 """What a person is told when something cannot be done: one paragraph with what, where, what it means, what to do."""
 
 
-class Told(Exception):
+class UserFacingError(Exception):
     """An error for the person at the station. Its text is the whole message; `exit_code` ends the command.
 
     1: it ran, and the answer is bad. 2: the call, the station file or a file handed in is wrong.
@@ -10,7 +10,7 @@ class Told(Exception):
     exit_code = 1
 
 
-class WrongInput(Told):
+class WrongInput(UserFacingError):
     """The call, the station file or a file handed in is wrong; nothing was changed."""
 
     exit_code = 2

@@ -5,7 +5,11 @@ Frozen values only. Nothing here reads, computes or knows hardware.
 
 from dataclasses import dataclass
 from datetime import datetime
-from typing import Literal, Self
+from typing import TYPE_CHECKING, Literal, Self
+
+if TYPE_CHECKING:  # slow to load, and only spectra need it
+    import numpy as np
+    from numpy.typing import NDArray
 
 Source = Literal["antenna", "load", "noise"]
 Route = Literal["bypass", "stage"]
@@ -16,7 +20,7 @@ ROUTES: tuple[Route, ...] = ("bypass", "stage")
 
 
 @dataclass(frozen=True, slots=True, order=True)
-class Path:
+class SignalPath:
     """One setting of the relays: what feeds the chain, and how it reaches the receiver."""
 
     source: Source
@@ -35,12 +39,12 @@ class Path:
         raise ValueError(f"{text!r} is no path; a path is source-route, such as antenna-bypass or load-stage")
 
 
-ANTENNA_BYPASS = Path("antenna", "bypass")
-ANTENNA_STAGE = Path("antenna", "stage")
-LOAD_BYPASS = Path("load", "bypass")
-LOAD_STAGE = Path("load", "stage")
-NOISE_BYPASS = Path("noise", "bypass")
-NOISE_STAGE = Path("noise", "stage")
+ANTENNA_BYPASS = SignalPath("antenna", "bypass")
+ANTENNA_STAGE = SignalPath("antenna", "stage")
+LOAD_BYPASS = SignalPath("load", "bypass")
+LOAD_STAGE = SignalPath("load", "stage")
+NOISE_BYPASS = SignalPath("noise", "bypass")
+NOISE_STAGE = SignalPath("noise", "stage")
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,7 +62,7 @@ class Visit:
     """One stay on a channel through one path."""
 
     channel: Channel
-    path: Path
+    path: SignalPath
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,10 +76,46 @@ class Reading:
     time: datetime
     pass_number: int
     channel: Channel
-    path: Path
+    path: SignalPath
     reading: float
     dbm: float | None
     flags: str = ""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Spectrum:
+    """Powers by frequency from one stay on one tuning through one path.
+
+    `mean`: shape (bins,), mean power in each bin, linear, full scale being 1: a carrier reads its power, noise its
+    density times `noise_bandwidth_hz`. `low`: the lower quartile over the means of sub-blocks, same shape and unit;
+    None where the stay was too short for one. Bin k stands at `start_hz` + k · `step_hz`, rising with radio frequency.
+    `segments`: how many (nearly independent) segments were averaged. `quality`: words such as ``clipped``, ``gap``,
+    ``void``; empty is good.
+    """
+
+    start_hz: float
+    step_hz: float
+    mean: "NDArray[np.float32]"
+    low: "NDArray[np.float32] | None"
+    segments: int
+    noise_bandwidth_hz: float
+    clipped: float = 0.0
+    quality: frozenset[str] = frozenset()
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Labelled:
+    """A spectrum with the path it came through and when it was taken.
+
+    `time` and `until`: beginning and end, seconds since 1970 (UTC), or since a recording began where its date is not
+    known. `tuning`: what names the setting of the receiver, such as its dial frequency in hertz; None where unknown.
+    """
+
+    time: float
+    until: float
+    path: SignalPath
+    tuning: float | None
+    spectrum: Spectrum
 
 
 Outcome = Literal["done", "skipped", "failed"]
@@ -89,7 +129,7 @@ BROUGHT_IN = "Brought in from a file."
 class PassRecord:
     """What became of one pass. `because` is empty for a pass that is done here, else one sentence for a person.
 
-    `left_over` names what could not be put back (``relays``, ``receiver``); it is tried again first.
+    `left_over` names what could not be restored (``relays``, ``receiver``); it is tried again first.
     `unknown_settings` names receiver settings that move the meter and could not be known.
     """
 

@@ -2,13 +2,36 @@
 
 import os
 import sys
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
+from datetime import datetime
+from pathlib import Path
 
 import pytest
 from hypothesis import settings
 
-settings.register_profile("a machine of any speed", parent=settings(), deadline=None)
+from sweeper.clock import SystemClock
+from tests.ahead import sitecustomize
+from tests.tiers import MARKERS, QUICK
+
+settings.register_profile(
+    "a machine of any speed", parent=settings(), deadline=None, derandomize="SWEEPER_SEED" not in os.environ
+)
 settings.load_profile("a machine of any speed")
+
+
+@pytest.hookimpl(tryfirst=True)
+def pytest_cmdline_main(config: pytest.Config) -> None:
+    """`pytest` alone runs the quick tier, on all cores. Whoever names tests gets those, one after another."""
+    named = config.option.markexpr or config.option.keyword
+    if config.args_source is pytest.Config.ArgsSource.TESTPATHS and not named:
+        config.option.markexpr = QUICK
+        if config.option.numprocesses is None:
+            config.option.numprocesses, config.option.dist = "auto", "loadgroup"
+
+
+def pytest_configure(config: pytest.Config) -> None:
+    for name, meaning in MARKERS.items():
+        config.addinivalue_line("markers", f"{name}: {meaning}")
 
 
 @pytest.hookimpl(hookwrapper=True)
@@ -32,8 +55,29 @@ def nothing_outside_the_allow_lists_reaches_an_instrument() -> Iterator[None]:
     assert _forbidden()[before:] == ()
 
 
+@pytest.fixture(autouse=True, scope="session")
+def who_asked(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Callable[[], int]]:
+    """How often the computer's clock was asked, here and in programs started from here."""
+    asked = tmp_path_factory.mktemp("clock") / "asked"
+    asked.touch()
+    here = 0
+    with pytest.MonkeyPatch.context() as patched:
+        patched.setenv("SWEEPER_TESTS_ASKED", str(asked))
+        patched.setenv("PYTHONPATH", str(Path(sitecustomize.__file__).parent), prepend=os.pathsep)
+        sitecustomize.put_ahead()
+        ahead = SystemClock.now
+
+        def now(clock: SystemClock) -> datetime:
+            nonlocal here
+            here += 1
+            return ahead(clock)
+
+        patched.setattr(SystemClock, "now", now)
+        yield lambda: here + asked.stat().st_size
+
+
 def _forbidden() -> tuple[tuple[str, bytes], ...]:
     logs = sys.modules.get(
-        "sweeper.simulation.command_log"
+        "sweeper.simulation.wires.command_log"
     )  # a test without the simulation sends nothing to it
     return logs.forbidden_anywhere() if logs is not None else ()

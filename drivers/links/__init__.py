@@ -3,7 +3,8 @@
 Public: `LinkOptions`, `open_link`, `Link`, `Reader`. Nothing here knows what the bytes mean.
 """
 
-from drivers.links.link import Link, Reader
+from drivers.contracts import Reader
+from drivers.links.link import Link
 from drivers.links.options import LinkOptions
 from drivers.links.sharing import open_link
 

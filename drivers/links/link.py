@@ -7,26 +7,16 @@ import random
 import threading
 import time
 from collections.abc import Callable
-from typing import Protocol, TypeVar
+from typing import TypeVar
 
+from drivers.contracts import Reader
 from drivers.errors import BadReply, LinkLost, LinkTimeout, RigError
 from drivers.links.backoff import backoff_s
 from drivers.links.options import LinkOptions
 from drivers.links.ports import QUIET_S, Port, TcpPort, open_port
 
 LONGEST_REPLY = 1 << 18
-T_co = TypeVar("T_co", covariant=True)
 T = TypeVar("T")
-
-
-class Reader(Protocol[T_co]):
-    """Turns what has come in so far into a reply.
-
-    None while the reply is not whole. Raises BadReply for what can never become one (the link then
-    resynchronises and asks again) and Refused when the instrument said no (which is final).
-    """
-
-    def __call__(self, received: bytes, /) -> T_co | None: ...
 
 
 class Link:

@@ -8,8 +8,8 @@ scpi    a setting is followed by ``*OPC?`` and by the error queue, in one messag
 from collections.abc import Mapping
 from dataclasses import dataclass
 
+from drivers.contracts import Reader
 from drivers.errors import BadReply, Refused
-from drivers.links import Reader
 from drivers.protocols import frames, scpi
 from drivers.protocols.dialect import Control, Dialect, Query
 from drivers.protocols.template import Template, Value

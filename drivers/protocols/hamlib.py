@@ -11,8 +11,8 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Generic, TypeVar
 
+from drivers.contracts import Reader
 from drivers.errors import BadReply, LinkLost, LinkTimeout, Refused, RigError, Unsupported
-from drivers.links import Reader
 
 PART = "receiver"
 T = TypeVar("T")

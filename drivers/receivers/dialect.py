@@ -183,7 +183,7 @@ class DialectReceiver:
             if "hz" in tuning:
                 self.tune(tuning["hz"])
         if not_put_back:
-            raise Stuck(PART, f"could not put back: {', '.join(not_put_back)}.", "Set it by hand.")
+            raise Stuck(PART, f"could not restore: {', '.join(not_put_back)}.", "Set it by hand.")
 
     def prepare(self) -> tuple[str, ...]:
         self._prepared = True

@@ -108,7 +108,7 @@ class HamlibReceiver:
             if "hz" in tuning:
                 self.tune(tuning["hz"])
         if not_put_back:
-            raise Stuck(wire.PART, f"could not put back: {', '.join(not_put_back)}.", "Set it by hand.")
+            raise Stuck(wire.PART, f"could not restore: {', '.join(not_put_back)}.", "Set it by hand.")
 
     def prepare(self) -> tuple[str, ...]:
         self._prepared = True

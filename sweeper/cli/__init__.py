@@ -7,11 +7,11 @@ def main() -> None:
     """Run the command line; exit 0 (done), 1 (it ran, and the answer is bad) or 2 (the call or a file is wrong)."""
     from drivers.errors import RigError
     from sweeper.cli.app import app
-    from sweeper.errors import Told
+    from sweeper.errors import UserFacingError
 
     try:
         app()
-    except Told as told:
+    except UserFacingError as told:
         print(told, file=sys.stderr)
         sys.exit(told.exit_code)
     except RigError as fault:

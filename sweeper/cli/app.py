@@ -5,6 +5,7 @@ import typer
 from sweeper.cli import (
     calibrate,
     checking,
+    comparing,
     data,
     demonstration,
     fleet,
@@ -53,3 +54,6 @@ app.command("stop", epilog="Example: sweeper stop saltmarsh.yaml")(talking.stop)
 app.command("keys", epilog="Example: sweeper keys saltmarsh.yaml --client laptop")(talking.keys)
 app.command("rest", epilog="Example: sweeper rest saltmarsh.yaml")(measuring.rest)
 app.command("follow", epilog="Example: sweeper follow saltmarsh.yaml")(following.follow)
+app.command("ab", epilog="Example: sweeper ab --file evening.wav --first bypass --out evening.html")(
+    comparing.ab
+)

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from sweeper.cli.options import DataFolder, StationFile, open_store
-from sweeper.errors import Told, WrongInput
+from sweeper.errors import UserFacingError, WrongInput
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -106,7 +106,7 @@ def calibrate(
         )
         curve = curve_of(known, step_db, lines)
     except Implausible as refused:
-        raise Told(f"{station_file}: no curve was written. {refused}") from refused
+        raise UserFacingError(f"{station_file}: no curve was written. {refused}") from refused
     _show(curve)
     if measure_bandwidth:
         with open_store(station, station_file, data, read_only=False) as store:
@@ -157,10 +157,10 @@ def _meter(
 ) -> "Iterator[Callable[[], tuple[float, ...]]]":
     """The receiver on its channel through a path (the rest if left out), as a call that reads the meter.
 
-    Receiver and relays are put back at the end.
+    Receiver and relays are restored at the end.
     """
     from sweeper.clock import SystemClock
-    from sweeper.daemon.borrowing import borrowed_rig
+    from sweeper.daemon.rig.borrow import borrowed_rig
 
     clock = SystemClock()
     with borrowed_rig(station, store, clock) as rig:
@@ -240,7 +240,9 @@ def _measured_bandwidth_hz(station: "Station", store: "Store", curve: "Curve") -
         with _meter(station, store, None, path) as read:
             powers_mw = [10 ** (dbm / 10) for dbm in map(meter.dbm, read()) if dbm is not None]
         if not powers_mw:
-            raise Told(f"{path}: its readings lie off the new curve, so no noise bandwidth can be told.")
+            raise UserFacingError(
+                f"{path}: its readings lie off the new curve, so no noise bandwidth can be told."
+            )
         powers.append(powers_mw)
     source = station.noise_source
     hot_dbm, cold_dbm = (10 * math.log10(fmean(powers_mw)) for powers_mw in powers)
@@ -250,7 +252,7 @@ def _measured_bandwidth_hz(station: "Station", store: "Store", curve: "Curve") -
             powers[0], powers[1], curve.uncertainty_db, source.uncertainty_db
         )
     except Implausible as refused:
-        raise Told(str(refused)) from refused
+        raise UserFacingError(str(refused)) from refused
 
 
 def _write(
@@ -261,8 +263,7 @@ def _write(
     noise_bandwidth_hz: float | None,
 ) -> None:
     """Through a file beside it that must load, so that a station file is never left half written or wrong."""
-    from datetime import UTC, datetime
-
+    from sweeper.clock import SystemClock
     from sweeper.station import StationFileError, load
     from sweeper.station.recalibrate import with_curve
     from sweeper.station.rewrite import with_values
@@ -271,7 +272,11 @@ def _write(
     others |= {"floor": curve.floor} if curve.floor is not None else {}
     others |= {"top": curve.top} if curve.top is not None else {}
     text = with_curve(
-        station_file.read_text(encoding="utf-8"), curve.pairs, datetime.now(UTC).date(), others, temperature_c
+        station_file.read_text(encoding="utf-8"),
+        curve.pairs,
+        SystemClock().now().date(),
+        others,
+        temperature_c,
     )
     more: dict[tuple[str | int, ...], object] = {}
     if detector is not None:

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from sweeper.cli.options import StationFile
-from sweeper.errors import Told, WrongInput
+from sweeper.errors import UserFacingError, WrongInput
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
@@ -29,8 +29,8 @@ def demo(
     from sweeper.analysis import findings_json
     from sweeper.cli.progress import progress
     from sweeper.clock import JumpingClock
-    from sweeper.daemon.campaign import Campaign, run_passes
-    from sweeper.daemon.watching import Watcher
+    from sweeper.daemon.run.campaign import Campaign, run_passes
+    from sweeper.daemon.run.observers import Observer
     from sweeper.reduction import facts_of, reduce_store
     from sweeper.report import Setting, write_html
     from sweeper.report.terminal import show_findings
@@ -55,13 +55,13 @@ def demo(
         (out / "saltmarsh.yaml").write_text(text, encoding="utf-8")
         with progress(f"Measuring {nights} simulated night{'s' if nights > 1 else ''}") as told:
 
-            class Counting(Watcher):
+            class Counting(Observer):
                 """Moves the bar as passes end."""
 
                 def finished(self, record: "PassRecord", readings: "Sequence[Reading]") -> None:
                     told(record.number / len(due))
 
-            run_passes(Campaign(station, store, clock, watchers=[Counting()]), due)
+            run_passes(Campaign(station, store, clock, observers=[Counting()]), due)
     _nothing_forbidden(served)
     with progress("Reducing and drawing") as told:
         reduced = reduce_store(store, facts_of(station), progress=lambda share: told(share / 2))
@@ -85,7 +85,7 @@ def simulate(station_file: StationFile) -> None:
     from urllib.parse import urlsplit
 
     from sweeper.clock import SystemClock
-    from sweeper.daemon.orders import Orders, stop_on_signals
+    from sweeper.daemon.run.orders import Orders, stop_on_signals
     from sweeper.simulation import saltmarsh, serve
     from sweeper.station import load
 
@@ -117,7 +117,9 @@ def simulate(station_file: StationFile) -> None:
 
 def _nothing_forbidden(served: "Served") -> None:
     if served.forbidden:
-        raise Told(f"The simulated station was sent what could key a transmitter: {served.forbidden[0]!r}")
+        raise UserFacingError(
+            f"The simulated station was sent what could key a transmitter: {served.forbidden[0]!r}"
+        )
 
 
 @contextmanager

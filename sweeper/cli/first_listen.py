@@ -28,7 +28,7 @@ def listen(
     told: Callable[[float], None] = lambda share: None,
 ) -> tuple[FirstBand, ...]:
     """The bands with noise channels found now. `RigError` when the receiver fails; it is put back in any case."""
-    as_found = receiver.remember()
+    saved_state = receiver.remember()
     found = []
     try:
         receiver.prepare()
@@ -37,7 +37,7 @@ def listen(
             found.append(band.with_noise(_emptiest(receiver, band, bandwidth_hz, settle_s, clock)))
             told((nth + 1) / len(bands))
     finally:
-        receiver.restore(as_found)
+        receiver.restore(saved_state)
     return tuple(found)
 
 

@@ -11,7 +11,7 @@ def follow(station_file: StationFile, data: DataFolder = None) -> None:
     """While somebody listens, set the relay as the findings recommend for where they tune."""
     from sweeper.clock import SystemClock
     from sweeper.daemon.follow import follow as follow_dial
-    from sweeper.daemon.orders import Orders, stop_on_signals
+    from sweeper.daemon.run.orders import Orders, stop_on_signals
     from sweeper.reduction import facts_of, reduce_store
     from sweeper.station import load
 

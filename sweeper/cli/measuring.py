@@ -23,9 +23,9 @@ def run(
 ) -> None:
     """Measure: now, or as the station's schedule says, until stopped."""
     from sweeper.clock import SystemClock
-    from sweeper.daemon.decided import UntilDecided
-    from sweeper.daemon.orders import Orders, stop_on_signals
-    from sweeper.daemon.service import run_station
+    from sweeper.daemon.run.orders import Orders, stop_on_signals
+    from sweeper.daemon.run.until_decided import UntilDecided
+    from sweeper.daemon.service.daemon import run_station
     from sweeper.errors import WrongInput
     from sweeper.station import load
 
@@ -55,9 +55,9 @@ def run(
 
 
 def rest(station_file: StationFile, data: DataFolder = None) -> None:
-    """Relays to rest and the receiver as it was found, where an earlier run could not; nothing is measured."""
+    """Relays to rest and the receiver in its saved state, where an earlier run could not; nothing is measured."""
     from sweeper.clock import SystemClock
-    from sweeper.daemon.resting import rest_station
+    from sweeper.daemon.service.resting import rest_station
     from sweeper.station import load
 
     station = load(station_file)

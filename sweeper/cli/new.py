@@ -226,7 +226,7 @@ def _listened(station: "Station", answers: "Answers") -> "Answers":
     from sweeper.cli.first_listen import listen
     from sweeper.cli.progress import progress
     from sweeper.clock import SystemClock
-    from sweeper.daemon.instruments import open_receiver
+    from sweeper.daemon.rig.instruments import open_receiver
 
     receiver = open_receiver(station)
     try:

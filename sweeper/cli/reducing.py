@@ -7,7 +7,7 @@ import typer
 
 from sweeper.cli.instants import between, instant
 from sweeper.cli.options import AsJson, DataFolder, FromTime, StationFile, ToTime, open_store
-from sweeper.errors import Told, WrongInput
+from sweeper.errors import UserFacingError, WrongInput
 
 if TYPE_CHECKING:
     from sweeper.reduction import Reduced
@@ -62,7 +62,7 @@ def compare(
     store = open_store(station, station_file, data, read_only=True)
     try:
         if not store.days():
-            raise Told(
+            raise UserFacingError(
                 f"{store.folder}: no readings are stored, so there is nothing to compare. Measure some nights first."
             )
         comparison = compare_fix(store, facts_of(station), when, control or ())

@@ -8,7 +8,7 @@ import typer
 from sweeper.cli.options import DataFolder, StationFile, data_folder, open_store
 
 if TYPE_CHECKING:
-    from sweeper.daemon.messages import Command
+    from sweeper.daemon.live.messages import Command
     from sweeper.station import Station
 
 
@@ -28,7 +28,7 @@ def resume(station_file: StationFile, data: DataFolder = None) -> None:
 
 
 def stop(station_file: StationFile, data: DataFolder = None) -> None:
-    """End the daemon; relays go to rest and the receiver back to where it was found."""
+    """End the daemon; relays go to rest and the receiver back to its saved state."""
     _ask(station_file, data, "stop")
 
 
@@ -47,7 +47,7 @@ def keys(
     data: DataFolder = None,
 ) -> None:
     """Make CURVE keys for talking to the daemon across a network; what is there already is kept."""
-    from sweeper.daemon.doors import make_keys
+    from sweeper.daemon.live.endpoints import make_keys
     from sweeper.errors import WrongInput
 
     station, folder = _station_folder(station_file, data)
@@ -61,10 +61,10 @@ def keys(
 
 
 def _ask(station_file: Path, data: Path | None, command: "Command", text: str = "") -> None:
-    from sweeper.daemon.client import ask, ask_across
-    from sweeper.daemon.doors import client_keys
-    from sweeper.daemon.messages import NOTE_LIMIT, Request
-    from sweeper.errors import Told, WrongInput
+    from sweeper.daemon.live.client import ask, ask_across
+    from sweeper.daemon.live.endpoints import client_keys
+    from sweeper.daemon.live.messages import NOTE_LIMIT, Request
+    from sweeper.errors import UserFacingError, WrongInput
 
     if len(text) > NOTE_LIMIT:
         raise WrongInput(f"A note has at most {NOTE_LIMIT} characters; this one has {len(text)}.")
@@ -75,7 +75,7 @@ def _ask(station_file: Path, data: Path | None, command: "Command", text: str = 
     else:
         try:
             answer = ask(folder, request)
-        except Told:
+        except UserFacingError:
             if command != "note":
                 raise
             _keep_note(station, station_file, data, text)

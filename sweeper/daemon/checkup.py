@@ -10,8 +10,8 @@ from statistics import fmean
 from drivers.contracts import Receiver, Switch
 from drivers.errors import BadReply, Refused, RigError, Stuck, Unsupported
 from sweeper.clock import Clock
-from sweeper.daemon.borrowing import borrowed_rig
-from sweeper.daemon.instruments import open_receiver, open_switch
+from sweeper.daemon.rig.borrow import borrowed_rig
+from sweeper.daemon.rig.instruments import open_receiver, open_switch
 from sweeper.station import Station
 from sweeper.store import Store
 from sweeper.words import ANTENNA_STAGE, Channel
@@ -49,7 +49,7 @@ def check_rig(station: Station, store: Store, clock: Clock) -> Iterator[Item]:
     except RigError as fault:
         yield _broken(fault)
     else:
-        yield Item("putting back", True, f"relays at {station.switch.rest}, receiver as found")
+        yield Item("restoring", True, f"relays at {station.switch.rest}, receiver in its saved state")
 
 
 def _switch(station: Station) -> Item:

@@ -8,17 +8,18 @@ import math
 from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import date, datetime
-from pathlib import Path as FilePath
+from pathlib import Path
 
 from drivers.errors import InUse, RigError
 from sweeper.analysis import Findings
 from sweeper.clock import Clock
-from sweeper.daemon import wear
-from sweeper.daemon.as_found import hold_rig, rest_relays
-from sweeper.daemon.instruments import open_rig
-from sweeper.daemon.orders import Orders
+from sweeper.daemon.rig import relay_life
+from sweeper.daemon.rig.instruments import open_rig
+from sweeper.daemon.rig.lock import hold_rig
+from sweeper.daemon.rig.restore import rest_relays
+from sweeper.daemon.run.orders import Orders
 from sweeper.station import Station
-from sweeper.words import ANTENNA_BYPASS, ANTENNA_STAGE, Path
+from sweeper.words import ANTENNA_BYPASS, ANTENNA_STAGE, SignalPath
 
 LOOK_S = 1.0
 """Between looks at the dial."""
@@ -44,7 +45,7 @@ little over that, and broadcast bands lie further apart)."""
 class Advice:
     """A path for a frequency and an hour, and why, for the person listening."""
 
-    path: Path
+    path: SignalPath
     because: str
 
 
@@ -79,14 +80,14 @@ class Follower:
     def __init__(self, quiet_time_s: float, moves_a_day: float) -> None:
         self._quiet_time_s = quiet_time_s
         self._moves_a_day = moves_a_day
-        self._advice: Path | None = None
+        self._advice: SignalPath | None = None
         self._advised_at_s = 0.0
         self._hold_until_s = -math.inf
         self._day: date | None = None
         self._moves = 0
         self.standing = ANTENNA_BYPASS
 
-    def decide(self, advice: Path, transmitting: bool, at_s: float, day: date) -> Path | None:
+    def decide(self, advice: SignalPath, transmitting: bool, at_s: float, day: date) -> SignalPath | None:
         """The path to set now, or None to leave the relays alone. `at_s` is monotonic."""
         if day != self._day:
             self._day, self._moves = day, 0
@@ -106,7 +107,7 @@ class Follower:
             return None
         return advice
 
-    def moved(self, path: Path, operations: int, at_s: float) -> None:
+    def moved(self, path: SignalPath, operations: int, at_s: float) -> None:
         """The relays stand at `path` now."""
         self.standing = path
         self._moves += operations
@@ -116,7 +117,7 @@ class Follower:
 
 def follow(
     station: Station,
-    folder: FilePath,
+    folder: Path,
     findings: Findings,
     clock: Clock,
     orders: Orders,
@@ -139,15 +140,15 @@ def follow(
 
 def _follow(
     station: Station,
-    folder: FilePath,
+    folder: Path,
     findings: Findings,
     clock: Clock,
     orders: Orders,
     told: Callable[[str], None],
 ) -> None:
     with hold_rig(folder):
-        life = wear.load(folder, clock.now())
-        allowed = wear.allowed_a_day(station, life, clock.now())
+        life = relay_life.load(folder, clock.now())
+        allowed = relay_life.allowed_a_day(station, life, clock.now())
         follower = Follower(station.receiver.quiet_time_s, MOVES_A_DAY if allowed is None else allowed)
         try:
             while not orders.stopping:
@@ -165,7 +166,7 @@ def _follow(
 
 def _follow_until_fault(
     station: Station,
-    folder: FilePath,
+    folder: Path,
     findings: Findings,
     clock: Clock,
     orders: Orders,
@@ -174,7 +175,7 @@ def _follow_until_fault(
 ) -> None:
     said = ""
     with open_rig(station) as rig:
-        switch = wear.CountedSwitch(rig.switch, station)
+        switch = relay_life.CountedSwitch(rig.switch, station)
         switch.select(str(ANTENNA_BYPASS))
         try:
             while not orders.stopping:
@@ -193,4 +194,4 @@ def _follow_until_fault(
                     told(sentence)
                 clock.sleep(LOOK_S, orders.wake)
         finally:
-            wear.count(folder, switch.moves, clock.now())
+            relay_life.count(folder, switch.moves, clock.now())

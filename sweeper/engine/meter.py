@@ -46,7 +46,7 @@ def _along(curve: Sequence[tuple[float, float]], reading: float) -> float | None
     return y0 + (y1 - y0) * (reading - x0) / (x1 - x0)
 
 
-def frozen(values: Sequence[float], visits: Sequence[int], flags: Sequence[str]) -> list[bool]:
+def stuck_readings(values: Sequence[float], visits: Sequence[int], flags: Sequence[str]) -> list[bool]:
     """Which readings of a pass come from a meter that stands still.
 
     `values`, `visits` (the number of the visit each was taken in) and `flags` have one entry a reading.

@@ -15,16 +15,16 @@ from typing import Any
 from drivers.contracts import Receiver, Switch, Tuning
 from drivers.errors import BadReply, RigError, Stuck, Transmitting
 from sweeper.clock import Clock
-from sweeper.engine.meter import Meter, frozen
+from sweeper.engine.meter import Meter, stuck_readings
 from sweeper.engine.sink import Sink
-from sweeper.words import Outcome, PassRecord, Path, Reading, Visit
+from sweeper.words import Outcome, PassRecord, Reading, SignalPath, Visit
 
 DIAL_STEP_HZ = 10
 """Receivers round to their own step, 10 Hz or finer (common practice); a hand at the dial moves further."""
 
 
 @dataclass(frozen=True, slots=True)
-class Manner:
+class MeasurementSettings:
     """How to measure: mode, times in seconds, readings a visit, and where the relays rest."""
 
     mode: str
@@ -32,7 +32,7 @@ class Manner:
     switch_settle_s: float
     readings: int
     interval_s: float
-    rest: Path
+    rest: SignalPath
     meter: Meter
 
 
@@ -50,7 +50,7 @@ def measure_pass(
     receiver: Receiver,
     switch: Switch,
     clock: Clock,
-    manner: Manner,
+    settings: MeasurementSettings,
     sink: Sink,
     stop: Event,
 ) -> PassRecord:
@@ -61,7 +61,7 @@ def measure_pass(
     station has been put back. So does anything that is no `RigError`, since that is a defect of the program.
     """
     started = clock.now()
-    at_work = _AtWork(number, receiver, switch, clock, manner, sink, stop)
+    at_work = _AtWork(number, receiver, switch, clock, settings, sink, stop)
     outcome: Outcome = "failed"
     because = "the program met a defect of its own"
     try:
@@ -90,7 +90,7 @@ def measure_pass(
     )
     sink.finished(record, at_work.flagged() if outcome == "done" else ())
     if at_work.touched and "receiver" not in left_over:
-        sink.put_back()
+        sink.mark_restored()
     return record
 
 
@@ -116,7 +116,7 @@ class _AtWork:
         receiver: Receiver,
         switch: Switch,
         clock: Clock,
-        manner: Manner,
+        settings: MeasurementSettings,
         sink: Sink,
         stop: Event,
     ) -> None:
@@ -124,7 +124,7 @@ class _AtWork:
         self._receiver = receiver
         self._switch = switch
         self._clock = clock
-        self._manner = manner
+        self._settings = settings
         self._sink = sink
         self._stop = stop
         self._remembered: Mapping[str, Any] | None = None
@@ -148,28 +148,28 @@ class _AtWork:
 
     def measure(self, visits: Sequence[Visit]) -> None:
         """All visits in order; the relays move only when the path changes."""
-        standing: Path | None = None
+        standing: SignalPath | None = None
         mode_bandwidth: int | None = None
         for index, visit in enumerate(visits):
             if visit.path != standing:
                 self._listen_only()
                 self._relays_still_at(standing)
                 self.relay_operations += self._switch.select(str(visit.path))
-                self._sleep(self._manner.switch_settle_s)
+                self._sleep(self._settings.switch_settle_s)
                 standing = visit.path
                 if self._standing_hz is not None:
                     self._still_at(self._standing_hz)  # a hand may have used the moment
             if visit.channel.bandwidth_hz != mode_bandwidth:
                 mode_bandwidth = visit.channel.bandwidth_hz
                 self._mode_read_back = None
-                self._receiver.set_mode(self._manner.mode, mode_bandwidth)
+                self._receiver.set_mode(self._settings.mode, mode_bandwidth)
             readings = self._visit(visit)
             self._readings += readings
             self._visit_of += [index] * len(readings)
             self._sink.visited(visit, readings)
         self._relays_still_at(standing)
 
-    def _relays_still_at(self, path: Path | None) -> None:
+    def _relays_still_at(self, path: SignalPath | None) -> None:
         """Readings count for a path only if it stood until after them: a board may lose its supply in between."""
         if path is not None and self._switch.selected() != str(path):
             raise Stuck(
@@ -179,12 +179,12 @@ class _AtWork:
             )
 
     def _visit(self, visit: Visit) -> list[Reading]:
-        hz, manner, clock, receiver = visit.channel.hz, self._manner, self._clock, self._receiver
+        hz, settings, clock, receiver = visit.channel.hz, self._settings, self._clock, self._receiver
         before = self._standing_hz
         receiver.tune(hz)
-        self._sleep(manner.settle_s)
+        self._sleep(settings.settle_s)
         tuning = receiver.tuning()
-        if tuning.mode.upper() != manner.mode.upper():
+        if tuning.mode.upper() != settings.mode.upper():
             raise Yielded(f"somebody set the receiver to {tuning.mode}; the pass gave way")
         self._mode_read_back = self._mode_read_back or tuning
         if abs(tuning.hz - hz) >= DIAL_STEP_HZ:
@@ -193,9 +193,9 @@ class _AtWork:
             raise Yielded(f"somebody tuned the receiver to {tuning.hz} Hz; the pass gave way")
         self._standing_hz = tuning.hz
         readings = []
-        for nth in range(manner.readings):
+        for nth in range(settings.readings):
             if nth:
-                self._sleep(manner.interval_s)
+                self._sleep(settings.interval_s)
             value = receiver.read_power()  # which refuses while a transmitter is on
             if not math.isfinite(value):
                 raise BadReply("receiver", f"the meter read {value}, which is no power.")
@@ -206,8 +206,8 @@ class _AtWork:
                     channel=visit.channel,
                     path=visit.path,
                     reading=value,
-                    dbm=manner.meter.dbm(value),
-                    flags=manner.meter.flag(value),
+                    dbm=settings.meter.dbm(value),
+                    flags=settings.meter.flag(value),
                 )
             )
         self._still_at(hz)
@@ -230,7 +230,7 @@ class _AtWork:
         self._remembered = without_dial(self._remembered, mode_is_ours)
 
     def leave(self) -> tuple[str, ...]:
-        """Relays to rest, receiver as found; the names of what could not be put back.
+        """Relays to rest, receiver in its saved state; the names of what could not be restored.
 
         The relays go to rest even while a transmitter is on: the stage in its way would be the greater harm.
         """
@@ -238,7 +238,7 @@ class _AtWork:
         if not self.touched:
             return ()
         try:
-            self.relay_operations += self._switch.select(str(self._manner.rest))
+            self.relay_operations += self._switch.select(str(self._settings.rest))
         except RigError:
             left_over.append("relays")
         finally:
@@ -252,7 +252,7 @@ class _AtWork:
 
     def flagged(self) -> tuple[Reading, ...]:
         """The readings of the whole pass, those of a meter that stood still marked ``stale``."""
-        stale = frozen(
+        stale = stuck_readings(
             [reading.reading for reading in self._readings],
             self._visit_of,
             [reading.flags for reading in self._readings],

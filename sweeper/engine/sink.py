@@ -25,6 +25,6 @@ class Sink(Protocol):
         """The pass is over; for one that is not done, `readings` is empty. Commit it now or raise."""
         ...
 
-    def put_back(self) -> None:
+    def mark_restored(self) -> None:
         """The receiver stands again as `found` said; that need not be kept any longer."""
         ...

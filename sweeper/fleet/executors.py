@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from multiprocessing import get_context
 from typing import Protocol, TypeVar
 
-from sweeper.errors import Told
+from sweeper.errors import UserFacingError
 
 Item = TypeVar("Item")
 Result = TypeVar("Result")
@@ -21,7 +21,7 @@ TRIES = 3
 """How often an item may lose its worker before it is named as the one that kills them."""
 
 
-class WorkerLost(Told):
+class WorkerLost(UserFacingError):
     """The work on an item took its worker down, each time it was tried."""
 
 
@@ -106,7 +106,9 @@ class DaskCluster:
         for item in waiting:
             yield (
                 item,
-                Told(f"{self.scheduler}: the scheduler went away {TRIES} times while {item} was waiting."),
+                UserFacingError(
+                    f"{self.scheduler}: the scheduler went away {TRIES} times while {item} was waiting."
+                ),
             )
 
     def _round(
@@ -119,7 +121,7 @@ class DaskCluster:
         try:
             client = Client(self.scheduler, timeout=self.patience_s, set_as_default=False)
         except (OSError, TimeoutError) as error:
-            raise Told(f"{self.scheduler}: no Dask scheduler answers there ({error}).") from error
+            raise UserFacingError(f"{self.scheduler}: no Dask scheduler answers there ({error}).") from error
         with client:
             futures = {client.submit(work, item, pure=False, retries=TRIES - 1): item for item in items}
             left = dict(futures)

@@ -12,7 +12,7 @@ from datetime import date
 from pathlib import Path, PurePosixPath
 from typing import TYPE_CHECKING, Any
 
-from sweeper.errors import Told, WrongInput
+from sweeper.errors import UserFacingError, WrongInput
 from sweeper.store.manifest import MANIFEST, STATION, parse_manifest
 
 if TYPE_CHECKING:
@@ -22,12 +22,12 @@ if TYPE_CHECKING:
     from sweeper.station import Station
 
 
-class BrokenFile(Told):
+class BrokenFile(UserFacingError):
     """A file that is missing, torn or not what the manifest says."""
 
 
 class StationFolder:
-    """What one station sent. `Told` when it has no manifest that can be read."""
+    """What one station sent. `UserFacingError` when it has no manifest that can be read."""
 
     def __init__(self, url: str) -> None:
         self.url = url

@@ -28,14 +28,14 @@ def reduce_folder(url: str) -> StationShare:
     import polars as pl
 
     from sweeper.analysis import findings_from, summarise_day, table_of
-    from sweeper.errors import Told
+    from sweeper.errors import UserFacingError
     from sweeper.fleet.folder import BrokenFile, StationFolder
     from sweeper.reduction import by_month, facts_of, read_kept
 
     try:
         folder = StationFolder(url)
         station = folder.station()
-    except Told as told:
+    except UserFacingError as told:
         return StationShare(url, url.rstrip("/").rsplit("/", 1)[-1], 0, 0, None, (str(told),))
     facts = facts_of(station)
     kept = read_kept(folder.kept, facts, folder.days())

@@ -18,9 +18,9 @@ from starlette.requests import Request as HttpRequest
 from starlette.responses import HTMLResponse, JSONResponse, RedirectResponse, Response, StreamingResponse
 from starlette.routing import Route
 
-from sweeper.daemon.client import ask
-from sweeper.daemon.messages import NOTE_LIMIT, Answer, Command, Request
-from sweeper.errors import Told, WrongInput
+from sweeper.daemon.live.client import ask
+from sweeper.daemon.live.messages import NOTE_LIMIT, Answer, Command, Request
+from sweeper.errors import UserFacingError, WrongInput
 from sweeper.page.feed import Feed
 from sweeper.page.guard import COOKIE, Door, Guard
 from sweeper.page.seen import now_seen, tonight_seen
@@ -227,7 +227,7 @@ class _Page:
     async def _ask(self, command: Command, text: str = "") -> Response:
         try:
             answer: Answer = await asyncio.to_thread(ask, self._folder, Request(command=command, text=text))
-        except Told as told:
+        except UserFacingError as told:
             return JSONResponse({"ok": False, "sentence": without_place(told, self._folder)}, 503)
         if answer.state is not None:
             await self._feed.took(answer.state)

@@ -6,19 +6,21 @@ down, start later or be started again: the socket finds it, and silence is told 
 
 import asyncio
 import contextlib
+import math
 from collections import deque
 from collections.abc import Callable
 from dataclasses import dataclass, field
-from datetime import UTC, datetime
+from datetime import datetime
 from pathlib import Path
 
 import zmq
 import zmq.asyncio
 
-from sweeper.daemon import doors
-from sweeper.daemon.client import ask
-from sweeper.daemon.messages import NotUnderstood, PassOver, Request, State, Visited, read_live
-from sweeper.errors import Told
+from sweeper.clock import Clock, SystemClock
+from sweeper.daemon.live import endpoints
+from sweeper.daemon.live.client import ask
+from sweeper.daemon.live.messages import NotUnderstood, PassOver, Request, State, Visited, read_live
+from sweeper.errors import UserFacingError
 
 SILENCE_S = 3.0
 """After so long without a word the daemon is asked whether it is there."""
@@ -42,9 +44,14 @@ class Now:
 class Feed:
     """Keeps `now` up to date and wakes whoever waits for a change."""
 
-    def __init__(self, folder: Path, on_pass: Callable[[], None] = lambda: None) -> None:
+    def __init__(
+        self, folder: Path, on_pass: Callable[[], None] = lambda: None, clock: Clock | None = None
+    ) -> None:
         self.now = Now()
         self._folder = folder
+        self._clock = clock or SystemClock()
+        # The wall clock may be set meanwhile; how long it has been silent must not hang on that.
+        self._heard_s = -math.inf
         self._on_pass = on_pass
         self._changed = asyncio.Condition()
         self.ended = False
@@ -60,7 +67,7 @@ class Feed:
             socket.reconnect_ivl = 100
             socket.reconnect_ivl_max = 1000
             socket.subscribe(b"")
-            socket.connect(doors.local(self._folder, "live"))
+            socket.connect(endpoints.local(self._folder, "live"))
             await self._ask()
             while True:
                 if await socket.poll(int(LOOK_EVERY_S * 1000)):
@@ -91,8 +98,12 @@ class Feed:
 
     async def took(self, state: State) -> None:
         """A state that came as the answer to a request."""
-        self.now.state, self.now.alive, self.now.heard = state, True, datetime.now(UTC)
+        self.now.state = state
+        self._hear()
         await self.touch()
+
+    def _hear(self) -> None:
+        self.now.alive, self.now.heard, self._heard_s = True, self._clock.now(), self._clock.monotonic()
 
     async def _take(self, body: bytes) -> None:
         try:
@@ -100,7 +111,7 @@ class Feed:
         except NotUnderstood:
             return  # A daemon of another version may say more than this page knows.
         now = self.now
-        now.heard, now.alive = datetime.now(UTC), True
+        self._hear()
         if isinstance(message, State):
             now.state = message
             if message.doing != "measuring":
@@ -122,7 +133,7 @@ class Feed:
     async def _listen_to_silence(self) -> None:
         """A daemon that waits says little: asked, it answers, and one that is gone does not."""
         now = self.now
-        quiet_s = (datetime.now(UTC) - now.heard).total_seconds() if now.heard is not None else SILENCE_S
+        quiet_s = self._clock.monotonic() - self._heard_s
         if quiet_s < SILENCE_S or (not now.alive and not (self._folder / "control").exists()):
             return
         if not await self._ask() and now.alive:
@@ -133,7 +144,7 @@ class Feed:
         """How the daemon is, asked; False when none answers."""
         try:
             answer = await asyncio.to_thread(ask, self._folder, Request(command="status"), 1.0)
-        except Told:
+        except UserFacingError:
             return False
         if answer.state is not None:
             if answer.state.last_pass is not None and not self.now.passes:

@@ -8,7 +8,7 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 from sweeper.analysis import PeriodFinding
-from sweeper.daemon.messages import State, Visited
+from sweeper.daemon.live.messages import State, Visited
 from sweeper.page.feed import Now
 from sweeper.page.tonight import Tonight
 from sweeper.report import wording
@@ -28,7 +28,7 @@ HOLDER = {
     "measuring": "sweeper, until the pass is over",
     "yielding": "you, or another program; sweeper keeps off",
     "starting": "sweeper, for a moment",
-    "stopping": "nobody: it is being put back as it was found",
+    "stopping": "nobody: it is being restored to its saved state",
 }
 PASSES_SHOWN = 12
 

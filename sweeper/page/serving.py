@@ -5,7 +5,7 @@ import socket
 from collections.abc import Callable
 from pathlib import Path
 
-from sweeper.errors import Told
+from sweeper.errors import UserFacingError
 from sweeper.page.app import live_page
 from sweeper.page.guard import Door, token_in
 from sweeper.station import Station
@@ -27,7 +27,7 @@ def serve_page(
     try:
         listening = _listen(host, port)
     except OSError as fault:
-        raise Told(
+        raise UserFacingError(
             f"{host} port {port}: cannot listen there ({fault.strerror}), so the page is not served. "
             f"Another page may be open already; name another port with --port."
         ) from fault

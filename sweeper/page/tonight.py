@@ -14,7 +14,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from sweeper.analysis import Interval, PeriodFinding
-from sweeper.errors import Told
+from sweeper.errors import UserFacingError
 from sweeper.station import Station
 
 log = logging.getLogger(__name__)
@@ -61,7 +61,7 @@ class Tonight:
                 steps.append(Step(period.hour_utc, period.passes, period.snr_change_db))
 
 
-def without_place(told: Told, folder: Path) -> str:
+def without_place(told: UserFacingError, folder: Path) -> str:
     """What went wrong, without where on this computer: who looks at the page may sit at another one."""
     sentence = str(told).removeprefix(f"{folder}: ")
     return sentence[:1].upper() + sentence[1:]
@@ -91,7 +91,7 @@ class Reducing:
             try:
                 reduced, hour = await asyncio.to_thread(self._reduce)
                 self._tonight.take(reduced, hour)
-            except Told as told:
+            except UserFacingError as told:
                 self._tonight.trouble = without_place(told, self._data / self._station.station.name)
             except Exception:
                 # A defect in the reduction must not take the view of the night with it; the next pass tries again.
@@ -108,7 +108,7 @@ class Reducing:
 
         place = self._station.station
         if not (self._data / place.name).is_dir():
-            raise Told("Nothing is stored yet.")
+            raise UserFacingError("Nothing is stored yet.")
         with Store(self._data, place.name, place.longitude, read_only=True) as store:
             reduced = reduce_store(store, facts_of(self._station))
         done = [record for record in reduced.passes if record.outcome == "done"]

@@ -7,7 +7,7 @@ from math import lcm
 
 from sweeper.plan.order import moved, one_pass, path_order
 from sweeper.station import Station
-from sweeper.words import Path
+from sweeper.words import SignalPath
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,7 +34,7 @@ def budget(station: Station, passes_a_day: float | None = None) -> Budget:
 
     Seconds a pass are the settle times and the readings; slow links add to them.
     """
-    rest = Path.parse(station.switch.rest)
+    rest = SignalPath.parse(station.switch.rest)
     cycle = range(1, lcm(station.plan.load_every, station.plan.noise_every, 2) + 1)
     if len(cycle) > 2000:  # Rhythms without a common measure: a long sample is as good.
         cycle = range(1, 2001)

@@ -4,7 +4,7 @@ from collections.abc import Iterator, Sequence
 from itertools import combinations, pairwise, permutations
 
 from sweeper.station import Station
-from sweeper.words import ANTENNA_BYPASS, ANTENNA_STAGE, Path, Visit
+from sweeper.words import ANTENNA_BYPASS, ANTENNA_STAGE, SignalPath, Visit
 
 _ABBA = (ANTENNA_BYPASS, ANTENNA_STAGE, ANTENNA_STAGE, ANTENNA_BYPASS)
 
@@ -15,7 +15,7 @@ def one_pass(station: Station, pass_number: int) -> tuple[Visit, ...]:
     return tuple(Visit(channel, path) for path in path_order(station, pass_number) for channel in channels)
 
 
-def path_order(station: Station, pass_number: int) -> tuple[Path, ...]:
+def path_order(station: Station, pass_number: int) -> tuple[SignalPath, ...]:
     """The paths of pass `pass_number` (from 1) in the order in which they are set.
 
     Load and noise paths come in every so many passes, the first pass among them, where they cost the fewest
@@ -32,13 +32,13 @@ def path_order(station: Station, pass_number: int) -> tuple[Path, ...]:
     return order[::-1] if backwards else order
 
 
-def relay_moves(station: Station, paths: Sequence[Path]) -> int:
+def relay_moves(station: Station, paths: Sequence[SignalPath]) -> int:
     """How many relays move from rest through `paths` and back to rest; by hand, how many changes of the switch."""
-    rest = Path.parse(station.switch.rest)
+    rest = SignalPath.parse(station.switch.rest)
     return sum(len(moved(station, before, after)) for before, after in pairwise((rest, *paths, rest)))
 
 
-def moved(station: Station, before: Path, after: Path) -> frozenset[str]:
+def moved(station: Station, before: SignalPath, after: SignalPath) -> frozenset[str]:
     """The relays that move from one path to another. A switch without named relays counts as one."""
     if before == after:
         return frozenset()
@@ -48,7 +48,7 @@ def moved(station: Station, before: Path, after: Path) -> frozenset[str]:
     return frozenset(relay for relay in was | now if was.get(relay) != now.get(relay))
 
 
-def _placements(extras: Sequence[Path]) -> Iterator[tuple[Path, ...]]:
+def _placements(extras: Sequence[SignalPath]) -> Iterator[tuple[SignalPath, ...]]:
     """Every way to put each extra path once among bypass, stage, stage, bypass."""
     length = len(_ABBA) + len(extras)
     for order in permutations(extras):
@@ -57,7 +57,7 @@ def _placements(extras: Sequence[Path]) -> Iterator[tuple[Path, ...]]:
             yield tuple(next(extra) if n in places else next(antenna) for n in range(length))
 
 
-def _imbalance(paths: Sequence[Path]) -> int:
+def _imbalance(paths: Sequence[SignalPath]) -> int:
     """How far the middle of the stage visits lies from the middle of the bypass visits, in half visits."""
     places = {
         path: [n for n, each in enumerate(paths) if each == path] for path in (ANTENNA_BYPASS, ANTENNA_STAGE)

@@ -7,7 +7,7 @@ from functools import cached_property, partial
 from typing import TYPE_CHECKING
 
 from sweeper.analysis import Comparison, Findings, StationFacts
-from sweeper.errors import Told
+from sweeper.errors import UserFacingError
 from sweeper.reduction.summaries import summaries_of
 from sweeper.store import Store
 from sweeper.words import PassRecord
@@ -37,7 +37,7 @@ def reduce_store(
     end: datetime | None = None,
     progress: Callable[[float], None] = lambda share: None,
 ) -> Reduced:
-    """Findings of all readings from `start` to `end` (None: all). `Told` when nothing is stored there."""
+    """Findings of all readings from `start` to `end` (None: all). `UserFacingError` when nothing is stored there."""
     from sweeper.analysis import evidence_from, findings_from, summarise_day, table_of
 
     if start is None and end is None:
@@ -46,7 +46,7 @@ def reduce_store(
         # A span may cut a day, so its summary is not the one that is kept.
         summaries = summarise_day(store.readings(start, end).collect(), facts)
     if not summaries.height:
-        raise Told(
+        raise UserFacingError(
             f"{store.folder}: no readings are stored for that time, so nothing can be said. Measure a night first."
         )
     table = table_of(summaries, facts)

@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Self
 
 from sweeper.analysis import BandFinding, Comparison, Findings, clock_spans
-from sweeper.daemon.health import health_sentence
+from sweeper.daemon.service.health import health_sentence
 from sweeper.report import wording
 from sweeper.report.downloads import downloads
 from sweeper.report.pictures.picture import Numbers, Picture
@@ -79,7 +79,7 @@ class Setting:
     @classmethod
     def of(cls, station: "Station", folder: Path) -> Self:
         """As the station file and the station's data folder have it."""
-        from sweeper.daemon.wear import operations_of_the_busiest
+        from sweeper.daemon.rig.relay_life import operations_of_the_busiest
 
         meter = station.receiver.meter
         unit = (

@@ -16,7 +16,7 @@ from sweeper.report import wording
 from sweeper.report.pictures.fix import fix_lines
 
 if TYPE_CHECKING:
-    from sweeper.daemon.messages import State
+    from sweeper.daemon.live.messages import State
     from sweeper.fleet import Fleet
     from sweeper.plan import Budget
     from sweeper.station import Station

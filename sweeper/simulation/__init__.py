@@ -4,9 +4,9 @@ It shares no formula with the analysis, and imports neither the analysis nor the
 not be them. Campaigns drawn without wires are in `sweeper.simulation.campaign`, since they load polars.
 """
 
-from sweeper.simulation.saltmarsh import saltmarsh
 from sweeper.simulation.serve import RECEIVERS, SWITCHES, Served, serve
-from sweeper.simulation.world import Scenario, Truth, World
+from sweeper.simulation.world.saltmarsh import saltmarsh
+from sweeper.simulation.world.world import Scenario, Truth, World
 
 __all__ = [
     "RECEIVERS",

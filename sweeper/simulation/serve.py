@@ -7,25 +7,23 @@ from pathlib import Path
 from typing import Literal
 
 from sweeper.clock import Clock
-from sweeper.simulation import (
-    ascii_receiver,
-    binary_receiver,
-    byte_boards,
-    modbus_board,
-)
-from sweeper.simulation.ascii_receiver import AsciiReceiver
-from sweeper.simulation.bench import Bench
-from sweeper.simulation.binary_receiver import BinaryReceiver
-from sweeper.simulation.broker_board import BrokerBoard
-from sweeper.simulation.byte_boards import ByteBoard
-from sweeper.simulation.command_log import CommandLog
-from sweeper.simulation.faults import WireFaults
-from sweeper.simulation.modbus_board import ModbusBoard
-from sweeper.simulation.network_receiver import NetworkReceiver
-from sweeper.simulation.scpi_receiver import ScpiReceiver
-from sweeper.simulation.web_board import WebBoard
-from sweeper.simulation.wire import MakeSession, PtyWire, TcpWire
-from sweeper.simulation.world import World
+from sweeper.simulation.boards import byte_commands as byte_boards
+from sweeper.simulation.boards import modbus as modbus_board
+from sweeper.simulation.boards.byte_commands import ByteBoard
+from sweeper.simulation.boards.http import WebBoard
+from sweeper.simulation.boards.modbus import ModbusBoard
+from sweeper.simulation.boards.mqtt import BrokerBoard
+from sweeper.simulation.receivers import ascii as ascii_receiver
+from sweeper.simulation.receivers import binary as binary_receiver
+from sweeper.simulation.receivers.ascii import AsciiReceiver
+from sweeper.simulation.receivers.binary import BinaryReceiver
+from sweeper.simulation.receivers.network import NetworkReceiver
+from sweeper.simulation.receivers.scpi import ScpiReceiver
+from sweeper.simulation.wires.command_log import CommandLog
+from sweeper.simulation.wires.faults import WireFaults
+from sweeper.simulation.wires.wire import MakeSession, PtyWire, TcpWire
+from sweeper.simulation.world.bench import Bench
+from sweeper.simulation.world.world import World
 
 Over = Literal["tcp", "serial"]
 Instrument = NetworkReceiver | AsciiReceiver | BinaryReceiver | ScpiReceiver

@@ -129,7 +129,7 @@ def _with_driver_options(
 
 def _is_path(name: object) -> bool:
     try:
-        return bool(words.Path.parse(str(name)))
+        return bool(words.SignalPath.parse(str(name)))
     except ValueError:
         return False
 

@@ -9,7 +9,7 @@ from zoneinfo import ZoneInfo
 from pydantic import AfterValidator, BaseModel, ConfigDict, Field, SerializeAsAny, model_validator
 
 from sweeper import words
-from sweeper.words import Path, Purpose
+from sweeper.words import Purpose, SignalPath
 
 Name = Annotated[
     str, Field(min_length=1, max_length=80, pattern=r"^[^\x00-\x1f\x7f/\\.][^\x00-\x1f\x7f/\\]*$")
@@ -142,7 +142,7 @@ class Switch(Section):
         """Whether a person turns the switch, so that each change costs patience rather than contact life."""
         return self.driver == "person"
 
-    def relays_of(self, path: Path) -> dict[str, str] | None:
+    def relays_of(self, path: SignalPath) -> dict[str, str] | None:
         """How each relay stands for a path, as the driver tells it; None where it cannot."""
         told = getattr(self.options, "relays_of", None)
         return None if told is None else dict(told(str(path)))
@@ -297,7 +297,7 @@ class Station(Section):
             for each in band.channels
         )
 
-    def paths(self) -> tuple[Path, ...]:
+    def paths(self) -> tuple[SignalPath, ...]:
         """The paths that the switch can set: antenna, load, noise; bypass before stage."""
-        every = (Path(source, route) for source in words.SOURCES for route in words.ROUTES)
+        every = (SignalPath(source, route) for source in words.SOURCES for route in words.ROUTES)
         return tuple(path for path in every if str(path) in self.switch.paths)

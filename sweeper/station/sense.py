@@ -8,7 +8,7 @@ from itertools import pairwise
 from typing import Any
 
 from sweeper.station.lines import Place
-from sweeper.words import Path
+from sweeper.words import SignalPath
 
 Finding = tuple[Place, str, str]
 
@@ -73,7 +73,7 @@ def _switch(switch: Any) -> Iterator[Finding]:
     for name, setting in switch.paths.items():
         place = ("switch", "paths", name)
         try:
-            named[str(Path.parse(name))] = setting
+            named[str(SignalPath.parse(name))] = setting
         except ValueError as error:
             yield place, f"{error}.", "Rename it, or leave it out."
             continue

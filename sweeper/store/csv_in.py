@@ -166,8 +166,8 @@ def _channel(row: Mapping[str, str], known: Mapping[tuple[str, int, str], Channe
     return channel
 
 
-def _path(row: Mapping[str, str]) -> words.Path:
-    return words.Path.parse(f"{row['source']}-{row['route']}")
+def _path(row: Mapping[str, str]) -> words.SignalPath:
+    return words.SignalPath.parse(f"{row['source']}-{row['route']}")
 
 
 def _dbm(row: Mapping[str, str]) -> float | None:

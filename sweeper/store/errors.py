@@ -1,9 +1,9 @@
 """What can go wrong with stored data."""
 
-from sweeper.errors import Told, WrongInput
+from sweeper.errors import UserFacingError, WrongInput
 
 
-class StoreError(Told):
+class StoreError(UserFacingError):
     """Data cannot be written or read: what happened to which file, what it means, what to do."""
 
 

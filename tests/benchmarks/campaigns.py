@@ -5,7 +5,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from sweeper.analysis import MeterFacts, StationFacts
-from sweeper.simulation.campaign import BandTruth, Campaign, Course, campaign
+from sweeper.simulation.campaign.course import BandTruth, Course
+from sweeper.simulation.campaign.draw import Campaign, campaign
 
 HOURS = (19, 23)
 NIGHTS = (1, 2, 3, 4, 5, 7, 10, 15, 30)

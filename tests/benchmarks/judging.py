@@ -12,7 +12,8 @@ import polars as pl
 from scipy.stats import norm, t
 
 from sweeper.analysis import Interval, PeriodFinding, StationFacts, compare, findings_from, table_of
-from sweeper.simulation.campaign import BandTruth, Campaign, Course, campaign
+from sweeper.simulation.campaign.course import BandTruth, Course
+from sweeper.simulation.campaign.draw import Campaign, campaign
 from tests.benchmarks.campaigns import CONFIDENCE, WORTHWHILE_DB, Planned
 
 Z80 = float(norm.ppf(0.5 + CONFIDENCE / 2) + norm.ppf(0.8))

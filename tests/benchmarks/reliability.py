@@ -102,7 +102,7 @@ SINGLES = (
     Single(
         "Clock stepped by seconds to hours, both ways",
         "the clock that the daemon reads",
-        "tests/sweeper/daemon/test_rhythm.py",
+        "tests/sweeper/daemon/run/test_schedule_cursor.py",
     ),
     Single(
         "Starved of progress under systemd",

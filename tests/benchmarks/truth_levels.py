@@ -26,7 +26,8 @@ from sweeper.analysis.band.gain_methods import GainMethods
 from sweeper.analysis.band.noise_figure import figures
 from sweeper.analysis.band.overload import diagnose, without_overload
 from sweeper.analysis.physics.external_noise import fa_from_rise_db
-from sweeper.simulation.campaign import BandTruth, Campaign, Course, campaign
+from sweeper.simulation.campaign.course import BandTruth, Course
+from sweeper.simulation.campaign.draw import Campaign, campaign
 
 S9_DBM = 10 * np.log10((50e-6) ** 2 / 50 * 1000)
 GAINS_DB = (-10.0, 0.0, 10.0, 20.0, 30.0)

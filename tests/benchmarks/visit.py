@@ -29,12 +29,13 @@ sys.path.insert(0, str(Path(__file__).parents[2]))
 
 from drivers.receivers import hamlib
 from sweeper.clock import SystemClock
-from sweeper.daemon.recording import Recording
-from sweeper.daemon.watching import Watcher
-from sweeper.engine import Manner, Meter, measure_pass
+from sweeper.daemon.run.observers import Observer
+from sweeper.daemon.run.recording import Recording
+from sweeper.engine import MeasurementSettings, Meter, measure_pass
 from sweeper.simulation import saltmarsh, serve
 from sweeper.store import Store
 from sweeper.words import ANTENNA_BYPASS, ANTENNA_STAGE, Channel, Visit
+from tests.clocks import evening
 
 AT_MOST = 1.5
 BARE, OURS, BLUESKY = "bare socket loop", "ours, with checks and store", "bluesky run engine"
@@ -136,13 +137,13 @@ def ours(port: int, folder: Path) -> Callable[[], int]:
     options = hamlib.DRIVER.options.model_validate({"link": f"tcp://127.0.0.1:{port}"})
     receiver = hamlib.DRIVER.open(options)
     store = Store(folder / "ours", "Benchmark", 0.0)
-    manner = Manner("USB", 0.0, 0.0, READINGS, 0.0, ANTENNA_BYPASS, Meter(in_dbm=False))
+    settings = MeasurementSettings("USB", 0.0, 0.0, READINGS, 0.0, ANTENNA_BYPASS, Meter(in_dbm=False))
     visits = [Visit(Channel("80 m", hz, "noise", 2400), path) for path in PATHS for hz in PLACES_HZ]
 
     def once() -> int:
-        sink = Recording(store, Watcher())
+        sink = Recording(store, Observer())
         number = store.next_pass_number()
-        record = measure_pass(number, visits, receiver, NoRelays(), SystemClock(), manner, sink, Event())
+        record = measure_pass(number, visits, receiver, NoRelays(), SystemClock(), settings, sink, Event())
         if record.outcome != "done":
             raise RuntimeError(f"the pass did not end well: {record.because}")
         return VISITS
@@ -285,7 +286,7 @@ def measured(rounds: int) -> dict[str, list[float]]:
 
 def serve_until_stopped() -> None:
     """A simulated receiver that tells its port and stays."""
-    with serve(saltmarsh(), SystemClock()) as served:
+    with serve(saltmarsh(), evening()) as served:
         print(served.receiver_link.rpartition(":")[2], flush=True)
         Event().wait()
 

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from sweeper.daemon import messages
+from sweeper.daemon.live import messages
 
 PAGE = (Path(__file__).resolve().parents[2] / "docs" / "unattended.md").read_text(encoding="utf-8")
 SHOWN = re.findall(r"```json (live|request|answer)\n(.*?)```", PAGE, re.DOTALL)

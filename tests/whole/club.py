@@ -4,8 +4,8 @@ from pathlib import Path
 
 import polars as pl
 
-from sweeper.simulation.campaign import campaign
-from sweeper.simulation.course import BandTruth, Course
+from sweeper.simulation.campaign.course import BandTruth, Course
+from sweeper.simulation.campaign.draw import campaign
 from sweeper.store import Store, finished
 from sweeper.store.frames import schema
 from sweeper.store.manifest import write_manifest

@@ -9,8 +9,8 @@ from typing import Any
 import polars as pl
 
 from sweeper.clock import JumpingClock
-from sweeper.daemon.campaign import Campaign, run_passes
-from sweeper.daemon.instruments import open_switch
+from sweeper.daemon.rig.instruments import open_switch
+from sweeper.daemon.run.campaign import Campaign, run_passes
 from sweeper.simulation import Served, saltmarsh, serve
 from sweeper.station import Station, load
 from sweeper.store import Store
@@ -18,7 +18,7 @@ from sweeper.words import PassRecord
 
 PATIENT_S = 2.0
 """The deadline of what no fault touches; a busy computer must not look like one."""
-AS_FOUND = (3_573_000, "LSB")
+DIAL_BEFORE = (3_573_000, "LSB")
 CHANNELS_HZ = (7_038_500, 14_112_000)
 READINGS = 2
 WHOLE = 4 * len(CHANNELS_HZ) * READINGS
@@ -144,7 +144,7 @@ def faulty_station(
     world = saltmarsh()
     clock = JumpingClock(world.first_evening)
     with serve(world, clock, receiver=receiver, switch=switch, **serving) as served:
-        served.receiver.turn_dial(*AS_FOUND)
+        served.receiver.turn_dial(*DIAL_BEFORE)
         served.receiver.frozen = True
         wording = RECEIVERS[receiver].strip("{}").replace(", ", "\n  ")
         text = STATION.format(

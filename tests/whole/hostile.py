@@ -16,8 +16,8 @@ from pathlib import Path
 
 import zmq
 
-from sweeper.daemon import doors
-from sweeper.daemon.messages import Request
+from sweeper.daemon.live import endpoints
+from sweeper.daemon.live.messages import Request
 from tests.whole.unattended import Unattended
 
 
@@ -49,7 +49,7 @@ def flood_until_told(folder: Path) -> None:
         asking = context.socket(zmq.DEALER)
         asking.linger = 0
         asking.sndtimeo = 50
-        asking.connect(doors.local(folder, "control"))
+        asking.connect(endpoints.local(folder, "control"))
         while not stop.is_set():
             try:
                 asking.send_multipart([b""] + [body] * frames)
@@ -75,7 +75,7 @@ def flood_until_told(folder: Path) -> None:
         listening.linger = 0
         listening.rcvhwm = 1
         listening.subscribe(b"")
-        listening.connect(doors.local(folder, "live"))
+        listening.connect(endpoints.local(folder, "live"))
         stop.wait()
         listening.close()
 

@@ -18,9 +18,9 @@ from PIL import Image
 from selenium import webdriver
 
 from drivers.config_files import station_file
-from sweeper.clock import SystemClock
 from sweeper.simulation import saltmarsh, serve
 from sweeper.station.rewrite import with_values
+from tests.clocks import evening
 from tests.whole.browser import SWEEPER, browser, look, page_served
 
 NIGHTS = 3
@@ -49,7 +49,7 @@ def main(folder: Path, demo: Path | None = None) -> None:
 
 def _live(driver: webdriver.Chrome, demo: Path, folder: Path) -> None:
     """The live page while a pass runs on the served station."""
-    with serve(saltmarsh(seed=1), SystemClock(), receiver="rigctl-net", switch="modbus-tcp") as served:
+    with serve(saltmarsh(seed=1), evening(), receiver="rigctl-net", switch="modbus-tcp") as served:
         file = demo / "live.yaml"
         links = {("receiver", "link"): served.receiver_link, ("switch", "link"): served.switch_link}
         file.write_text(

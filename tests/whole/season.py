@@ -18,12 +18,12 @@ from datetime import datetime, timedelta
 from pathlib import Path
 
 from sweeper.clock import JumpingClock
-from sweeper.daemon.campaign import Campaign
-from sweeper.daemon.messages import Doing
-from sweeper.daemon.orders import Orders
-from sweeper.daemon.rhythm import after_of
-from sweeper.daemon.unattended import keep_schedule
-from sweeper.daemon.watching import Watcher
+from sweeper.daemon.run.campaign import Campaign
+from sweeper.daemon.run.loop import keep_schedule
+from sweeper.daemon.run.observers import Observer
+from sweeper.daemon.run.orders import Orders
+from sweeper.daemon.run.schedule_cursor import after_of
+from sweeper.daemon.run.states import Doing
 from sweeper.schedule import next_times
 from sweeper.simulation import saltmarsh, serve
 from sweeper.simulation.serve import Served
@@ -62,8 +62,8 @@ class Told:
     readings: int = 0
 
 
-class Gremlins(Watcher):
-    """Lets faults begin and end as simulated time goes by; looks on like any other watcher."""
+class Gremlins(Observer):
+    """Lets faults begin and end as simulated time goes by; looks on like any other observer."""
 
     def __init__(
         self, clock: JumpingClock, faults: Sequence[Fault], chance: random.Random, a_night: float
@@ -221,7 +221,7 @@ def _faults(
     ]
 
 
-class _EachNight(Watcher):
+class _EachNight(Observer):
     """Looks at memory and file handles when a new day begins."""
 
     def __init__(self, clock: JumpingClock, told: Told, look_every: int) -> None:

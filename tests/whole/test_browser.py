@@ -17,6 +17,8 @@ from selenium.webdriver.common.keys import Keys
 from tests.whole.browser import browser, look, page_served, violations
 from tests.whole.unattended import Unattended, ended, unattended, until
 
+pytestmark = [pytest.mark.browser, pytest.mark.clock, pytest.mark.xdist_group("browser")]
+
 SLOW_S = 90.0
 """A reduction with all that it imports takes seconds, and many of them where other tests run beside."""
 HOSTILE = '<img src=x onerror="document.title=\'got in\'"><script>document.title="got in"</script>'
@@ -62,6 +64,7 @@ def now(address: str) -> dict[str, object]:
     return told
 
 
+@pytest.mark.quick
 def test_the_page_follows_a_pass_while_it_runs(station: Unattended, chromium: webdriver.Chrome) -> None:
     with station.running(), page_served(station.file, station.data) as address:
         until(station.answers, "the daemon")

@@ -8,17 +8,19 @@ from pathlib import Path
 import pytest
 
 from drivers.config_files import station_file as example
-from sweeper.clock import SystemClock
 from sweeper.simulation import saltmarsh, serve
 from sweeper.simulation.serve import Served
 from sweeper.station import load
 from sweeper.station.rewrite import with_values
+from tests.clocks import evening
 from tests.whole.test_main_job import sweeper
+
+pytestmark = pytest.mark.clock
 
 
 @pytest.fixture
 def served() -> Iterator[Served]:
-    with serve(saltmarsh(seed=1), SystemClock(), receiver="rigctl-net", switch="modbus-tcp") as started:
+    with serve(saltmarsh(seed=1), evening(), receiver="rigctl-net", switch="modbus-tcp") as started:
         yield started
 
 

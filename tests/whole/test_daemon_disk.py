@@ -10,6 +10,8 @@ import pytest
 from tests.whole.season import small_disk
 from tests.whole.unattended import Unattended, ended, unattended, until
 
+pytestmark = [pytest.mark.system, pytest.mark.clock]
+
 
 @pytest.mark.skipif(os.geteuid() != 0, reason="mounting a small disk needs root")
 def test_a_full_disk_stops_the_measuring_after_a_pass_and_loses_none(tmp_path: Path) -> None:

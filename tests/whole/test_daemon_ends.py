@@ -5,8 +5,10 @@ from pathlib import Path
 
 import pytest
 
-from sweeper.daemon.wear import operations_of_the_busiest
+from sweeper.daemon.rig.relay_life import operations_of_the_busiest
 from tests.whole.unattended import Unattended, ended, unattended, until
+
+pytestmark = [pytest.mark.clock, pytest.mark.crash]
 
 THEIRS = (6_155_000, "AM")
 
@@ -15,7 +17,7 @@ def with_listener(station: Unattended) -> None:
     station.served.receiver.turn_dial(*THEIRS)
 
 
-def as_found(station: Unattended) -> bool:
+def restored(station: Unattended) -> bool:
     receiver = station.served.receiver
     return (receiver.hz, receiver.mode) == THEIRS and station.resting() and not station.served.forbidden
 
@@ -24,7 +26,9 @@ def away(station: Unattended) -> None:
     until(lambda: not station.resting(), "a relay away from rest")
 
 
-@pytest.mark.parametrize("how", [signal.SIGINT, signal.SIGTERM, signal.SIGHUP])
+@pytest.mark.parametrize(
+    "how", [signal.SIGINT, pytest.param(signal.SIGTERM, marks=pytest.mark.quick), signal.SIGHUP]
+)
 def test_a_signal_in_the_middle_of_a_pass_ends_it_at_once_and_leaves_the_station_as_found(
     tmp_path: Path, how: signal.Signals
 ) -> None:
@@ -34,7 +38,7 @@ def test_a_signal_in_the_middle_of_a_pass_ends_it_at_once_and_leaves_the_station
             away(station)
             code, said = ended(process, how)
         assert code == 0, said
-        assert as_found(station)
+        assert restored(station)
         (record,) = station.store().passes()
         assert record.outcome == "skipped" and "asked to stop" in record.because
         assert station.store().readings().collect().is_empty()
@@ -55,7 +59,7 @@ def test_a_dead_receiver_does_not_keep_the_relays_from_their_rest(tmp_path: Path
         station.served.faults.receiver.plug()
         with station.running("--passes", 1) as process:
             assert ended(process)[0] == 0
-        assert as_found(station)
+        assert restored(station)
 
 
 def test_a_dead_board_does_not_keep_the_receiver_from_its_listener(tmp_path: Path) -> None:
@@ -72,9 +76,10 @@ def test_a_dead_board_does_not_keep_the_receiver_from_its_listener(tmp_path: Pat
         station.served.faults.switch.plug()
         with station.running("--passes", 1) as process:
             assert ended(process)[0] == 0
-        assert as_found(station)
+        assert restored(station)
 
 
+@pytest.mark.quick
 def test_rest_puts_back_what_a_killed_daemon_left(tmp_path: Path) -> None:
     from tests.whole.unattended import SWEEPER
 
@@ -89,7 +94,7 @@ def test_rest_puts_back_what_a_killed_daemon_left(tmp_path: Path) -> None:
         order = [SWEEPER, "rest", station.file, "--data", station.data]
         said = subprocess.run(order, check=True, timeout=30, capture_output=True, text=True)
         assert said.stdout == "The relays rest at antenna-bypass.\n"
-        assert as_found(station)
+        assert restored(station)
         # What the service manager's unit put right is no pass forgotten, and no move of a relay uncounted.
         (record,) = station.store().passes()
         assert record.number == 1 and record.outcome == "failed" and "ended in the middle" in record.because
@@ -180,7 +185,7 @@ def test_a_pulled_cable_fails_its_passes_with_a_reason_and_the_next_ones_are_sim
                 "a pass after the cable was back",
             )
             assert ended(process, signal.SIGTERM)[0] == 0
-        assert as_found(station)
+        assert restored(station)
         numbers = [record.number for record in station.store().passes()]
         assert numbers == list(range(1, len(numbers) + 1))
 

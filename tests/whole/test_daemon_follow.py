@@ -13,9 +13,11 @@ import pytest
 from sweeper.analysis import BandFinding, Findings, PeriodFinding
 from sweeper.clock import SystemClock
 from sweeper.daemon.follow import follow
-from sweeper.daemon.orders import Orders
+from sweeper.daemon.run.orders import Orders
 from sweeper.station import load
 from tests.whole.unattended import DEADLINE_S, SWEEPER, Unattended, ended, unattended, until
+
+pytestmark = pytest.mark.clock
 
 ALL_DAY = tuple(PeriodFinding(hour, 30, 5, None, None, None, "stage", (), "because") for hour in range(24))
 NOW = datetime.now(UTC)

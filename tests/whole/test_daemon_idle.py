@@ -2,7 +2,11 @@
 
 from pathlib import Path
 
+import pytest
+
 from tests.whole.idle import waited
+
+pytestmark = pytest.mark.clock
 
 
 def test_waiting_takes_less_than_120_mb_also_after_a_finished_day_was_written(tmp_path: Path) -> None:

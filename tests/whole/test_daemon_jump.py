@@ -10,12 +10,12 @@ from pathlib import Path
 import pytest
 
 from sweeper.clock import JumpingClock
-from sweeper.daemon.campaign import Campaign
-from sweeper.daemon.messages import Doing
-from sweeper.daemon.orders import Orders
-from sweeper.daemon.rhythm import after_of
-from sweeper.daemon.unattended import keep_schedule
-from sweeper.daemon.watching import Watcher
+from sweeper.daemon.run.campaign import Campaign
+from sweeper.daemon.run.loop import keep_schedule
+from sweeper.daemon.run.observers import Observer
+from sweeper.daemon.run.orders import Orders
+from sweeper.daemon.run.schedule_cursor import after_of
+from sweeper.daemon.run.states import Doing
 from sweeper.schedule import next_times
 from sweeper.simulation import saltmarsh, serve
 from sweeper.simulation.serve import Served
@@ -27,7 +27,7 @@ from tests.whole.unattended import STATION
 MONDAY = datetime(2026, 10, 19, 6, tzinfo=UTC)
 
 
-class At(Watcher):
+class At(Observer):
     """Does something at simulated moments."""
 
     def __init__(self, clock: JumpingClock, *deeds: tuple[timedelta, Callable[[], None]]) -> None:
@@ -59,11 +59,11 @@ class Jumping:
         """Let so many days pass; the records, and what was said meanwhile."""
         station = load(self.file)
         orders = Orders()
-        watcher = At(self.clock, *deeds, (timedelta(days=days), orders.stop))
+        observer = At(self.clock, *deeds, (timedelta(days=days), orders.stop))
         with Store(self.data, "Outpost", 8.1) as store:
-            campaign = Campaign(station, store, self.clock, orders, (watcher,))
+            campaign = Campaign(station, store, self.clock, orders, (observer,))
             keep_schedule(campaign, after_of(lambda after, count: next_times(station, after, count)))
-            return store.passes(), watcher
+            return store.passes(), observer
 
 
 @contextlib.contextmanager
@@ -108,11 +108,11 @@ def test_a_receiver_that_could_not_be_put_back_is_tried_again_until_its_cable_is
             (timedelta(minutes=80), wire.plug),
             (timedelta(minutes=86), lambda: seen.append(receiver.hz)),
         ]
-        records, watcher = station.days(0.065, *deeds)
+        records, observer = station.days(0.065, *deeds)
         assert [record.outcome for record in records] == ["failed"] and records[0].left_over == ("receiver",)
         # Away from its listener for as long as nobody could reach it; then back within five minutes.
         assert seen[0] != 6_155_000 and seen[1] == 6_155_000
-        assert not any(station.served.board.coils) and watcher.said[-1][0] == "stopping"
+        assert not any(station.served.board.coils) and observer.said[-1][0] == "stopping"
 
 
 def test_exercise_can_be_declined(tmp_path: Path) -> None:
@@ -129,11 +129,11 @@ def test_somebody_who_tuned_between_passes_puts_the_next_one_off_by_the_quiet_ti
     with jumping(tmp_path, "[{every: 30 min}]", quiet_s=600) as station:
         receiver = station.served.receiver
         hour = timedelta(hours=1)
-        records, watcher = station.days(0.13, (hour * 1.2, lambda: receiver.turn_dial(3_573_000, "LSB")))
+        records, observer = station.days(0.13, (hour * 1.2, lambda: receiver.turn_dial(3_573_000, "LSB")))
         assert [record.outcome for record in records] == ["done"] * len(records) and len(records) >= 5
         late = [record.started for record in records if record.started.minute % 30 >= 9]
         assert len(late) == 1 and 600 <= (late[0] - MONDAY - 1.5 * hour).total_seconds() <= 640
-        assert any(doing == "yielding" and "3573000" in because for doing, because in watcher.said)
+        assert any(doing == "yielding" and "3573000" in because for doing, because in observer.said)
         assert (receiver.hz, receiver.mode) == (3_573_000, "LSB")
 
 
@@ -156,7 +156,7 @@ def test_a_clock_set_by_hours_goes_on_at_once_by_the_right_time(tmp_path: Path, 
         true_starts: list[float] = []
         began = clock.now()
 
-        class Starts(Watcher):
+        class Starts(Observer):
             def begins(self, number: int, visits: int) -> None:
                 true_starts.append(clock.monotonic())
 

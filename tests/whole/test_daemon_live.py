@@ -13,13 +13,15 @@ import pytest
 import zmq
 from prometheus_client.parser import text_string_to_metric_families
 
-from sweeper.daemon import doors
-from sweeper.daemon.client import ask_across, watch, watch_across
-from sweeper.daemon.messages import PassOver, Request, State, Visited
-from sweeper.errors import Told
+from sweeper.daemon.live import endpoints
+from sweeper.daemon.live.client import ask_across, watch, watch_across
+from sweeper.daemon.live.messages import PassOver, Request, State, Visited
+from sweeper.errors import UserFacingError
 from tests.whole.hostile import hostile
 from tests.whole.peers import free_port
 from tests.whole.unattended import SWEEPER, Unattended, ended, unattended, until
+
+pytestmark = pytest.mark.clock
 
 
 @pytest.fixture
@@ -131,7 +133,7 @@ def test_one_peer_that_sends_too_much_is_hung_up_on_and_the_next_is_served(stati
         context: zmq.Context[zmq.Socket[bytes]] = zmq.Context()
         big = context.socket(zmq.REQ)
         big.linger = 0
-        big.connect(doors.local(station.folder, "control"))
+        big.connect(endpoints.local(station.folder, "control"))
         big.send(b"x" * 200_000)
         assert big.poll(500) == 0
         context.destroy(linger=0)
@@ -171,16 +173,16 @@ def test_across_a_network_only_holders_of_an_allowed_key_are_heard(tmp_path: Pat
         assert command(station, "keys", "--client", "laptop").returncode == 0
         keys_folder = station.folder / "keys"
         assert stat.S_IMODE((keys_folder / "server.key_secret").stat().st_mode) == 0o600
-        laptop = doors.client_keys(keys_folder, "laptop")
+        laptop = endpoints.client_keys(keys_folder, "laptop")
         stranger_public, stranger_secret = zmq.curve_keypair()
-        stranger = doors.Keys(stranger_public, stranger_secret, laptop.server)
+        stranger = endpoints.Keys(stranger_public, stranger_secret, laptop.server)
         address = f"tcp://127.0.0.1:{ports[1]}"
         with station.running() as process:
             until(station.answers, "the daemon")
             assert ask_across(address, laptop, Request(command="status")).ok
-            with pytest.raises(Told, match="did not answer"):
+            with pytest.raises(UserFacingError, match="did not answer"):
                 ask_across(address, stranger, Request(command="stop"), timeout_s=1.0)
-            with pytest.raises(Told, match="did not answer"):
+            with pytest.raises(UserFacingError, match="did not answer"):
                 _without_keys(address)
             assert process.poll() is None
             first = next(iter(watch_across(f"tcp://127.0.0.1:{ports[0]}", laptop, timeout_s=20)))
@@ -191,7 +193,7 @@ def test_across_a_network_only_holders_of_an_allowed_key_are_heard(tmp_path: Pat
 
 
 def _without_keys(address: str) -> None:
-    from sweeper.daemon.client import _ask
+    from sweeper.daemon.live.client import _ask
 
     _ask(address, Request(command="stop"), 1.0, None)
 
@@ -219,7 +221,7 @@ def test_the_messages_on_the_wire_are_plain_json(station: Unattended) -> None:
         context: zmq.Context[zmq.Socket[bytes]] = zmq.Context()
         listening = context.socket(zmq.SUB)
         listening.subscribe(b"pass")
-        listening.connect(doors.local(station.folder, "live"))
+        listening.connect(endpoints.local(station.folder, "live"))
         assert listening.poll(20_000)
         topic, body = listening.recv_multipart()
         context.destroy(linger=0)

@@ -12,6 +12,8 @@ import pytest
 
 from tests.whole.unattended import Unattended, ended, unattended, until
 
+pytestmark = pytest.mark.clock
+
 EVERY_2_S = "[{every: 2 s}]"
 
 

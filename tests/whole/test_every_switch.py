@@ -9,7 +9,9 @@ import pytest
 import trustme
 
 from tests.drivers.switches.mosquitto import broker
-from tests.whole.faulty_station import AS_FOUND, OTHER_SWITCHES, WHOLE, FaultyStation, faulty_station
+from tests.whole.faulty_station import DIAL_BEFORE, OTHER_SWITCHES, WHOLE, FaultyStation, faulty_station
+
+pytestmark = pytest.mark.wires
 
 LOGIN = ("saltmarsh", "curlew & dunlin")
 
@@ -42,7 +44,7 @@ def test_passes_are_whole_and_leave_the_station_as_found(station: FaultyStation)
         assert (record.outcome, record.because, record.left_over) == ("done", "", ())
         assert len(station.stored(record)) == WHOLE
         assert station.at_rest
-        assert station.dial == AS_FOUND
+        assert station.dial == DIAL_BEFORE
     assert station.served.forbidden == ()
 
 

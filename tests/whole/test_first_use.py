@@ -3,10 +3,14 @@
 import subprocess
 from pathlib import Path
 
-from sweeper.clock import SystemClock
+import pytest
+
 from sweeper.simulation import saltmarsh, serve
 from sweeper.station import load
+from tests.clocks import evening
 from tests.whole.browser import SWEEPER
+
+pytestmark = pytest.mark.clock
 
 
 def sweeper(*arguments: object, answers: str = "") -> "subprocess.CompletedProcess[str]":
@@ -16,7 +20,7 @@ def sweeper(*arguments: object, answers: str = "") -> "subprocess.CompletedProce
 
 
 def test_a_newcomer_measures_after_ten_questions(tmp_path: Path) -> None:
-    with serve(saltmarsh(seed=1), SystemClock(), receiver="rigctl-net", switch="modbus-tcp") as served:
+    with serve(saltmarsh(seed=1), evening(), receiver="rigctl-net", switch="modbus-tcp") as served:
         file = tmp_path / "first.yaml"
         answers = ["First", "56.2, 8.1", "rural", "hamlib", served.receiver_link, "modbus", served.switch_link,
                    "yes", "15", "40 m"]  # fmt: skip

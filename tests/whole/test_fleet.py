@@ -20,6 +20,8 @@ from tests.whole.club import LOUD, send_station
 from tests.whole.peers import answers, free_port, until
 from tests.whole.test_main_job import sweeper
 
+pytestmark = pytest.mark.slow
+
 STATIONS = 6
 
 

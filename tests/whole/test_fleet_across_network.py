@@ -7,10 +7,14 @@ import subprocess
 import sys
 from pathlib import Path
 
+import pytest
+
 from sweeper.fleet import ProcessPool, find_stations, fleet_json, reduce_fleet
 from tests.whole.club import send_station
 from tests.whole.peers import until
 from tests.whole.two_hosts import Host, two_hosts
+
+pytestmark = pytest.mark.system
 
 STORAGE_PORT, SCHEDULER_PORT = 5000, 8786  # nobody else listens in these namespaces
 

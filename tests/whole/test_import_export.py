@@ -11,6 +11,8 @@ import pytest
 
 from tests.sweeper.station.files import written
 
+pytestmark = pytest.mark.clock
+
 SWEEPER = [str(Path(sys.executable).with_name("sweeper"))]
 HEADER = "time,pass,band,hz,for,source,route,reading"
 

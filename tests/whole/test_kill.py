@@ -4,12 +4,14 @@ Twenty kills here; ``tests/benchmarks/reliability.py`` does three hundred.
 """
 
 import os
-import time
 from pathlib import Path
 
 import pytest
 
+from tests.clocks import seed
 from tests.whole.killing import kill_at_random
+
+pytestmark = [pytest.mark.crash, pytest.mark.clock]
 
 KILLS = int(os.environ.get("SWEEPER_KILLS", "20"))
 
@@ -18,12 +20,11 @@ KILLS = int(os.environ.get("SWEEPER_KILLS", "20"))
 def test_a_kill_at_any_moment_loses_no_stored_pass_and_leaves_the_station_as_found_at_the_next_start(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    seed = int(os.environ.get("SWEEPER_SEED", "0")) or time.time_ns() % 1_000_000
     with capsys.disabled():
-        print(f"\n{KILLS} kills, seed {seed}")
-    told = kill_at_random(tmp_path, KILLS, seed)
+        print(f"\n{KILLS} kills, seed {seed()}")
+    told = kill_at_random(tmp_path, KILLS, seed())
     assert told.kills == KILLS
-    assert not told.wrong and not told.lost, (seed, told)
+    assert not told.wrong and not told.lost, (seed(), told)
     # Kills that never met a relay away from rest would have shown nothing.
-    assert told.hit["relays away from rest"] >= 1, (seed, told.hit)
+    assert told.hit["relays away from rest"] >= 1, (seed(), told.hit)
     assert told.committed >= KILLS

@@ -13,6 +13,8 @@ import pytest
 
 from tests.whole.peers import RelayBoard, WireTap, relay_board, rigctld, wire_tap
 
+pytestmark = pytest.mark.clock
+
 STATION = """\
 station: {{name: Outpost, latitude: 56.2, longitude: 8.1, environment: rural}}
 receiver:

@@ -7,9 +7,11 @@ from statistics import mean
 
 import pytest
 
-from sweeper.clock import SystemClock
 from sweeper.simulation import saltmarsh, serve
+from tests.clocks import evening
 from tests.whole.test_main_job import sweeper
+
+pytestmark = pytest.mark.clock
 
 STATION = """\
 station: {{name: Desk, latitude: 56.2, longitude: 8.1, environment: rural}}
@@ -44,7 +46,7 @@ bands:
 def test_a_pass_switches_the_receivers_own_preamplifier_and_leaves_it_at_rest(
     tmp_path: Path, dialect: str, on: str
 ) -> None:
-    with serve(saltmarsh(), SystemClock(), receiver=dialect) as served:
+    with serve(saltmarsh(), evening(), receiver=dialect) as served:
         file = tmp_path / "desk.yaml"
         file.write_text(STATION.format(dialect=dialect, link=served.receiver_link, on=on))
         served.receiver.turn_dial(6_155_000, "AM")

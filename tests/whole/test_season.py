@@ -10,6 +10,8 @@ import pytest
 
 from tests.whole.season import run_season
 
+pytestmark = pytest.mark.slow
+
 
 @pytest.mark.timeout(280)
 def test_four_nights_under_faults_are_accounted_for_pass_by_pass(tmp_path: Path) -> None:

@@ -14,6 +14,8 @@ from tests.whole.idle import write_a_night
 from tests.whole.systemd_box import Box, systemd_box, why_not
 from tests.whole.unattended import Unattended, unattended, until
 
+pytestmark = [pytest.mark.system, pytest.mark.clock]
+
 UNITS = Path(__file__).resolve().parents[2] / "systemd"
 SERVICE = "sweeper@outpost.service"
 REST = "sweeper-rest@outpost.service"
@@ -68,7 +70,7 @@ def installed(box: Box, station: Unattended) -> None:
     box.run("systemctl", "daemon-reload")
 
 
-def as_found(station: Unattended) -> bool:
+def restored(station: Unattended) -> bool:
     receiver = station.served.receiver
     return (
         station.resting()
@@ -120,7 +122,7 @@ def test_a_service_measures_is_watched_starved_restarted_and_stopped(
 
     box.run("systemctl", "stop", SERVICE)
     assert box.show(SERVICE, "ActiveState", "Result") == {"ActiveState": "inactive", "Result": "success"}
-    assert as_found(station)
+    assert restored(station)
 
 
 @pytest.mark.timeout(240)
@@ -136,7 +138,7 @@ def test_a_daemon_that_dies_again_and_again_is_left_off_with_its_relays_at_rest(
         until(lambda: box.state(SERVICE) != "active", "the kill to be noticed")
     until(lambda: box.state(SERVICE) == "failed", "systemd to give up", 60)
     until(lambda: box.journal(f"UNIT={REST}", "JOB_RESULT=done"), "the relays to be sent to rest")
-    assert as_found(station)
+    assert restored(station)
 
 
 @pytest.mark.timeout(120)

@@ -13,8 +13,10 @@ from drivers.contracts import Receiver
 from drivers.receivers import dialect, hamlib
 from sweeper.clock import JumpingClock
 from sweeper.simulation import Served, saltmarsh, serve
-from sweeper.simulation.scpi_receiver import S9_DBUV
+from sweeper.simulation.receivers.scpi import S9_DBUV
 from tests.whole.peers import rigctld
+
+pytestmark = pytest.mark.wires
 
 MODELS = {"ts480": 2028, "ts590s": 2031, "k3": 2029, "icr75": 3039, "ic7300": 3073, "icr8600": 3079}
 DIALECTS = {**{name: name for name in MODELS}, "scpi": "eb200"}

@@ -14,9 +14,11 @@ from pymodbus.client import ModbusSerialClient, ModbusTcpClient
 
 from sweeper.clock import JumpingClock
 from sweeper.simulation import Served, saltmarsh, serve
-from sweeper.simulation.scpi_receiver import S9_DBUV
+from sweeper.simulation.receivers.scpi import S9_DBUV
 from tests.drivers.switches.mosquitto import broker
 from tests.whole.peers import until
+
+pytestmark = pytest.mark.wires
 
 
 @pytest.fixture(params=["tcp", "serial"])

@@ -5,8 +5,11 @@ import subprocess
 
 import pytest
 
-from sweeper.clock import JumpingClock, SystemClock
+from sweeper.clock import JumpingClock
 from sweeper.simulation import Served, saltmarsh, serve
+from tests.clocks import evening
+
+pytestmark = pytest.mark.wires
 
 # hamlib's own numbers for the models (rigctl -l).
 SERIAL = {"ts480": 2028, "ts590s": 2031, "k3": 2029, "icr75": 3039, "ic7300": 3073, "icr8600": 3079}
@@ -28,7 +31,7 @@ def rigctl(model: int, served: Served, *commands: str) -> list[str]:
 @pytest.mark.parametrize("receiver", [*SERIAL, "rigctl-net"])
 def test_hamlib_tunes_sets_the_mode_and_reads_both_back(receiver: str) -> None:
     model = SERIAL.get(receiver, 2)
-    with serve(saltmarsh(), SystemClock(), receiver=receiver, ours=False) as served:
+    with serve(saltmarsh(), evening(), receiver=receiver, ours=False) as served:
         assert rigctl(model, served, "F", "9650000", "f") == ["9650000"]
         assert served.receiver.hz == 9_650_000
         mode = rigctl(model, served, "M", "AM", "0", "m")[0]
@@ -64,7 +67,7 @@ def test_hamlib_reads_the_strength_that_stands_at_the_input(receiver: str, withi
 
 @pytest.mark.parametrize("receiver", ["ts480", "ts590s", "k3", "ic7300", "rigctl-net"])
 def test_hamlib_sees_somebody_transmit(receiver: str) -> None:
-    with serve(saltmarsh(), SystemClock(), receiver=receiver, ours=False) as served:
+    with serve(saltmarsh(), evening(), receiver=receiver, ours=False) as served:
         model = SERIAL.get(receiver, 2)
         assert rigctl(model, served, "t") == ["0"]
         served.receiver.transmitting = True
@@ -76,7 +79,7 @@ def test_a_simulated_receiver_never_transmits_and_remembers_who_tried(receiver: 
     program = shutil.which("rigctl")
     if program is None:
         pytest.skip("rigctl is not installed (Debian: libhamlib-utils)")
-    with serve(saltmarsh(), SystemClock(), receiver=receiver, ours=False) as served:
+    with serve(saltmarsh(), evening(), receiver=receiver, ours=False) as served:
         device = served.receiver_link.removeprefix("tcp://")
         model = str(SERIAL.get(receiver, 2))
         subprocess.run([program, "-m", model, "-r", device, "T", "1"], capture_output=True, timeout=30)

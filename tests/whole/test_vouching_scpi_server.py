@@ -15,8 +15,10 @@ from drivers.errors import Refused
 from drivers.receivers import dialect
 from sweeper.clock import JumpingClock
 from sweeper.simulation import saltmarsh, serve
-from sweeper.simulation.faults import Send, WireFaults
-from sweeper.simulation.wire import Feed, TcpWire
+from sweeper.simulation.wires.faults import Send, WireFaults
+from sweeper.simulation.wires.wire import Feed, TcpWire
+
+pytestmark = pytest.mark.wires
 
 # Error numbers and words: SCPI 1999.0 volume 2, 21.8. The level is any number.
 INSTRUMENT = r"""

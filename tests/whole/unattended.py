@@ -10,13 +10,13 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
-from sweeper.clock import SystemClock
-from sweeper.daemon.client import ask
-from sweeper.daemon.messages import Answer, Command, Request
-from sweeper.errors import Told
+from sweeper.daemon.live.client import ask
+from sweeper.daemon.live.messages import Answer, Command, Request
+from sweeper.errors import UserFacingError
 from sweeper.simulation import saltmarsh, serve
 from sweeper.simulation.serve import Served
 from sweeper.store import Store
+from tests.clocks import evening
 
 SWEEPER = str(Path(sys.executable).with_name("sweeper"))
 DEADLINE_S = 40.0
@@ -111,7 +111,7 @@ class Unattended:
     def answers(self) -> bool:
         try:
             return self.ask("status").ok
-        except Told:
+        except UserFacingError:
             return False
 
     def resting(self) -> bool:
@@ -135,7 +135,7 @@ def unattended(
     switch: str = "modbus-tcp",
 ) -> Iterator[Unattended]:
     """The station served until the block ends. `schedule` is YAML for its entries; empty: pass after pass."""
-    with serve(saltmarsh(seed=1), SystemClock(), receiver=receiver, switch=switch) as served:
+    with serve(saltmarsh(seed=1), evening(), receiver=receiver, switch=switch) as served:
         file = folder / "outpost.yaml"
         file.write_text(
             STATION.format(

@@ -4,8 +4,8 @@ import re
 from pathlib import Path
 
 from drivers.receivers.dialect import DRIVER, Options
-from sweeper.clock import SystemClock
 from sweeper.simulation import saltmarsh, serve
+from tests.clocks import evening
 
 PAGE = Path(__file__).parents[3] / "DEVELOPERS.md"
 
@@ -17,7 +17,7 @@ def test_the_file_on_the_page_drives_a_receiver(tmp_path: Path) -> None:
     assert example is not None
     mine = tmp_path / "mine.yaml"
     mine.write_text(example[1])
-    with serve(saltmarsh(), SystemClock(), receiver="ts480") as served:
+    with serve(saltmarsh(), evening(), receiver="ts480") as served:
         receiver = DRIVER.open(Options(link=served.receiver_link, dialect=str(mine)))
         found = receiver.remember()
         assert receiver.prepare() == ("pass band",)

@@ -9,8 +9,8 @@ from pydantic import ValidationError
 from drivers.config_files import dialect_file
 from drivers.errors import BadReply, LinkTimeout, Refused, Stuck, Transmitting
 from drivers.receivers.dialect import DRIVER, DialectReceiver, Options
-from sweeper.clock import SystemClock
 from sweeper.simulation import Served, saltmarsh, serve
+from tests.clocks import evening
 
 DIALECTS = {name: name for name in ("ts480", "ts590s", "k3", "icr75", "ic7300", "icr8600")} | {
     "scpi": "eb200"
@@ -20,7 +20,7 @@ TRANSCEIVERS = ("ts480", "ts590s", "k3", "ic7300")
 
 @contextmanager
 def station(kind: str, **keys: object) -> Iterator[tuple[Served, DialectReceiver]]:
-    with serve(saltmarsh(), SystemClock(), receiver=kind) as served:
+    with serve(saltmarsh(), evening(), receiver=kind) as served:
         options = {"link": served.receiver_link, "dialect": DIALECTS[kind], "timeout_s": 1.0, **keys}
         receiver = DRIVER.open(Options.model_validate(options))
         try:
@@ -126,7 +126,7 @@ def test_a_receiver_that_says_nothing_is_told_after_its_deadline(kind: str) -> N
 
 
 def test_another_receiver_than_the_dialects_is_not_measured() -> None:
-    with serve(saltmarsh(), SystemClock(), receiver="ts480") as served:
+    with serve(saltmarsh(), evening(), receiver="ts480") as served:
         with pytest.raises(BadReply, match="dialect"):
             DRIVER.open(Options(link=served.receiver_link, dialect="k3"))
         assert not served.receiver_log.forbidden
@@ -172,7 +172,7 @@ def test_mistakes_in_the_station_file_are_told_with_what_would_be_right(
 def test_ones_own_dialect_is_a_path_to_a_file(tmp_path) -> None:
     mine = tmp_path / "mine.yaml"
     mine.write_text(dialect_file("k3").read_text().replace('"017"', '"020"'))
-    with serve(saltmarsh(), SystemClock(), receiver="ts480") as served:
+    with serve(saltmarsh(), evening(), receiver="ts480") as served:
         receiver = DRIVER.open(Options(link=served.receiver_link, dialect=str(mine)))
         receiver.tune(7_038_500)
         assert served.receiver.hz == 7_038_500
@@ -182,7 +182,7 @@ def test_ones_own_dialect_is_a_path_to_a_file(tmp_path) -> None:
 def test_a_mode_that_the_dialect_has_no_name_for_is_put_back_all_the_same(tmp_path) -> None:
     mine = tmp_path / "mine.yaml"
     mine.write_text(dialect_file("ic7300").read_text().replace('CW: "03", ', ""))
-    with serve(saltmarsh(), SystemClock(), receiver="ic7300") as served:
+    with serve(saltmarsh(), evening(), receiver="ic7300") as served:
         served.receiver.turn_dial(7_010_000, "CW")
         receiver = DRIVER.open(Options(link=served.receiver_link, dialect=str(mine)))
         found = receiver.remember()
@@ -207,7 +207,7 @@ def test_a_transceiver_whose_transmit_state_nobody_wrote_down_is_named(tmp_path)
     mine = tmp_path / "mine.yaml"
     lines = dialect_file("ic7300").read_text().splitlines(keepends=True)
     mine.write_text("".join(line for line in lines if not line.startswith("transmit:")))
-    with serve(saltmarsh(), SystemClock(), receiver="ic7300") as served:
+    with serve(saltmarsh(), evening(), receiver="ic7300") as served:
         receiver = DRIVER.open(Options(link=served.receiver_link, dialect=str(mine)))
         assert receiver.prepare() == ("transmit state",)
         receiver.close()

@@ -7,8 +7,9 @@ import pytest
 
 from drivers.errors import LinkLost, Refused, Stuck
 from drivers.receivers.hamlib import DRIVER, HamlibReceiver, Options
-from sweeper.clock import JumpingClock, SystemClock
+from sweeper.clock import JumpingClock
 from sweeper.simulation import Served, saltmarsh, serve
+from tests.clocks import evening
 from tests.whole.peers import rigctld
 
 
@@ -23,7 +24,7 @@ def opened(link: str, **keys: object) -> Iterator[HamlibReceiver]:
 
 @contextmanager
 def simulated(**keys: object) -> Iterator[tuple[Served, HamlibReceiver]]:
-    with serve(saltmarsh(), SystemClock()) as served, opened(served.receiver_link, **keys) as receiver:
+    with serve(saltmarsh(), evening()) as served, opened(served.receiver_link, **keys) as receiver:
         yield served, receiver
         assert not served.receiver_log.forbidden
 
@@ -88,7 +89,7 @@ def test_any_receiver_behind_rigctld_is_prepared_and_left_as_it_was(
     kind: str, model: int, called: str
 ) -> None:
     with (
-        serve(saltmarsh(), SystemClock(), receiver=kind, ours=False) as served,
+        serve(saltmarsh(), evening(), receiver=kind, ours=False) as served,
         rigctld(model, served.receiver_link) as port,
         opened(f"tcp://127.0.0.1:{port}") as receiver,
     ):
@@ -169,7 +170,7 @@ def test_a_receiver_that_was_switched_off_and_on_is_set_up_again() -> None:
 
 
 def test_nobody_at_the_link_is_told() -> None:
-    with serve(saltmarsh(), SystemClock()) as served:
+    with serve(saltmarsh(), evening()) as served:
         link = served.receiver_link
     with pytest.raises(LinkLost), opened(link):
         pass

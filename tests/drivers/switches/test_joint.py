@@ -6,8 +6,8 @@ from pymodbus.server import ModbusTcpServer
 
 from drivers.errors import LinkLost, Stuck, Unsupported
 from drivers.switches.joint import DRIVER, JointOptions
-from sweeper.clock import SystemClock
 from sweeper.simulation import saltmarsh, serve
+from tests.clocks import evening
 from tests.drivers.switches.conftest import Bench, InThread, free_port
 
 PATHS = {
@@ -145,7 +145,7 @@ def test_a_mistake_in_a_part_is_found_before_anything_opens(change, says):
 
 
 def test_a_receivers_own_preamplifier_and_a_load_relay_form_one_switch():
-    with serve(saltmarsh(), SystemClock(), receiver="ts480", switch="modbus-tcp") as served:
+    with serve(saltmarsh(), evening(), receiver="ts480", switch="modbus-tcp") as served:
         preamplifier = {
             "driver": "own-stage",
             "receiver": "dialect",

@@ -10,8 +10,8 @@ from pydantic import ValidationError
 from drivers.errors import Stuck, Unsupported
 from drivers.receivers import dialect, hamlib
 from drivers.switches.own_stage import DRIVER, Options
-from sweeper.clock import SystemClock
 from sweeper.simulation import Served, saltmarsh, serve
+from tests.clocks import evening
 
 ON_OFF = {"antenna-bypass": {"preamplifier": "off"}, "antenna-stage": {"preamplifier": "on"}}
 KINDS: dict[str, dict[str, Any]] = {
@@ -32,7 +32,7 @@ KINDS: dict[str, dict[str, Any]] = {
 @contextmanager
 def station(kind: str) -> Iterator[tuple[Served, Any, Any]]:
     """The bench, the own stage, and the receiver's driver beside it on the same link."""
-    with serve(saltmarsh(), SystemClock(), receiver=kind) as served:
+    with serve(saltmarsh(), evening(), receiver=kind) as served:
         link = {"link": served.receiver_link}
         receiver: Any
         if kind == "rigctl-net":

@@ -12,7 +12,7 @@ from sweeper.cli.first_links import servers
 from sweeper.cli.first_listen import candidates, listen, quietest
 from sweeper.cli.new import new
 from sweeper.clock import JumpingClock
-from sweeper.daemon.instruments import open_receiver
+from sweeper.daemon.rig.instruments import open_receiver
 from sweeper.errors import WrongInput
 from sweeper.simulation import saltmarsh, serve
 from sweeper.station import load

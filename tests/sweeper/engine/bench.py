@@ -8,7 +8,7 @@ from typing import Any
 from drivers.contracts import Tuning
 from drivers.errors import LinkLost, Stuck, Transmitting
 from sweeper.clock import JumpingClock
-from sweeper.engine import Manner, Meter
+from sweeper.engine import MeasurementSettings, Meter
 from sweeper.words import ANTENNA_BYPASS, ANTENNA_STAGE, LOAD_BYPASS, Channel, PassRecord, Reading, Visit
 
 EVENING = datetime(2026, 11, 1, 16, tzinfo=UTC)
@@ -23,7 +23,7 @@ ABBA = (ANTENNA_BYPASS, ANTENNA_STAGE, ANTENNA_STAGE, ANTENNA_BYPASS)
 CHANNELS = (NOISE_40, CARRIER_40, NARROW_20)
 VISITS = tuple(Visit(channel, path) for path in (*ABBA, LOAD_BYPASS) for channel in CHANNELS)
 
-MANNER = Manner(
+SETTINGS = MeasurementSettings(
     mode="CW",
     settle_s=0.15,
     switch_settle_s=0.03,
@@ -163,7 +163,7 @@ class Kept:
         self._event("finished")
         self.records.append((record, tuple(readings)))
 
-    def put_back(self) -> None:
+    def mark_restored(self) -> None:
         self._event("put back")
         self.found_as = None
 

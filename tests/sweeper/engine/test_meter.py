@@ -5,7 +5,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from sweeper.engine import Meter
-from sweeper.engine.meter import frozen
+from sweeper.engine.meter import stuck_readings
 
 S_METER = Meter(in_dbm=False, curve=((0.0, -127.0), (9.0, -73.0), (15.0, -13.0)), floor=0.0, top=15.0)
 """S0 to S9 in steps of 6 dB below S9 = -73 dBm (IARU Region 1 Technical Recommendation R.1), then +60 dB."""
@@ -40,30 +40,30 @@ def test_more_on_the_meter_is_never_less_power(reading: float) -> None:
 
 def test_one_coarse_value_through_a_visit_is_no_fault() -> None:
     # Two visits alike: a 1 dB meter on two quiet channels.
-    assert frozen([3, 3, 3, 3, 5], [0, 0, 1, 1, 2], [""] * 5) == [False] * 5
+    assert stuck_readings([3, 3, 3, 3, 5], [0, 0, 1, 1, 2], [""] * 5) == [False] * 5
 
 
 def test_quiet_channels_on_a_meter_of_whole_decibels_are_no_dead_meter() -> None:
-    assert not any(frozen([4, 7, 7, 7, 7, 7, 7, 8], [0, 0, 1, 1, 2, 2, 3, 3], [""] * 8))
+    assert not any(stuck_readings([4, 7, 7, 7, 7, 7, 7, 8], [0, 0, 1, 1, 2, 2, 3, 3], [""] * 8))
 
 
 def test_a_meter_of_whole_decibels_that_shows_one_value_all_through_the_pass_is_dead() -> None:
-    assert all(frozen([7] * 8, [0, 0, 1, 1, 2, 2, 3, 3], [""] * 8))
+    assert all(stuck_readings([7] * 8, [0, 0, 1, 1, 2, 2, 3, 3], [""] * 8))
 
 
 def test_three_whole_visits_alike_are_a_dead_meter_from_where_it_died() -> None:
     values = [1, 1.1, 7, 7, 7, 7, 7, 7, 7]
     visits = [0, 0, 0, 1, 1, 2, 2, 3, 3]
-    assert frozen(values, visits, [""] * 9) == [False, False, *[True] * 7]
+    assert stuck_readings(values, visits, [""] * 9) == [False, False, *[True] * 7]
 
 
 def test_part_of_a_visit_counts_as_none() -> None:
-    assert not any(frozen([1, 7, 7, 7, 7, 7.1], [0, 0, 1, 1, 2, 2], [""] * 6))
+    assert not any(stuck_readings([1, 7, 7, 7, 7, 7.1], [0, 0, 1, 1, 2, 2], [""] * 6))
 
 
 @given(st.lists(st.sampled_from([1.0, 1.1]), min_size=1, max_size=40), st.integers(1, 4))
 def test_whatever_is_called_stale_repeats_its_neighbour(values: list[float], a_visit: int) -> None:
-    stale = frozen(values, [n // a_visit for n in range(len(values))], [""] * len(values))
+    stale = stuck_readings(values, [n // a_visit for n in range(len(values))], [""] * len(values))
     for n, still in enumerate(stale):
         if still:
             neighbours = [values[m] for m in (n - 1, n + 1) if 0 <= m < len(values) and stale[m]]

@@ -14,7 +14,7 @@ from sweeper.words import PassRecord
 from tests.sweeper.engine.bench import (
     CHANNELS,
     FOUND,
-    MANNER,
+    SETTINGS,
     VISITS,
     Board,
     Dial,
@@ -30,10 +30,10 @@ def measured(
     stop: Event | None = None,
     clock: JumpingClock | None = None,
 ) -> PassRecord:
-    return measure_pass(7, VISITS, dial, board, clock or a_clock(), MANNER, kept, stop or Event())
+    return measure_pass(7, VISITS, dial, board, clock or a_clock(), SETTINGS, kept, stop or Event())
 
 
-def as_found(dial: Dial, board: Board) -> bool:
+def restored(dial: Dial, board: Board) -> bool:
     return dial.tuning_now == FOUND and dial.agc == "slow" and board.standing == "antenna-bypass"
 
 
@@ -63,10 +63,10 @@ def test_a_whole_pass_stores_every_reading_of_every_visit_in_order() -> None:
     assert record.outcome == "done" and record.because == ""
     (stored,) = kept.records
     assert [(one.channel, one.path) for one in stored[1]] == [
-        (visit.channel, visit.path) for visit in VISITS for _ in range(MANNER.readings)
+        (visit.channel, visit.path) for visit in VISITS for _ in range(SETTINGS.readings)
     ]
     assert all(one.pass_number == 7 and one.flags == "" and one.dbm == one.reading for one in stored[1])
-    assert as_found(dial, board)
+    assert restored(dial, board)
     assert record.unknown_settings == ("noise blanker",)
 
 
@@ -100,9 +100,9 @@ def test_the_state_to_restore_is_kept_before_anything_is_set() -> None:
 def test_times_of_a_pass_are_those_of_settling_and_reading() -> None:
     clock = a_clock()
     measured(Dial(), Board(), Kept(), clock=clock)
-    visit_s = MANNER.settle_s + (MANNER.readings - 1) * MANNER.interval_s
+    visit_s = SETTINGS.settle_s + (SETTINGS.readings - 1) * SETTINGS.interval_s
     # The fifth path change is the return to rest, after which nobody waits.
-    assert clock.monotonic() == pytest.approx(len(VISITS) * visit_s + 4 * MANNER.switch_settle_s)
+    assert clock.monotonic() == pytest.approx(len(VISITS) * visit_s + 4 * SETTINGS.switch_settle_s)
 
 
 @pytest.mark.parametrize(
@@ -120,7 +120,7 @@ def test_a_fault_at_any_call_of_the_receiver_leaves_the_station_as_found(
     happens = dial.calls.count(call) >= nth
     assert record.outcome == ("failed" if happens else "done")
     assert ("it went away" in record.because) == happens
-    assert as_found(dial, board) and record.left_over == ()
+    assert restored(dial, board) and record.left_over == ()
     assert not happens or kept.records[0][1] == ()
     assert kept.found_as is None
 
@@ -158,7 +158,7 @@ def test_a_defect_of_a_driver_comes_out_but_only_after_the_station_is_put_back(
     dial.before = at_call("read_power", 20, raising(defect()))
     with pytest.raises(defect):
         measured(dial, board, Kept())
-    assert as_found(dial, board)
+    assert restored(dial, board)
 
 
 def test_a_broken_switch_driver_does_not_keep_the_receiver_from_being_put_back() -> None:
@@ -184,7 +184,7 @@ def test_a_request_to_stop_ends_the_pass_within_a_visit(nth: int) -> None:
     record = measured(dial, board, kept, stop)
     assert record.outcome == "skipped" and "asked to stop" in record.because
     assert dial.calls.count("read_power") == nth
-    assert as_found(dial, board) and kept.records[0][1] == ()
+    assert restored(dial, board) and kept.records[0][1] == ()
 
 
 def test_a_request_to_stop_before_the_pass_touches_nothing() -> None:
@@ -311,7 +311,7 @@ def test_a_dial_that_does_not_move_at_all_is_a_fault_and_not_a_person() -> None:
     dial.before = at_call("tune", 5, jam)
     record = measured(dial, board, kept)
     assert record.outcome == "failed" and "stayed at" in record.because
-    assert as_found(dial, board)
+    assert restored(dial, board)
 
 
 def test_relays_that_wandered_off_during_the_last_path_spoil_the_pass() -> None:
@@ -320,7 +320,7 @@ def test_relays_that_wandered_off_during_the_last_path_spoil_the_pass() -> None:
     def drop() -> None:
         board.standing = "antenna-stage"
 
-    dial.before = at_call("read_power", len(VISITS) * MANNER.readings, drop)
+    dial.before = at_call("read_power", len(VISITS) * SETTINGS.readings, drop)
     record = measured(dial, board, kept)
     assert record.outcome == "failed" and "no longer stand" in record.because
 
@@ -338,7 +338,7 @@ def test_a_sink_that_fails_is_heard_only_after_the_station_is_put_back(where: st
     dial, board = Dial(), Board()
     with pytest.raises(OSError, match="No space"):
         measured(dial, board, Kept(refuse=where))
-    assert as_found(dial, board)
+    assert restored(dial, board)
     assert where != "found" or "prepare" not in dial.calls
 
 
@@ -404,7 +404,7 @@ def test_whatever_goes_wrong_and_whenever_the_station_is_left_as_found(
         except RuntimeError:
             outcomes.add("defect")
         if not turned:
-            assert as_found(dial, board), f"seed {seed}, {mishap} at call {at}"
+            assert restored(dial, board), f"seed {seed}, {mishap} at call {at}"
         assert board.standing == "antenna-bypass" and dial.agc == "slow", (
             f"seed {seed}, {mishap} at call {at}"
         )

@@ -5,7 +5,7 @@ from datetime import timedelta
 from pathlib import Path
 
 from drivers.config_files import station_file
-from sweeper.errors import Told
+from sweeper.errors import UserFacingError
 from sweeper.page.app import _Page
 from sweeper.page.guard import Door
 from sweeper.page.tonight import without_place
@@ -52,7 +52,7 @@ def test_a_page_whose_disk_is_full_still_shows_the_report(tmp_path: Path) -> Non
 
 
 def test_a_page_that_is_looked_at_from_elsewhere_names_no_folder_of_this_computer(tmp_path: Path) -> None:
-    told = Told(f"{tmp_path}: no daemon runs here. Start one with `sweeper run`.")
+    told = UserFacingError(f"{tmp_path}: no daemon runs here. Start one with `sweeper run`.")
     assert without_place(told, tmp_path) == "No daemon runs here. Start one with `sweeper run`."
     page = _Page(load(station_file("saltmarsh")), tmp_path, Door(None))
 

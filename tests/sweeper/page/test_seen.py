@@ -4,7 +4,7 @@ from datetime import UTC, datetime, timedelta
 
 from drivers.config_files import station_file
 from sweeper.analysis import Interval, PeriodFinding
-from sweeper.daemon.messages import OneReading, PassOver, State, Visited, Wear
+from sweeper.daemon.live.messages import OneReading, PassOver, State, Visited, Wear
 from sweeper.page.feed import Now
 from sweeper.page.seen import now_seen, tonight_seen
 from sweeper.page.tonight import Tonight

@@ -8,7 +8,7 @@ import pytest
 from sweeper.plan import one_pass, path_order, relay_moves
 from sweeper.station import Station, load
 from sweeper.words import ANTENNA_BYPASS, ANTENNA_STAGE, LOAD_BYPASS, LOAD_STAGE
-from sweeper.words import Path as RelayPath
+from sweeper.words import SignalPath as RelayPath
 from tests.sweeper.station.files import written
 
 NO_LOAD = (

@@ -7,7 +7,7 @@ from datetime import UTC, datetime
 import pytest
 
 from sweeper.analysis import Interval
-from sweeper.daemon.messages import State, Wear
+from sweeper.daemon.live.messages import State, Wear
 from sweeper.report import terminal, wording
 from tests.sweeper.report import sample
 

@@ -6,14 +6,14 @@ from hypothesis import strategies as st
 
 from sweeper.clock import JumpingClock
 from sweeper.simulation import saltmarsh
-from sweeper.simulation.ascii_receiver import MODELS as ASCII
-from sweeper.simulation.ascii_receiver import AsciiReceiver
-from sweeper.simulation.bench import Bench
-from sweeper.simulation.binary_receiver import MODELS as BINARY
-from sweeper.simulation.binary_receiver import BinaryReceiver
-from sweeper.simulation.byte_boards import BOARDS, ByteBoard
-from sweeper.simulation.network_receiver import NetworkReceiver
-from sweeper.simulation.scpi_receiver import ScpiReceiver
+from sweeper.simulation.boards.byte_commands import BOARDS, ByteBoard
+from sweeper.simulation.receivers.ascii import MODELS as ASCII
+from sweeper.simulation.receivers.ascii import AsciiReceiver
+from sweeper.simulation.receivers.binary import MODELS as BINARY
+from sweeper.simulation.receivers.binary import BinaryReceiver
+from sweeper.simulation.receivers.network import NetworkReceiver
+from sweeper.simulation.receivers.scpi import ScpiReceiver
+from sweeper.simulation.world.bench import Bench
 
 INSTRUMENTS = {
     **{name: lambda bench, name=name: AsciiReceiver(bench, name, ours=False) for name in ASCII},

@@ -10,7 +10,7 @@ import serial
 
 from sweeper.clock import JumpingClock
 from sweeper.simulation import Served, World, saltmarsh, serve
-from sweeper.simulation.meter_tables import IC7300, ICR75, K3_FINE, TS480, dots
+from sweeper.simulation.receivers.meter_tables import IC7300, ICR75, K3_FINE, TS480, dots
 
 
 @contextlib.contextmanager

@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 from sweeper.store import BadRows, Store, StoreError, import_csv, write_csv, write_parquet
 from sweeper.store.frames import COLUMNS, frame_of
 from sweeper.words import BROUGHT_IN, ROUTES, SOURCES, Channel, PassRecord, Reading
-from sweeper.words import Path as RelayPath
+from sweeper.words import SignalPath as RelayPath
 from tests.sweeper.store.conftest import SmallDisk
 from tests.sweeper.store.nights import CHANNELS, EVENING, LONGITUDE, fill, open_store, pass_of
 

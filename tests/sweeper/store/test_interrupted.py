@@ -12,12 +12,15 @@ from pathlib import Path
 import pytest
 
 from sweeper.store import Store
+from tests.clocks import seed
 from tests.sweeper.store import writer_to_cut
 from tests.sweeper.store.cuts import expected, look
 from tests.sweeper.store.nights import LONGITUDE
 
+pytestmark = pytest.mark.crash
+
 KILLS = int(os.environ.get("SWEEPER_KILLS", "20"))
-SEED = int(os.environ.get("SWEEPER_SEED", "0")) or time.time_ns() % 1_000_000
+SEED = seed()
 WRITER = [sys.executable, writer_to_cut.__file__]
 
 

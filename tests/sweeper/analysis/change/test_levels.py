@@ -8,7 +8,8 @@ from sweeper.analysis.change.compare import compare
 from sweeper.analysis.change.levels import noise_levels
 from sweeper.analysis.day.reduce import summarise_day
 from sweeper.analysis.findings.build import find
-from sweeper.simulation.campaign import BandTruth, Course, campaign
+from sweeper.simulation.campaign.course import BandTruth, Course
+from sweeper.simulation.campaign.draw import campaign
 from tests.sweeper.analysis.summaries import Place, facts, made
 
 HOURS = (18, 19, 20, 21, 22, 23, 0, 1)

@@ -14,7 +14,8 @@ from sweeper.analysis.day.reduce import summarise_day
 from sweeper.analysis.findings.as_json import findings_json
 from sweeper.analysis.findings.build import find
 from sweeper.analysis.physics.radiometer import thermal_dbm
-from sweeper.simulation.campaign import BandTruth, Course, campaign
+from sweeper.simulation.campaign.course import BandTruth, Course
+from sweeper.simulation.campaign.draw import campaign
 from tests.sweeper.analysis.summaries import T0_K, Place, facts, made
 
 DEAF = Place("10 m", antenna_k=3_000.0)

@@ -16,8 +16,8 @@ from sweeper.analysis.day.reduce import summarise_day
 from sweeper.analysis.facts import MeterFacts
 from sweeper.analysis.findings.build import find
 from sweeper.analysis.meter.scale import ANOTHER_UNIT, levels_of, scales_of, step_of, with_step
-from sweeper.simulation.campaign import Campaign, campaign
-from sweeper.simulation.course import BandTruth, Course
+from sweeper.simulation.campaign.course import BandTruth, Course
+from sweeper.simulation.campaign.draw import Campaign, campaign
 from tests.sweeper.analysis import nights, summaries
 
 S9_DBM = -73.0

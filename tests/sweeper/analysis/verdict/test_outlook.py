@@ -14,7 +14,8 @@ from sweeper.analysis.verdict.effort import bands_due, effort
 from sweeper.analysis.verdict.expectation import expectations
 from sweeper.analysis.verdict.judge import Judged
 from sweeper.analysis.verdict.outlook import outlook, outlooks
-from sweeper.simulation.campaign import BandTruth, Course, campaign
+from sweeper.simulation.campaign.course import BandTruth, Course
+from sweeper.simulation.campaign.draw import campaign
 from sweeper.words import Channel
 from tests.sweeper.analysis.summaries import Place, facts, made
 

@@ -1,0 +1,1 @@
+"""Where samples come from: recordings, and whatever else delivers `drivers.contracts.Block`."""

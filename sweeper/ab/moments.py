@@ -1,0 +1,133 @@
+"""When the chain was switched, found in the level of the noise over time; beyond what fading and AGC do.
+
+A switch moves the noise within a tenth of a second, by the same amount each time, to and fro. Fading moves signals, not
+noise; where an AGC hands it on to the noise, steps come in all sizes. So edges are local maxima of the difference
+of medians over 0.6 s to both sides, in one cluster of sizes, alternating in sign, and little else of such size. Rather
+none than a wrong one. Numbers only.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+Floats = NDArray[np.float64]
+
+WINDOW_S, GAP_S = 0.6, 0.1
+LEAST_STEP_DB = 2.0
+SIZES = 1.45
+"""Steps of one switch are alike within this factor, and 1.2 dB."""
+SIZES_DB = 1.2
+FEWEST = 2
+STRAYS = 0.15
+"""Share of other steps of such size up to which the edges are believed."""
+
+
+@dataclass(frozen=True, slots=True)
+class Moment:
+    """An edge: when, and by how much the noise rose, dB."""
+
+    at_s: float
+    step_db: float
+
+
+@dataclass(frozen=True, slots=True)
+class Marks:
+    """Edges found. `step_db`: their common size. `why_not`: why there are none, for a person; empty if there are."""
+
+    moments: tuple[Moment, ...]
+    step_db: float
+    why_not: str = ""
+
+
+def differences(level_db: Floats, every_s: float, window_s: float = WINDOW_S, gap_s: float = GAP_S) -> Floats:
+    """Median after minus median before, at the boundary before each value; shape (n,), 0 near the ends."""
+    count, gap = max(round(window_s / every_s), 2), round(gap_s / every_s / 2.0)
+    found = np.zeros(len(level_db))
+    if len(level_db) < 2 * (count + gap) + 1:
+        return found
+    medians = np.median(np.lib.stride_tricks.sliding_window_view(level_db, count), axis=1)
+    at = np.arange(count + gap, len(level_db) - count - gap + 1)
+    found[at] = medians[at + gap] - medians[at - gap - count]
+    return found
+
+
+def moments(level_db: Floats, every_s: float, start_s: float = 0.0) -> Marks:
+    """Edges in levels of the noise, dB, one each `every_s` seconds, the first one beginning at `start_s`."""
+    level = np.where(
+        np.isfinite(level_db), level_db, np.nanmin(np.where(np.isfinite(level_db), level_db, 1e9))
+    )
+    step = differences(level, every_s)
+    size = np.abs(step)
+    reach = max(round((WINDOW_S + GAP_S) / every_s), 1)
+    peaks = _peaks(size, reach)
+    quiet = float(np.quantile(size, 0.25)) / 0.319 if len(size) else 0.0
+    peaks = peaks[size[peaks] > max(1.0, 4.0 * quiet)]
+    if not len(peaks):
+        return Marks((), 0.0, "the noise shows no steps")
+    chosen = _alike(step, peaks)
+    typical = float(np.median(size[chosen])) if len(chosen) else 0.0
+    if len(chosen) < FEWEST:
+        return Marks((), typical, "the noise shows no steps that are alike and go to and fro")
+    if typical < LEAST_STEP_DB:
+        return Marks((), typical, f"its steps are only {typical:.1f} dB")
+    others = np.setdiff1d(peaks, chosen)
+    strays = int(np.sum(size[others] > 0.6 * typical))
+    if strays > STRAYS * len(chosen):
+        return Marks((), typical, "the noise moves as much by itself as it may have by switching")
+    found = []
+    for place in chosen:
+        at = _refined(level, int(place), reach)
+        found.append(Moment(start_s + at * every_s, float(step[place])))
+    return Marks(tuple(found), typical)
+
+
+def _peaks(size: Floats, reach: int) -> NDArray[np.int64]:
+    """Places that are the largest within ±`reach`."""
+    if len(size) < 2 * reach + 1:
+        return np.zeros(0, np.int64)
+    padded = np.pad(size, reach)
+    highest = np.lib.stride_tricks.sliding_window_view(padded, 2 * reach + 1).max(axis=1)
+    places = np.flatnonzero((size == highest) & (size > 0.0))
+    kept: list[int] = []
+    for place in places:
+        if not kept or place - kept[-1] > reach:
+            kept.append(int(place))
+    return np.array(kept, np.int64)
+
+
+def _alike(step: Floats, peaks: NDArray[np.int64]) -> NDArray[np.int64]:
+    """The largest set of peaks of like size whose signs alternate, those that do not left aside."""
+    sizes = np.abs(step[peaks])
+    best = np.zeros(0, np.int64)
+    for middle in np.unique(np.round(sizes, 1)):
+        margin = max(SIZES_DB, middle * (SIZES - 1.0))
+        here = peaks[np.abs(sizes - middle) <= margin]
+        kept: list[int] = []
+        wrong = 0
+        for place in here:
+            if kept and np.sign(step[place]) == np.sign(step[kept[-1]]):
+                wrong += 1
+                if abs(step[place]) > abs(step[kept[-1]]):
+                    kept[-1] = int(place)
+            else:
+                kept.append(int(place))
+        larger = not len(best) or middle > float(np.median(np.abs(step[best])))
+        if wrong <= STRAYS * max(len(kept), 1) and (
+            len(kept) > len(best) or (len(kept) == len(best) and larger)
+        ):
+            best = np.array(kept, np.int64)
+    return best
+
+
+def _refined(level: Floats, place: int, reach: int) -> int:
+    """Where one step explains the levels around best: least squares of two means."""
+    low, high = max(place - reach, 0), min(place + reach, len(level))
+    part = level[low:high]
+    if len(part) < 4:
+        return place
+    sums, squares = np.cumsum(part), np.cumsum(part**2)
+    cut = np.arange(1, len(part))
+    before = squares[cut - 1] - sums[cut - 1] ** 2 / cut
+    after = (squares[-1] - squares[cut - 1]) - (sums[-1] - sums[cut - 1]) ** 2 / (len(part) - cut)
+    return low + int(cut[int(np.argmin(before + after))])

@@ -1,0 +1,60 @@
+"""A sign of overload: bins that are quiet in bypass and occupied with the stage in, beyond chance.
+
+The noise bins common to both routes would hide products of intermodulation, so they are looked for before any
+verdict. An edge speaks for a bin when the stage's side stands over the noise there and the bypass side, times the S/N
+change that is still possible, stays 6 dB below; it speaks against when it is the other way round. A signal that
+does not know of the switch does either as often (sign test), since both sides lie within a second.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from sweeper.spectra.noise_bins import Mask
+
+Floats = NDArray[np.float64]
+
+OCCUPIED = 0.7
+"""S/N in a bin, linear, from which one side of an edge counts as occupied; or six of its deviations."""
+QUIETER = 4.0
+ALONE, TOGETHER = 2e-5, 1e-3
+"""Chance at which one run of bins is a sign, and at which two or more are."""
+
+
+@dataclass(eq=False)
+class NewLines:
+    """Counts over the edges, shape (bins,): that spoke for and against."""
+
+    possible: float
+    """The largest S/N change that the signals allow, linear."""
+    speak_for: NDArray[np.int64]
+    speak_against: NDArray[np.int64]
+
+    @classmethod
+    def of(cls, bins: int, possible: float) -> "NewLines":
+        return cls(max(possible, 1.0), np.zeros(bins, np.int64), np.zeros(bins, np.int64))
+
+    def add(self, bypass: Floats, stage: Floats, segments: int) -> None:
+        """The two sides of an edge: S/N in each bin, linear."""
+        least = max(OCCUPIED, 6.0 / np.sqrt(segments))
+        raised = np.maximum(bypass, 0.0) * self.possible
+        self.speak_for += (stage > least) & (raised < stage / QUIETER)
+        self.speak_against += (raised > least) & (np.maximum(stage, 0.0) < raised / QUIETER)
+
+    def runs(self, usable: Mask) -> list[int]:
+        """The bin at the middle of each run that is a sign of overload; empty where there is none."""
+        from scipy.special import bdtrc
+
+        # spoke for at least as often as seen, if both were as likely
+        tries = self.speak_for + self.speak_against
+        chance = np.where(tries > 0, bdtrc(self.speak_for - 1, np.maximum(tries, 1), 0.5), 1.0)
+        found = []
+        for limit, fewest in ((ALONE, 1), (TOGETHER, 2)):
+            there = usable & (chance < limit)
+            ends = np.flatnonzero(np.diff(np.concatenate([[0], there.astype(np.int8), [0]])))
+            runs = [int((a + b - 1) // 2) for a, b in zip(ends[::2], ends[1::2], strict=True)]
+            if len(runs) >= fewest:
+                found = runs
+                break
+        return found

@@ -1,0 +1,279 @@
+"""What stood on both sides of each edge: noise, and every signal's power over it, from labelled spectra.
+
+The sequence is gone through three times (it may be read anew from a file each time): once for the pass band, once for
+the noise bins and signals, once for the sides. Nothing is kept but sums, a thinned sample of spectra and a few numbers
+a side, so memory does not grow with a spectrum's bins times the edges.
+"""
+
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+
+from sweeper.spectra.carriers import Signal, signals, told_apart, without_images_and_centre
+from sweeper.spectra.noise_bins import FEWEST_BINS, Mask, NoiseBins, in_pass_band, noise_bins
+from sweeper.spectra.welch import shape_of
+from sweeper.words import ANTENNA_BYPASS, ANTENNA_STAGE, Labelled, SignalPath
+
+Floats = NDArray[np.float64]
+
+WINDOW_S = 0.7
+"""So much to each side of an edge shares the fading; more would only add what the fading did meanwhile."""
+SAMPLED = 256
+LOW_IN_TIME = 0.2
+LEAST_DB = -200.0
+"""Below this there is silence, no noise."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Learned:
+    """What a tuning showed: noise bins common to both routes, signals, mean spectra by path (each normalised)."""
+
+    start_hz: float
+    step_hz: float
+    noise_bandwidth_hz: float
+    noise: NoiseBins
+    signals: tuple[Signal, ...]
+    means: dict[SignalPath, Floats]
+    segments: dict[SignalPath, int]
+
+
+class NoNoise(ValueError):
+    """No bins of this tuning hold noise alone, or there is nothing at all in it."""
+
+
+def usable(one: Labelled) -> bool:
+    """Whether a spectrum counts: not void, not clipped, and not silent."""
+    spectrum = one.spectrum
+    return (
+        not spectrum.quality & {"void", "clipped"}
+        and spectrum.segments > 0
+        and float(spectrum.mean.max()) > 1e-20
+    )
+
+
+def learn(
+    sequence: Iterable[Labelled], centre_hz: float | None, band_hz: tuple[float, float] | None
+) -> Learned:
+    """Pass band, noise bins and signals. `centre_hz`: of samples of a band, None for audio. `band_hz`: look only there.
+
+    `NoNoise` where nothing is left to be called noise.
+    """
+    sample, every, seen, first = [], 1, 0, None
+    for one in sequence:
+        if one.path.source != "antenna" or not usable(one):
+            continue
+        first = first or one
+        if seen % every == 0:
+            sample.append(one.spectrum.mean)
+            if len(sample) == 2 * SAMPLED:
+                sample, every = sample[::2], 2 * every
+        seen += 1
+    if first is None:
+        raise NoNoise("nothing but silence")
+    spectrum = first.spectrum
+    hz = spectrum.start_hz + spectrum.step_hz * np.arange(len(spectrum.mean))
+    table = np.asarray(sample, np.float64)
+    inside = np.ones(len(hz), np.bool_) if band_hz is None else (hz >= band_hz[0]) & (hz <= band_hz[1])
+    inside &= np.median(table, axis=0) > 0.0
+    low = np.quantile(table, LOW_IN_TIME, axis=0)
+    within = np.flatnonzero(inside)
+    if len(within) < 2 * FEWEST_BINS:
+        raise NoNoise("too narrow a band")
+    pass_band = np.zeros(len(hz), np.bool_)
+    pass_band[within] = in_pass_band(low[within])
+    centre = None if centre_hz is None else (centre_hz - spectrum.start_hz) / spectrum.step_hz
+    if centre is not None:
+        pass_band = without_images_and_centre(pass_band, table.mean(axis=0), centre)
+    if pass_band.sum() < 2 * FEWEST_BINS:
+        raise NoNoise("too narrow a pass band")
+    means, segments = _normalised(sequence, pass_band)
+    if ANTENNA_BYPASS not in means or ANTENNA_STAGE not in means:
+        raise NoNoise("one route only")
+    routes = (means[ANTENNA_BYPASS], means[ANTENNA_STAGE])
+    shapes = tuple(shape_of(segments[path]) for path in (ANTENNA_BYPASS, ANTENNA_STAGE))
+    noise = noise_bins(routes, shapes, pass_band)
+    if noise.keep.sum() < FEWEST_BINS:
+        raise NoNoise("no bins without signals")
+    over = np.mean([route / (noise.level(route) * noise.pass_band) - 1.0 for route in routes], axis=0)
+    found = signals(over, noise)
+    load = means.get(SignalPath("load", "bypass"))
+    on_load = _on_scale(sequence, pass_band) if load is not None else None
+    if on_load is None:
+        told = told_apart(found, noise, routes[0], None, centre)
+    else:
+        told = told_apart(found, noise, on_load[0], on_load[1], centre)
+    return Learned(
+        spectrum.start_hz, spectrum.step_hz, spectrum.noise_bandwidth_hz, noise, tuple(told), means, segments
+    )
+
+
+def _normalised(
+    sequence: Iterable[Labelled], pass_band: Mask
+) -> tuple[dict[SignalPath, Floats], dict[SignalPath, int]]:
+    """Mean spectra by path, each spectrum divided by the lower quartile of its pass band first; and their segments."""
+    sums: dict[SignalPath, Floats] = {}
+    segments: dict[SignalPath, int] = {}
+    for one in sequence:
+        if not usable(one):
+            continue
+        scale = float(np.quantile(one.spectrum.mean[pass_band], 0.25))
+        if scale <= 0.0:
+            continue
+        count = one.spectrum.segments
+        part = one.spectrum.mean * (count / scale)
+        if one.path in sums:
+            sums[one.path] += part
+        else:
+            sums[one.path] = part.astype(np.float64)
+        segments[one.path] = segments.get(one.path, 0) + count
+    return {path: total / segments[path] for path, total in sums.items()}, segments
+
+
+def _on_scale(sequence: Iterable[Labelled], pass_band: Mask) -> tuple[Floats, Floats] | None:
+    """Mean power in bypass on antenna and load, as it is: for lines, which a constant gain lets compare."""
+    sums: dict[str, tuple[Floats, int]] = {}
+    for one in sequence:
+        if one.path.route == "bypass" and usable(one):
+            total, count = sums.get(one.path.source, (np.zeros(len(pass_band)), 0))
+            sums[one.path.source] = (total + one.spectrum.mean, count + 1)
+    if "antenna" not in sums or "load" not in sums:
+        return None
+    antenna, load = (sums[source][0] / sums[source][1] for source in ("antenna", "load"))
+    return antenna, load
+
+
+@dataclass(slots=True, eq=False)
+class Side:
+    """One side of an edge: means over its spectra. `over`: S/N of each signal in a bin, linear."""
+
+    path: SignalPath
+    noise: float
+    witness: float
+    total: float
+    over: Floats
+    bins: Floats
+    segments: int
+    unrest: Floats
+
+
+@dataclass(eq=False)
+class Sides:
+    """Both sides of every edge of one kind. `stage_last`: whether the edge led to the stage (or to the antenna).
+
+    Arrays of shape (edges,), `over_*` (edges, signals); `bins`: sums over the edges for the sign of overload.
+    """
+
+    at_s: Floats
+    stage_last: NDArray[np.bool_]
+    noise_bypass: Floats
+    noise_stage: Floats
+    total_bypass: Floats
+    total_stage: Floats
+    over_bypass: Floats
+    over_stage: Floats
+    unrest: Floats
+    segments: float
+    load_rises: dict[str, Floats] = field(default_factory=dict)
+    spoiled: int = 0
+
+
+@dataclass(slots=True, eq=False)
+class Seen:
+    """An edge as it went by."""
+
+    at_s: float
+    before: Side
+    after: Side
+
+
+def edges(
+    sequence: Iterable[Labelled], learned: Learned, window_s: float = WINDOW_S
+) -> Iterator[Seen | None]:
+    """Every edge with its two sides; None for one that is spoiled (a side clipped, void or missing)."""
+    noise = learned.noise
+    reader = _Reader(learned)
+    path: SignalPath | None = None
+    recent: list[Labelled] = []
+    before: tuple[float, Side | None] | None = None
+    opened = ended = 0.0
+    after: list[Labelled] = []
+    spoiled = False
+    assert noise.keep.any()
+
+    def close() -> Seen | None:
+        assert before is not None
+        side = None if spoiled else reader.side(after)
+        if side is None or before[1] is None:
+            return None
+        return Seen((before[0] + opened) / 2.0, before[1], side)
+
+    for one in sequence:
+        if path is None:
+            path = one.path
+        if one.path != path:
+            if before is not None and after:
+                yield close()
+            near = [each for each in recent if each.time >= recent[-1].until - window_s - 1e-6] or recent[-1:]
+            clean = all(usable(each) for each in near)
+            before = (ended, reader.side(near) if clean and near else None)
+            path, opened, after, recent, spoiled = one.path, one.time, [], [], False
+        if before is not None:
+            if not after or one.until <= opened + window_s + 1e-6:
+                after.append(one)
+                spoiled = spoiled or not usable(one)
+            else:
+                yield close()
+                before = None
+        recent = [each for each in recent if each.time >= one.until - 2 * window_s]
+        recent.append(one)
+        ended = one.until
+    if before is not None and after:
+        yield close()
+
+
+class _Reader:
+    """Reads the learned signals and noise bins out of spectra."""
+
+    def __init__(self, learned: Learned) -> None:
+        noise = learned.noise
+        self._noise = noise
+        self._inverse = np.where(noise.usable, 1.0 / noise.pass_band, 0.0)
+        self._usable = int(noise.usable.sum())
+        cores = [signal.core for signal in learned.signals]
+        self._index = np.array([place for core in cores for place in core], np.int64)
+        self._starts = np.cumsum([0, *(len(core) for core in cores)])[:-1]
+        self._sizes = np.array([len(core) for core in cores], np.float64)
+
+    def side(self, spectra: list[Labelled]) -> Side | None:
+        if not spectra:
+            return None
+        noises, totals, overs, flats, weights = [], [], [], [], []
+        for one in spectra:
+            flat = one.spectrum.mean * self._inverse
+            level = float(np.mean(flat[self._noise.keep]))
+            if level <= 0.0:
+                return None
+            flat = flat / level
+            noises.append(level)
+            totals.append(level * float(flat.sum()) / self._usable)
+            flats.append(flat)
+            weights.append(one.spectrum.segments)
+            if len(self._index):
+                overs.append(np.add.reduceat(flat[self._index], self._starts) / self._sizes - 1.0)
+            else:
+                overs.append(np.zeros(0))
+        over = np.asarray(overs)
+        share = np.asarray(weights, np.float64) / np.sum(weights)
+        logs = np.log(np.maximum(over, 1e-3))
+        return Side(
+            spectra[0].path,
+            float(share @ noises),
+            0.0,
+            float(share @ totals),
+            share @ over,
+            share @ np.asarray(flats) - 1.0,
+            int(np.sum(weights)),
+            np.abs(np.diff(logs, axis=0)).mean(axis=0) if len(logs) > 1 else np.full(over.shape[1], np.nan),
+        )

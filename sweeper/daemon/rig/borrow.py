@@ -1,0 +1,45 @@
+"""The rig in the hands of a command that a person runs: checked first, put back at the end, also after a crash."""
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+
+from drivers.errors import Transmitting
+from sweeper.clock import Clock
+from sweeper.daemon.rig.in_flight import clear_in_flight, mark_in_flight, record_interrupted_pass
+from sweeper.daemon.rig.instruments import Rig, open_rig
+from sweeper.daemon.rig.lock import hold_rig
+from sweeper.daemon.rig.relay_life import CountedSwitch, count
+from sweeper.daemon.rig.restore import restore_station
+from sweeper.station import Station
+from sweeper.store import Store
+
+
+@contextmanager
+def borrowed_rig(station: Station, store: Store, clock: Clock) -> Iterator[Rig]:
+    """Receiver and switch, put back at the end as they were found, whatever happens in between.
+
+    What an earlier run left is put right first. `Transmitting` when the receiver is on the air: nothing was touched.
+    A crash in between is put right by the next command that takes the rig.
+    """
+    with hold_rig(store.folder):
+        faults = restore_station(station, store, clock.now())
+        record_interrupted_pass(station, store, clock.now())
+        for fault in faults:
+            raise fault
+        with open_rig(station) as rig:
+            if rig.receiver.is_transmitting():
+                raise Transmitting(
+                    "receiver", "its transmitter is on; nothing was touched. Let go of the key first."
+                )
+            remembered = rig.receiver.remember()
+            mark_in_flight(store, remembered)
+            switch = CountedSwitch(rig.switch, station)
+            try:
+                yield Rig(rig.receiver, switch)
+            finally:
+                try:
+                    switch.select(str(station.switch.rest))
+                finally:
+                    count(store.folder, switch.moves, clock.now())
+                    rig.receiver.restore(remembered)
+                    clear_in_flight(store)

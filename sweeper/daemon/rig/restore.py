@@ -1,0 +1,94 @@
+"""Putting a station back as it was found, also after a crash or a power cut, from another process.
+
+Relays first, then the receiver, each tried even when the other cannot be reached.
+"""
+
+from collections.abc import Mapping
+from contextlib import suppress
+from datetime import datetime
+from pathlib import Path
+from typing import Any
+
+from drivers.contracts import Receiver
+from drivers.errors import RigError, Transmitting
+from sweeper.daemon.rig import relay_life
+from sweeper.daemon.rig.instruments import open_receiver, open_switch
+from sweeper.engine.one_pass import DIAL_STEP_HZ, without_dial
+from sweeper.station import Station
+from sweeper.store import Store, StoreError
+
+SAVED_STATE = "receiver-as-found"
+"""Under this key the store keeps how the receiver stood, from before a pass touches it until it is put back."""
+
+
+def restore_station(station: Station, store: Store, now: datetime) -> tuple[RigError, ...]:
+    """Relays to rest, and the receiver as it was before a pass that did not end well; what stood in the way.
+
+    The caller holds the rig. Nobody knows how the relays stand after a crash, so they are set whatever is
+    remembered, without asking the receiver: the stage in a transmitter's way would be the greater harm.
+    """
+    return (*rest_relays(station, store.folder, now), *_restore_receiver(station, store))
+
+
+def rest_relays(station: Station, folder: Path, now: datetime) -> tuple[RigError, ...]:
+    """Relays to rest, and their moves counted in the station's data folder; what stood in the way."""
+    try:
+        switch = open_switch(station)
+        try:
+            counted = relay_life.CountedSwitch(switch, station)
+            try:
+                counted.select(str(station.switch.rest))
+            finally:
+                relay_life.count(folder, counted.moves, now)
+        finally:
+            switch.close()
+    except RigError as fault:
+        return (fault,)
+    return ()
+
+
+def _restore_receiver(station: Station, store: Store) -> tuple[RigError, ...]:
+    saved_state = _remembered(store)
+    if saved_state is None:
+        return ()
+    try:
+        receiver = open_receiver(station)
+        try:
+            if receiver.is_transmitting():
+                raise Transmitting("receiver", "it is on the air, so it is restored later.")
+            receiver.restore(_unless_touched(station, receiver, saved_state))
+        finally:
+            receiver.close()
+    except RigError as fault:
+        return (fault,)
+    with suppress(StoreError):  # It is put back once more than needed, and the dial left alone if turned.
+        store.remember(SAVED_STATE, None)
+    return ()
+
+
+def _remembered(store: Store) -> Mapping[str, Any] | None:
+    try:
+        saved_state = store.recall(SAVED_STATE)
+    except StoreError:
+        return None  # An unreadable store must not keep the relays from their rest.
+    return saved_state if isinstance(saved_state, Mapping) else None
+
+
+def _unless_touched(
+    station: Station, receiver: Receiver, saved_state: Mapping[str, Any]
+) -> Mapping[str, Any]:
+    """Without the dial, if somebody has turned it since the program left it; with mode and pass band if those
+    are still the program's.
+
+    The program leaves it on one of its channels, or still where it was found when it got no further than the mode.
+    """
+    at = receiver.tuning()
+    ours = [channel.hz for channel in station.channels()]
+    tuning = saved_state.get("tuning")
+    if isinstance(tuning, Mapping):
+        ours.append(int(tuning["hz"]))
+    if any(abs(hz - at.hz) < DIAL_STEP_HZ for hz in ours):
+        return saved_state
+    bandwidths = {None, *(channel.bandwidth_hz for channel in station.channels())}
+    mode_is_ours = at.mode.upper() == station.receiver.mode.upper() and at.bandwidth_hz in bandwidths
+    return without_dial(saved_state, mode_is_ours)

@@ -1,0 +1,273 @@
+"""A run of passes: put right what an earlier run left, measure, store, let go, and account for every pass.
+
+The rig is opened for each pass and let go after it, so that between passes the receiver belongs to whoever
+listens, and a cable that comes back is simply there at the next pass. When passes are due is `unattended`'s.
+"""
+
+import logging
+from collections import Counter
+from collections.abc import Callable, Collection, Iterable
+from contextlib import suppress
+from datetime import datetime, timedelta
+
+from drivers.errors import InUse, RigError
+from sweeper.clock import Clock
+from sweeper.daemon.rig import relay_life
+from sweeper.daemon.rig.in_flight import record_interrupted_pass
+from sweeper.daemon.rig.instruments import measurement_settings, open_rig
+from sweeper.daemon.rig.lock import hold_rig
+from sweeper.daemon.rig.restore import restore_station
+from sweeper.daemon.run.observers import Observer, Observers
+from sweeper.daemon.run.orders import Orders
+from sweeper.daemon.run.receiver_idle import ReceiverIdle
+from sweeper.daemon.run.recording import Recording
+from sweeper.engine import measure_pass
+from sweeper.plan import one_pass
+from sweeper.station import Station
+from sweeper.store import Store, StoreError
+from sweeper.words import Outcome, PassRecord, Visit
+
+log = logging.getLogger(__name__)
+
+
+class Campaign:
+    """A station being measured, with all that lasts from one pass to the next. Used by one thread."""
+
+    def __init__(
+        self,
+        station: Station,
+        store: Store,
+        clock: Clock,
+        orders: Orders | None = None,
+        observers: Iterable[Observer] = (),
+        bands_due: Callable[[], Collection[str] | None] = lambda: None,
+    ) -> None:
+        self.station = station
+        self.store = store
+        self.clock = clock
+        self.orders = orders if orders is not None else Orders()
+        self.observer = Observers(tuple(observers))
+        self.receiver_idle = ReceiverIdle(station, clock)
+        self._bands_due = bands_due
+        self.recording = Recording(store, self.observer)
+        self._numbered = store.next_pass_number() - 1
+        self.settled = False
+        """Whether the relays rest and the receiver stands as found, as far as is known."""
+        self.life = relay_life.load(store.folder, clock.now())
+        self._uncounted: Counter[str] = Counter()
+        self._exercise_from = clock.now()
+
+    def settle(self) -> tuple[RigError, ...]:
+        """Relays to rest, receiver in its saved state, before anything else; what stands in the way."""
+        try:
+            with hold_rig(self.store.folder):
+                faults = restore_station(self.station, self.store, self.clock.now())
+                if not self.recording.unwritten:
+                    told = record_interrupted_pass(self.station, self.store, self.clock.now())
+                    if told:
+                        self.observer.trouble(told)
+                self.life = relay_life.load(self.store.folder, self.life.since)
+        except RigError as held:
+            faults = (held,)
+        except OSError as fault:
+            faults = (_of_computer(fault),)
+        self.settled = not faults
+        self.observer.alive()
+        return faults
+
+    def attempt(self) -> PassRecord:
+        """One pass; whatever comes between ends in its record, not in an exception.
+
+        Only a defect of the program does not, and it leaves the station as found all the same.
+        """
+        started = self.clock.now()
+        try:
+            self.store.stand_by()
+        except StoreError as gone:
+            return self.account("failed", str(gone), None, started)
+        if self.recording.write() is not None:
+            return self.account("failed", "the pass before cannot be stored yet", None, started)
+        if not self.settled:
+            faults = self.settle()
+            if faults:
+                return self.account(_outcome(faults[0]), str(faults[0]), None, started)
+        number = self._number()
+        try:
+            with hold_rig(self.store.folder), open_rig(self.station) as rig:
+                switch = relay_life.CountedSwitch(rig.switch, self.station)
+                visits = self._visits(number)
+                self.observer.begins(number, len(visits))
+                try:
+                    record = measure_pass(
+                        number,
+                        visits,
+                        rig.receiver,
+                        switch,
+                        self.clock,
+                        measurement_settings(self.station),
+                        self.recording,
+                        self.orders.wake,
+                    )
+                finally:
+                    self._wore(switch.moves)
+        except RigError as fault:
+            return self.account(_outcome(fault), str(fault), number, started)
+        except StoreError as full:
+            return self.account("failed", str(full), number, started)
+        except OSError as fault:
+            return self.account("failed", str(_of_computer(fault)), number, started)
+        self._numbered = number
+        self.settled = not record.left_over
+        if record.outcome == "skipped" and not self.orders.wake.is_set():
+            self.receiver_idle.gave_way()
+        else:
+            self.receiver_idle.left_dial_at(self.recording.saved_tuning)
+        self.observer.alive()
+        return record
+
+    def _visits(self, number: int) -> tuple[Visit, ...]:
+        """The pass as planned, of the bands that are due (None: all); never an empty one."""
+        planned, due = one_pass(self.station, number), self._bands_due()
+        chosen = planned if due is None else tuple(visit for visit in planned if visit.channel.band in due)
+        return chosen or planned
+
+    def account(
+        self, outcome: Outcome, because: str, number: int | None = None, started: datetime | None = None
+    ) -> PassRecord:
+        """Write down a pass that did not come about, and why."""
+        now = self.clock.now()
+        record = PassRecord(
+            number if number is not None else self._number(), started or now, now, outcome, because, 0
+        )
+        self._numbered = record.number
+        self.recording.finished(record, ())
+        self.observer.alive()
+        return record
+
+    def exercise(self) -> str:
+        """Move relays that stood idle for a day, unless somebody needs the station; what went wrong, or empty."""
+        if not self.station.switch.exercise or not self.settled:
+            return ""
+        now = self.clock.now()
+        if now < self._exercise_from:
+            return ""
+        idle = relay_life.idle_relays(self.station, self.life, now)
+        self._exercise_from = now + (EXERCISE_AGAIN if idle else EXERCISE_LOOK)
+        if not idle:
+            return ""
+        try:
+            with hold_rig(self.store.folder), open_rig(self.station) as rig:
+                if rig.receiver.is_transmitting():
+                    return ""
+                switch = relay_life.CountedSwitch(rig.switch, self.station)
+                try:
+                    relay_life.exercise(self.station, switch)
+                except RigError:
+                    self.settled = False
+                    raise
+                finally:
+                    self._wore(switch.moves)
+        except InUse:
+            return ""
+        except OSError as fault:
+            return f"The daily exercise of the relays did not succeed. {_of_computer(fault)}"
+        except RigError as fault:
+            return f"The daily exercise of the relays did not succeed. {fault}"
+        return ""
+
+    def finish_days(self) -> None:
+        """Turn days that are over into files; what stands in the way is told, and it is tried again another day."""
+        try:
+            self.store.finish_days(self.clock.now())
+        except StoreError as full:
+            self.observer.trouble(str(full))
+        except Exception as defect:
+            # Whatever a library may find wrong with this computer, the readings are safe and are read where they
+            # are; a night not measured would be lost for good.
+            log.exception("a finished day could not be made a file")
+            self.observer.trouble(f"Finished days stay in the database for now: {defect}.")
+
+    def end(self) -> None:
+        """Last words of a run: what is unwritten is offered once more. `StoreError` when it is lost."""
+        refusal = self.recording.write()
+        if refusal is not None:
+            raise refusal
+
+    def _number(self) -> int:
+        waiting = self.recording.unwritten
+        if waiting:
+            return waiting[-1][0].number + 1
+        try:
+            return self.store.next_pass_number()
+        except StoreError:
+            return self._numbered + 1  # a disk that fails for a while is no reason to lose count
+
+    def _wore(self, moves: Counter[str]) -> None:
+        """Count moves for life. The caller holds the rig, so nobody else counts at this moment."""
+        self._uncounted.update(moves)
+        if not self._uncounted:
+            return
+        now = self.clock.now()
+        self.life = relay_life.plus(relay_life.load(self.store.folder, self.life.since), self._uncounted, now)
+        with suppress(OSError):  # A full disk: kept in memory meanwhile, and counted with the next moves.
+            relay_life.save(self.store.folder, self.life)
+            self._uncounted.clear()
+
+
+def run_passes(campaign: Campaign, due: Iterable[datetime | None]) -> list[PassRecord]:
+    """One pass at each instant of `due` (None: at once), until `due` ends or somebody asks to stop.
+
+    `StoreError` when passes could not be stored to the end.
+    """
+    records: list[PassRecord] = []
+    try:
+        campaign.settle()
+        for instant in due:
+            if not _wait_for(instant, campaign):
+                break
+            records.append(campaign.attempt())
+            campaign.finish_days()
+            if campaign.orders.stopping:
+                break
+    finally:
+        leave(campaign)
+    campaign.end()
+    return records
+
+
+def leave(campaign: Campaign) -> None:
+    """Before the program ends: what a pass could not restore is tried a last time."""
+    if not campaign.settled:
+        campaign.settle()
+
+
+def _wait_for(instant: datetime | None, campaign: Campaign) -> bool:
+    """Wait in short stretches, so that a stepped clock is noticed. False when asked to stop."""
+    while instant is not None and not campaign.orders.stopping:
+        remaining_s = (instant - campaign.clock.now()).total_seconds()
+        if remaining_s <= 0:
+            return True
+        campaign.observer.alive()
+        campaign.orders.heed()
+        campaign.clock.sleep(min(remaining_s, LOOK_S), campaign.orders.wake)
+    return not campaign.orders.stopping
+
+
+LOOK_S = 30.0
+"""How long to sleep before another look at the clock."""
+
+EXERCISE_LOOK = timedelta(minutes=5)
+"""How often to look for idle contacts."""
+
+EXERCISE_AGAIN = timedelta(hours=1)
+"""How long after an exercise that did not come about another is tried."""
+
+
+def _of_computer(fault: OSError) -> RigError:
+    """What this computer refuses (descriptors, memory for a thread, a disk) ends a pass, not the program."""
+    what = fault.strerror or str(fault)
+    return RigError("computer", f"{what}{f' ({fault.filename})' if fault.filename else ''}.")
+
+
+def _outcome(fault: RigError) -> Outcome:
+    return "skipped" if isinstance(fault, InUse) else "failed"

@@ -1,0 +1,67 @@
+"""Where a pass goes: the store first, then whoever looks on. A store that cannot take it is no reason to lose it."""
+
+from collections.abc import Mapping, Sequence
+from datetime import datetime
+from typing import Any
+
+from sweeper.daemon.rig.in_flight import clear_in_flight, mark_in_flight
+from sweeper.daemon.run.observers import Observer
+from sweeper.store import Store, StoreError
+from sweeper.words import PassRecord, Reading, Visit
+
+
+class Recording:
+    """The engine's sink for a whole run. What the store refuses (a full disk) is kept and offered again.
+
+    `unwritten` holds passes that the store does not have yet, oldest first; at most one of them has readings,
+    since no pass is measured while another waits.
+    """
+
+    def __init__(self, store: Store, observer: Observer) -> None:
+        self._store = store
+        self._observer = observer
+        self.unwritten: list[tuple[PassRecord, tuple[Reading, ...]]] = []
+        self._refused = False
+        self.saved_tuning: Mapping[str, Any] | None = None
+
+    def found(self, number: int, started: datetime, remembered: Mapping[str, Any]) -> None:
+        """Kept before anything is touched. `StoreError` here ends the pass before it begins."""
+        mark_in_flight(self._store, remembered, number, started)
+        tuning = remembered.get("tuning")
+        self.saved_tuning = tuning if isinstance(tuning, Mapping) else None
+
+    def visited(self, visit: Visit, readings: Sequence[Reading]) -> None:
+        self._observer.alive()
+        self._observer.visited(visit, readings)
+
+    def finished(self, record: PassRecord, readings: Sequence[Reading]) -> None:
+        self.unwritten.append((record, tuple(readings)))
+        self.write()
+
+    def mark_restored(self) -> None:
+        try:
+            clear_in_flight(self._store)
+        except StoreError as full:
+            # It stays remembered, so it is put back once more than needed, with the dial left alone if turned.
+            self._observer.trouble(str(full))
+
+    def write(self) -> StoreError | None:
+        """Offer what is unwritten to the store; what it said if it still refuses."""
+        while self.unwritten:
+            record, readings = self.unwritten[0]
+            try:
+                if self._refused:
+                    record = self._store.write_again(record, readings)
+                else:
+                    self._store.write_pass(record, readings)
+            except StoreError as full:
+                self._refused = True
+                self._observer.trouble(
+                    f"Pass {record.number} cannot be stored yet and is kept in memory; "
+                    f"nothing is measured until it is. {full}"
+                )
+                return full
+            del self.unwritten[0]
+            self._observer.finished(record, readings)
+        self._refused = False
+        return None

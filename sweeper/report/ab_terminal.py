@@ -1,0 +1,43 @@
+"""An A/B comparison on the terminal: the sentence first, then figures and signals. Prints, and computes nothing."""
+
+from typing import TYPE_CHECKING
+
+from rich.text import Text
+
+from sweeper.report import wording
+from sweeper.report.ab_words import figures, remarks
+from sweeper.report.terminal import STYLES, _console, _table
+
+if TYPE_CHECKING:
+    from sweeper.recordings import Compared
+
+MOST = 12
+
+
+def show_ab(compared: "Compared") -> None:
+    """At most 80 columns."""
+    result = compared.result
+    console = _console()
+    console.print(Text(result.reason, STYLES[result.verdict]))
+    console.print()
+    table = _table(("", "left"), (f"at {result.confidence:.0%}", "left"))
+    for name, value in figures(result):
+        table.add_row(name, value)
+    console.print(table)
+    if result.carriers:
+        console.print()
+        table = _table(
+            ("Signal, Hz", "right"), ("S/N out, dB", "right"), ("S/N change, dB", "left"), ("", "left")
+        )
+        for carrier in result.carriers[:MOST]:
+            table.add_row(
+                f"{carrier.hz:.0f}",
+                wording.decibel(carrier.snr_db),
+                wording.interval(carrier.snr_change_db),
+                carrier.kind,
+            )
+        console.print(table)
+        if len(result.carriers) > MOST:
+            console.print(f"and {len(result.carriers) - MOST} more")
+    for line in remarks(compared):
+        console.print(Text(line, "dim"))

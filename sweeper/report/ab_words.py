@@ -1,0 +1,60 @@
+"""How an A/B comparison is told: headline, figures, remarks. The same on the terminal and on the page."""
+
+from typing import TYPE_CHECKING
+
+from sweeper.report import wording
+
+if TYPE_CHECKING:
+    from sweeper.ab import ABResult
+    from sweeper.recordings import Compared
+
+REMARKS = {
+    "agc": "The receiver's gain followed the signals (AGC), so gain and noise change are not told; S/N "
+    "change, a ratio, is.",
+    "gain-unknown": "Nothing shows that the receiver's gain was constant, so gain and noise change are not "
+    "told; record with "
+    "AGC off and say --agc-off.",
+    "overload": "Lines appear with the stage in that bypass does not have: intermodulation.",
+    "carrier-left": "A signal left midway; it is not counted.",
+    "birdie": "A line stands on the load as well: the receiver's own, not counted.",
+    "leakage": "Signals get past the relay to the load; they are counted.",
+    "image": "A line lies opposite a much stronger one: an image, not counted.",
+    "odd-signal": "A signal changed unlike all others, so it did not come through the stage alone; it is not "
+    "counted.",
+    "clipped": "Edges with clipped or missing samples beside them are left out.",
+}
+
+
+def headline(result: "ABResult") -> str:
+    """The finding in a few words."""
+    change = result.snr_change_db
+    if "overload" in result.flags:
+        return "The stage overloads here"
+    if change is None:
+        return "No S/N change can be told"
+    said = f"S/N {wording.decibel(change.value, True)} dB with the stage"
+    return {
+        "stage": f"{said}: have it in",
+        "bypass": f"{said}: leave it out",
+        "either": f"{said}: no matter",
+        "undecided": f"{said}: too close to call",
+    }[result.verdict]
+
+
+def figures(result: "ABResult") -> tuple[tuple[str, str], ...]:
+    """(what, ``value (low to high) dB``)."""
+    told = (
+        ("S/N change", result.snr_change_db),
+        ("Gain of the stage", result.gain_db),
+        ("Noise change", result.noise_change_db),
+        ("Noise rise, stage out", result.noise_rise_db),
+    )
+    rows = [(name, f"{wording.interval(it)} dB") for name, it in told if it is not None]
+    if result.cap_db is not None:
+        rows.append(("No stage could give more than", f"{wording.decibel(result.cap_db, True)} dB"))
+    return (*rows, ("Edges counted", str(result.edges)))
+
+
+def remarks(compared: "Compared") -> list[str]:
+    """What was odd, in sentences."""
+    return [*compared.notes, *(REMARKS[flag] for flag in compared.result.flags if flag in REMARKS)]

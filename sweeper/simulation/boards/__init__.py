@@ -1,0 +1,1 @@
+"""What answers on a relay board's wire: one file a family of protocols."""

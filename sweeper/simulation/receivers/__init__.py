@@ -1,0 +1,1 @@
+"""What answers on a receiver's wire: one file a family of protocols, one table a model."""

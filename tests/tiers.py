@@ -1,0 +1,13 @@
+"""Which tests the README's command runs, and which the gate runs after it."""
+
+MARKERS = {
+    "crash": "kills and power cuts by the dozen",
+    "wires": "faults on real wires by the hundred, and other people's servers",
+    "browser": "pages in Chromium",
+    "system": "needs root: systemd, mounts, namespaces",
+    "slow": "anything else that takes long: seasons, fleets, statistics by many draws",
+    "quick": "in the README's command although its module is not",
+    "clock": "reads the computer's clock or starts the program: repeated at other hours, dates and zones",
+}
+QUICK = "quick or not (crash or wires or browser or system or slow)"
+"""What `pytest` alone runs. The rest is in `.ci/run`."""
