@@ -22,6 +22,7 @@ from sweeper.analysis.physics.radiometer import (
     thermal_dbm,
 )
 from sweeper.analysis.statistics.interval import Interval
+from sweeper.analysis.thresholds import MOST_NOISE_FIGURE_DB
 
 LOAD_TEMPERATURE_SE_K = 10.0
 """How far the load's temperature may be from 290 K when nobody noted it."""
@@ -30,9 +31,6 @@ MISMATCH_SE_DB = 0.2
 ENR_SE_DB = 0.3
 ERROR_UNTOLD_DB = 0.3
 """Of a load difference from a single pass each way, which tells no error of its own."""
-MOST_DB = 60.0
-"""No receiver for these bands is as deaf as this, attenuator in or not: a figure above is one of the calibration
-(common practice)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,7 +84,11 @@ def _impossible(receiver_db: float, error: float) -> str:
     """Why no receiver has this noise figure; empty where one may."""
     if receiver_db < -2 * error:
         return "none can lie below 0 dB"
-    return f"no working receiver reaches {MOST_DB:g} dB" if receiver_db > MOST_DB + 2 * error else ""
+    return (
+        f"no working receiver reaches {MOST_NOISE_FIGURE_DB:g} dB"
+        if receiver_db > MOST_NOISE_FIGURE_DB + 2 * error
+        else ""
+    )
 
 
 def _stage(

@@ -12,13 +12,7 @@ from sweeper.analysis.arrays import Floats
 from sweeper.analysis.band.gain import weighted
 from sweeper.analysis.band.gain_methods import TELLING_OF_LOAD, GainEstimate, GainMethods
 from sweeper.analysis.physics.friis import outside_with_stage_lin
-
-EXCESS_DB = 0.7
-"""Noise that rises this much more than carriers do matters; less would not change a verdict of 1 dB."""
-SURE = 3.3
-"""Standard errors by which it must do so (one in 2000 by chance, for one of some twenty hours)."""
-MOST_OF_A_NIGHT = 10.0
-"""Times what is expected that one reading of one night may count for: a stray one makes no overload of a season."""
+from sweeper.analysis.thresholds import EXCESS_DB, EXCESS_SE, MOST_OF_A_NIGHT
 
 EXCESS = ("difference_se_db", "load_difference_se_db", "resolution_db", "strongest_carrier_db")
 
@@ -85,16 +79,17 @@ def _hours_of(
     beyond = ((seen - expected) / error)[quiet]
     honest = max(1.0, float(np.sqrt(np.mean(np.minimum((beyond - np.median(beyond)) ** 2, 9.0)))))
     more = np.hypot(
-        SURE * honest * np.sqrt(total(error**2)), total(by_gain) * (10 ** (SURE * reference_se / 10) - 1)
+        EXCESS_SE * honest * np.sqrt(total(error**2)),
+        total(by_gain) * (10 ** (EXCESS_SE * reference_se / 10) - 1),
     )
-    se_db = 10 * np.log10(1 + more / total(expected)) / SURE
+    se_db = 10 * np.log10(1 + more / total(expected)) / EXCESS_SE
     return pl.DataFrame(
         {
             "hour_utc": at,
             "excess_db": excess_db,
             "excess_se_db": se_db,
             "strongest_db": total(rows["strongest_carrier_db"].to_numpy()) / np.bincount(place),
-            "overload": (excess_db > EXCESS_DB) & (excess_db > SURE * se_db),
+            "overload": (excess_db > EXCESS_DB) & (excess_db > EXCESS_SE * se_db),
         }
     )
 

@@ -16,9 +16,7 @@ from sweeper.analysis.band.nightly import SCALES
 from sweeper.analysis.results import ComparedNight
 from sweeper.analysis.statistics.estimates import Estimate
 from sweeper.analysis.statistics.group_sequential import FIRST_LOOK, boundaries, spent_late
-
-ENOUGH_OF_A_KIND = 2
-"""Weekday or weekend nights wanted on each side before the two kinds are matched separately."""
+from sweeper.analysis.thresholds import ENOUGH_OF_A_KIND
 
 
 @dataclass(frozen=True, slots=True)

@@ -8,12 +8,9 @@ from sweeper.analysis.arrays import Floats
 from sweeper.analysis.facts import StationFacts
 from sweeper.analysis.physics.friis import gain_from_rises, kept_share_slope
 from sweeper.analysis.physics.radiometer import resolution_db, shape_of, spread_db
+from sweeper.analysis.thresholds import TOUCHED_SHARE, USELESS_DB
 
 ROUTES = ("bypass", "stage")
-USELESS_DB = 60.0
-"""An uncertainty no larger than this need be told apart."""
-TOUCHED_SHARE = 0.1
-"""More than this share of passes on the meter's floor or top, and a mean over them is a bound and no value."""
 
 
 def combined(cells: pl.DataFrame, facts: StationFacts) -> pl.DataFrame:

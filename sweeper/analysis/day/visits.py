@@ -16,6 +16,7 @@ from sweeper.analysis.day.noise_level import kept_of, mean_power_db, order_means
 from sweeper.analysis.facts import StationFacts
 from sweeper.analysis.meter.scale import levels_of, scales_of
 from sweeper.analysis.physics.radiometer import shape_of
+from sweeper.analysis.thresholds import OCCUPIED_CHANCE
 
 CHANNEL = ("band", "hz", "for")
 KEYS = ("pass", *CHANNEL, "bandwidth_hz", "source", "route")
@@ -24,8 +25,6 @@ PORTION = 50_000
 MS_AN_HOUR = 3_600_000
 MS_A_DAY = 24 * MS_AN_HOUR
 SHAPE_UNKNOWN_MOST = 1e5
-OCCUPIED_CHANCE = 1e-4
-"""How often pure noise may be taken for an occupied channel, a visit."""
 
 
 def visits_of(readings: pl.DataFrame, facts: StationFacts) -> pl.DataFrame:

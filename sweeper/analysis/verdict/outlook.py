@@ -9,14 +9,13 @@ import polars as pl
 from sweeper.analysis.band.cells import Cell
 from sweeper.analysis.facts import StationFacts
 from sweeper.analysis.statistics.group_sequential import FIRST_LOOK
+from sweeper.analysis.thresholds import LITTLE_DB
 from sweeper.analysis.verdict.judge import Judged
 from sweeper.analysis.verdict.nights_needed import GAIN_SE_BY_LOAD_DB, aim, nights_needed
 from sweeper.analysis.verdict.table import table_of
 
 A_LONG_TIME = 30
 """Nights that somebody may be asked to wait."""
-LITTLE_DB = 1.0
-"""A change that cannot lie further than this from the worthwhile one: whoever chooses wrongly loses little."""
 FEW_PASSES = 2
 """In an hour of a night; so few leave most of the uncertainty to chance within the hour."""
 
