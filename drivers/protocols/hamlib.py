@@ -8,6 +8,7 @@ Only the commands, levels and functions listed here can be written. None of them
 """
 
 from collections.abc import Callable, Sequence
+from contextlib import suppress
 from dataclasses import dataclass
 from typing import Generic, TypeVar
 
@@ -225,6 +226,15 @@ def info(lines: Lines) -> str:
 def model(lines: Lines) -> str:
     """Maker and model as hamlib itself calls the receiver it was started for, from ``dump_caps``."""
     return f"{value(lines, 'Mfg name')} {value(lines, 'Model name')}"
+
+
+def ptt_type(lines: Lines) -> int | None:
+    """How hamlib asks whether a transmitter is keyed, from ``dump_state``: 0: not at all, None: untold."""
+    for line in lines:
+        if line.startswith("ptt_type=0x"):
+            with suppress(ValueError):
+                return int(line.removeprefix("ptt_type="), 16)
+    return None
 
 
 def nothing(lines: Lines) -> bool:

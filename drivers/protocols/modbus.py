@@ -18,6 +18,12 @@ if TYPE_CHECKING:
 T = TypeVar("T")
 Framing = Literal["tcp", "rtu"]
 
+LONGEST_FRAME = {"tcp": 260, "rtu": 256}
+"""Bytes: Modbus Application Protocol V1.1b3, section 4.1; nothing longer can ever become a reply."""
+
+SHOWN = 40
+"""Bytes of a wrong answer that a person is shown."""
+
 MOST_COILS = 2000
 """In one request: Modbus Application Protocol V1.1b3, section 6.1."""
 
@@ -96,7 +102,9 @@ class Modbus:
                 raise Refused(self._part, f"it refused: {why} (Modbus exception {reply.exception_code}).")
             meant = meaning(reply)
             if meant is None:
-                raise BadReply(self._part, f"its answer {received.hex(' ')} belongs to another request.")
+                raise BadReply(
+                    self._part, f"its answer {received[:SHOWN].hex(' ')} belongs to another request."
+                )
             return meant
 
         return self._framer.buildFrame(pdu), read
@@ -104,20 +112,19 @@ class Modbus:
     def _reply(self, received: bytes, transaction: int) -> "ModbusPDU | None":
         from pymodbus.exceptions import ModbusException
 
-        if self._framing == "tcp" and len(received) >= 4 and received[2:4] != b"\0\0":
-            raise BadReply(
-                self._part, f"it answered with {received[:40].hex(' ')}, which is no Modbus over TCP."
-            )
+        wrong_head = self._framing == "tcp" and len(received) >= 4 and received[2:4] != b"\0\0"
+        if wrong_head or len(received) > LONGEST_FRAME[self._framing]:
+            raise BadReply(self._part, f"it answered with {received[:SHOWN].hex(' ')}, which is no Modbus.")
         try:
             used, reply = self._framer.handleFrame(received, self._unit, transaction)
         except (ModbusException, IndexError, struct.error) as fault:
             raise BadReply(
-                self._part, f"it answered with {received[:40].hex(' ')}, which is no reply."
+                self._part, f"it answered with {received[:SHOWN].hex(' ')}, which is no reply."
             ) from fault
         if reply is None and used and self._framing == "rtu":
             raise BadReply(
                 self._part,
-                f"it answered with {received[:40].hex(' ')}, which is garbled or another unit's.",
+                f"it answered with {received[:SHOWN].hex(' ')}, which is garbled or another unit's.",
                 "Look at speed, parity, termination and the unit numbers on the line.",
             )
         return reply

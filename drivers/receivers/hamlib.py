@@ -14,8 +14,12 @@ from drivers.errors import Refused, RigError, Stuck, Transmitting, Unsupported
 from drivers.links import Link, LinkOptions, open_link
 from drivers.protocols import hamlib as wire
 from drivers.receivers.settings import Setting
+from drivers.waiting import pause
 
 T = TypeVar("T")
+
+MEMORY_S = 0.6
+"""hamlib answers from memory for half a second unless told otherwise (``set_cache`` in rigctld(1))."""
 
 
 class Options(LinkOptions):
@@ -204,8 +208,18 @@ class HamlibReceiver:
         self._put("set_func", key, "1" if to else "0")
 
     def _knows_transmit_state(self) -> bool:
+        """A rigctld that has no line to ask refuses get_ptt, and then answers it from an empty memory for a while.
+
+        So where it describes itself as having none, only an answer that is older than its memory counts.
+        """
         try:
+            keyed_by = None
+            with suppress(Unsupported, Refused):  # not all that speak so can describe themselves
+                keyed_by = self._ask(self._call("dump_state", parse=wire.ptt_type))
             self._ask(self._get_ptt)
+            if keyed_by == 0:
+                pause(MEMORY_S, wire.PART)
+                self._ask(self._get_ptt)
         except Unsupported:
             return False
         return True

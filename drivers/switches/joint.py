@@ -3,7 +3,6 @@
 Each part is a switch of its own with its own driver and link. All let go before any pulls in, as on one board.
 """
 
-import time
 from collections.abc import Mapping
 from importlib.metadata import entry_points
 from typing import Annotated, Any
@@ -13,6 +12,7 @@ from pydantic import BaseModel, ConfigDict, Field, PrivateAttr, model_validator
 from drivers.contracts import Driver, Switch
 from drivers.errors import RigError, Unsupported
 from drivers.switches.relays import Relays
+from drivers.waiting import pause
 
 GROUP = "sweeper.drivers"
 
@@ -104,7 +104,7 @@ class Joint:
             )
         moved = sum(switch.release(path) for switch in self._parts.values() if isinstance(switch, Relays))
         if moved and self._options.break_s:
-            time.sleep(self._options.break_s)
+            pause(self._options.break_s, "joint switch")
         return moved + sum(switch.select(path) for switch in self._parts.values())
 
     def selected(self) -> str | None:

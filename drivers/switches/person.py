@@ -4,8 +4,6 @@ What a person confirmed is believed until they are asked again; there is no read
 Anything but an Enter in time moves nothing: the pass fails and says why.
 """
 
-import select
-import time
 from pathlib import Path
 from typing import IO, Annotated
 
@@ -13,6 +11,7 @@ from pydantic import BaseModel, ConfigDict, Field
 
 from drivers.contracts import Driver
 from drivers.errors import LinkTimeout, Refused, Unsupported
+from drivers.waiting import Deadline, ready
 
 PART = "person at the switch"
 _confirmed: dict[str, str] = {}
@@ -79,16 +78,15 @@ class Person:
     def _wait_for_enter(self, terminal: IO[bytes], path: str, setting: str) -> None:
         options = self._options
         bell = "\a" if options.bell else ""
-        while select.select([terminal], [], [], 0)[0]:
+        while ready(terminal, Deadline(0.0, PART)):
             terminal.read(1024)  # an Enter from before the question is no answer to it
         terminal.write(
             f"{bell}\r\n{path}: {setting}. Press Enter when it is done, or q and Enter to stop.\r\n".encode()
         )
-        give_up = time.monotonic() + options.timeout_s
+        deadline = Deadline(options.timeout_s, PART)
         answer = b""
         while b"\n" not in answer and b"\r" not in answer:
-            left_s = give_up - time.monotonic()
-            if left_s <= 0 or not select.select([terminal], [], [], left_s)[0]:
+            if not ready(terminal, deadline):
                 raise LinkTimeout(
                     PART,
                     f"nobody confirmed {path} within {options.timeout_s:g} s.",

@@ -26,7 +26,8 @@ def find_changes(
     nights, bands, series = night_series(levels)
     if len(nights) < FEWEST_NIGHTS or not bands:
         return ()
-    found = breaks(series)
+    day = np.array([(night - nights[0]).days for night in nights], dtype=np.float64)
+    found = breaks(series, day)
     edges = [0, *(place for place, _ in found), len(nights)]
     changes = []
     for number, (place, chance) in enumerate(found):

@@ -19,8 +19,10 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from pydantic import ValidationError
 
-from drivers.errors import BadReply, InUse, LinkLost, LinkTimeout, Refused
+from drivers.errors import BadReply, CalledOff, InUse, LinkLost, LinkTimeout, Refused
 from drivers.links import Link, LinkOptions, open_link
+from drivers.links.ports import QUIET_S
+from drivers.waiting import bounded
 
 Answer = Callable[[socket.socket, bytes], None]
 
@@ -333,6 +335,180 @@ def test_rts_and_dtr_are_low_from_the_moment_a_port_opens() -> None:
 def test_a_link_that_cannot_be_is_told_with_its_mend(link: str) -> None:
     with pytest.raises(ValidationError, match="write tcp://host:port"):
         LinkOptions(link=link)
+
+
+class Slow:
+    """A clock that runs at a twentieth of its speed, so that a busy machine is no silence on the line."""
+
+    def monotonic(self) -> float:
+        return time.monotonic() / 20
+
+    def sleep(self, seconds: float) -> None:
+        time.sleep(20 * seconds)
+
+
+def test_the_tail_of_garbage_is_waited_out_before_the_question_is_asked_again(
+    terminal: tuple[int, str],
+) -> None:
+    """The tail comes after the first look and well before the line has been quiet: none of it may be an answer."""
+    master, name = terminal
+    asked: list[bytes] = []
+
+    def answer() -> None:
+        asked.append(os.read(master, 100))
+        os.write(master, b"bad")
+        for _ in range(20):
+            time.sleep(QUIET_S / 10)
+            os.write(master, b"late\n")
+        asked.append(os.read(master, 100))
+        os.write(master, b"good\n")
+
+    with bounded(clock=Slow()), linked(name, timeout_s=5.0) as link:
+        thread = threading.Thread(target=answer)
+        thread.start()
+        assert link.exchange(b"?\n", line) == b"good\n"
+        thread.join(5.0)
+    assert asked == [b"?\n", b"?\n"]
+
+
+def test_bytes_that_drip_do_not_extend_the_deadline() -> None:
+    def drip(to: socket.socket, data: bytes) -> None:
+        while True:
+            to.sendall(b"x")
+            time.sleep(0.05)
+
+    with box(drip) as served, linked(served.url, timeout_s=0.5, retries=0) as link:
+        began = time.monotonic()
+        with pytest.raises(LinkTimeout, match="only b'x"):
+            link.exchange(b"?\n", line)
+        assert time.monotonic() - began < 5.0
+
+
+def test_a_lost_link_is_waited_for_as_long_as_said_whatever_one_answer_may_take() -> None:
+    """`timeout_s` is far longer than `reconnect_s`: a box that takes connections and greets nobody."""
+
+    def answer_once(to: socket.socket, data: bytes) -> None:
+        if served.connections == 1 and data == b"1\n":
+            to.sendall(data)
+        elif served.connections == 1:
+            to.shutdown(socket.SHUT_RDWR)
+
+    with box(answer_once) as served, linked(served.url, timeout_s=60.0, reconnect_s=1.0) as link:
+        assert link.exchange(b"1\n", line) == b"1\n"
+        link.on_connect(lambda: link.exchange(b"hello\n", line))
+        began = time.monotonic()
+        with pytest.raises((LinkLost, LinkTimeout)):
+            link.exchange(b"2\n", line)
+        assert time.monotonic() - began < 15.0
+
+
+def test_a_link_that_did_not_come_back_is_not_waited_for_twice() -> None:
+    with box(lambda to, data: to.sendall(data)) as served:
+        link = open_link(LinkOptions(link=served.url, reconnect_s=300.0, timeout_s=30.0), "box")
+        assert link.exchange(b"1\n", line) == b"1\n"
+    link.close()
+    clock = Impatient()
+    with bounded(clock=clock):
+        with pytest.raises(LinkLost):
+            link.exchange(b"2\n", line)
+        assert 299.0 < clock.now_s < 302.0
+        with pytest.raises(LinkLost):
+            link.exchange(b"3\n", line)
+        assert clock.now_s < 302.0
+
+
+class Impatient:
+    """A clock that jumps ahead when somebody sleeps."""
+
+    now_s = 0.0
+
+    def monotonic(self) -> float:
+        return self.now_s
+
+    def sleep(self, seconds: float) -> None:
+        self.now_s += seconds
+
+
+def test_a_box_that_hangs_up_on_each_greeting_is_not_greeted_without_end() -> None:
+    """The greeting swallows faults, as settings that cannot be read back do."""
+
+    def hang_up(to: socket.socket, data: bytes) -> None:
+        if data == b"1\n":
+            to.sendall(data)
+        else:
+            to.sendall(b"bad\n")
+
+    def greet() -> None:
+        for _ in range(20):
+            with contextlib.suppress(BadReply):
+                link.exchange(b"hello\n", line)
+
+    with box(hang_up) as served, linked(served.url, reconnect_s=0.5) as link:
+        assert link.exchange(b"1\n", line) == b"1\n"
+        link.on_connect(greet)
+        with pytest.raises((LinkLost, LinkTimeout, BadReply)):
+            link.exchange(b"2\n", line)
+        assert served.connections < 20
+
+
+@pytest.mark.parametrize("moment", ["answer", "greeting", "connecting", "sending"])
+def test_a_stop_order_is_obeyed_in_every_wait(moment: str) -> None:
+    """Every wait could last minutes by its own deadline."""
+    stop = threading.Event()
+    keys = {"timeout_s": 60.0, "reconnect_s": 300.0, "retries": 10}
+
+    def answer(to: socket.socket, data: bytes) -> None:
+        if data == b"1\n":
+            to.sendall(data)
+        elif moment == "greeting" and served.connections == 1:
+            to.shutdown(socket.SHUT_RDWR)
+        elif moment == "sending":
+            stop.wait(60.0)
+        if served.connections > 1 or moment != "greeting":
+            stopping()
+
+    def stopping() -> None:
+        threading.Timer(0.2, stop.set).start()
+
+    with box(answer) as served, linked(served.url, **keys) as link:
+        assert link.exchange(b"1\n", line) == b"1\n"
+        stop.clear()
+        request = b"2\n"
+        if moment == "greeting":
+            link.on_connect(lambda: link.exchange(b"hello\n", line))
+        elif moment == "connecting":
+            link.close()
+            served.server.shutdown()
+            served.server.server_close()
+            stopping()
+        elif moment == "sending":
+            request = b"x" * (64 << 20)
+            stopping()
+        began = time.monotonic()
+        with bounded(stop=stop), pytest.raises(CalledOff):
+            link.exchange(request, line)
+        assert time.monotonic() - began < 20.0
+
+
+def test_a_stop_order_is_obeyed_while_a_serial_line_takes_nothing(terminal: tuple[int, str]) -> None:
+    _, name = terminal
+    stop = threading.Event()
+    with linked(name, timeout_s=60.0) as link, bounded(stop=stop):
+        threading.Timer(0.2, stop.set).start()
+        began = time.monotonic()
+        with pytest.raises(CalledOff):
+            link.send(b"x" * (1 << 20))
+        assert time.monotonic() - began < 20.0
+
+
+def test_a_host_whose_name_nobody_tells_is_given_up_in_time(monkeypatch: pytest.MonkeyPatch) -> None:
+    told = threading.Event()
+    monkeypatch.setattr(socket, "getaddrinfo", lambda *_, **__: told.wait(60.0) and [])
+    began = time.monotonic()
+    with pytest.raises(LinkLost, match=r"relays\.example"):
+        open_link(LinkOptions(link="tcp://relays.example:5020", timeout_s=0.2), "box")
+    told.set()
+    assert time.monotonic() - began < 20.0
 
 
 FAULTS = st.sampled_from(["none", "none", "drop", "split", "bad", "truncate", "hang up", "late"])
