@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from sweeper.analysis.change.compare import compare as compare
+    from sweeper.analysis.day.columns import is_summary as is_summary
     from sweeper.analysis.day.reduce import summarise_day as summarise_day
     from sweeper.analysis.evidence import Evidence as Evidence
     from sweeper.analysis.facts import MeterFacts as MeterFacts
@@ -62,6 +63,7 @@ if TYPE_CHECKING:
 _NAMES = {
     "change.compare": ["compare"],
     "statistics.change_points": ["FEWEST_NIGHTS"],
+    "day.columns": ["is_summary"],
     "day.reduce": ["summarise_day"],
     "evidence": ["Evidence"],
     "facts": ["MeterFacts", "StationFacts"],

@@ -200,7 +200,7 @@ class _Page:
         from sweeper.reduction import compare_fix, facts_of
         from sweeper.report import Setting, page_text
         from sweeper.report.since_last import previous_findings
-        from sweeper.report.whole_file import write_whole
+        from sweeper.report.whole_file import write_page
         from sweeper.store import Store
 
         reduced, place = self._tonight.reduced, self._station.station
@@ -219,7 +219,7 @@ class _Page:
             notes=notes,
         )
         try:
-            write_whole(file, text)
+            write_page(file, text)
         except WrongInput as told:  # a full disk hides no findings
             log.warning("%s", told)
         return text

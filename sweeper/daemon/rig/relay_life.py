@@ -2,7 +2,6 @@
 
 import json
 import math
-import os
 from collections import Counter
 from collections.abc import Mapping
 from contextlib import suppress
@@ -12,9 +11,11 @@ from pathlib import Path
 
 from drivers.contracts import Switch
 from drivers.errors import RigError
+from sweeper.outside import content_of, json_of
 from sweeper.plan import budget, path_order
 from sweeper.plan.order import moved
 from sweeper.station import Station
+from sweeper.store import replace_whole
 from sweeper.words import SignalPath
 
 FILE = "relay-wear.json"
@@ -42,13 +43,13 @@ class Life:
 def load(folder: Path, now: datetime) -> Life:
     """The count so far; a new one when there is none, or none that can be read."""
     try:
-        kept = json.loads((folder / FILE).read_text(encoding="utf-8"))
+        kept = json_of(content_of(folder / FILE))
         return Life(
             datetime.fromisoformat(kept["since"]),
             {str(relay): int(count) for relay, count in kept["operations"].items()},
             {str(relay): datetime.fromisoformat(moment) for relay, moment in kept["moved_at"].items()},
         )
-    except (OSError, ValueError, KeyError, TypeError, AttributeError):
+    except (OSError, ValueError, KeyError, TypeError, AttributeError, OverflowError):
         return Life(now, {}, {})
 
 
@@ -64,12 +65,7 @@ def save(folder: Path, life: Life) -> None:
         "operations": dict(life.operations),
         "moved_at": {relay: moment.isoformat() for relay, moment in life.moved_at.items()},
     }
-    fresh = folder / f"{FILE}.new"
-    with fresh.open("w", encoding="utf-8") as file:
-        json.dump(kept, file)
-        file.flush()
-        os.fsync(file.fileno())
-    fresh.replace(folder / FILE)
+    replace_whole(folder / FILE, json.dumps(kept).encode())
 
 
 def plus(life: Life, moves: Counter[str], now: datetime) -> Life:
