@@ -12,6 +12,8 @@ from pathlib import Path
 
 from drivers.contracts import Switch
 from drivers.errors import RigError
+from drivers.waiting import bounded
+from sweeper.engine.one_pass import GRACE_S, LEAVE_S
 from sweeper.plan import budget, path_order
 from sweeper.plan.order import moved
 from sweeper.station import Station
@@ -202,4 +204,5 @@ def exercise(station: Station, switch: CountedSwitch) -> None:
         for path in station.paths():
             switch.select(str(path))
     finally:
-        switch.select(str(station.switch.rest))
+        with bounded(LEAVE_S, grace_s=GRACE_S):
+            switch.select(str(station.switch.rest))
