@@ -29,7 +29,10 @@ class Request(BaseModel):
     model_config = ConfigDict(frozen=True, extra="forbid")
 
     method: Literal["GET", "POST", "PUT", "PATCH"] = "GET"
-    path: Annotated[str, Field(pattern="^/")]
+    path: Annotated[
+        str,
+        Field(pattern="^/", description="The path on the board, beginning with /, such as /relays/{relay}."),
+    ]
     body: str | None = None
     content_type: str = "application/json"
 
@@ -67,7 +70,16 @@ class HttpOptions(RelayOptions, Login):
     link: str
     set: Request
     ask: Request
-    value_at: Annotated[str, Field(pattern="^(/|$)")] | None = None
+    value_at: (
+        Annotated[
+            str,
+            Field(
+                pattern="^(/|$)",
+                description="A JSON pointer, such as /state, or nothing for the whole answer.",
+            ),
+        ]
+        | None
+    ) = None
     words: Words = Words()
     auth: Literal["basic", "digest"] = "basic"
     timeout_s: Annotated[float, Field(gt=0, le=60, allow_inf_nan=False)] = 2.0

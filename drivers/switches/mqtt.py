@@ -28,7 +28,14 @@ LONGEST_PACKET = 1024
 
 CLOSING_S = 1.0
 
-Topic = Annotated[str, Field(min_length=1, pattern=r"^[^#+\x00]+$")]
+Topic = Annotated[
+    str,
+    Field(
+        min_length=1,
+        pattern=r"^[^#+\x00]+$",
+        description="A topic without + and #, such as shack/relay/{relay}/set.",
+    ),
+]
 
 
 class Alive(BaseModel):

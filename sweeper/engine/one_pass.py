@@ -6,7 +6,7 @@ the same door: relays to rest first, then the receiver, each tried even when the
 """
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from contextlib import AbstractContextManager
 from dataclasses import dataclass, replace
 from datetime import datetime
@@ -32,6 +32,11 @@ GRACE_S = 10.0
 """What is left of that once somebody has ordered to stop."""
 
 
+def same_dial(hz: int, other_hz: int) -> bool:
+    """Whether two dial frequencies, in hertz, are one place but for the receiver's own step."""
+    return abs(hz - other_hz) < DIAL_STEP_HZ
+
+
 @dataclass(frozen=True, slots=True)
 class MeasurementSettings:
     """How to measure: mode, times in seconds, readings a visit, and where the relays rest."""
@@ -50,11 +55,8 @@ class Yielded(Exception):
     """Somebody else took the receiver: the pass gives way."""
 
 
-IN_THE_MIDDLE = "asked to stop in the middle of a pass"
-
-
 class Interrupted(Exception):
-    """The program was asked to stop."""
+    """The program was asked to stop or to pause."""
 
 
 def measure_pass(
@@ -66,15 +68,17 @@ def measure_pass(
     settings: MeasurementSettings,
     sink: Sink,
     stop: Event,
+    why_stop: Callable[[], str] = lambda: "asked to stop",
 ) -> PassRecord:
     """Do one pass and tell what became of it; faults at the rig end in the record, not in an exception.
 
-    ``skipped``: nothing is wrong, but somebody else needed the receiver or asked to stop. ``failed``: a fault.
+    ``skipped``: nothing is wrong, but somebody else needed the receiver, or `stop` was set; `why_stop` says in words
+    what was asked, such as ``paused by a person``. ``failed``: a fault.
     A pass that is not whole stores no readings. What `sink` raises (a full disk) passes through, after the
-    station has been put back. So does anything that is no `RigError`, since that is a defect of the program.
+    station has been restored. So does anything that is no `RigError`, since that is a defect of the program.
     """
     started = clock.now()
-    at_work = _AtWork(number, receiver, switch, clock, settings, sink, stop)
+    at_work = _AtWork(number, receiver, switch, clock, settings, sink, stop, why_stop)
     outcome: Outcome = "failed"
     because = "the program met a defect of its own"
     try:
@@ -89,7 +93,7 @@ def measure_pass(
     except Interrupted as request:
         outcome, because = "skipped", str(request)
     except CalledOff:
-        outcome, because = "skipped", IN_THE_MIDDLE
+        outcome, because = "skipped", f"{why_stop()} in the middle of a pass"
     except RigError as fault:
         because = str(fault)
     finally:
@@ -135,6 +139,7 @@ class _AtWork:
         settings: MeasurementSettings,
         sink: Sink,
         stop: Event,
+        why_stop: Callable[[], str],
     ) -> None:
         self._number = number
         self._receiver = receiver
@@ -143,6 +148,7 @@ class _AtWork:
         self._settings = settings
         self._sink = sink
         self._stop = stop
+        self._why_stop = why_stop
         self._remembered: Mapping[str, Any] | None = None
         self._readings: list[Reading] = []
         self._visit_of: list[int] = []
@@ -155,7 +161,7 @@ class _AtWork:
     def begin(self, started: datetime) -> None:
         """Look before touching: nothing is set while a transmitter is on or before the state is kept."""
         if self._stop.is_set():
-            raise Interrupted("asked to stop before the pass began")
+            raise Interrupted(f"{self._why_stop()} before the pass began")
         self._listen_only()
         self._remembered = self._receiver.remember()
         self._sink.found(self._number, started, self._remembered)
@@ -203,8 +209,8 @@ class _AtWork:
         if tuning.mode.upper() != settings.mode.upper():
             raise Yielded(f"somebody set the receiver to {tuning.mode}; the pass gave way")
         self._mode_read_back = self._mode_read_back or tuning
-        if abs(tuning.hz - hz) >= DIAL_STEP_HZ:
-            if before is not None and abs(tuning.hz - before) < DIAL_STEP_HZ:
+        if not same_dial(tuning.hz, hz):
+            if before is not None and same_dial(tuning.hz, before):
                 raise Stuck("receiver", f"it stayed at {tuning.hz} Hz when told to tune to {hz} Hz.")
             raise Yielded(f"somebody tuned the receiver to {tuning.hz} Hz; the pass gave way")
         self._standing_hz = tuning.hz
@@ -231,7 +237,7 @@ class _AtWork:
 
     def _still_at(self, hz: int) -> None:
         at = self._receiver.frequency_hz()
-        if abs(at - hz) >= DIAL_STEP_HZ:
+        if not same_dial(at, hz):
             raise Yielded(f"somebody tuned the receiver to {at} Hz; the pass gave way")
 
     def leave_dial_alone(self) -> None:
@@ -239,7 +245,8 @@ class _AtWork:
         if self._remembered is None:
             return
         try:
-            at, ours = self._receiver.tuning(), self._mode_read_back
+            with self._leaving():
+                at, ours = self._receiver.tuning(), self._mode_read_back
             mode_is_ours = ours is not None and (at.mode, at.bandwidth_hz) == (ours.mode, ours.bandwidth_hz)
         except RigError:
             mode_is_ours = False
@@ -289,4 +296,4 @@ class _AtWork:
 
     def _sleep(self, seconds: float) -> None:
         if self._clock.sleep(seconds, self._stop) or self._stop.is_set():
-            raise Interrupted(IN_THE_MIDDLE)
+            raise Interrupted(f"{self._why_stop()} in the middle of a pass")

@@ -1,4 +1,4 @@
-"""What the program had in hand: noted before the rig is touched, so that an end without warning still leaves a record.
+"""What is in flight at the rig: noted before it is touched, so that an end without warning still leaves a record.
 
 A killed process and a power cut write nothing down. Whoever takes the rig next finds the note here, counts what the
 relays may have done meanwhile and, if it was a pass, writes down what became of it.
@@ -11,10 +11,12 @@ from datetime import datetime, timedelta
 from typing import Any
 
 from sweeper.daemon.rig import relay_life
-from sweeper.daemon.rig.restore import SAVED_STATE
 from sweeper.station import Station
 from sweeper.store import Store, StoreError
 from sweeper.words import PassRecord
+
+SAVED_STATE = "receiver-as-found"
+"""Under this key the store keeps how the receiver stood, from before the rig is touched until it is restored."""
 
 IN_FLIGHT = "in-hand"
 """Under this key the store keeps what the rig was taken for: a pass with its start, or a command (no pass)."""
@@ -31,7 +33,7 @@ def mark_in_flight(
 
 
 def clear_in_flight(store: Store) -> None:
-    """The rig stands again as it was found."""
+    """The rig is in its saved state again."""
     store.remember_all({SAVED_STATE: None, IN_FLIGHT: None})
 
 

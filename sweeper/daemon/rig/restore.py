@@ -1,4 +1,4 @@
-"""Putting a station back as it was found, also after a crash or a power cut, from another process.
+"""Restoring a station, also after a crash or a power cut, from another process.
 
 Relays first, then the receiver, each tried even when the other cannot be reached.
 """
@@ -6,6 +6,7 @@ Relays first, then the receiver, each tried even when the other cannot be reache
 import math
 from collections.abc import Mapping
 from contextlib import AbstractContextManager, suppress
+from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
 from typing import Any
@@ -14,22 +15,32 @@ from drivers.contracts import Receiver
 from drivers.errors import RigError, Transmitting
 from drivers.waiting import bounded
 from sweeper.daemon.rig import relay_life
+from sweeper.daemon.rig.in_flight import SAVED_STATE, record_interrupted_pass
 from sweeper.daemon.rig.instruments import open_receiver, open_switch
-from sweeper.engine.one_pass import DIAL_STEP_HZ, GRACE_S, LEAVE_S, without_dial
+from sweeper.engine import same_dial, without_dial
+from sweeper.engine.one_pass import GRACE_S, LEAVE_S
 from sweeper.station import Station
 from sweeper.store import Store, StoreError
 
-SAVED_STATE = "receiver-as-found"
-"""Under this key the store keeps how the receiver stood, from before a pass touches it until it is put back."""
+
+@dataclass(frozen=True, slots=True)
+class Restored:
+    """What restoring came to: `faults` that stood in its way (none: the station is in its saved state), and one
+    sentence about a pass that an end without warning interrupted, or an empty one."""
+
+    faults: tuple[RigError, ...]
+    interrupted: str = ""
 
 
-def restore_station(station: Station, store: Store, now: datetime) -> tuple[RigError, ...]:
-    """Relays to rest, and the receiver as it was before a pass that did not end well; what stood in the way.
+def restore_station(station: Station, store: Store, now: datetime, unwritten: bool = False) -> Restored:
+    """Relays to rest, the receiver in its saved state, and a record of a pass that was interrupted.
 
     The caller holds the rig. Nobody knows how the relays stand after a crash, so they are set whatever is
     remembered, without asking the receiver: the stage in a transmitter's way would be the greater harm.
+    `unwritten`: passes wait to be stored, among them perhaps the one in flight, so none is called interrupted.
     """
-    return (*rest_relays(station, store.folder, now), *_restore_receiver(station, store))
+    faults = (*rest_relays(station, store.folder, now), *_restore_receiver(station, store))
+    return Restored(faults, "" if unwritten else record_interrupted_pass(station, store, now))
 
 
 def rest_relays(station: Station, folder: Path, now: datetime) -> tuple[RigError, ...]:
@@ -70,7 +81,7 @@ def _restore_receiver(station: Station, store: Store) -> tuple[RigError, ...]:
                 receiver.close()
     except RigError as fault:
         return (fault,)
-    with suppress(StoreError):  # It is put back once more than needed, and the dial left alone if turned.
+    with suppress(StoreError):  # It is restored once more than needed, and the dial left alone if turned.
         store.remember(SAVED_STATE, None)
     return ()
 
@@ -96,7 +107,7 @@ def _unless_touched(
     tuning = saved_state.get("tuning")
     if isinstance(tuning, Mapping):
         ours.append(int(tuning["hz"]))
-    if any(abs(hz - at.hz) < DIAL_STEP_HZ for hz in ours):
+    if any(same_dial(hz, at.hz) for hz in ours):
         return saved_state
     bandwidths = {None, *(channel.bandwidth_hz for channel in station.channels())}
     mode_is_ours = at.mode.upper() == station.receiver.mode.upper() and at.bandwidth_hz in bandwidths

@@ -1,4 +1,4 @@
-"""A run of passes: put right what an earlier run left, measure, store, let go, and account for every pass.
+"""A run of passes: restore what an earlier run left, measure, store, let go, and account for every pass.
 
 The rig is opened for each pass and let go after it, so that between passes the receiver belongs to whoever
 listens, and a cable that comes back is simply there at the next pass. When passes are due is `unattended`'s.
@@ -14,7 +14,6 @@ from drivers.errors import CalledOff, InUse, RigError
 from drivers.waiting import bounded
 from sweeper.clock import Clock
 from sweeper.daemon.rig import relay_life
-from sweeper.daemon.rig.in_flight import record_interrupted_pass
 from sweeper.daemon.rig.instruments import measurement_settings, open_rig
 from sweeper.daemon.rig.lock import hold_rig
 from sweeper.daemon.rig.restore import restore_station
@@ -64,11 +63,11 @@ class Campaign:
         """Relays to rest, receiver in its saved state, before anything else; what stands in the way."""
         try:
             with self._in_hand(), hold_rig(self.store.folder):
-                faults = restore_station(self.station, self.store, self.clock.now())
-                if not self.recording.unwritten:
-                    told = record_interrupted_pass(self.station, self.store, self.clock.now())
-                    if told:
-                        self.observer.trouble(told)
+                unwritten = bool(self.recording.unwritten)
+                restored = restore_station(self.station, self.store, self.clock.now(), unwritten)
+                if restored.interrupted:
+                    self.observer.trouble(restored.interrupted)
+                faults = restored.faults
                 self.life = relay_life.load(self.store.folder, self.life.since)
         except RigError as held:
             faults = (held,)
@@ -110,6 +109,7 @@ class Campaign:
                         measurement_settings(self.station),
                         self.recording,
                         self.orders.wake,
+                        self.orders.why,
                     )
                 finally:
                     self._wore(switch.moves)

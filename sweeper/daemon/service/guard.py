@@ -27,6 +27,9 @@ log = logging.getLogger(__name__)
 AT_LEAST_S = 90.0
 """Without a sign of life for so long, the measuring thread is stuck. Half of the service manager's patience."""
 
+RESCUE = "sweeper.daemon.service.rescue"
+"""The module that takes the place of a stuck process."""
+
 HARDER = 1.25
 """After so many times that, the interpreter's own watchdog ends the process."""
 
@@ -96,7 +99,6 @@ class Guard(Observer):
 def replaced_by_rescue(station_file: Path, folder: Path) -> None:
     """Replace this process, all its threads and open ports included, by one that puts the station right and fails."""
     try:
-        module = "sweeper.daemon.service.rescue"
-        os.execv(sys.executable, [sys.executable, "-m", module, str(station_file), str(folder)])
+        os.execv(sys.executable, [sys.executable, "-m", RESCUE, str(station_file), str(folder)])
     finally:
         os._exit(1)  # not even that: the service manager's turn
