@@ -51,14 +51,21 @@ def record_interrupted_pass(station: Station, store: Store, now: datetime) -> st
             relay_life.count(store.folder, relay_life.moves_of_a_pass(station, 1), now)
             store.remember(IN_FLIGHT, None)
             return ""
-        began = datetime.fromisoformat(started)
+        try:
+            number, began = int(number), datetime.fromisoformat(started)
+            began.timestamp()
+            if began.tzinfo is None:
+                raise ValueError("without its zone")
+        except (ValueError, TypeError, OverflowError):
+            store.remember(IN_FLIGHT, None)  # Nothing that was ever noted here.
+            return ""
         if any(abs(record.started - began) < timedelta(milliseconds=1) for record in store.passes()):
             # It came to its record, with its moves counted; only the receiver was still to be put back.
             store.remember(IN_FLIGHT, None)
             return ""
-        moves = relay_life.moves_of_a_pass(station, int(number))
+        moves = relay_life.moves_of_a_pass(station, number)
         relay_life.count(store.folder, moves, now)
-        record = PassRecord(int(number), began, began, "failed", BECAUSE, moves.total())
+        record = PassRecord(number, began, began, "failed", BECAUSE, moves.total())
         free = store.next_pass_number()
         if record.number < free:  # Readings that were brought in meanwhile may have taken it.
             record = replace(record, number=free)
@@ -66,5 +73,9 @@ def record_interrupted_pass(station: Station, store: Store, now: datetime) -> st
         with suppress(StoreError):  # Its record says from now on that this is done.
             store.remember(IN_FLIGHT, None)
         return f"Pass {record.number}, begun at {began:%H:%M} UTC, has no readings: {BECAUSE}."
+    except (ValueError, TypeError):
+        with suppress(StoreError):
+            store.remember(IN_FLIGHT, None)  # Nobody can tell what it once said.
+        return ""
     except StoreError:
         return ""  # The note stays, and is looked at again by whoever takes the rig next.

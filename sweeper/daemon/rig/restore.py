@@ -89,9 +89,14 @@ def _restore_receiver(station: Station, store: Store) -> tuple[RigError, ...]:
 def _remembered(store: Store) -> Mapping[str, Any] | None:
     try:
         saved_state = store.recall(SAVED_STATE)
-    except StoreError:
+    except (StoreError, ValueError):
         return None  # An unreadable store must not keep the relays from their rest.
-    return saved_state if isinstance(saved_state, Mapping) else None
+    if not isinstance(saved_state, Mapping):
+        return None
+    tuning = saved_state.get("tuning")
+    if tuning is not None and not (isinstance(tuning, Mapping) and isinstance(tuning.get("hz"), int)):
+        return None  # Nothing that was ever saved here.
+    return saved_state
 
 
 def _unless_touched(
