@@ -32,15 +32,17 @@ OFF_THE_CURVE_DB = 1.5
 class Cell:
     """A band at an hour. Estimates in dB, None where nothing can be said.
 
-    `ceiling` and `lower_bound` are the most and the least that the noise rise leaves to the S/N change. `bound` says
-    that the S/N change is only known to be ``at most`` or ``at least`` its value (meter on its floor or top).
-    `night_sd_db` is how far single nights stray, before three nights as ITU-R P.372 lets expect.
+    `difference`: noise with the stage in less noise in bypass. `ceiling` and `lower_bound` are the most and the least
+    that the noise rise leaves to the S/N change. `bound` says that the S/N change is only known to be ``at most`` or
+    ``at least`` its value (meter on its floor or top). `night_sd_db` is how far single nights stray, before three
+    nights as ITU-R P.372 lets expect.
     """
 
     band: str
     hour_utc: int
     nights: int
     passes: int
+    difference: Estimate | None
     snr_change: Estimate | AsymmetricEstimate | None
     noise_rise: Estimate | None
     ceiling: Estimate | None
@@ -55,8 +57,11 @@ class Cell:
         return self.nights < FIRST_LOOK
 
 
-def cells_of_band(rows: pl.DataFrame, gain: Gain | None) -> list[Cell]:
-    """Cells of one band from its nightly rows, hours in order."""
+def cells_of_band(rows: pl.DataFrame, gain: Gain | None, quieter: bool = False) -> list[Cell]:
+    """Cells of one band from its nightly rows, hours in order.
+
+    `quieter`: the stage changes what the antenna takes in, so that the noise rise caps nothing.
+    """
     used = rows.filter(pl.col("passes") > 0)
     grids = _grids(used)
     slope = np.abs(_own_share(grids["noise_rise_db"]) - _own_share(grids["stage_noise_rise_db"]))
@@ -68,7 +73,6 @@ def cells_of_band(rows: pl.DataFrame, gain: Gain | None) -> list[Cell]:
     excess_scatter = scatters(excess, np.ones(excess.shape[1]))
     hours = sorted(used["hour_utc"].unique().to_list())
     cells: list[Cell] = []
-    quieter = gain is not None and QUIETER in gain.flags
     all_seen = rows.partition_by("hour_utc", as_dict=True)
     for column, hour in enumerate(hours):
         seen = all_seen[(hour,)]
@@ -98,6 +102,7 @@ def cells_of_band(rows: pl.DataFrame, gain: Gain | None) -> list[Cell]:
                 hour_utc=int(hour),
                 nights=int(np.isfinite(grids["difference_db"][:, column]).sum()),
                 passes=passes,
+                difference=change,
                 snr_change=_over_all_nights(
                     gain,
                     change,
@@ -219,7 +224,7 @@ def _bend(used: pl.DataFrame, grids: dict[str, Floats], gain: Gain | None) -> tu
     """
     difference = used["load_difference_db"].drop_nulls().to_numpy()
     nothing = np.full(grids["noise_rise_db"].shape, np.nan)
-    if gain is None or gain.source == "rated" or QUIETER in gain.flags or not len(difference):
+    if gain is None or QUIETER in gain.flags or not len(difference):
         return None, nothing
     load_difference = float(np.median(difference))
     bypass, stage = grids["noise_rise_db"], grids["stage_noise_rise_db"]
