@@ -5,7 +5,6 @@ and no statistics. Every way out of a pass (its end, a fault, a signal, somebody
 the same door: relays to rest first, then the receiver, each tried even when the other fails.
 """
 
-import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
@@ -14,6 +13,7 @@ from typing import Any
 
 from drivers.contracts import Receiver, Switch, Tuning
 from drivers.errors import BadReply, RigError, Stuck, Transmitting
+from drivers.numbers import is_reading
 from sweeper.clock import Clock
 from sweeper.engine.meter import Meter, stuck_readings
 from sweeper.engine.sink import Sink
@@ -206,8 +206,8 @@ class _AtWork:
             if nth:
                 self._sleep(settings.interval_s)
             value = receiver.read_power()  # which refuses while a transmitter is on
-            if not math.isfinite(value):
-                raise BadReply("receiver", f"the meter read {value}, which is no power.")
+            if not is_reading(value):
+                raise BadReply("receiver", f"the meter read {value:g}, which no meter shows.")
             readings.append(
                 Reading(
                     time=clock.now(),
@@ -241,7 +241,8 @@ class _AtWork:
     def leave(self) -> tuple[str, ...]:
         """Relays to rest, receiver in its saved state; the names of what could not be restored.
 
-        The relays go to rest even while a transmitter is on: the stage in its way would be the greater harm.
+        The relays go to rest even while a transmitter is on: the stage in its way would be the greater harm. The
+        receiver does not: under a transmission neither dial nor mode may move, so it is left for the next start.
         """
         left_over: list[str] = []
         if not self.touched:
@@ -254,6 +255,7 @@ class _AtWork:
             # Also after a defect of the switch's driver: the receiver is not to suffer for it.
             try:
                 if self._remembered is not None:
+                    self._off_the_air()
                     self._receiver.restore(self._remembered)
             except RigError:
                 left_over.append("receiver")
@@ -274,6 +276,15 @@ class _AtWork:
     def _listen_only(self) -> None:
         if self._receiver.is_transmitting():
             raise Transmitting("receiver", "it says that its transmitter is on; nothing was switched.")
+
+    def _off_the_air(self) -> None:
+        """Before the receiver is restored; asked once more where the first answer was none."""
+        try:
+            keyed = self._receiver.is_transmitting()
+        except Exception:
+            keyed = self._receiver.is_transmitting()
+        if keyed:
+            raise Transmitting("receiver", "its transmitter is on, so it is restored later.")
 
     def _sleep(self, seconds: float) -> None:
         if self._clock.sleep(seconds, self._stop) or self._stop.is_set():

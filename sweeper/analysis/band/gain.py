@@ -12,19 +12,21 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 from scipy.special import chdtri, stdtrit
 
-from sweeper.analysis.band.gain_methods import DISAGREE_LEAST_DB, WORST_SE_DB, GainEstimate, GainMethods
+from sweeper.analysis.band.gain_methods import GainEstimate, GainMethods
 from sweeper.analysis.facts import StationFacts
 from sweeper.analysis.results import GainSource
 from sweeper.analysis.statistics.interval import Interval
+from sweeper.analysis.thresholds import (
+    GAINS_APART_CHANCE,
+    GAINS_APART_DB,
+    NO_GAIN_DB,
+    RATED_GAIN_SE_DB,
+    WORST_GAIN_SE_DB,
+)
 
-RATED_SE_DB = 1.5
-"""Makers' gains hold to one or two dB, cables and relays not counted (common practice)."""
 OFF_LABEL_SIGMAS = 3.0
 OFF_LABEL = "gain-off-label"
 """The flag of a gain that is not the rated one by more than both their errors."""
-DISAGREE_CHANCE = 0.01
-CHOKE_DB = 1.0
-"""A stage rated within this of 0 dB has no gain: a choke, a filter with little loss."""
 QUIETER = "quieter-antenna"
 """The flag of a stage that changes what the antenna takes in; the noise rise then caps nothing."""
 
@@ -71,15 +73,15 @@ def quieter_antenna(methods: GainMethods, facts: StationFacts) -> bool:
     Then the noise of antenna and load says nothing of gain: the antenna's noise is not the same in both routes.
     """
     rated = facts.rated_gain_db
-    if rated is None or abs(rated) > CHOKE_DB or methods.load is None:
+    if rated is None or abs(rated) > NO_GAIN_DB or methods.load is None:
         return False
     by_noise, carriers = methods.load, methods.carriers
     load = methods.summaries["load_difference_db"].drop_nulls().to_numpy()
-    falls = by_noise.gain_db < -max(DISAGREE_LEAST_DB, 3 * by_noise.se_db)
-    signals_stay = carriers is None or abs(carriers.gain_db) < CHOKE_DB + 3 * carriers.se_db
-    if not falls or not signals_stay or (carriers is not None and carriers.se_db > WORST_SE_DB):
+    falls = by_noise.gain_db < -max(GAINS_APART_DB, 3 * by_noise.se_db)
+    signals_stay = carriers is None or abs(carriers.gain_db) < NO_GAIN_DB + 3 * carriers.se_db
+    if not falls or not signals_stay or (carriers is not None and carriers.se_db > WORST_GAIN_SE_DB):
         return False
-    return abs(float(np.median(load))) <= CHOKE_DB
+    return abs(float(np.median(load))) <= NO_GAIN_DB
 
 
 def _of_a_choke(methods: GainMethods) -> Gain | None:
@@ -105,7 +107,7 @@ def _beside_label(gain: Gain, facts: StationFacts) -> Gain:
     """The measured gain, with the fault to look for where the label says something else."""
     rated = facts.rated_gain_db
     if rated is None or abs(gain.gain_db - rated) <= OFF_LABEL_SIGMAS * float(
-        np.hypot(gain.se_db, RATED_SE_DB)
+        np.hypot(gain.se_db, RATED_GAIN_SE_DB)
     ):
         return gain
     sentence = (
@@ -150,7 +152,7 @@ def weighted(parts: tuple[GainEstimate, ...]) -> Gain:
     flags: list[str] = []
     sentences: list[str] = []
     apart = float(value.max() - value.min())
-    if len(parts) > 1 and apart > DISAGREE_LEAST_DB and chi > chdtri(len(parts) - 1, DISAGREE_CHANCE):
+    if len(parts) > 1 and apart > GAINS_APART_DB and chi > chdtri(len(parts) - 1, GAINS_APART_CHANCE):
         se_db *= float(np.sqrt(chi / (len(parts) - 1)))
         flags.append("gain-disagrees")
         named = ", ".join(f"{part.gain_db:.1f} dB by {_NAMES[part.source]}" for part in parts)
@@ -169,8 +171,3 @@ _NAMES: dict[GainSource, str] = {
     "noise": "the noise source",
     "combined": "all together",
 }
-
-
-def snr_change_db(gain_db: float, antenna_bypass_db: float, antenna_stage_db: float) -> float:
-    """What the stage does to signal-to-noise ratio: gain minus what it adds to antenna noise, dB."""
-    return gain_db - (antenna_stage_db - antenna_bypass_db)

@@ -19,7 +19,8 @@ def borrowed_rig(station: Station, store: Store, clock: Clock) -> Iterator[Rig]:
     """Receiver and switch, restored at the end whatever happens in between.
 
     What an earlier run left is restored first. `Transmitting` when the receiver is on the air: nothing was touched.
-    A crash in between is mended by the next command that takes the rig.
+    A crash in between is mended by the next command that takes the rig, and so is a receiver that is on the air at
+    the end (`Transmitting`): relays go to rest all the same, dial and mode do not move under a transmission.
     """
     with hold_rig(store.folder):
         for fault in restore_station(station, store, clock.now()).faults:
@@ -39,5 +40,9 @@ def borrowed_rig(station: Station, store: Store, clock: Clock) -> Iterator[Rig]:
                     switch.select(str(station.switch.rest))
                 finally:
                     count(store.folder, switch.moves, clock.now())
+                    if rig.receiver.is_transmitting():
+                        raise Transmitting(
+                            "receiver", "it is on the air, so it is restored at the next start."
+                        )
                     rig.receiver.restore(remembered)
                     clear_in_flight(store)

@@ -79,7 +79,7 @@ def _restore_receiver(station: Station, store: Store) -> tuple[RigError, ...]:
 def _remembered(store: Store) -> Mapping[str, Any] | None:
     try:
         saved_state = store.recall(SAVED_STATE)
-    except StoreError:
+    except (StoreError, ValueError):
         return None  # An unreadable store must not keep the relays from their rest.
     if not isinstance(saved_state, Mapping):
         return None

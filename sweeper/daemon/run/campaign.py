@@ -10,7 +10,7 @@ from collections.abc import Callable, Collection, Iterable
 from contextlib import suppress
 from datetime import datetime, timedelta
 
-from drivers.errors import InUse, RigError
+from drivers.errors import InUse, RigError, Transmitting
 from sweeper.clock import Clock
 from sweeper.daemon.rig import relay_life
 from sweeper.daemon.rig.instruments import measurement_settings, open_rig
@@ -162,12 +162,12 @@ class Campaign:
                 switch = relay_life.CountedSwitch(rig.switch, self.station)
                 try:
                     relay_life.exercise(self.station, switch)
-                except RigError:
-                    self.settled = False
+                except RigError as fault:
+                    self.settled = isinstance(fault, Transmitting)  # it asked, and let the relays rest
                     raise
                 finally:
                     self._wore(switch.moves)
-        except InUse:
+        except (InUse, Transmitting):
             return ""
         except OSError as fault:
             return f"The daily exercise of the relays did not succeed. {_of_computer(fault)}"
