@@ -10,7 +10,8 @@ from dataclasses import dataclass
 from datetime import date, datetime
 from pathlib import Path
 
-from drivers.errors import InUse, RigError
+from drivers.errors import CalledOff, InUse, RigError
+from drivers.waiting import bounded
 from sweeper.analysis import Findings
 from sweeper.clock import Clock
 from sweeper.daemon.rig import relay_life
@@ -146,7 +147,7 @@ def _follow(
     orders: Orders,
     told: Callable[[str], None],
 ) -> None:
-    with hold_rig(folder):
+    with bounded(stop=orders.wake), hold_rig(folder):
         life = relay_life.load(folder, clock.now())
         allowed = relay_life.allowed_a_day(station, life, clock.now())
         follower = Follower(station.receiver.quiet_time_s, MOVES_A_DAY if allowed is None else allowed)
@@ -154,6 +155,8 @@ def _follow(
             while not orders.stopping:
                 try:
                     _follow_until_fault(station, folder, findings, clock, orders, follower, told)
+                except CalledOff:
+                    orders.heed()
                 except RigError as fault:
                     told(f"{fault} Trying again.")
                     rest_relays(station, folder, clock.now())

@@ -118,7 +118,7 @@ def _beside_label(gain: Gain, facts: StationFacts) -> Gain:
 
 
 def measured(methods: GainMethods) -> Gain | None:
-    """What carriers, loads and a noise source say together of the gain; None when none of them says anything."""
+    """The gain by all methods that found one, dB, and how it differs by channel; None where nothing measured it."""
     parts = tuple(part for part in (methods.carriers, methods.load, methods.source) if part is not None)
     if not parts:
         return None
