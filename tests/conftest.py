@@ -76,6 +76,17 @@ def who_asked(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Callable[[],
         yield lambda: here + asked.stat().st_size
 
 
+@pytest.fixture(autouse=True)
+def who_asks_the_clock_says_so(
+    request: pytest.FixtureRequest, who_asked: Callable[[], int]
+) -> Iterator[None]:
+    """Such a test is marked `clock`, so that it is repeated at other hours (tests/whole/test_any_hour.py)."""
+    before = who_asked()
+    yield
+    if request.node.get_closest_marker("clock") is None:
+        assert who_asked() == before, "this test asks the computer's clock: mark it pytest.mark.clock"
+
+
 def _forbidden() -> tuple[tuple[str, bytes], ...]:
     logs = sys.modules.get(
         "sweeper.simulation.wires.command_log"

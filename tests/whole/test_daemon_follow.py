@@ -5,7 +5,6 @@ import signal
 import subprocess
 import threading
 from collections.abc import Iterator
-from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
@@ -15,14 +14,19 @@ from sweeper.clock import SystemClock
 from sweeper.daemon.follow import follow
 from sweeper.daemon.run.orders import Orders
 from sweeper.station import load
+from tests.clocks import EVENING
 from tests.whole.unattended import DEADLINE_S, SWEEPER, Unattended, ended, unattended, until
 
-pytestmark = pytest.mark.clock
+pytestmark = [pytest.mark.clock, pytest.mark.slow]
 
 ALL_DAY = tuple(PeriodFinding(hour, 30, 5, None, None, None, "stage", (), "because") for hour in range(24))
-NOW = datetime.now(UTC)
 STAGE_ON_40 = Findings(
-    "Outpost", NOW, NOW, 0.95, 1.0, (BandFinding("40 m", None, None, None, None, (), ALL_DAY, "stage"),)
+    "Outpost",
+    EVENING,
+    EVENING,
+    0.95,
+    1.0,
+    (BandFinding("40 m", None, None, None, None, (), ALL_DAY, "stage"),),
 )
 
 
@@ -51,6 +55,7 @@ def following(station: Unattended) -> Iterator[list[str]]:
         assert not work.is_alive()
 
 
+@pytest.mark.quick
 def test_the_stage_goes_in_where_it_helps_and_out_elsewhere_and_at_the_end(tmp_path: Path) -> None:
     with unattended(tmp_path) as station:
         bench = station.served.receiver

@@ -21,7 +21,7 @@ from tests.whole.hostile import hostile
 from tests.whole.peers import free_port
 from tests.whole.unattended import SWEEPER, Unattended, ended, unattended, until
 
-pytestmark = pytest.mark.clock
+pytestmark = [pytest.mark.clock, pytest.mark.slow]
 
 
 @pytest.fixture
@@ -39,6 +39,7 @@ def command(station: Unattended, *words: str) -> "subprocess.CompletedProcess[st
     )  # fmt: skip
 
 
+@pytest.mark.quick
 def test_what_is_published_is_what_is_stored(station: Unattended) -> None:
     told: list[Visited | PassOver | State] = []
     with station.running() as process:
