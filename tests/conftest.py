@@ -23,10 +23,13 @@ settings.load_profile("a machine of any speed")
 def pytest_cmdline_main(config: pytest.Config) -> None:
     """`pytest` alone runs the quick tier, on all cores. Whoever names tests gets those, one after another."""
     named = config.option.markexpr or config.option.keyword
-    if config.args_source is pytest.Config.ArgsSource.TESTPATHS and not named:
-        config.option.markexpr = QUICK
-        if config.option.numprocesses is None:
-            config.option.numprocesses, config.option.dist = "auto", "loadgroup"
+    if config.args_source is not pytest.Config.ArgsSource.TESTPATHS or named:
+        return
+    config.option.markexpr = QUICK
+    if hasattr(config, "workerinput"):  # a worker reads the command line anew; it must not start workers, too
+        config.option.loadgroup = True
+    elif config.option.numprocesses is None:
+        config.option.numprocesses, config.option.dist = "auto", "loadgroup"
 
 
 def pytest_configure(config: pytest.Config) -> None:

@@ -7,6 +7,7 @@ origin, and with a word that only the page was told.
 """
 
 import hmac
+import ipaddress
 import os
 import secrets
 import stat
@@ -122,6 +123,16 @@ class Guard:
         if not length.isdigit() or int(length) > LONGEST_BODY:
             return PlainTextResponse("That is too long.", 413)
         return None
+
+
+def is_loopback(host: str) -> bool:
+    """Whether a page that listens on `host` can be reached from this computer alone."""
+    if host == "localhost":
+        return True
+    try:
+        return ipaddress.ip_address(host).is_loopback
+    except ValueError:
+        return False
 
 
 def host_name(host: str) -> str:

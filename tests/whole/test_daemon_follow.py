@@ -11,7 +11,7 @@ import pytest
 
 from sweeper.analysis import BandFinding, Findings, PeriodFinding
 from sweeper.clock import SystemClock
-from sweeper.daemon.follow import follow
+from sweeper.daemon.follow import Pace, follow
 from sweeper.daemon.run.orders import Orders
 from sweeper.station import load
 from tests.clocks import EVENING
@@ -30,11 +30,8 @@ STAGE_ON_40 = Findings(
 )
 
 
-@pytest.fixture(autouse=True)
-def impatient(monkeypatch: pytest.MonkeyPatch) -> None:
-    """What is followed in this process is looked at more often than a person would turn a dial."""
-    for name, value_s in (("LOOK_S", 0.05), ("STILL_S", 0.4), ("HOLD_S", 1.0), ("AGAIN_S", 0.2)):
-        monkeypatch.setattr(f"sweeper.daemon.follow.{name}", value_s)
+IMPATIENT = Pace(look_s=0.05, still_s=0.4, hold_s=1.0, again_s=0.2)
+"""What is followed in this process is looked at more often than a person would turn a dial."""
 
 
 @contextlib.contextmanager
@@ -44,7 +41,7 @@ def following(station: Unattended) -> Iterator[list[str]]:
     orders = Orders()
     work = threading.Thread(
         target=follow,
-        args=(load(station.file), station.folder, STAGE_ON_40, SystemClock(), orders, told.append),
+        args=(load(station.file), station.folder, STAGE_ON_40, SystemClock(), orders, told.append, IMPATIENT),
     )
     work.start()
     try:
