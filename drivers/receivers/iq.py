@@ -6,7 +6,6 @@ plus `full_scale_dbm`; one that clipped reads at least full scale, so that ``met
 """
 
 import math
-import time
 from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any
 
@@ -15,6 +14,7 @@ from pydantic import BaseModel, ConfigDict, Field
 from drivers.contracts import Driver, Tuning
 from drivers.errors import BadReply, LinkLost, LinkTimeout, Refused, RigError, Unsupported
 from drivers.protocols.band_power import is_clipped, pass_band_hz, power_in_band, samples_needed
+from drivers.waiting import Deadline, pause
 
 if TYPE_CHECKING:
     import numpy as np
@@ -156,28 +156,28 @@ class IqReceiver:
         """Samples taken after this call; what had queued up before it is thrown away."""
         import numpy as np
 
-        give_up = time.monotonic() + self._options.timeout_s + 2 * count / self._options.sample_rate_hz
+        deadline = Deadline(self._options.timeout_s + 2 * count / self._options.sample_rate_hz, PART)
         chunk = np.empty(CHUNK, np.complex64)
         while self._read(chunk) == CHUNK:  # what has queued up since the last reading
-            if time.monotonic() > give_up:
+            if deadline.remaining() <= 0.0:
                 raise LinkTimeout(
                     PART, "samples come faster than they can be taken.", "Lower sample_rate_hz."
                 )
-        self._take(chunk, give_up)  # and the one that was half full when this began
+        self._take(chunk, deadline)  # and the one that was half full when this began
         samples = np.empty(-(-count // CHUNK) * CHUNK, np.complex64)
         for start in range(0, len(samples), CHUNK):
-            self._take(samples[start : start + CHUNK], give_up)
+            self._take(samples[start : start + CHUNK], deadline)
         return samples[:count]
 
-    def _take(self, into: "NDArray[np.complex64]", give_up: float) -> None:
+    def _take(self, into: "NDArray[np.complex64]", deadline: Deadline) -> None:
         filled = 0
         while True:
             filled += self._read(into[filled:])
             if filled == len(into):
                 return
-            if time.monotonic() > give_up:
+            if deadline.remaining() <= 0.0:
                 raise LinkTimeout(PART, "no samples came.", "Check the device's cable and power.")
-            time.sleep(LOOK_AGAIN_S)
+            pause(LOOK_AGAIN_S, PART)
 
     def _read(self, into: "NDArray[np.complex64]") -> int:
         """Samples that were there, none after an overflow. LinkLost for any other trouble."""

@@ -43,9 +43,10 @@ def run(
         # Beside the readings, so that the folder says by itself what was measured and how.
         store.keep_station_file(station_file.read_text(encoding="utf-8"))
         if decided:
-            watching = UntilDecided(station, store, orders)
-            clock = SystemClock()
-            well = run_station(station, store, clock, orders, passes, end, (watching,), watching.bands_due)
+            looking = UntilDecided(station, store.folder.parent, orders)
+            well = run_station(
+                station, store, SystemClock(), orders, passes, end, (looking,), looking.bands_due
+            )
         else:
             well = run_station(station, store, SystemClock(), orders, passes, end)
     finally:

@@ -186,6 +186,12 @@ def _follow_until_fault(
     said = ""
     with open_rig(station) as rig:
         switch = relay_life.CountedSwitch(rig.switch, station)
+        while rig.receiver.is_transmitting():
+            if not said:
+                said = "its transmitter is on; the relays are left alone until it is off"
+                told(f"receiver: {said}.")
+            if clock.sleep(pace.look_s, orders.wake) or orders.stopping:
+                return
         switch.select(str(ANTENNA_BYPASS))
         try:
             while not orders.stopping:

@@ -5,8 +5,7 @@ and no statistics. Every way out of a pass (its end, a fault, a signal, somebody
 the same door: relays to rest first, then the receiver, each tried even when the other fails.
 """
 
-import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 from threading import Event
@@ -14,6 +13,7 @@ from typing import Any
 
 from drivers.contracts import Receiver, Switch, Tuning
 from drivers.errors import BadReply, RigError, Stuck, Transmitting
+from drivers.numbers import is_reading
 from sweeper.clock import Clock
 from sweeper.engine.meter import Meter, stuck_readings
 from sweeper.engine.sink import Sink
@@ -21,6 +21,11 @@ from sweeper.words import Outcome, PassRecord, Reading, SignalPath, Visit
 
 DIAL_STEP_HZ = 10
 """Receivers round to their own step, 10 Hz or finer (common practice); a hand at the dial moves further."""
+
+
+def same_dial(hz: int, other_hz: int) -> bool:
+    """Whether two dial frequencies, in hertz, are one place but for the receiver's own step."""
+    return abs(hz - other_hz) < DIAL_STEP_HZ
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,7 +46,7 @@ class Yielded(Exception):
 
 
 class Interrupted(Exception):
-    """The program was asked to stop."""
+    """The program was asked to stop or to pause."""
 
 
 def measure_pass(
@@ -53,15 +58,17 @@ def measure_pass(
     settings: MeasurementSettings,
     sink: Sink,
     stop: Event,
+    why_stop: Callable[[], str] = lambda: "asked to stop",
 ) -> PassRecord:
     """Do one pass and tell what became of it; faults at the rig end in the record, not in an exception.
 
-    ``skipped``: nothing is wrong, but somebody else needed the receiver or asked to stop. ``failed``: a fault.
+    ``skipped``: nothing is wrong, but somebody else needed the receiver, or `stop` was set; `why_stop` says in words
+    what was asked, such as ``paused by a person``. ``failed``: a fault.
     A pass that is not whole stores no readings. What `sink` raises (a full disk) passes through, after the
-    station has been put back. So does anything that is no `RigError`, since that is a defect of the program.
+    station has been restored. So does anything that is no `RigError`, since that is a defect of the program.
     """
     started = clock.now()
-    at_work = _AtWork(number, receiver, switch, clock, settings, sink, stop)
+    at_work = _AtWork(number, receiver, switch, clock, settings, sink, stop, why_stop)
     outcome: Outcome = "failed"
     because = "the program met a defect of its own"
     try:
@@ -119,6 +126,7 @@ class _AtWork:
         settings: MeasurementSettings,
         sink: Sink,
         stop: Event,
+        why_stop: Callable[[], str],
     ) -> None:
         self._number = number
         self._receiver = receiver
@@ -127,6 +135,7 @@ class _AtWork:
         self._settings = settings
         self._sink = sink
         self._stop = stop
+        self._why_stop = why_stop
         self._remembered: Mapping[str, Any] | None = None
         self._readings: list[Reading] = []
         self._visit_of: list[int] = []
@@ -139,7 +148,7 @@ class _AtWork:
     def begin(self, started: datetime) -> None:
         """Look before touching: nothing is set while a transmitter is on or before the state is kept."""
         if self._stop.is_set():
-            raise Interrupted("asked to stop before the pass began")
+            raise Interrupted(f"{self._why_stop()} before the pass began")
         self._listen_only()
         self._remembered = self._receiver.remember()
         self._sink.found(self._number, started, self._remembered)
@@ -187,8 +196,8 @@ class _AtWork:
         if tuning.mode.upper() != settings.mode.upper():
             raise Yielded(f"somebody set the receiver to {tuning.mode}; the pass gave way")
         self._mode_read_back = self._mode_read_back or tuning
-        if abs(tuning.hz - hz) >= DIAL_STEP_HZ:
-            if before is not None and abs(tuning.hz - before) < DIAL_STEP_HZ:
+        if not same_dial(tuning.hz, hz):
+            if before is not None and same_dial(tuning.hz, before):
                 raise Stuck("receiver", f"it stayed at {tuning.hz} Hz when told to tune to {hz} Hz.")
             raise Yielded(f"somebody tuned the receiver to {tuning.hz} Hz; the pass gave way")
         self._standing_hz = tuning.hz
@@ -197,8 +206,8 @@ class _AtWork:
             if nth:
                 self._sleep(settings.interval_s)
             value = receiver.read_power()  # which refuses while a transmitter is on
-            if not math.isfinite(value):
-                raise BadReply("receiver", f"the meter read {value}, which is no power.")
+            if not is_reading(value):
+                raise BadReply("receiver", f"the meter read {value:g}, which no meter shows.")
             readings.append(
                 Reading(
                     time=clock.now(),
@@ -215,7 +224,7 @@ class _AtWork:
 
     def _still_at(self, hz: int) -> None:
         at = self._receiver.frequency_hz()
-        if abs(at - hz) >= DIAL_STEP_HZ:
+        if not same_dial(at, hz):
             raise Yielded(f"somebody tuned the receiver to {at} Hz; the pass gave way")
 
     def leave_dial_alone(self) -> None:
@@ -232,7 +241,8 @@ class _AtWork:
     def leave(self) -> tuple[str, ...]:
         """Relays to rest, receiver in its saved state; the names of what could not be restored.
 
-        The relays go to rest even while a transmitter is on: the stage in its way would be the greater harm.
+        The relays go to rest even while a transmitter is on: the stage in its way would be the greater harm. The
+        receiver does not: under a transmission neither dial nor mode may move, so it is left for the next start.
         """
         left_over: list[str] = []
         if not self.touched:
@@ -245,6 +255,7 @@ class _AtWork:
             # Also after a defect of the switch's driver: the receiver is not to suffer for it.
             try:
                 if self._remembered is not None:
+                    self._off_the_air()
                     self._receiver.restore(self._remembered)
             except RigError:
                 left_over.append("receiver")
@@ -266,6 +277,15 @@ class _AtWork:
         if self._receiver.is_transmitting():
             raise Transmitting("receiver", "it says that its transmitter is on; nothing was switched.")
 
+    def _off_the_air(self) -> None:
+        """Before the receiver is restored; asked once more where the first answer was none."""
+        try:
+            keyed = self._receiver.is_transmitting()
+        except Exception:
+            keyed = self._receiver.is_transmitting()
+        if keyed:
+            raise Transmitting("receiver", "its transmitter is on, so it is restored later.")
+
     def _sleep(self, seconds: float) -> None:
         if self._clock.sleep(seconds, self._stop) or self._stop.is_set():
-            raise Interrupted("asked to stop in the middle of a pass")
+            raise Interrupted(f"{self._why_stop()} in the middle of a pass")

@@ -9,9 +9,6 @@ from sweeper.page.app import live_page
 from sweeper.page.guard import Door, is_loopback, token_in
 from sweeper.station import Station
 
-MOST_AT_ONCE = 200
-"""Connections; each open page holds one for as long as it is open."""
-
 
 def serve_page(
     station: Station, data: Path, host: str, port: int, token_file: Path, said: Callable[[str], None]
@@ -21,6 +18,8 @@ def serve_page(
     Anywhere but on the loopback address the page wants the token in `token_file`, which is made when it is not there.
     """
     import uvicorn
+
+    from sweeper.page.connections import Bounded
 
     door = Door(None if is_loopback(host) else token_in(token_file))
     try:
@@ -49,7 +48,7 @@ def serve_page(
         access_log=False,
         server_header=False,
         timeout_graceful_shutdown=5,
-        limit_concurrency=MOST_AT_ONCE,
+        http=Bounded,
         ws="none",
     )
     Server(config).run(sockets=[listening])

@@ -186,8 +186,10 @@ def _sentence(error: Any, model: type[BaseModel]) -> tuple[str, str]:
     _, mend = _model_at(model, place)
     if error["type"] == "missing":
         return "this key is missing.", mend
-    message = error["msg"].removeprefix("Value error, ").removesuffix(".")
     given = error["input"]
+    if error["type"] == "string_pattern_mismatch":
+        return f"{given!r} does not fit.", mend  # what fits is in the mend, in words
+    message = error["msg"].removeprefix("Value error, ").removesuffix(".")
     if isinstance(given, str | int | float | bool) or given is None:
         return f"{given!r} does not fit: {message[0].lower()}{message[1:]}.", mend
     if error["type"] in WANTED:

@@ -12,16 +12,17 @@ from pathlib import Path
 from threading import RLock
 from typing import TYPE_CHECKING, Any, TypeVar
 
+from sweeper.outside import json_of
 from sweeper.store import finished
 from sweeper.store.days import day_of
 from sweeper.store.errors import StoreError
 from sweeper.store.files import folder_name, make_folder, set_aside, told
 from sweeper.store.frames import empty, without_passes_of
 from sweeper.store.lock import take_lock
-from sweeper.store.manifest import has_rotted, identity, keep_station_file, write_manifest
+from sweeper.store.manifest import digest_of, has_rotted, keep_station_file, write_manifest
 from sweeper.store.place import Place, moved, place_of
 from sweeper.store.records import Note
-from sweeper.store.running import Damaged, RunningDay
+from sweeper.store.running import Damaged, RunningDay, fits
 from sweeper.store.salvage import salvage
 from sweeper.words import PassRecord, Reading
 
@@ -189,7 +190,10 @@ class Store:
     def recall(self, key: str, default: Any = None) -> Any:
         """What was last remembered under `key`."""
         found = self._read(lambda running: running.recall(key), None)
-        return default if found is None else json.loads(found)
+        try:
+            return default if found is None else json_of(found)
+        except ValueError:
+            return default
 
     def notes(self) -> tuple[Note, ...]:
         return self._read(RunningDay.notes, ())
@@ -200,7 +204,8 @@ class Store:
 
     def next_pass_number(self) -> int:
         """One more than the highest pass number ever stored here."""
-        last = max(self._read(RunningDay.last_pass, 0), int(self.recall(_HIGHEST_PASS, 0)))
+        before = self.recall(_HIGHEST_PASS, 0)
+        last = max(self._read(RunningDay.last_pass, 0), before if isinstance(before, int) else 0)
         if last == 0:  # No database, but perhaps days from another computer.
             last = max((finished.last_pass(file) for file in self._finished_days().values()), default=0)
         return last + 1
@@ -221,7 +226,7 @@ class Store:
         return written.vstack(without_passes_of(running, written)).sort("pass", maintain_order=True)
 
     def day_identities(self) -> dict[date, str]:
-        """For each day that has readings, in order, a text that changes whenever its file does.
+        """For each day whose readings can be read, in order, a text that changes whenever its file does.
 
         Empty while readings of the day are still in the database.
         """
@@ -230,7 +235,10 @@ class Store:
         found = {}
         for day in sorted({*running, *written}):
             try:
-                found[day] = "" if day in running else identity(self.folder, written[day])
+                if day in running:
+                    found[day] = ""
+                elif not self._has_rotted(written[day]):
+                    found[day] = digest_of(written[day])
             except OSError:
                 continue  # Gone since it was listed.
         return found
@@ -277,15 +285,25 @@ class Store:
         """Whether a day's file is whole and has not changed behind our back; a trouble when not."""
         with told("read it", file):
             if not finished.is_whole(file):
-                self._trouble(f"{file}: this is no whole day of readings, so it is not read.")
+                self._trouble(f"{file}: this is no whole day of readings of that date, so it is not read.")
                 return False
-            if has_rotted(self.folder, file):
+            if self._has_rotted(file):
+                return False
+            if not finished.is_sound(file):
                 self._trouble(
-                    f"{file}: its bytes are not those that were written, so it is not read. The disk may be failing; "
-                    "copy the data folder to another one, and put this day back from a copy."
+                    f"{file}: some of its values are none that a station stores, so it is not read."
                 )
                 return False
         return True
+
+    def _has_rotted(self, file: Path) -> bool:
+        rotted = has_rotted(self.folder, file)
+        if rotted:
+            self._trouble(
+                f"{file}: its bytes are not those that were written, so it is not read. The disk may be failing; "
+                "copy the data folder to another one, and put this day back from a copy."
+            )
+        return rotted
 
     def _make_way_for(self, day: date, written: pl.DataFrame | None) -> None:
         """Nothing unreadable is overwritten: it might be mended one day."""
@@ -297,7 +315,9 @@ class Store:
         days, strange = finished.list_days(self._days)
         for file in (*(file for file in days.values() if not finished.is_whole(file)), *strange):
             where = set_aside(file, self._aside)
-            self._trouble(f"{file}: this is no whole day of readings; it was set aside as {where}.")
+            self._trouble(
+                f"{file}: this is no whole day of readings of that date; it was set aside as {where}."
+            )
 
     def _open(self) -> None:
         make_folder(self._days)
@@ -342,7 +362,7 @@ class Store:
             "deleted, and a new one was begun. Finished days are not concerned."
         )
         self._running = RunningDay(self._file, writable=True)
-        self._running.take_over(rows)
+        self._running.take_over({table: list(filter(fits(table), found)) for table, found in rows.items()})
         highest = max((finished.last_pass(file) for file in self._finished_days().values()), default=0)
         self._running.remember(_HIGHEST_PASS, json.dumps(highest))
 

@@ -10,16 +10,18 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 from scipy.special import chdtri, stdtrit
 
-from sweeper.analysis.band.gain_methods import DISAGREE_LEAST_DB, WORST_SE_DB, GainEstimate, GainMethods
+from sweeper.analysis.band.gain_methods import GainEstimate, GainMethods
 from sweeper.analysis.facts import StationFacts
 from sweeper.analysis.results import GainSource
 from sweeper.analysis.statistics.interval import Interval
+from sweeper.analysis.thresholds import (
+    GAINS_APART_CHANCE,
+    GAINS_APART_DB,
+    NO_GAIN_DB,
+    RATED_GAIN_SE_DB,
+    WORST_GAIN_SE_DB,
+)
 
-RATED_SE_DB = 1.5
-"""Makers' gains hold to one or two dB, cables and relays not counted (common practice)."""
-DISAGREE_CHANCE = 0.01
-CHOKE_DB = 1.0
-"""A stage rated within this of 0 dB has no gain: a choke, a filter with little loss."""
 QUIETER = "quieter-antenna"
 """The flag of a stage that changes what the antenna takes in; the noise rise then caps nothing."""
 
@@ -63,17 +65,17 @@ def _of_a_choke(methods: GainMethods, facts: StationFacts) -> Gain | None:
     Then the noise of antenna and load says nothing of gain: the antenna's noise is not the same in both routes.
     """
     rated = facts.rated_gain_db
-    if rated is None or abs(rated) > CHOKE_DB or methods.load is None:
+    if rated is None or abs(rated) > NO_GAIN_DB or methods.load is None:
         return None
     by_noise, carriers = methods.load, methods.carriers
     load = methods.summaries["load_difference_db"].drop_nulls().to_numpy()
-    falls = by_noise.gain_db < -max(DISAGREE_LEAST_DB, 3 * by_noise.se_db)
-    signals_stay = carriers is None or abs(carriers.gain_db) < CHOKE_DB + 3 * carriers.se_db
-    if not falls or not signals_stay or (carriers is not None and carriers.se_db > WORST_SE_DB):
+    falls = by_noise.gain_db < -max(GAINS_APART_DB, 3 * by_noise.se_db)
+    signals_stay = carriers is None or abs(carriers.gain_db) < NO_GAIN_DB + 3 * carriers.se_db
+    if not falls or not signals_stay or (carriers is not None and carriers.se_db > WORST_GAIN_SE_DB):
         return None
-    if abs(float(np.median(load))) > CHOKE_DB:
+    if abs(float(np.median(load))) > NO_GAIN_DB:
         return None
-    part = carriers or GainEstimate("rated", rated, CHOKE_DB / 2, 1e6, 0)
+    part = carriers or GainEstimate("rated", rated, NO_GAIN_DB / 2, 1e6, 0)
     return Gain(
         part.gain_db,
         part.se_db,
@@ -123,7 +125,7 @@ def weighted(parts: tuple[GainEstimate, ...]) -> Gain:
     flags: list[str] = []
     sentences: list[str] = []
     apart = float(value.max() - value.min())
-    if len(parts) > 1 and apart > DISAGREE_LEAST_DB and chi > chdtri(len(parts) - 1, DISAGREE_CHANCE):
+    if len(parts) > 1 and apart > GAINS_APART_DB and chi > chdtri(len(parts) - 1, GAINS_APART_CHANCE):
         se_db *= float(np.sqrt(chi / (len(parts) - 1)))
         flags.append("gain-disagrees")
         named = ", ".join(f"{part.gain_db:.1f} dB by {_NAMES[part.source]}" for part in parts)
@@ -145,15 +147,10 @@ _NAMES: dict[GainSource, str] = {
 }
 
 
-def snr_change_db(gain_db: float, antenna_bypass_db: float, antenna_stage_db: float) -> float:
-    """What the stage does to signal-to-noise ratio: gain minus what it adds to antenna noise, dB."""
-    return gain_db - (antenna_stage_db - antenna_bypass_db)
-
-
 def _rated(facts: StationFacts) -> Gain | None:
     if facts.rated_gain_db is None:
         return None
-    part = GainEstimate("rated", facts.rated_gain_db, RATED_SE_DB, 1e6, 0)
+    part = GainEstimate("rated", facts.rated_gain_db, RATED_GAIN_SE_DB, 1e6, 0)
     sentence = (
         f"Nothing measured the gain here; the rated {facts.rated_gain_db:+.1f} dB is taken, give or take a few dB. "
         "A load position of the relay, or a steady carrier, would measure it."

@@ -15,6 +15,7 @@ from sweeper.analysis.band.gain import Gain
 from sweeper.analysis.band.nightly import measured_alike
 from sweeper.analysis.band.noise_figure import load_difference_of
 from sweeper.analysis.facts import StationFacts
+from sweeper.analysis.physics.friis import outside_at_change_lin, snr_change_db, to_db
 from sweeper.analysis.statistics.interval import Interval
 
 CURVE_RISES_DB = np.linspace(0.05, 25.0, 500)
@@ -37,25 +38,14 @@ class SwitchingThreshold:
 
 
 def predicted_snr_change_db(noise_rise_db: Floats, gain_db: float, load_difference_db: float) -> Floats:
-    """S/N change in dB at each noise rise in bypass, from gain and load difference alone (Friis).
-
-    Antenna noise y (linear, load = 1) comes out of the stage as g·(y − 1) over the load's d, so the change is
-    10·log₁₀(g·y/(g·(y − 1) + d)). At y → ∞ it is 0 dB, at y → 1 it is gain minus load difference.
-    """
-    y = 10 ** (np.asarray(noise_rise_db, dtype=np.float64) / 10)
-    g, d = 10 ** (gain_db / 10), 10 ** (load_difference_db / 10)
-    change: Floats = 10 * np.log10(g * y / (g * (y - 1) + d))
-    return change
+    """S/N change in dB at each noise rise in bypass, from gain and load difference alone (`friis.snr_change_db`)."""
+    outside_lin = 10 ** (np.asarray(noise_rise_db, dtype=np.float64) / 10) - 1
+    return snr_change_db(outside_lin, gain_db, load_difference_db)
 
 
 def crossing_rise_db(worthwhile_db: float, gain_db: float, load_difference_db: float) -> float:
-    """The noise rise in bypass at which the S/N change is `worthwhile_db` (> 0), dB; NaN where it never is.
-
-    From g·y = w·(g·(y − 1) + d): y = w·(g − d)/(g·(w − 1)), where that lies above the load.
-    """
-    w, g, d = (10 ** (value / 10) for value in (worthwhile_db, gain_db, load_difference_db))
-    y = w * (g - d) / (g * (w - 1)) if w > 1 else float("nan")
-    return float(10 * np.log10(y)) if y > 1 else float("nan")
+    """The noise rise in bypass at which the S/N change is `worthwhile_db` (> 0), dB; NaN where it never is."""
+    return to_db(1 + outside_at_change_lin(worthwhile_db, gain_db, load_difference_db))
 
 
 def switching_threshold(

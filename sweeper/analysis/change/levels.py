@@ -9,12 +9,7 @@ from collections.abc import Iterable
 import polars as pl
 
 from sweeper.analysis.band.nightly import SCALES
-
-LEAST_RISE_DB = 1.0
-"""Usual noise rise from which on the receiver's own noise is taken off; below, too little would be left."""
-SMALLEST_EXCESS_DB = -10.0
-LIFTED_DB = 1.0
-"""What a load must read higher with the stage in, to stand off a floor that it lies on in bypass."""
+from sweeper.analysis.thresholds import LIFTED_DB, RISE_FOR_OUTSIDE_NOISE_DB, SMALLEST_OUTSIDE_NOISE_DB
 
 
 def noise_levels(nights: pl.DataFrame, overloaded: Iterable[tuple[str, int]] = ()) -> pl.DataFrame:
@@ -71,8 +66,8 @@ def noise_levels(nights: pl.DataFrame, overloaded: Iterable[tuple[str, int]] = (
     plain = pl.col("level_antenna_bypass") - pl.col("drift_db").fill_null(0.0)
     return (
         rows.with_columns(
-            (usual_rise >= LEAST_RISE_DB).fill_null(False).alias("external"),
-            excess.clip(lower_bound=SMALLEST_EXCESS_DB).alias("excess"),
+            (usual_rise >= RISE_FOR_OUTSIDE_NOISE_DB).fill_null(False).alias("external"),
+            excess.clip(lower_bound=SMALLEST_OUTSIDE_NOISE_DB).alias("excess"),
         )
         .filter(
             pl.when("external")

@@ -1,4 +1,4 @@
-"""A run of passes: put right what an earlier run left, measure, store, let go, and account for every pass.
+"""A run of passes: restore what an earlier run left, measure, store, let go, and account for every pass.
 
 The rig is opened for each pass and let go after it, so that between passes the receiver belongs to whoever
 listens, and a cable that comes back is simply there at the next pass. When passes are due is `unattended`'s.
@@ -10,10 +10,9 @@ from collections.abc import Callable, Collection, Iterable
 from contextlib import suppress
 from datetime import datetime, timedelta
 
-from drivers.errors import InUse, RigError
+from drivers.errors import InUse, RigError, Transmitting
 from sweeper.clock import Clock
 from sweeper.daemon.rig import relay_life
-from sweeper.daemon.rig.in_flight import record_interrupted_pass
 from sweeper.daemon.rig.instruments import measurement_settings, open_rig
 from sweeper.daemon.rig.lock import hold_rig
 from sweeper.daemon.rig.restore import restore_station
@@ -61,11 +60,11 @@ class Campaign:
         """Relays to rest, receiver in its saved state, before anything else; what stands in the way."""
         try:
             with hold_rig(self.store.folder):
-                faults = restore_station(self.station, self.store, self.clock.now())
-                if not self.recording.unwritten:
-                    told = record_interrupted_pass(self.station, self.store, self.clock.now())
-                    if told:
-                        self.observer.trouble(told)
+                unwritten = bool(self.recording.unwritten)
+                restored = restore_station(self.station, self.store, self.clock.now(), unwritten)
+                if restored.interrupted:
+                    self.observer.trouble(restored.interrupted)
+                faults = restored.faults
                 self.life = relay_life.load(self.store.folder, self.life.since)
         except RigError as held:
             faults = (held,)
@@ -107,6 +106,7 @@ class Campaign:
                         measurement_settings(self.station),
                         self.recording,
                         self.orders.wake,
+                        self.orders.why,
                     )
                 finally:
                     self._wore(switch.moves)
@@ -162,12 +162,12 @@ class Campaign:
                 switch = relay_life.CountedSwitch(rig.switch, self.station)
                 try:
                     relay_life.exercise(self.station, switch)
-                except RigError:
-                    self.settled = False
+                except RigError as fault:
+                    self.settled = isinstance(fault, Transmitting)  # it asked, and let the relays rest
                     raise
                 finally:
                     self._wore(switch.moves)
-        except InUse:
+        except (InUse, Transmitting):
             return ""
         except OSError as fault:
             return f"The daily exercise of the relays did not succeed. {_of_computer(fault)}"

@@ -8,6 +8,7 @@ from datetime import date, datetime, timedelta
 
 from sweeper.daemon.rig import relay_life
 from sweeper.daemon.run.campaign import LOOK_S, Campaign, leave
+from sweeper.daemon.run.orders import PAUSED_BY
 from sweeper.daemon.run.schedule_cursor import NextAfter, ScheduleCursor
 from sweeper.daemon.run.states import Doing
 from sweeper.store import StoreError, day_of
@@ -85,7 +86,7 @@ class _Unattended:
             self._heed()
             self._housekeeping()
             if self._paused:
-                self._say("paused", "paused by a person")
+                self._say("paused", PAUSED_BY)
                 self._clock.sleep(LOOK_S, self._orders.wake)
                 continue
             if self._campaign.receiver_idle.quiet and self._wait_for_quiet(None):
@@ -129,7 +130,7 @@ class _Unattended:
     def _at(self, instant: datetime) -> None:
         """A pass is due: measured, or left out with its reason."""
         campaign = self._campaign
-        because = "paused by a person" if self._paused else self._wait_for_quiet(instant)
+        because = PAUSED_BY if self._paused else self._wait_for_quiet(instant)
         if because:
             campaign.account("skipped", because)
             return
@@ -160,7 +161,7 @@ class _Unattended:
     def _wait_for(self, instant: datetime) -> bool:
         """True once `instant` has come; False when there is something else to look at first."""
         if self._paused:
-            self._say("paused", "paused by a person", instant)
+            self._say("paused", PAUSED_BY, instant)
         else:
             self._say("waiting", self._why_slow(), instant)
         remaining_s = (instant - self._clock.now()).total_seconds()

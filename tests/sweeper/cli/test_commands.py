@@ -170,8 +170,8 @@ def test_an_end_that_is_over_is_refused(tmp_path: Path) -> None:
 def test_a_fault_that_the_record_tells_is_not_told_before_it_as_well(tmp_path: Path) -> None:
     file = tmp_path / "saltmarsh.yaml"
     text = example("saltmarsh").read_text(encoding="utf-8")
-    # Port 9 is the discard service (RFC 863), which nothing here offers.
-    file.write_text(text.replace(":5020", ":9").replace(":4532", ":9"), encoding="utf-8")
+    # Ports 9 and 19 are the discard and the character generator service (RFC 863, 864), which nothing here offers.
+    file.write_text(text.replace(":5020", ":9").replace(":4532", ":19"), encoding="utf-8")
     answer = sweeper("run", file, "--passes", "1")
     assert answer.returncode == 1 and answer.stderr.count("no connection to") == 1, answer.stderr
 

@@ -192,7 +192,7 @@ def test_only_the_loopback_address_needs_no_token(host: str, loopback: bool) -> 
     assert is_loopback(host) is loopback
 
 
-@pytest.mark.parametrize(("host", "name"), [("[::1]:80", "::1"), ("a:b:c", "a"), ("", ""), ("[", "")])
+@pytest.mark.parametrize(("host", "name"), [("[::1]:80", "::1"), ("a:b:c", ""), ("", ""), ("[", "")])
 def test_a_host_header_of_any_shape_has_a_name_or_none(host: str, name: str) -> None:
     assert host_name(host) == name
 

@@ -7,7 +7,8 @@ import numpy as np
 import polars as pl
 import pytest
 
-from sweeper.analysis.band.gain import combine, snr_change_db, weighted
+from sweeper.analysis.band.cells import nightly_snr_change
+from sweeper.analysis.band.gain import combine, weighted
 from sweeper.analysis.band.gain_agreement import reconcile
 from sweeper.analysis.band.gain_methods import GainEstimate, GainMethods
 from sweeper.analysis.band.switching_threshold import (
@@ -93,21 +94,28 @@ def test_the_s_unit_meter_finds_the_gain_within_what_it_claims():
     assert gain.gain_db == pytest.approx(15.0, abs=3 * gain.se_db)
 
 
+def measured_change_db(gain_db, bypass_db, stage_db):
+    """What the program makes of these two levels of antenna noise in one hour of one night."""
+    row = pl.DataFrame({"band": ["40 m"], "difference_db": [stage_db - bypass_db]})
+    gain = weighted((GainEstimate("carriers", gain_db, 0.1, 9, 10),))
+    return nightly_snr_change(row, {"40 m": gain})["snr_change_db"].item()
+
+
 def test_a_worked_reading():
     """Antenna 4 dB over load in bypass; noise rises 13 dB with a stage of 15 dB gain (measurement.md)."""
-    assert snr_change_db(15.0, -94.0, -81.0) == pytest.approx(2.0)
+    assert measured_change_db(15.0, -94.0, -81.0) == pytest.approx(2.0)
     assert snr_lost_db(4.0) == pytest.approx(2.2, abs=0.005)
 
 
 def test_an_amplified_noise_that_rises_by_exactly_the_gain_changes_nothing():
     """Common practice."""
-    assert snr_change_db(15.0, -91.5, -76.5) == 0.0
+    assert measured_change_db(15.0, -91.5, -76.5) == 0.0
 
 
 def test_a_load_at_minus_94_an_antenna_at_minus_91_5_and_minus_79_with_the_stage():
     """Common practice: 15 to 16 dB of gain make +2.5 to +3.5 dB, and no stage could reach 3.6 dB."""
-    assert snr_change_db(15.0, -91.5, -79.0) == pytest.approx(2.5)
-    assert snr_change_db(16.0, -91.5, -79.0) == pytest.approx(3.5)
+    assert measured_change_db(15.0, -91.5, -79.0) == pytest.approx(2.5)
+    assert measured_change_db(16.0, -91.5, -79.0) == pytest.approx(3.5)
     assert 3.55 < snr_lost_db(2.5) < 3.6
 
 

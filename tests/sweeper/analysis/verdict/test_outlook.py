@@ -10,8 +10,10 @@ from sweeper.analysis.day.reduce import summarise_day
 from sweeper.analysis.findings.build import find
 from sweeper.analysis.statistics.estimates import Estimate
 from sweeper.analysis.statistics.interval import Interval
+from sweeper.analysis.verdict.effort import bands_due, effort
+from sweeper.analysis.verdict.expectation import expectations
 from sweeper.analysis.verdict.judge import Judged
-from sweeper.analysis.verdict.outlook import bands_due, effort, expectations, outlook, outlooks
+from sweeper.analysis.verdict.outlook import outlook, outlooks
 from sweeper.simulation.campaign.course import BandTruth, Course
 from sweeper.simulation.campaign.draw import campaign
 from sweeper.words import Channel
