@@ -187,6 +187,8 @@ def _follow_until_fault(
     with open_rig(station) as rig:
         switch = relay_life.CountedSwitch(rig.switch, station)
         while rig.receiver.is_transmitting():
+            # Noted, so that the stage stays out for the quiet time after this transmission as after any other.
+            follower.decide(ANTENNA_BYPASS, True, clock.monotonic(), clock.now().date())
             if not said:
                 said = "its transmitter is on; the relays are left alone until it is off"
                 told(f"receiver: {said}.")
