@@ -10,7 +10,8 @@ from dataclasses import dataclass
 from datetime import date, datetime
 from pathlib import Path
 
-from drivers.errors import InUse, RigError
+from drivers.errors import CalledOff, InUse, RigError
+from drivers.waiting import bounded
 from sweeper.analysis import Findings
 from sweeper.clock import Clock
 from sweeper.daemon.rig import relay_life
@@ -155,14 +156,20 @@ def _follow(
     told: Callable[[str], None],
     pace: Pace,
 ) -> None:
-    with hold_rig(folder):
+    with bounded(stop=orders.wake), hold_rig(folder):
         life = relay_life.load(folder, clock.now())
         allowed = relay_life.allowed_a_day(station, life, clock.now())
         follower = Follower(station.receiver.quiet_time_s, MOVES_A_DAY if allowed is None else allowed, pace)
         try:
             while not orders.stopping:
                 try:
+<<<<<<< HEAD
                     _follow_until_fault(station, folder, findings, clock, orders, follower, told, pace)
+=======
+                    _follow_until_fault(station, folder, findings, clock, orders, follower, told)
+                except CalledOff:
+                    orders.heed()
+>>>>>>> main
                 except RigError as fault:
                     told(f"{fault} Trying again.")
                     rest_relays(station, folder, clock.now())

@@ -91,7 +91,7 @@ def _of_a_choke(methods: GainMethods, facts: StationFacts) -> Gain | None:
 
 
 def measured(methods: GainMethods) -> Gain | None:
-    """The same without the last resort."""
+    """The gain by all methods that found one, dB, and how it differs by channel; None where nothing measured it."""
     parts = tuple(part for part in (methods.carriers, methods.load, methods.source) if part is not None)
     if not parts:
         return None

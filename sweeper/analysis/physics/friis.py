@@ -17,7 +17,7 @@ def kept_share_db(rise_db: Floats) -> Floats:
 
 
 def kept_share_slope(rise_db: Floats) -> Floats:
-    """Its slope, dB per dB of noise rise: 1/(10^(Y/10) − 1)."""
+    """Slope of `kept_share_db`, dB per dB of noise rise: 1/(10^(Y/10) − 1)."""
     with np.errstate(divide="ignore", invalid="ignore"):
         slope: Floats = 1 / np.expm1(np.log(10) / 10 * rise_db)
     return slope
@@ -88,7 +88,7 @@ def outside_at_change_lin(change_db: float, gain_db: float, load_difference_db: 
 
 
 def outside_with_stage_lin(outside_lin: Floats, gain_db: Floats, load_difference_db: Floats) -> Floats:
-    """The same noise from outside in units of the load's level with the stage in: x·g/d in the terms above."""
+    """Noise from outside in units of the load's level with the stage in, x·g/d in the terms of `snr_change_db`."""
     outside: Floats = outside_lin * 10 ** ((gain_db - load_difference_db) / 10)
     return outside
 

@@ -161,3 +161,10 @@ def test_flags_say_what_was_seen_and_what_is_missing():
     bare = rows([8.0] * 3).with_columns(pl.lit(None, dtype=pl.Float64).alias("noise_rise_db"))
     assert only(bare, None).flags == ("no-gain-known", "no-load")
     assert snr_lost_db(np.array([4.0]))[0] == pytest.approx(2.20, abs=0.005)
+
+
+def test_the_ceilings_error_of_few_nights_has_one_degree_of_freedom_less_than_nights():
+    cell = only(rows([8.0] * 4, rises_db=[2.0, 3.0, 4.0, 3.0]), gain_of())
+    assert cell.ceiling.dof == pytest.approx(3.0, rel=0.01)
+    spread = np.std([4.33, 3.02, 2.20, 3.02], ddof=1)  # what those rises lose (Friis), to a hundredth
+    assert cell.ceiling.se == pytest.approx(spread / 2, rel=0.01)
