@@ -163,13 +163,9 @@ def _follow(
         try:
             while not orders.stopping:
                 try:
-<<<<<<< HEAD
                     _follow_until_fault(station, folder, findings, clock, orders, follower, told, pace)
-=======
-                    _follow_until_fault(station, folder, findings, clock, orders, follower, told)
                 except CalledOff:
                     orders.heed()
->>>>>>> main
                 except RigError as fault:
                     told(f"{fault} Trying again.")
                     rest_relays(station, folder, clock.now())
