@@ -6,14 +6,16 @@ the same door: relays to rest first, then the receiver, each tried even when the
 """
 
 from collections.abc import Callable, Mapping, Sequence
+from contextlib import AbstractContextManager
 from dataclasses import dataclass, replace
 from datetime import datetime
 from threading import Event
 from typing import Any
 
 from drivers.contracts import Receiver, Switch, Tuning
-from drivers.errors import BadReply, RigError, Stuck, Transmitting
+from drivers.errors import BadReply, CalledOff, RigError, Stuck, Transmitting
 from drivers.numbers import is_reading
+from drivers.waiting import bounded
 from sweeper.clock import Clock
 from sweeper.engine.meter import Meter, stuck_readings
 from sweeper.engine.sink import Sink
@@ -21,6 +23,13 @@ from sweeper.words import Outcome, PassRecord, Reading, SignalPath, Visit
 
 DIAL_STEP_HZ = 10
 """Receivers round to their own step, 10 Hz or finer (common practice); a hand at the dial moves further."""
+
+
+LEAVE_S = 30.0
+"""What putting the relays to rest may take at the most, and again what restoring the receiver may."""
+
+GRACE_S = 10.0
+"""What is left of that once somebody has ordered to stop."""
 
 
 def same_dial(hz: int, other_hz: int) -> bool:
@@ -39,6 +48,7 @@ class MeasurementSettings:
     interval_s: float
     rest: SignalPath
     meter: Meter
+    leave_s: float = LEAVE_S
 
 
 class Yielded(Exception):
@@ -72,8 +82,9 @@ def measure_pass(
     outcome: Outcome = "failed"
     because = "the program met a defect of its own"
     try:
-        at_work.begin(started)
-        at_work.measure(visits)
+        with bounded(stop=stop):
+            at_work.begin(started)
+            at_work.measure(visits)
         outcome, because = "done", ""
     except (Transmitting, Yielded) as given_way:
         outcome, because = "skipped", str(given_way)
@@ -81,6 +92,8 @@ def measure_pass(
             at_work.leave_dial_alone()
     except Interrupted as request:
         outcome, because = "skipped", str(request)
+    except CalledOff:
+        outcome, because = "skipped", f"{why_stop()} in the middle of a pass"
     except RigError as fault:
         because = str(fault)
     finally:
@@ -232,7 +245,8 @@ class _AtWork:
         if self._remembered is None:
             return
         try:
-            at, ours = self._receiver.tuning(), self._mode_read_back
+            with self._leaving():
+                at, ours = self._receiver.tuning(), self._mode_read_back
             mode_is_ours = ours is not None and (at.mode, at.bandwidth_hz) == (ours.mode, ours.bandwidth_hz)
         except RigError:
             mode_is_ours = False
@@ -248,18 +262,23 @@ class _AtWork:
         if not self.touched:
             return ()
         try:
-            self.relay_operations += self._switch.select(str(self._settings.rest))
+            with self._leaving():
+                self.relay_operations += self._switch.select(str(self._settings.rest))
         except RigError:
             left_over.append("relays")
         finally:
             # Also after a defect of the switch's driver: the receiver is not to suffer for it.
             try:
                 if self._remembered is not None:
-                    self._off_the_air()
-                    self._receiver.restore(self._remembered)
+                    with self._leaving():
+                        self._off_the_air()
+                        self._receiver.restore(self._remembered)
             except RigError:
                 left_over.append("receiver")
         return tuple(left_over)
+
+    def _leaving(self) -> AbstractContextManager[None]:
+        return bounded(self._settings.leave_s, self._stop, GRACE_S)
 
     def flagged(self) -> tuple[Reading, ...]:
         """The readings of the whole pass, those of a meter that stood still marked ``stale``."""

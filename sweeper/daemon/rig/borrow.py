@@ -9,7 +9,7 @@ from sweeper.daemon.rig.in_flight import clear_in_flight, mark_in_flight
 from sweeper.daemon.rig.instruments import Rig, open_rig
 from sweeper.daemon.rig.lock import hold_rig
 from sweeper.daemon.rig.relay_life import CountedSwitch, count
-from sweeper.daemon.rig.restore import restore_station
+from sweeper.daemon.rig.restore import in_time, restore_station
 from sweeper.station import Station
 from sweeper.store import Store
 
@@ -37,12 +37,14 @@ def borrowed_rig(station: Station, store: Store, clock: Clock) -> Iterator[Rig]:
                 yield Rig(rig.receiver, switch)
             finally:
                 try:
-                    switch.select(str(station.switch.rest))
+                    with in_time(station):
+                        switch.select(str(station.switch.rest))
                 finally:
                     count(store.folder, switch.moves, clock.now())
-                    if rig.receiver.is_transmitting():
-                        raise Transmitting(
-                            "receiver", "it is on the air, so it is restored at the next start."
-                        )
-                    rig.receiver.restore(remembered)
+                    with in_time(station):
+                        if rig.receiver.is_transmitting():
+                            raise Transmitting(
+                                "receiver", "it is on the air, so it is restored at the next start."
+                            )
+                        rig.receiver.restore(remembered)
                     clear_in_flight(store)

@@ -1,5 +1,6 @@
 """From a station to its open instruments, through the drivers' entry points."""
 
+import math
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -8,6 +9,7 @@ from drivers.contracts import Receiver, Switch, links_of
 from drivers.errors import Refused, Transmitting
 from drivers.links.identity import same_instrument
 from sweeper.engine import MeasurementSettings, Meter
+from sweeper.engine.one_pass import LEAVE_S
 from sweeper.station import Station
 from sweeper.station.drivers import driver
 from sweeper.words import SignalPath
@@ -93,6 +95,7 @@ def measurement_settings(station: Station) -> MeasurementSettings:
         readings=receiver.readings,
         interval_s=receiver.interval_s,
         rest=SignalPath.parse(str(switch.rest)),
+        leave_s=math.inf if switch.by_hand else LEAVE_S,
         meter=Meter(
             in_dbm=receiver.meter.unit == "dBm",
             curve=tuple((point[0], point[1]) for point in receiver.meter.curve),

@@ -11,6 +11,8 @@ from pathlib import Path
 
 from drivers.contracts import Switch
 from drivers.errors import RigError, Transmitting
+from drivers.waiting import bounded
+from sweeper.engine.one_pass import GRACE_S, LEAVE_S
 from sweeper.outside import content_of, json_of
 from sweeper.plan import budget, path_order
 from sweeper.plan.order import moved
@@ -203,4 +205,5 @@ def exercise(station: Station, switch: CountedSwitch) -> None:
         for path in station.paths():
             switch.select(str(path))
     finally:
-        switch.select(str(station.switch.rest))
+        with bounded(LEAVE_S, grace_s=GRACE_S):
+            switch.select(str(station.switch.rest))
