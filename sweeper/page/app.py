@@ -21,6 +21,7 @@ from starlette.routing import Route
 from sweeper.daemon.live.client import ask
 from sweeper.daemon.live.messages import NOTE_LIMIT, Answer, Command, Request
 from sweeper.errors import UserFacingError, WrongInput
+from sweeper.outside import json_of
 from sweeper.page.feed import Feed
 from sweeper.page.guard import COOKIE, Door, Guard
 from sweeper.page.seen import now_seen, tonight_seen
@@ -144,7 +145,7 @@ class _Page:
     async def note(self, request: HttpRequest) -> Response:
         """Keep a remark with the time."""
         try:
-            body = json.loads(await request.body())
+            body = json_of(await request.body())
             text = body["text"].strip()
         except (ValueError, KeyError, TypeError, AttributeError):
             return JSONResponse({"ok": False, "sentence": "That is no note."}, 400)

@@ -112,7 +112,7 @@ class _Loop(ABC):
 
     def somebody_there(self) -> str:
         """Why the receiver is left alone; empty when nobody needs it."""
-        return self.campaign.receiver_idle.somebody_there()
+        return self.campaign.somebody_there()
 
     def go(self) -> None:
         """Until it is over or somebody asks to stop."""
@@ -188,8 +188,8 @@ class _Loop(ABC):
         campaign.recording.write()
         today = day_of(now, campaign.station.station.longitude)
         if today != self._tidied_on:
-            campaign.finish_days()
-            self._tidied_on = today
+            if campaign.finish_days():
+                self._tidied_on = today
             self.new_day(now)
         upcoming = self.upcoming()
         left_alone = self.orders.paused or campaign.receiver_idle.quiet
