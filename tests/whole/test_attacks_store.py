@@ -10,8 +10,10 @@ import os
 import resource
 import shutil
 import signal
+import socket
 import sqlite3
 import subprocess
+import urllib.request
 from collections import Counter
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -179,6 +181,25 @@ def test_without_a_descriptor_left_passes_fail_and_go_on_once_there_are_some(tmp
         said = "".join(lines) + rest
         assert code == 0 and "Traceback" not in said, said
         assert told_as_done(said) == set(stored(station.data))
+
+
+def test_half_open_connections_to_the_metrics_take_no_descriptors_from_the_measuring(tmp_path: Path) -> None:
+    with socket.create_server(("127.0.0.1", 0)) as free:
+        port = free.getsockname()[1]
+    more = f"live: {{metrics_port: {port}}}\n"
+    with unattended(tmp_path, schedule=SCHEDULE, more=more) as station, station.running() as process:
+        measuring(station)
+        handles = Path(f"/proc/{process.pid}/fd")
+        before = len(list(handles.iterdir()))
+        with contextlib.ExitStack() as holding:
+            for _ in range(250):
+                half = holding.enter_context(socket.create_connection(("127.0.0.1", port), timeout=30))
+                half.sendall(b"GET /metrics HTTP/1.1\r\n")
+            with urllib.request.urlopen(f"http://127.0.0.1:{port}/metrics", timeout=30) as answer:
+                assert b"sweeper_passes_total" in answer.read()
+            assert len(list(handles.iterdir())) < before + 40
+            measuring(station, len(station.store().passes()) + 2)
+        assert ended(process, signal.SIGTERM)[0] == 0
 
 
 # A folder that somebody else wrote
