@@ -35,15 +35,26 @@ def waited(folder: Path, seconds: float) -> Idle:
     return Idle(rss_mb, rss_after_mb, share, seconds, handles)
 
 
-def _wait(folder: Path, seconds: float, with_yesterday: bool = False) -> tuple[float, int, float, int]:
+def after_days(folder: Path, days: int) -> tuple[float, int]:
+    """Resident memory in MB of a daemon that has made files of so many late days, and how many files it made."""
+    rss_mb, files, _, _ = _wait(folder, 0.0, late_days=days)
+    return rss_mb, files
+
+
+def _wait(
+    folder: Path, seconds: float, with_yesterday: bool = False, late_days: int = 0
+) -> tuple[float, int, float, int]:
     far = datetime.now(UTC) + timedelta(hours=12)
     with unattended(folder, schedule=f"[{{at: ['{far:%H:%M}']}}]") as station:
         if with_yesterday:
             write_a_night(station.data)
+        for late in range(late_days):
+            write_a_night(station.data, days_ago=3 + late)
         with station.running() as process:
             until(
                 lambda: station.answers() and station.ask("status").state.doing == "waiting", "the wait", 60
             )
+            until(lambda: len(list(station.folder.glob("days/*.parquet"))) >= late_days, "the late days", 240)
             proc = Path(f"/proc/{process.pid}")
             before, began = _cpu_s(proc), time.monotonic()
             while time.monotonic() - began < seconds:
@@ -59,13 +70,14 @@ def _cpu_s(proc: Path) -> float:
     return (int(fields[11]) + int(fields[12])) * TICK_S
 
 
-def write_a_night(data: Path) -> None:
-    """A night of readings as the README's station takes them, two days ago: 84 passes of 26 channels."""
-    dusk = datetime.now(UTC) - timedelta(days=2)
+def write_a_night(data: Path, days_ago: int = 2) -> None:
+    """A night of readings as the README's station takes them, days ago: 84 passes of 26 channels."""
+    dusk = datetime.now(UTC) - timedelta(days=days_ago)
     with Store(data, "Outpost", 8.1) as store:
         passes = []
-        for number in range(1, 85):
-            at = dusk + timedelta(minutes=5 * number)
+        first = store.next_pass_number()
+        for number in range(first, first + 84):
+            at = dusk + timedelta(minutes=5 * (number - first + 1))
             readings = [
                 Reading(
                     at,

@@ -49,6 +49,7 @@ def run_station(
     _stay_small()
     outcomes = _Outcomes()
     campaign = Campaign(station, store, clock, orders, (outcomes, *observers), bands_due)
+    campaign.days_apart = True
     with ExitStack() as closing:
         log = Log(station.station.name)
         closing.callback(log.close)
