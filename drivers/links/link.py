@@ -76,6 +76,11 @@ class Link:
             if self._port is None:
                 self._connect(Deadline(self._options.timeout_s, self._part))
 
+    @property
+    def is_open(self) -> bool:
+        """Whether it holds its port at the moment."""
+        return self._port is not None
+
     def on_connect(self, greeting: Callable[[], None]) -> None:
         """Run `greeting` whenever the link has come back, before anything else is sent."""
         with self._lock:

@@ -11,6 +11,7 @@ from collections.abc import Callable, Iterable
 from typing import TYPE_CHECKING, Literal, TypeVar
 
 from drivers.errors import BadReply, Refused
+from drivers.protocols import keying
 
 if TYPE_CHECKING:
     from pymodbus.pdu import ModbusPDU
@@ -27,6 +28,9 @@ SHOWN = 40
 MOST_COILS = 2000
 """In one request: Modbus Application Protocol V1.1b3, section 6.1."""
 
+LONGEST = 12
+"""Bytes of a request for coils: over TCP, a header of seven and a data unit of five."""
+
 EXCEPTIONS = {
     1: "it does not know this function",
     2: "it has no such coil",
@@ -38,6 +42,18 @@ EXCEPTIONS = {
     11: "the gateway got no answer from it",
 }
 """Exception codes: Modbus Application Protocol V1.1b3, section 7."""
+
+
+def coils_only(frame: bytes) -> None:
+    """The gate before every board that speaks Modbus: `Refused` for a frame that a receiver could be keyed by."""
+    if len(frame) > LONGEST:
+        raise Refused("relay board", f"a request of {len(frame)} bytes is none for its coils.")
+    if told := keying.in_frame(frame):
+        raise Refused(
+            "relay board",
+            f"the request for these coils holds {told}, which could key a transmitter if a receiver listened there.",
+            "Take other coils or another unit number.",
+        )
 
 
 class Modbus:

@@ -13,6 +13,7 @@ from pydantic import BaseModel, ConfigDict, Field, field_validator, model_valida
 
 from drivers.contracts import Driver
 from drivers.errors import BadReply, LinkLost, LinkTimeout, Refused
+from drivers.protocols.keying import in_names, in_text
 from drivers.switches.login import Login, untrusted
 from drivers.switches.relays import RelayOptions, Relays, Setting, answering
 from drivers.waiting import Deadline
@@ -34,7 +35,7 @@ class Request(BaseModel):
         Field(pattern="^/", description="The path on the board, beginning with /, such as /relays/{relay}."),
     ]
     body: str | None = None
-    content_type: str = "application/json"
+    content_type: Annotated[str, Field(pattern=r"^[!-~]+(; ?[!-~]+)?$", max_length=100)] = "application/json"
 
     def filled(self, relay: str, state: str) -> tuple[str, bytes | None]:
         """Path and body for one relay; braces other than the two placeholders stay as they are."""
@@ -114,6 +115,15 @@ class HttpOptions(RelayOptions, Login):
             raise ValueError("set names no {relay}, so it cannot tell several relays apart")
         if "{state}" not in self.set.path + (self.set.body or ""):
             raise ValueError("set names no {state}, so on and off would be the same request")
+        relays = next(iter(self.paths.values()))
+        if word := in_names(self.set.path, *relays):
+            raise ValueError(
+                f"a path or relay with {word!r} in its name belongs to a transmitter, not to a relay"
+            )
+        for relay in relays:  # the first request, before anybody has shown to be a web server
+            path, body = self.ask.filled(relay, "")
+            if told := in_text(path, body or b"", self.ask.content_type):
+                raise ValueError(f"ask must be harmless whoever listens, but {told}")
         return self
 
 
@@ -123,14 +133,14 @@ class WebBoard:
     def __init__(self, options: HttpOptions, part: str) -> None:
         import httpx
 
-        from drivers.switches.web_client import Digest, Within
+        from drivers.switches.web_client import Basic, Digest, Within
 
         self._options = options
         self._part = part
         self._relays = tuple(next(iter(options.paths.values())))
         login: httpx.Auth | None = None
         if options.user is not None:
-            kind = httpx.BasicAuth if options.auth == "basic" else Digest
+            kind = Basic if options.auth == "basic" else Digest
             login = kind(options.user, options.password(part))
         self._transport = Within(options.trusted(part))
         self._client = httpx.Client(

@@ -9,7 +9,7 @@ from typing import Annotated, Any
 
 from pydantic import BaseModel, ConfigDict, Field, PrivateAttr, model_validator
 
-from drivers.contracts import Driver, Switch
+from drivers.contracts import Driver, Switch, links_of
 from drivers.errors import RigError, Unsupported
 from drivers.switches.relays import Relays
 from drivers.waiting import pause
@@ -60,6 +60,10 @@ class JointOptions(BaseModel):
             for name, (_, options) in self._opened_with.items()
             for relay, state in options.relays_of(path)
         )
+
+    def links(self) -> tuple[str, ...]:
+        """Where all its parts are."""
+        return tuple(link for _, options in self._opened_with.values() for link in links_of(options))
 
     def part_relays(self, name: str, path: str) -> frozenset[tuple[str, str]]:
         """The relays of one part for a path; two paths may share them."""

@@ -9,8 +9,8 @@ from typing import Annotated, Literal
 from pydantic import Field, model_validator
 
 from drivers.contracts import Driver
-from drivers.links import Link, LinkOptions, open_link
-from drivers.protocols.modbus import Modbus, runs, silence_s
+from drivers.links import GatedLink, LinkOptions, open_link
+from drivers.protocols.modbus import Modbus, coils_only, runs, silence_s
 from drivers.switches.relays import RelayOptions, Relays, Setting, answering
 from drivers.waiting import monotonic, pause
 
@@ -41,7 +41,7 @@ class ModbusOptions(LinkOptions, RelayOptions):
 class Coils:
     """The coils of one unit."""
 
-    def __init__(self, options: ModbusOptions, link: Link) -> None:
+    def __init__(self, options: ModbusOptions, link: GatedLink) -> None:
         self._link = link
         self._name = f"Modbus unit {options.unit} at {options.link}"
         self._part = f"relay board at {options.link}"
@@ -80,7 +80,7 @@ class Coils:
 def open_switch(options: ModbusOptions) -> Relays:
     """A board that has answered; `RigError` when it does not."""
     part = f"relay board at {options.link}"
-    return answering(part, Coils(options, open_link(options, part)), options)
+    return answering(part, Coils(options, open_link(options, part, coils_only)), options)
 
 
 DRIVER = Driver(kind="switch", name="modbus", options=ModbusOptions, open=open_switch)

@@ -16,6 +16,7 @@ from pydantic import BaseModel, ConfigDict, Field, field_validator, model_valida
 from drivers.contracts import Driver
 from drivers.errors import BadReply, CalledOff, LinkLost, LinkTimeout, Refused
 from drivers.links import sockets
+from drivers.protocols.keying import in_names, in_words
 from drivers.switches.login import Login, untrusted
 from drivers.switches.relays import RelayOptions, Relays, Setting, answering
 from drivers.waiting import LOOK_S, Deadline, aside
@@ -79,6 +80,10 @@ class MqttOptions(RelayOptions, Login):
         for key, topic in (("set_topic", self.set_topic), ("state_topic", self.state_topic)):
             if "{relay}" not in topic and len(next(iter(self.paths.values()))) > 1:
                 raise ValueError(f"{key} names no {{relay}}, so it cannot tell several relays apart")
+        if word := in_names(self.set_topic, *next(iter(self.paths.values()))):
+            raise ValueError(
+                f"a topic or relay with {word!r} in its name belongs to a transmitter, not to a relay"
+            )
         if self.on == self.off:
             raise ValueError("on and off are the same word")
         if self.set_topic == self.state_topic:
@@ -152,7 +157,14 @@ class BrokerBoard:
         if context is not None:
             client.tls_set_context(context)
         if options.user is not None:
-            client.username_pw_set(options.user, options.password(self._part))
+            password = options.password(self._part)
+            if told := in_words(_greeting(options.user, password)):
+                raise Refused(
+                    self._part,
+                    f"with this user and password a receiver that listened there in its place would read {told}.",
+                    "Take another password.",
+                )
+            client.username_pw_set(options.user, password)
         client.on_connect = self._on_connect
         client.on_disconnect = self._on_disconnect
         client.on_subscribe = self._on_subscribe
@@ -246,6 +258,15 @@ class BrokerBoard:
                 self._part, f"relay {relay} stands at {word[:60]!r}, neither of the words on and off."
             )
         return words[word]
+
+
+def _greeting(user: str, password: str) -> bytes:
+    """The first message to a broker as it goes on the wire, as far as a station file decides what is in it.
+
+    MQTT 3.1.1, section 3.1: it goes out before anybody has answered.
+    """
+    told = (len(text.encode()).to_bytes(2, "big") + text.encode() for text in (user, password))
+    return b"\x00\x04MQTT\x04\xc2\x00\x1e\x00\x00" + b"".join(told)
 
 
 def open_switch(options: MqttOptions) -> Relays:

@@ -24,6 +24,20 @@ _MEANING: dict[type[Exception], type[httpx.TransportError]] = {
 }
 
 
+class Basic(httpx.BasicAuth):
+    """RFC 7617, but nothing of a login goes out before the board has asked for it: what listens may be no board."""
+
+    _asked = False
+
+    def auth_flow(self, request: httpx.Request) -> Generator[httpx.Request, httpx.Response, None]:
+        if not self._asked:
+            answer = yield request
+            if answer.status_code != 401:
+                return
+            self._asked = True
+        yield from super().auth_flow(request)
+
+
 class Digest(httpx.DigestAuth):
     """RFC 7616 as httpx has it; a challenge that it cannot answer is the board's fault and no defect of ours."""
 

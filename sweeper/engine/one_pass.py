@@ -5,15 +5,17 @@ and no statistics. Every way out of a pass (its end, a fault, a signal, somebody
 the same door: relays to rest first, then the receiver, each tried even when the other fails.
 """
 
-import math
 from collections.abc import Callable, Mapping, Sequence
+from contextlib import AbstractContextManager
 from dataclasses import dataclass, replace
 from datetime import datetime
 from threading import Event
 from typing import Any
 
 from drivers.contracts import Receiver, Switch, Tuning
-from drivers.errors import BadReply, RigError, Stuck, Transmitting
+from drivers.errors import BadReply, CalledOff, RigError, Stuck, Transmitting
+from drivers.numbers import is_reading
+from drivers.waiting import bounded
 from sweeper.clock import Clock
 from sweeper.engine.meter import Meter, stuck_readings
 from sweeper.engine.sink import Sink
@@ -21,6 +23,13 @@ from sweeper.words import Outcome, PassRecord, Reading, SignalPath, Visit
 
 DIAL_STEP_HZ = 10
 """Receivers round to their own step, 10 Hz or finer (common practice); a hand at the dial moves further."""
+
+
+LEAVE_S = 30.0
+"""What putting the relays to rest may take at the most, and again what restoring the receiver may."""
+
+GRACE_S = 10.0
+"""What is left of that once somebody has ordered to stop."""
 
 
 def same_dial(hz: int, other_hz: int) -> bool:
@@ -39,6 +48,7 @@ class MeasurementSettings:
     interval_s: float
     rest: SignalPath
     meter: Meter
+    leave_s: float = LEAVE_S
 
 
 class Yielded(Exception):
@@ -72,8 +82,9 @@ def measure_pass(
     outcome: Outcome = "failed"
     because = "the program met a defect of its own"
     try:
-        at_work.begin(started)
-        at_work.measure(visits)
+        with bounded(stop=stop):
+            at_work.begin(started)
+            at_work.measure(visits)
         outcome, because = "done", ""
     except (Transmitting, Yielded) as given_way:
         outcome, because = "skipped", str(given_way)
@@ -81,6 +92,8 @@ def measure_pass(
             at_work.leave_dial_alone()
     except Interrupted as request:
         outcome, because = "skipped", str(request)
+    except CalledOff:
+        outcome, because = "skipped", f"{why_stop()} in the middle of a pass"
     except RigError as fault:
         because = str(fault)
     finally:
@@ -206,8 +219,8 @@ class _AtWork:
             if nth:
                 self._sleep(settings.interval_s)
             value = receiver.read_power()  # which refuses while a transmitter is on
-            if not math.isfinite(value):
-                raise BadReply("receiver", f"the meter read {value}, which is no power.")
+            if not is_reading(value):
+                raise BadReply("receiver", f"the meter read {value:g}, which no meter shows.")
             readings.append(
                 Reading(
                     time=clock.now(),
@@ -232,7 +245,8 @@ class _AtWork:
         if self._remembered is None:
             return
         try:
-            at, ours = self._receiver.tuning(), self._mode_read_back
+            with self._leaving():
+                at, ours = self._receiver.tuning(), self._mode_read_back
             mode_is_ours = ours is not None and (at.mode, at.bandwidth_hz) == (ours.mode, ours.bandwidth_hz)
         except RigError:
             mode_is_ours = False
@@ -241,23 +255,30 @@ class _AtWork:
     def leave(self) -> tuple[str, ...]:
         """Relays to rest, receiver in its saved state; the names of what could not be restored.
 
-        The relays go to rest even while a transmitter is on: the stage in its way would be the greater harm.
+        The relays go to rest even while a transmitter is on: the stage in its way would be the greater harm. The
+        receiver does not: under a transmission neither dial nor mode may move, so it is left for the next start.
         """
         left_over: list[str] = []
         if not self.touched:
             return ()
         try:
-            self.relay_operations += self._switch.select(str(self._settings.rest))
+            with self._leaving():
+                self.relay_operations += self._switch.select(str(self._settings.rest))
         except RigError:
             left_over.append("relays")
         finally:
             # Also after a defect of the switch's driver: the receiver is not to suffer for it.
             try:
                 if self._remembered is not None:
-                    self._receiver.restore(self._remembered)
+                    with self._leaving():
+                        self._off_the_air()
+                        self._receiver.restore(self._remembered)
             except RigError:
                 left_over.append("receiver")
         return tuple(left_over)
+
+    def _leaving(self) -> AbstractContextManager[None]:
+        return bounded(self._settings.leave_s, self._stop, GRACE_S)
 
     def flagged(self) -> tuple[Reading, ...]:
         """The readings of the whole pass, those of a meter that stood still marked ``stale``."""
@@ -274,6 +295,15 @@ class _AtWork:
     def _listen_only(self) -> None:
         if self._receiver.is_transmitting():
             raise Transmitting("receiver", "it says that its transmitter is on; nothing was switched.")
+
+    def _off_the_air(self) -> None:
+        """Before the receiver is restored; asked once more where the first answer was none."""
+        try:
+            keyed = self._receiver.is_transmitting()
+        except Exception:
+            keyed = self._receiver.is_transmitting()
+        if keyed:
+            raise Transmitting("receiver", "its transmitter is on, so it is restored later.")
 
     def _sleep(self, seconds: float) -> None:
         if self._clock.sleep(seconds, self._stop) or self._stop.is_set():

@@ -24,9 +24,8 @@ from sweeper.analysis.statistics.dependent_nights import (
     dependence,
 )
 from sweeper.analysis.statistics.group_sequential import FIRST_LOOK, boundaries, spent_late
+from sweeper.analysis.thresholds import ENOUGH_OF_A_KIND
 
-ENOUGH_OF_A_KIND = 2
-"""Weekday or weekend nights wanted on each side before the two kinds are matched separately."""
 NEAREST = 90
 """Nights on each side that are compared: those further away say more of the season than of the fix."""
 TREND_TOLD = 0.65

@@ -9,7 +9,7 @@ from sweeper.daemon.rig.in_flight import clear_in_flight, mark_in_flight
 from sweeper.daemon.rig.instruments import Rig, open_rig
 from sweeper.daemon.rig.lock import hold_rig
 from sweeper.daemon.rig.relay_life import CountedSwitch, count
-from sweeper.daemon.rig.restore import restore_station
+from sweeper.daemon.rig.restore import in_time, restore_station
 from sweeper.station import Station
 from sweeper.store import Store
 
@@ -19,7 +19,8 @@ def borrowed_rig(station: Station, store: Store, clock: Clock) -> Iterator[Rig]:
     """Receiver and switch, restored at the end whatever happens in between.
 
     What an earlier run left is restored first. `Transmitting` when the receiver is on the air: nothing was touched.
-    A crash in between is mended by the next command that takes the rig.
+    A crash in between is mended by the next command that takes the rig, and so is a receiver that is on the air at
+    the end (`Transmitting`): relays go to rest all the same, dial and mode do not move under a transmission.
     """
     with hold_rig(store.folder):
         for fault in restore_station(station, store, clock.now()).faults:
@@ -36,8 +37,14 @@ def borrowed_rig(station: Station, store: Store, clock: Clock) -> Iterator[Rig]:
                 yield Rig(rig.receiver, switch)
             finally:
                 try:
-                    switch.select(str(station.switch.rest))
+                    with in_time(station):
+                        switch.select(str(station.switch.rest))
                 finally:
                     count(store.folder, switch.moves, clock.now())
-                    rig.receiver.restore(remembered)
+                    with in_time(station):
+                        if rig.receiver.is_transmitting():
+                            raise Transmitting(
+                                "receiver", "it is on the air, so it is restored at the next start."
+                            )
+                        rig.receiver.restore(remembered)
                     clear_in_flight(store)

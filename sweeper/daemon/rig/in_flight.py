@@ -73,5 +73,9 @@ def record_interrupted_pass(station: Station, store: Store, now: datetime) -> st
         with suppress(StoreError):  # Its record says from now on that this is done.
             store.remember(IN_FLIGHT, None)
         return f"Pass {record.number}, begun at {began:%H:%M} UTC, has no readings: {BECAUSE}."
+    except (ValueError, TypeError):
+        with suppress(StoreError):
+            store.remember(IN_FLIGHT, None)  # Nobody can tell what it once said.
+        return ""
     except StoreError:
         return ""  # The note stays, and is looked at again by whoever takes the rig next.

@@ -10,7 +10,9 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 from drivers.contracts import Switch
-from drivers.errors import RigError
+from drivers.errors import RigError, Transmitting
+from drivers.waiting import bounded
+from sweeper.engine.one_pass import GRACE_S, LEAVE_S
 from sweeper.outside import content_of, json_of
 from sweeper.plan import budget, path_order
 from sweeper.plan.order import moved
@@ -116,12 +118,17 @@ class CountedSwitch:
 
     def select(self, path: str) -> int:
         before, self._standing = self._standing, None
+        uncounted = self.moves.copy()
         # Counted before it is tried: a relay that was told to move and did not answer may well have moved.
         if before is not None:
             self.moves.update(moved(self._station, SignalPath.parse(before), SignalPath.parse(path)))
         else:
             self.moves.update(dict.fromkeys(_all_relays(self._station), 1))
-        operations = self._switch.select(path)
+        try:
+            operations = self._switch.select(path)
+        except Transmitting:
+            self._standing, self.moves = before, uncounted  # it asked first and moved nothing
+            raise
         self._standing = path
         return operations
 
@@ -198,4 +205,5 @@ def exercise(station: Station, switch: CountedSwitch) -> None:
         for path in station.paths():
             switch.select(str(path))
     finally:
-        switch.select(str(station.switch.rest))
+        with bounded(LEAVE_S, grace_s=GRACE_S):
+            switch.select(str(station.switch.rest))

@@ -3,8 +3,9 @@
 Relays first, then the receiver, each tried even when the other cannot be reached.
 """
 
+import math
 from collections.abc import Mapping
-from contextlib import suppress
+from contextlib import AbstractContextManager, suppress
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
@@ -12,10 +13,12 @@ from typing import Any
 
 from drivers.contracts import Receiver
 from drivers.errors import RigError, Transmitting
+from drivers.waiting import bounded
 from sweeper.daemon.rig import relay_life
 from sweeper.daemon.rig.in_flight import SAVED_STATE, record_interrupted_pass
 from sweeper.daemon.rig.instruments import open_receiver, open_switch
 from sweeper.engine import same_dial, without_dial
+from sweeper.engine.one_pass import GRACE_S, LEAVE_S
 from sweeper.station import Station
 from sweeper.store import Store, StoreError
 
@@ -43,18 +46,24 @@ def restore_station(station: Station, store: Store, now: datetime, unwritten: bo
 def rest_relays(station: Station, folder: Path, now: datetime) -> tuple[RigError, ...]:
     """Relays to rest, and their moves counted in the station's data folder; what stood in the way."""
     try:
-        switch = open_switch(station)
-        try:
-            counted = relay_life.CountedSwitch(switch, station)
+        with in_time(station):
+            switch = open_switch(station)
             try:
-                counted.select(str(station.switch.rest))
+                counted = relay_life.CountedSwitch(switch, station)
+                try:
+                    counted.select(str(station.switch.rest))
+                finally:
+                    relay_life.count(folder, counted.moves, now)
             finally:
-                relay_life.count(folder, counted.moves, now)
-        finally:
-            switch.close()
+                switch.close()
     except RigError as fault:
         return (fault,)
     return ()
+
+
+def in_time(station: Station) -> AbstractContextManager[None]:
+    """Whatever the instruments do; a person at the switch is waited for as long as their driver does."""
+    return bounded(math.inf if station.switch.by_hand else LEAVE_S, grace_s=GRACE_S)
 
 
 def _restore_receiver(station: Station, store: Store) -> tuple[RigError, ...]:
@@ -62,13 +71,14 @@ def _restore_receiver(station: Station, store: Store) -> tuple[RigError, ...]:
     if saved_state is None:
         return ()
     try:
-        receiver = open_receiver(station)
-        try:
-            if receiver.is_transmitting():
-                raise Transmitting("receiver", "it is on the air, so it is restored later.")
-            receiver.restore(_unless_touched(station, receiver, saved_state))
-        finally:
-            receiver.close()
+        with in_time(station):
+            receiver = open_receiver(station)
+            try:
+                if receiver.is_transmitting():
+                    raise Transmitting("receiver", "it is on the air, so it is restored later.")
+                receiver.restore(_unless_touched(station, receiver, saved_state))
+            finally:
+                receiver.close()
     except RigError as fault:
         return (fault,)
     with suppress(StoreError):  # It is restored once more than needed, and the dial left alone if turned.
@@ -79,7 +89,7 @@ def _restore_receiver(station: Station, store: Store) -> tuple[RigError, ...]:
 def _remembered(store: Store) -> Mapping[str, Any] | None:
     try:
         saved_state = store.recall(SAVED_STATE)
-    except StoreError:
+    except (StoreError, ValueError):
         return None  # An unreadable store must not keep the relays from their rest.
     if not isinstance(saved_state, Mapping):
         return None

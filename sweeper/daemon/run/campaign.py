@@ -6,11 +6,12 @@ listens, and a cable that comes back is simply there at the next pass. When pass
 
 import logging
 from collections import Counter
-from collections.abc import Callable, Collection, Iterable
-from contextlib import suppress
+from collections.abc import Callable, Collection, Iterable, Iterator
+from contextlib import AbstractContextManager, contextmanager, nullcontext, suppress
 from datetime import datetime, timedelta
 
-from drivers.errors import InUse, RigError
+from drivers.errors import CalledOff, InUse, RigError, Transmitting
+from drivers.waiting import bounded
 from sweeper.clock import Clock
 from sweeper.daemon.rig import relay_life
 from sweeper.daemon.rig.instruments import measurement_settings, open_rig
@@ -40,6 +41,7 @@ class Campaign:
         orders: Orders | None = None,
         observers: Iterable[Observer] = (),
         bands_due: Callable[[], Collection[str] | None] = lambda: None,
+        guarding: Callable[[], AbstractContextManager[None]] = nullcontext,
     ) -> None:
         self.station = station
         self.store = store
@@ -48,6 +50,7 @@ class Campaign:
         self.observer = Observers(tuple(observers))
         self.receiver_idle = ReceiverIdle(station, clock)
         self._bands_due = bands_due
+        self._guarding = guarding
         self.recording = Recording(store, self.observer)
         self._numbered = store.next_pass_number() - 1
         self.days_apart = False
@@ -61,7 +64,7 @@ class Campaign:
     def settle(self) -> tuple[RigError, ...]:
         """Relays to rest, receiver in its saved state, before anything else; what stands in the way."""
         try:
-            with hold_rig(self.store.folder):
+            with self._in_hand(), hold_rig(self.store.folder):
                 unwritten = bool(self.recording.unwritten)
                 restored = restore_station(self.station, self.store, self.clock.now(), unwritten)
                 if restored.interrupted:
@@ -94,7 +97,7 @@ class Campaign:
                 return self.account(_outcome(faults[0]), str(faults[0]), None, started)
         number = self._number()
         try:
-            with hold_rig(self.store.folder), open_rig(self.station) as rig:
+            with self._in_hand(), hold_rig(self.store.folder), open_rig(self.station) as rig:
                 switch = relay_life.CountedSwitch(rig.switch, self.station)
                 visits = self._visits(number)
                 self.observer.begins(number, len(visits))
@@ -127,6 +130,12 @@ class Campaign:
         self.observer.alive()
         return record
 
+    @contextmanager
+    def _in_hand(self) -> Iterator[None]:
+        """The rig is about to be touched: a stop order ends every wait for it, and somebody watches this thread."""
+        with self._guarding(), bounded(stop=self.orders.wake):
+            yield
+
     def _visits(self, number: int) -> tuple[Visit, ...]:
         """The pass as planned, of the bands that are due (None: all); never an empty one."""
         planned, due = one_pass(self.station, number), self._bands_due()
@@ -146,6 +155,11 @@ class Campaign:
         self.observer.alive()
         return record
 
+    def somebody_there(self) -> str:
+        """Why the receiver is left alone at this moment, in one sentence; empty when nobody needs it."""
+        with bounded(stop=self.orders.wake):
+            return self.receiver_idle.somebody_there()
+
     def exercise(self) -> str:
         """Move relays that stood idle for a day, unless somebody needs the station; what went wrong, or empty."""
         if not self.station.switch.exercise or not self.settled:
@@ -158,18 +172,18 @@ class Campaign:
         if not idle:
             return ""
         try:
-            with hold_rig(self.store.folder), open_rig(self.station) as rig:
+            with self._in_hand(), hold_rig(self.store.folder), open_rig(self.station) as rig:
                 if rig.receiver.is_transmitting():
                     return ""
                 switch = relay_life.CountedSwitch(rig.switch, self.station)
                 try:
                     relay_life.exercise(self.station, switch)
-                except RigError:
-                    self.settled = False
+                except RigError as fault:
+                    self.settled = isinstance(fault, Transmitting)  # it asked, and let the relays rest
                     raise
                 finally:
                     self._wore(switch.moves)
-        except InUse:
+        except (InUse, Transmitting, CalledOff):
             return ""
         except OSError as fault:
             return f"The daily exercise of the relays did not succeed. {_of_computer(fault)}"
@@ -280,4 +294,4 @@ def _of_computer(fault: OSError) -> RigError:
 
 
 def _outcome(fault: RigError) -> Outcome:
-    return "skipped" if isinstance(fault, InUse) else "failed"
+    return "skipped" if isinstance(fault, InUse | CalledOff) else "failed"

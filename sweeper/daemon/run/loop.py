@@ -148,7 +148,7 @@ class _Unattended:
     def _wait_for_quiet(self, instant: datetime | None) -> str:
         """Put the pass off while somebody uses the receiver, until the next one is due; why it is left out then."""
         following = self._cursor.following(instant) if instant is not None else None
-        while because := self._campaign.receiver_idle.somebody_there():
+        while because := self._campaign.somebody_there():
             self._say("yielding", because)
             left_s = IDLE_LOOK_S
             if following is not None:

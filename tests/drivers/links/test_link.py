@@ -20,7 +20,8 @@ from hypothesis import strategies as st
 from pydantic import ValidationError
 
 from drivers.errors import BadReply, CalledOff, InUse, LinkLost, LinkTimeout, Refused
-from drivers.links import Link, LinkOptions, open_link
+from drivers.links import GatedLink, LinkOptions, open_link
+from drivers.links.link import Link
 from drivers.links.ports import QUIET_S
 from drivers.waiting import bounded
 
@@ -34,6 +35,14 @@ def line(received: bytes) -> bytes | None:
     if received.startswith(b"bad"):
         raise BadReply("box", "garbage.")
     return received if received.endswith(b"\n") else None
+
+
+def anything(request: bytes) -> None:
+    """The gate of a box that may be told whatever a test says."""
+
+
+def anything_else(request: bytes) -> None:
+    """As `anything`, of another instrument."""
 
 
 class Box:
@@ -81,8 +90,8 @@ def box(answer: Answer) -> Iterator[Box]:
 
 
 @contextmanager
-def linked(url: str, **keys: object) -> Iterator[Link]:
-    link = open_link(LinkOptions.model_validate({"link": url, "timeout_s": 0.3, **keys}), "box")
+def linked(url: str, **keys: object) -> Iterator[GatedLink]:
+    link = open_link(LinkOptions.model_validate({"link": url, "timeout_s": 0.3, **keys}), "box", anything)
     try:
         yield link
     finally:
@@ -205,7 +214,7 @@ def test_nobody_at_home_is_told_at_once_when_first_opened() -> None:
     with socket.create_server(("127.0.0.1", 0)) as listener:
         port = listener.getsockname()[1]
     with pytest.raises(LinkLost, match=str(port)):
-        open_link(LinkOptions(link=f"tcp://127.0.0.1:{port}"), "box")
+        open_link(LinkOptions(link=f"tcp://127.0.0.1:{port}"), "box", anything)
 
 
 @pytest.fixture
@@ -238,9 +247,37 @@ def test_a_serial_port_is_held_by_one_program_only(terminal: tuple[int, str]) ->
 
 
 def test_drivers_of_one_program_share_the_port(terminal: tuple[int, str]) -> None:
-    _, name = terminal
-    with linked(name) as receiver, linked(name) as switch:
-        assert receiver is switch
+    master, name = terminal
+    with linked(name) as receiver, linked(name) as switch:  # the second would not get a port held exclusively
+        receiver.send(b"one ")
+        switch.send(b"two")
+        assert os.read(master, 100) == b"one two"
+
+
+def test_an_instrument_of_another_kind_does_not_get_the_receivers_port(terminal: tuple[int, str]) -> None:
+    master, name = terminal
+    with linked(name) as receiver:
+        with pytest.raises(Refused, match="link of its own"):
+            open_link(LinkOptions(link=name), "relay board", anything_else)
+        receiver.send(b"mine")
+        assert os.read(master, 100) == b"mine"
+
+
+def test_what_the_gate_refuses_does_not_reach_the_wire(terminal: tuple[int, str]) -> None:
+    master, name = terminal
+
+    def only_a(request: bytes) -> None:
+        if request != b"a":
+            raise Refused("box", "not that.")
+
+    link = open_link(LinkOptions(link=name), "box", only_a)
+    with pytest.raises(Refused):
+        link.send(b"b")
+    with pytest.raises(Refused):
+        link.exchange(b"c", line)
+    link.send(b"a")
+    assert os.read(master, 100) == b"a"
+    link.close()
 
 
 def test_noise_on_a_serial_line_is_waited_out(terminal: tuple[int, str]) -> None:
@@ -331,9 +368,17 @@ def test_rts_and_dtr_are_low_from_the_moment_a_port_opens() -> None:
     assert control + b"\x0b" not in said
 
 
-@pytest.mark.parametrize("link", ["tcp://", "tcp://host", "tcp://host:port", "COM3", "127.0.0.1:4532"])
+@pytest.mark.parametrize(
+    "link",
+    [
+        "tcp://", "tcp://host", "tcp://host:port", "COM3", "127.0.0.1:4532", "spy:///dev/null?file=/etc/hosts",
+        "loop://", "socket://host:1", "hwgrep://usb", "alt:///dev/ttyS0?class=PosixPollSerial", "tcp:host:1",
+        "rfc2217://host", "rfc2217://host:1?logging=debug", "tcp://host:1/x", "tcp://a@host:1", "tcp://ho st:1",
+        "tcp://host:1\n", "/dev/tty\x00", "", "file:///etc/passwd", "dev/ttyUSB0",
+    ],
+)  # fmt: skip
 def test_a_link_that_cannot_be_is_told_with_its_mend(link: str) -> None:
-    with pytest.raises(ValidationError, match="write tcp://host:port"):
+    with pytest.raises(ValidationError, match=r"write (tcp|rfc2217)://host:port|tcp://host:port, nor"):
         LinkOptions(link=link)
 
 
@@ -404,7 +449,7 @@ def test_a_lost_link_is_waited_for_as_long_as_said_whatever_one_answer_may_take(
 
 def test_a_link_that_did_not_come_back_is_not_waited_for_twice() -> None:
     with box(lambda to, data: to.sendall(data)) as served:
-        link = open_link(LinkOptions(link=served.url, reconnect_s=300.0, timeout_s=30.0), "box")
+        link = open_link(LinkOptions(link=served.url, reconnect_s=300.0, timeout_s=30.0), "box", anything)
         assert link.exchange(b"1\n", line) == b"1\n"
     link.close()
     clock = Impatient()
@@ -506,7 +551,7 @@ def test_a_host_whose_name_nobody_tells_is_given_up_in_time(monkeypatch: pytest.
     monkeypatch.setattr(socket, "getaddrinfo", lambda *_, **__: told.wait(60.0) and [])
     began = time.monotonic()
     with pytest.raises(LinkLost, match=r"relays\.example"):
-        open_link(LinkOptions(link="tcp://relays.example:5020", timeout_s=0.2), "box")
+        open_link(LinkOptions(link="tcp://relays.example:5020", timeout_s=0.2), "box", anything)
     told.set()
     assert time.monotonic() - began < 20.0
 

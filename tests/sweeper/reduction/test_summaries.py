@@ -29,7 +29,6 @@ FACTS = StationFacts(
     rated_gain_db=15.0,
     rated_noise_figure_db=3.0,
     source_enr_db=None,
-    readings_per_visit=8,
     worthwhile_db=1.0,
     confidence=0.95,
     fingerprint="one",

@@ -219,6 +219,51 @@ def _narrowed(rows: pl.DataFrame, from_night: date) -> pl.DataFrame:
     )
 
 
+def test_a_steady_place_is_told_that_nothing_changed():
+    still = Place("40 m", night_sd_db=0.2, error_db=0.05)
+    found = compare(made(still, nights=30), facts(still), datetime(2026, 1, 20, 9, 0, tzinfo=UTC)).bands[0]
+    assert found.verdict == "no change"
+    assert found.reason.startswith("No change that matters:")
+    assert -1.0 < found.change_db.low < found.change_db.high < 1.0
+
+
+@pytest.mark.parametrize(("worthwhile_db", "verdict"), [(1.0, "no change"), (0.05, "undecided")])
+def test_what_matters_is_for_the_listener_to_say(worthwhile_db, verdict):
+    still = Place("40 m", night_sd_db=0.2, error_db=0.05)
+    told = facts(still, worthwhile_db=worthwhile_db)
+    assert (
+        compare(made(still, nights=30), told, datetime(2026, 1, 20, 9, 0, tzinfo=UTC)).bands[0].verdict
+        == verdict
+    )
+
+
+def test_among_many_bands_one_that_looks_changed_is_not_believed():
+    """The same nights of one band: by themselves they tell of a change, beside nineteen steady bands they do not."""
+    moved = Place("40 m", night_sd_db=1.0)
+    others = [Place(f"band {n}", night_sd_db=1.0) for n in range(19)]
+    hit = two_weeks(moved, fix_at=7, fix_db=4.2, seed=3)
+    alone = compare(hit, facts(moved), FIX).bands[0]
+    steady = two_weeks(moved, *others, seed=4).filter(pl.col("band") != "40 m")
+    among = {band.band: band for band in compare(pl.concat([hit, steady]), facts(moved, *others), FIX).bands}[
+        "40 m"
+    ]
+    assert alone.verdict == "quieter" and "table" not in alone.flags
+    assert among.verdict == "undecided" and "table" in among.flags
+    assert "among so many bands one looks changed by chance" in among.reason
+
+
+@pytest.mark.parametrize(
+    ("longitude", "left_out"),
+    [(150.0, date(2026, 1, 12)), (-150.0, date(2026, 1, 11)), (8.1, date(2026, 1, 12))],
+)
+def test_the_night_left_out_is_that_of_the_stations_own_noon(longitude, left_out):
+    """A fix at 19:30 UTC amid hours 18 to 20 UTC. At 150° E local noon is at 02 UTC, at 150° W at 22 UTC, so that there
+    those hours belong to the night that began the day before."""
+    summaries = two_weeks(FORTY)
+    found = compare(summaries, facts(FORTY, longitude=longitude), datetime(2026, 1, 12, 19, 30, tzinfo=UTC))
+    assert found.left_out == left_out
+
+
 def _levels(rows: pl.DataFrame) -> list[str]:
     return [name for name in rows.columns if name.startswith("level_antenna") and not name.endswith("_se_db")]
 
