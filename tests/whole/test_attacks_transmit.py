@@ -209,10 +209,10 @@ payload = st.one_of(
 
 def test_these_attacks_do_key_a_rigctld_that_hears_them(dummy: Dummy) -> None:
     """Else the rest of this file would prove nothing."""
-    for request in (b"+M%s USB 0 T%s 1 2400\n", b"\x05T%s 1\n", b'{"a":T%s 1}\n', b"Content-Type: T%s 1\n"):
-        vfo = dummy.vfo.encode()
-        dummy.asks(request.replace(b"%s", vfo))
-        assert dummy.transmits, request
+    for request in (b"+M%s USB 0 T%s 1 2400\n", b"\x05T%s 1\n", b'{"a":T%s 1}\n', b"Content-Type: 1 T%s 1\n"):
+        attacked = request.replace(b"%s", dummy.vfo.encode())
+        # More than once: what the first clients of a fresh rigctld ask for, it does not know yet.
+        assert any(dummy.asks(attacked) and dummy.transmits for _ in range(5)), request
 
 
 def test_a_sound_station_is_checked_and_measured(dummy: Dummy, bench: Served, tmp_path: Path) -> None:
