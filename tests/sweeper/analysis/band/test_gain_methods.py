@@ -67,7 +67,8 @@ def test_a_channel_known_poorly_counts_as_much_as_one_known_well_where_gains_dif
 
 
 @pytest.mark.parametrize(
-    ("rated_gain_db", "is_choke"), [(0.0, True), (0.9, True), (-0.9, True), (1.1, False), (3.0, False)]
+    ("rated_gain_db", "is_choke"),
+    [(0.0, True), (0.9, True), (-0.9, True), (1.1, False), (3.0, False), (-1.1, False), (-6.0, False)],
 )
 def test_only_a_stage_rated_within_a_decibel_of_nothing_is_taken_for_a_choke(rated_gain_db, is_choke):
     """The antenna 8 dB quieter with the stage in while carriers stay: a choke's doing, if the stage has no gain."""
