@@ -7,6 +7,7 @@ origin, and with a word that only the page was told.
 """
 
 import hmac
+import ipaddress
 import os
 import re
 import secrets
@@ -122,6 +123,16 @@ class Guard:
         if not re.fullmatch("[0-9]{1,9}", length) or int(length) > LONGEST_BODY:
             return PlainTextResponse("That is too long.", 413)
         return None
+
+
+def is_loopback(host: str) -> bool:
+    """Whether a page that listens on `host` can be reached from this computer alone."""
+    if host == "localhost":
+        return True
+    try:
+        return ipaddress.ip_address(host).is_loopback
+    except ValueError:
+        return False
 
 
 _HOST = re.compile(r"([A-Za-z0-9.-]+|\[[0-9A-Fa-f:.]+\])(?::[0-9]{1,5})?")

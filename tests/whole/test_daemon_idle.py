@@ -6,7 +6,7 @@ import pytest
 
 from tests.whole.idle import waited
 
-pytestmark = pytest.mark.clock
+pytestmark = [pytest.mark.clock, pytest.mark.slow]
 
 
 def test_waiting_takes_less_than_120_mb_also_after_a_finished_day_was_written(tmp_path: Path) -> None:

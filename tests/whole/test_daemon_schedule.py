@@ -12,7 +12,7 @@ import pytest
 
 from tests.whole.unattended import Unattended, ended, unattended, until
 
-pytestmark = pytest.mark.clock
+pytestmark = [pytest.mark.clock, pytest.mark.slow]
 
 EVERY_2_S = "[{every: 2 s}]"
 
@@ -28,6 +28,7 @@ def outcomes(station: Unattended) -> list[str]:
     return [record.outcome for record in station.store().passes()]
 
 
+@pytest.mark.quick
 def test_passes_come_when_they_are_due_and_between_them_the_receiver_is_its_listeners(
     station: Unattended,
 ) -> None:

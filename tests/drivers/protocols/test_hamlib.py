@@ -124,3 +124,23 @@ def test_random_bytes_raise_nothing_but_rig_errors(noise: bytes, start: bytes) -
         hamlib.read_check_vfo(noise)
     with contextlib.suppress(RigError):
         hamlib.ranges_hz(tuple(noise.decode("latin-1").split("\n")))
+
+
+@pytest.mark.parametrize("said", ["-50", "STRENGTH: -50", "Level Value: -50", " -50.000000 ", "-5e1"])
+def test_a_level_is_understood_with_its_name_and_without(said: str) -> None:
+    call = hamlib.call("get_level", "STRENGTH", parse=hamlib.strength)
+    assert call.read(f"get_level: STRENGTH\n{said}\nRPRT 0\n".encode()) == -50.0
+
+
+@pytest.mark.parametrize(
+    "said", ["99999999", "1_0", "nan", "inf", "-1001", "1e999", "0x10", "1,0", "a:b:1", "-", "1e"]
+)
+def test_what_no_meter_shows_is_no_reading(said: str) -> None:
+    call = hamlib.call("get_level", "STRENGTH", parse=hamlib.strength)
+    with pytest.raises(BadReply):
+        call.read(f"get_level: STRENGTH\n{said}\nRPRT 0\n".encode())
+
+
+def test_the_numbers_of_agc_are_hamlibs() -> None:
+    # enum agc_level_e of hamlib's rig.h, 4.5 (from memory: 4 is the user's own setting)
+    assert hamlib.AGC == {"off": 0, "superfast": 1, "fast": 2, "slow": 3, "medium": 5, "auto": 6}
