@@ -6,14 +6,16 @@ plus `full_scale_dbm`; one that clipped reads at least full scale, so that ``met
 """
 
 import math
+import re
 from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any
 
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import BaseModel, ConfigDict, Field, field_validator
 
 from drivers.contracts import Driver, Tuning
 from drivers.errors import BadReply, LinkLost, LinkTimeout, Refused, RigError, Unsupported
 from drivers.protocols.band_power import is_clipped, pass_band_hz, power_in_band, samples_needed
+from drivers.protocols.keying import in_names
 from drivers.waiting import Deadline, pause
 
 if TYPE_CHECKING:
@@ -43,6 +45,22 @@ class Options(BaseModel):
     averaging_s: float = Field(default=0.05, gt=0, le=10)
     full_scale_dbm: float = 0.0
     timeout_s: float = Field(default=2.0, gt=0, le=60)
+
+    @field_validator("device")
+    @classmethod
+    def _plain_arguments(cls, device: dict[str, str | int]) -> dict[str, str | int]:
+        for key, value in device.items():
+            if not re.fullmatch(r"[A-Za-z0-9_.:-]{1,64}", key) or not re.fullmatch(
+                r"[!-~ ]{0,200}", str(value)
+            ):
+                raise ValueError(
+                    f"{key[:40]!r} and its value are no argument of a device; both are plain words"
+                )
+            if word := in_names(key.replace("_", " ")):
+                raise ValueError(
+                    f"{key!r} sets up a transmitter ({word}); only the receive direction is used"
+                )
+        return device
 
 
 class IqReceiver:

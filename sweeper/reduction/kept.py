@@ -18,7 +18,7 @@ from importlib.resources.abc import Traversable
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from sweeper.analysis import StationFacts, is_summary
+from sweeper.analysis import StationFacts
 from sweeper.outside import json_of
 
 if TYPE_CHECKING:
@@ -78,6 +78,8 @@ def read_kept(read: Callable[[str], bytes], facts: StationFacts, identities: Map
     `read` gives the bytes of a file by its name, or raises OSError.
     """
     import polars as pl
+
+    from sweeper.analysis import is_summary
 
     frames: dict[str, pl.DataFrame] = {}
     months: dict[str, Month] = {}

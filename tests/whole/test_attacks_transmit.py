@@ -44,7 +44,7 @@ class Dummy:
     """A rigctld that keys whenever it is told to. One that an attack has ended is started again."""
 
     def __init__(self, model: int, vfo: bool) -> None:
-        self._model = model
+        self.model = model
         self._arguments = ("-P", "RIG", *(("--vfo",) if vfo else ()))
         self._running = ExitStack()
         self.vfo = " VFOA" if vfo else ""
@@ -53,7 +53,7 @@ class Dummy:
 
     def start(self) -> None:
         self.stop()
-        self.port = self._running.enter_context(rigctld(self._model, arguments=self._arguments))
+        self.port = self._running.enter_context(rigctld(self.model, arguments=self._arguments))
 
     def stop(self) -> None:
         self._running.close()
@@ -73,7 +73,8 @@ class Dummy:
     def transmits(self) -> bool:
         """Whether it transmits; if so it is let go, for the next attack."""
         give_up = time.monotonic() + 60.0
-        while (answer := self.asks(f"t{self.vfo}\n".encode()).strip()) not in (b"0", b"1", b"2", b"3"):
+        # Behind the digit comes whatever the attack may have made its separator.
+        while (answer := self.asks(f"t{self.vfo}\n".encode())[:1]) not in (b"0", b"1", b"2", b"3"):
             # The first client of a fresh rigctld is told that there is no such thing.
             assert time.monotonic() < give_up, answer
             if not answers(self.port):
@@ -208,16 +209,17 @@ payload = st.one_of(
 
 def test_these_attacks_do_key_a_rigctld_that_hears_them(dummy: Dummy) -> None:
     """Else the rest of this file would prove nothing."""
-    for request in (b"+M%s USB 0 T%s 1 2400\n", b"\x05T%s 1\n", b'{"a":T%s 1}\n', b"Content-Type: T%s 1\n"):
-        vfo = dummy.vfo.encode()
-        dummy.asks(request.replace(b"%s", vfo))
-        assert dummy.transmits, request
+    for request in (b"+M%s USB 0 T%s 1 2400\n", b"\x05T%s 1\n", b'{"a":T%s 1}\n', b"Content-Type: 1 T%s 1\n"):
+        attacked = request.replace(b"%s", dummy.vfo.encode())
+        # More than once: what the first clients of a fresh rigctld ask for, it does not know yet.
+        assert any(dummy.asks(attacked) and dummy.transmits for _ in range(5)), request
 
 
 def test_a_sound_station_is_checked_and_measured(dummy: Dummy, bench: Served, tmp_path: Path) -> None:
     """Else a refusal of everything would pass for safety."""
     content = station({"link": dummy.link}, modbus(bench.switch_link))
-    assert attack(tmp_path, content, measured=True) == "done"
+    # The dummy without VFOs stays where it is when it is tuned, so that the pass takes it for a hand at the dial.
+    assert attack(tmp_path, content, measured=True) == ("skipped" if dummy.model == 6 else "done")
     assert attack(tmp_path, content) != "refused"
     assert not dummy.transmits
 

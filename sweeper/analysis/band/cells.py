@@ -26,15 +26,17 @@ TYPICAL_SCATTER_DB = 4.0
 class Cell:
     """A band at an hour. Estimates in dB, None where nothing can be said.
 
-    `ceiling` and `lower_bound` are the most and the least that the noise rise leaves to the S/N change. `bound` says
-    that the S/N change is only known to be ``at most`` or ``at least`` its value (meter on its floor or top).
-    `night_sd_db` is how far single nights stray, before three nights as ITU-R P.372 lets expect.
+    `difference`: noise with the stage in less noise in bypass. `ceiling` and `lower_bound` are the most and the least
+    that the noise rise leaves to the S/N change. `bound` says that the S/N change is only known to be ``at most`` or
+    ``at least`` its value (meter on its floor or top). `night_sd_db` is how far single nights stray, before three
+    nights as ITU-R P.372 lets expect.
     """
 
     band: str
     hour_utc: int
     nights: int
     passes: int
+    difference: Estimate | None
     snr_change: Estimate | AsymmetricEstimate | None
     noise_rise: Estimate | None
     ceiling: Estimate | None
@@ -49,13 +51,16 @@ class Cell:
         return self.nights < FIRST_LOOK
 
 
-def cells_of_band(rows: pl.DataFrame, gain: Gain | None) -> list[Cell]:
-    """Cells of one band from its nightly rows, hours in order."""
+def cells_of_band(rows: pl.DataFrame, gain: Gain | None, quieter: bool = False) -> list[Cell]:
+    """Cells of one band from its nightly rows, hours in order.
+
+    `quieter`: the stage changes what the antenna takes in, so that the noise rise caps nothing.
+    """
     used = rows.filter(pl.col("passes") > 0)
     together = _hours_together(used, gain)
     hours = sorted(used["hour_utc"].unique().to_list())
     seen = rows.partition_by("hour_utc", as_dict=True)
-    return [_cell(seen[(hour,)], column, together, gain) for column, hour in enumerate(hours)]
+    return [_cell(seen[(hour,)], column, together, gain, quieter) for column, hour in enumerate(hours)]
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,7 +97,9 @@ def _hours_together(used: pl.DataFrame, gain: Gain | None) -> _HoursTogether:
     )
 
 
-def _cell(seen: pl.DataFrame, column: int, together: _HoursTogether, gain: Gain | None) -> Cell:
+def _cell(
+    seen: pl.DataFrame, column: int, together: _HoursTogether, gain: Gain | None, quieter: bool
+) -> Cell:
     """The cell of one hour from its nightly rows `seen`; its values stand in that `column` of the grids."""
     here = seen.filter(pl.col("passes") > 0)
     at = {name: grid[:, column] for name, grid in together.grids.items()}
@@ -113,12 +120,12 @@ def _cell(seen: pl.DataFrame, column: int, together: _HoursTogether, gain: Gain 
         resolution,
     )
     rise_bounds = " ".join(here["rise_bound"].to_list())
-    quieter = gain is not None and QUIETER in gain.flags
     return Cell(
         band=str(seen["band"][0]),
         hour_utc=int(seen["hour_utc"][0]),
         nights=int(np.isfinite(at["difference_db"]).sum()),
         passes=passes,
+        difference=change,
         snr_change=over_all or _snr_change(gain, change),
         noise_rise=rise if rise_bounds.strip() == "" else None,
         ceiling=None
@@ -229,7 +236,7 @@ def _bend(used: pl.DataFrame, grids: dict[str, Floats], gain: Gain | None) -> tu
     """
     difference = used["load_difference_db"].drop_nulls().to_numpy()
     nothing = np.full(grids["noise_rise_db"].shape, np.nan)
-    if gain is None or gain.source == "rated" or QUIETER in gain.flags or not len(difference):
+    if gain is None or QUIETER in gain.flags or not len(difference):
         return None, nothing
     load_difference = float(np.median(difference))
     bypass, stage = grids["noise_rise_db"], grids["stage_noise_rise_db"]

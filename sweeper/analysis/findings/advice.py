@@ -31,8 +31,8 @@ TROUBLES = {
 }
 
 
-def reason_of(cell: Cell, judged: Judged, worthwhile_db: float) -> str:
-    """One sentence on why the hour has its verdict."""
+def reason_of(cell: Cell, judged: Judged, worthwhile_db: float, rated_gain_db: float | None = None) -> str:
+    """One sentence on why the hour has its verdict; what the label promises is told where nothing measured the gain."""
     interval, nights = judged.snr_change_db, nights_of(cell.nights)
     about = on_nights_measured(cell.nights) if cell.about_these_nights_only else f"over {nights}"
     if judged.withheld:
@@ -51,7 +51,10 @@ def reason_of(cell: Cell, judged: Judged, worthwhile_db: float) -> str:
         return "Too early: the meter stood on the end of its scale, which gives a bound and no value."
     if cell.snr_change is None:
         if "no-gain-known" in cell.flags:
-            return "Too early: nothing tells the stage's gain yet; a load position or a steady carrier would."
+            return (
+                "Too early: nothing measured the stage's gain yet; a load position or a steady carrier would."
+                + (_by_label(cell, rated_gain_db))
+            )
         return "Too early: one reading each way cannot be told from fading or drift."
     if judged.verdict == "undecided":
         return _undecided(judged, interval, about, worthwhile_db)
@@ -65,6 +68,16 @@ def reason_of(cell: Cell, judged: Judged, worthwhile_db: float) -> str:
         return f"The stage costs {decibels(turned)} of signal-to-noise ratio, {about}."
     span = f"{plain(interval.low)} to {plain(interval.high)} dB"
     return f"Stage or not makes no difference that matters: {span}, {about}."
+
+
+def _by_label(cell: Cell, rated_gain_db: float | None) -> str:
+    """What to expect if the stage does what it is rated at. An expectation: no verdict rests on it."""
+    if rated_gain_db is None or cell.difference is None:
+        return ""
+    expected = f"{rated_gain_db - cell.difference.value:+.1f}".replace("-", "−")
+    return f" If its label is right ({rated_gain_db:+.0f} dB), the change is about {expected} dB.".replace(
+        "(-", "(−"
+    )
 
 
 def _undecided(judged: Judged, interval: Interval | None, about: str, worthwhile_db: float) -> str:

@@ -73,7 +73,7 @@ def _period(table: Table, place: int, facts: StationFacts) -> PeriodFinding:
         fa_db=_fa(cell, table.noise.get(cell.band), facts),
         verdict=judged.verdict,
         flags=tuple(sorted(flags)),
-        reason=reason_of(cell, judged, facts.worthwhile_db),
+        reason=reason_of(cell, judged, facts.worthwhile_db, facts.rated_gain_db),
     )
 
 
@@ -106,6 +106,8 @@ def _band(
     flags = {flag for each in (diagnosis, gain, noise) if each is not None for flag in each.flags}
     # where nothing of the band holds, neither does what gain and noise figures say, nor the rule
     nothing_holds = bool(periods) and all(period.withheld for period in periods)
+    if gain is None and facts.rated_gain_db is not None:
+        flags.add("gain-rated")
     told = (diagnosis,) if nothing_holds else (diagnosis, noise, gain)
     trouble = [sentence for each in told if each is not None for sentence in each.sentences]
     rule_text = threshold.sentence.replace(" -", " −") if threshold and not nothing_holds else ""

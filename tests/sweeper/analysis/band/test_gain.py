@@ -8,7 +8,7 @@ import polars as pl
 import pytest
 
 from sweeper.analysis.band.cells import nightly_snr_change
-from sweeper.analysis.band.gain import combine, weighted
+from sweeper.analysis.band.gain import combine, quieter_antenna, weighted
 from sweeper.analysis.band.gain_agreement import reconcile
 from sweeper.analysis.band.gain_methods import GainEstimate, GainMethods
 from sweeper.analysis.band.switching_threshold import (
@@ -50,11 +50,17 @@ def test_without_load_gain_rests_on_carriers():
     assert gain.gain_db == pytest.approx(15.0, abs=3 * gain.se_db)
 
 
-def test_with_neither_load_nor_carriers_the_rated_gain_is_taken_and_called_so():
+def test_with_neither_load_nor_carriers_the_label_is_no_evidence():
     night = Night(loads=False, carriers=False)
-    gain = combine(GainMethods(season(night, 1)), facts(night))
-    assert (gain.source, gain.gain_db, gain.flags) == ("rated", 15.0, ("gain-rated",))
-    assert gain.se_db >= 1
+    assert combine(GainMethods(season(night, 1)), facts(night, rated_gain_db=15.0)) is None
+
+
+def test_a_gain_that_is_not_the_rated_one_names_the_fault_to_look_for():
+    night = Night(external_k=20_000)
+    gain = combine(GainMethods(season(night)), facts(night, rated_gain_db=25.0))
+    assert gain.gain_db == pytest.approx(15.0, abs=3 * gain.se_db)
+    assert gain.flags == ("gain-off-label",)
+    assert "measures +15.0 dB where its label says +25.0 dB" in gain.sentences[0]
 
 
 def test_with_nothing_at_all_no_gain_is_claimed():
@@ -64,8 +70,7 @@ def test_with_nothing_at_all_no_gain_is_claimed():
 
 def test_noise_no_higher_than_the_receivers_own_says_nothing_about_gain():
     night = Night(external_k=300, carriers=False)
-    gain = combine(GainMethods(season(night)), facts(night))
-    assert gain.source == "rated"
+    assert combine(GainMethods(season(night)), facts(night)) is None
 
 
 @pytest.mark.parametrize("gain_db", [-10.0, 0.0, 20.0])
@@ -166,7 +171,19 @@ def test_a_useless_stage_has_no_rule_but_a_sentence():
     summaries = season(night, 1)
     threshold = switching_threshold(summaries, combine(GainMethods(summaries), facts(night)), facts(night))
     assert threshold.reading is None
-    assert "leave it out" in threshold.sentence
+    assert "Leave it out" in threshold.sentence
+    assert threshold.best_db.high < 0.0
+
+
+def test_a_gain_that_is_hardly_known_never_makes_the_stage_useless():
+    """Best of all, with no noise from outside, −1.2 dB (−9 to 6.6): that settles nothing."""
+    night = Night(external_k=20_000)
+    summaries = season(night, 1)
+    loose = replace(combine(GainMethods(summaries), facts(night)), gain_db=8.0, se_db=3.5)
+    threshold = switching_threshold(summaries, loose, facts(night))
+    assert threshold.best_db.low < 0.0 < threshold.best_db.high
+    assert threshold.crossing_db is None
+    assert threshold.sentence.startswith("Not settled yet")
 
 
 def test_a_gain_that_differs_by_channel_is_told_by_channel():
@@ -263,7 +280,12 @@ def test_a_choke_has_no_gain_and_a_quieter_antenna(carriers):
         )
         for n in range(4)
     ]
-    gain = combine(GainMethods(pl.concat(days)), facts(night, rated_gain_db=0.0))
+    methods, told = GainMethods(pl.concat(days)), facts(night, rated_gain_db=0.0)
+    assert quieter_antenna(methods, told)
+    gain = combine(methods, told)
+    if not carriers:
+        assert gain is None  # the label says 0 dB, but only carriers could
+        return
     assert gain.flags == ("quieter-antenna",)
     assert gain.gain_db == pytest.approx(0.0, abs=3 * gain.se_db)
     assert "4.0 dB quieter" in gain.sentences[0]

@@ -12,7 +12,7 @@ from sweeper.analysis.verdict.judge import allowed_level, judge
 def cell(value, se=0.2, nights=10, ceiling=None, lower_bound=None, flags=(), bound=""):
     estimate = Estimate(value, se, nights - 1.0)
     limits = [None if each is None else Estimate(each, 0.05, nights - 1.0) for each in (ceiling, lower_bound)]
-    return Cell("40 m", 20, nights, 40, estimate, None, limits[0], limits[1], bound, flags, 1.0)
+    return Cell("40 m", 20, nights, 40, None, estimate, None, limits[0], limits[1], bound, flags, 1.0)
 
 
 def one(each, troubles=frozenset()):

@@ -112,7 +112,7 @@ def told(*hours):
     cells, judged = [], []
     for number, (change, low, high, passes, nights, verdict) in enumerate(hours):
         estimate = Estimate(change, (high - low) / 4, 3.0)
-        cells.append(Cell("20 m", number, nights, passes, estimate, None, None, None, "", (), 2.0))
+        cells.append(Cell("20 m", number, nights, passes, None, estimate, None, None, None, "", (), 2.0))
         judged.append(Judged(verdict, Interval(change, low, high), 0.5))
     (found,) = outlooks(cells, judged, {"20 m": 0.1}, facts())
     return found.sentence
