@@ -195,8 +195,8 @@ class _Unattended:
         campaign.recording.write()
         today = day_of(now, campaign.station.station.longitude)
         if today != self._tidied_on:
-            campaign.finish_days()
-            self._tidied_on = today
+            if campaign.finish_days():
+                self._tidied_on = today
             self._cursor.every = self._sparing_relays(now)
         upcoming = self._cursor.upcoming()
         if not self._paused and (upcoming is None or upcoming - now > EXERCISE_MARGIN):
