@@ -32,7 +32,7 @@ from sweeper.store.manifest import FORMAT, MANIFEST
 from tests.sweeper.store.nights import EVENING, LONGITUDE, fill, open_store, pass_of
 from tests.whole.unattended import Unattended, ended, unattended, until
 
-pytestmark = pytest.mark.slow
+pytestmark = [pytest.mark.slow, pytest.mark.clock]
 
 SCHEDULE = "[{every: 1 s}]"
 
