@@ -14,6 +14,9 @@ if TYPE_CHECKING:  # slow to load, and most receivers deliver no samples
     import numpy as np
     from numpy.typing import NDArray
 
+Gate = Callable[[bytes], None]
+"""What looks at finished bytes before they go out, and raises `drivers.errors.Refused` for what must not be said."""
+
 
 @dataclass(frozen=True, slots=True)
 class Tuning:
@@ -162,10 +165,20 @@ class Driver:
     A receiver's options may have ``range_hz``, (lowest, highest) in hertz, where it is known without asking.
     A switch's options hold ``paths``: path name to whatever the driver needs to set it, and must
     offer the method ``relays_of(path) -> frozenset[tuple[str, str]]`` (relay, state), so that two paths with the
-    same setting can be told and moves counted.
+    same setting can be told and moves counted. Where the board is, they say by ``link``, or by the method
+    ``links() -> tuple[str, ...]``; no receiver may be there.
     """
 
     kind: Literal["receiver", "switch"]
     name: str
     options: type[BaseModel]
     open: Callable[[Any], Any]
+
+
+def links_of(options: object) -> tuple[str, ...]:
+    """Where the instruments behind a driver's options are, as the station file writes it."""
+    told = getattr(options, "links", None)
+    if callable(told):
+        return tuple(told())
+    link = getattr(options, "link", None)
+    return (link,) if isinstance(link, str) and link else ()

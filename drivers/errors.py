@@ -23,6 +23,10 @@ class LinkTimeout(RigError):
     """The other end did not answer within the deadline."""
 
 
+class CalledOff(RigError):
+    """Somebody ordered to stop while a driver waited. No fault, and never tried again."""
+
+
 class BadReply(RigError):
     """The other end answered, but with something that the protocol does not allow."""
 

@@ -23,10 +23,13 @@ settings.load_profile("a machine of any speed")
 def pytest_cmdline_main(config: pytest.Config) -> None:
     """`pytest` alone runs the quick tier, on all cores. Whoever names tests gets those, one after another."""
     named = config.option.markexpr or config.option.keyword
-    if config.args_source is pytest.Config.ArgsSource.TESTPATHS and not named:
-        config.option.markexpr = QUICK
-        if config.option.numprocesses is None:
-            config.option.numprocesses, config.option.dist = "auto", "loadgroup"
+    if config.args_source is not pytest.Config.ArgsSource.TESTPATHS or named:
+        return
+    config.option.markexpr = QUICK
+    if hasattr(config, "workerinput"):  # a worker reads the command line anew; it must not start workers, too
+        config.option.loadgroup = True
+    elif config.option.numprocesses is None:
+        config.option.numprocesses, config.option.dist = "auto", "loadgroup"
 
 
 def pytest_configure(config: pytest.Config) -> None:
@@ -74,6 +77,17 @@ def who_asked(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Callable[[],
 
         patched.setattr(SystemClock, "now", now)
         yield lambda: here + asked.stat().st_size
+
+
+@pytest.fixture(autouse=True)
+def who_asks_the_clock_says_so(
+    request: pytest.FixtureRequest, who_asked: Callable[[], int]
+) -> Iterator[None]:
+    """Such a test is marked `clock`, so that it is repeated at other hours (tests/whole/test_any_hour.py)."""
+    before = who_asked()
+    yield
+    if request.node.get_closest_marker("clock") is None:
+        assert who_asked() == before, "this test asks the computer's clock: mark it pytest.mark.clock"
 
 
 def _forbidden() -> tuple[tuple[str, bytes], ...]:

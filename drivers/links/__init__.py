@@ -1,11 +1,11 @@
 """How bytes reach an instrument: serial ports and TCP behind one small contract.
 
-Public: `LinkOptions`, `open_link`, `Link`, `Reader`. Nothing here knows what the bytes mean.
+Public: `LinkOptions`, `open_link`, `GatedLink`, `Reader`. Nothing here knows what the bytes mean; what may be said is
+decided by the gate that comes with each link.
 """
 
 from drivers.contracts import Reader
-from drivers.links.link import Link
 from drivers.links.options import LinkOptions
-from drivers.links.sharing import open_link
+from drivers.links.sharing import GatedLink, open_link
 
-__all__ = ["Link", "LinkOptions", "Reader", "open_link"]
+__all__ = ["GatedLink", "LinkOptions", "Reader", "open_link"]

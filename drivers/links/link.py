@@ -5,15 +5,15 @@ It knows when a reply is whole only through the `Reader` that comes with each re
 
 import random
 import threading
-import time
 from collections.abc import Callable
 from typing import TypeVar
 
 from drivers.contracts import Reader
-from drivers.errors import BadReply, LinkLost, LinkTimeout, RigError
+from drivers.errors import BadReply, CalledOff, LinkLost, LinkTimeout, RigError
 from drivers.links.backoff import backoff_s
 from drivers.links.options import LinkOptions
 from drivers.links.ports import QUIET_S, Port, TcpPort, open_port
+from drivers.waiting import Deadline, bounded, pause
 
 LONGEST_REPLY = 1 << 18
 T = TypeVar("T")
@@ -28,8 +28,6 @@ class Link:
     def __init__(self, options: LinkOptions, part: str) -> None:
         self._options = options
         self._part = part
-        self._retries = options.retries
-        self._timeout_s = options.timeout_s
         self._lock = threading.RLock()
         self._port: Port | None = None
         self._greetings: list[Callable[[], None]] = []
@@ -39,36 +37,49 @@ class Link:
     def exchange(self, request: bytes, read: Reader[T]) -> T:
         """Send `request` and return what `read` makes of the reply.
 
-        The first byte is waited for `timeout_s`, and the rest as long again. LinkTimeout when no whole reply came
-        in time, LinkLost when the link stayed away, BadReply when garbage came back each time, Refused when
-        `read` says so.
+        A whole reply is waited for `timeout_s`. After silence, garbage or a lost link, one deadline holds for all that
+        follows (bringing the link back, its greeting, asking again): `reconnect_s`, or where that is longer, the
+        time of the repeats; a lost link is never waited for longer than `reconnect_s`.
+
+        LinkTimeout when no whole reply came in time, LinkLost when the link stayed away, BadReply when garbage came
+        back each time, Refused when `read` says so, CalledOff when somebody ordered to stop.
         """
         with self._lock:
-            retries = 0 if self._greeting else self._retries
+            options = self._options
+            retries = 0 if self._greeting else options.retries
+            more_s = max(options.reconnect_s, retries * options.timeout_s)
+            deadline = Deadline(options.timeout_s + more_s, self._part)
             while True:
+                port = self._port or self._connect(deadline)
                 try:
-                    return self._once(self._port or self._connect(), request, read)
+                    return self._once(port, request, read, deadline)
                 except (LinkTimeout, LinkLost, BadReply) as fault:
-                    self._resynchronise(fault)
-                    if retries == 0:
+                    self._resynchronise(fault, deadline)
+                    if retries == 0 or deadline.remaining() <= 0.0:
                         raise
                     retries -= 1
 
     def send(self, request: bytes) -> None:
         """Send a request that has no reply."""
         with self._lock:
-            port = self._port or self._connect()
+            deadline = Deadline(self._options.timeout_s + self._options.reconnect_s, self._part)
+            port = self._port or self._connect(deadline)
             try:
-                port.write(request)
-            except LinkLost as fault:
-                self._resynchronise(fault)
+                port.write(request, deadline.sooner(self._options.timeout_s))
+            except (LinkLost, LinkTimeout) as fault:
+                self._resynchronise(fault, deadline)
                 raise
 
     def connect(self) -> None:
         """Open the port if it is closed. LinkLost when that fails."""
         with self._lock:
             if self._port is None:
-                self._connect()
+                self._connect(Deadline(self._options.timeout_s, self._part))
+
+    @property
+    def is_open(self) -> bool:
+        """Whether it holds its port at the moment."""
+        return self._port is not None
 
     def on_connect(self, greeting: Callable[[], None]) -> None:
         """Run `greeting` whenever the link has come back, before anything else is sent."""
@@ -88,40 +99,50 @@ class Link:
                 self._port.close()
                 self._port = None
 
-    def _once(self, port: Port, request: bytes, read: Reader[T]) -> T:
-        timeout_s = self._timeout_s
-        received = port.ask(request, timeout_s)
+    def _once(self, port: Port, request: bytes, read: Reader[T], deadline: Deadline) -> T:
+        answer = deadline.sooner(self._options.timeout_s)
+        received = port.ask(request, answer)
         if (reply := read(received)) is not None:
             return reply
-        give_up = time.monotonic() + timeout_s
-        while received and len(received) < LONGEST_REPLY and time.monotonic() < give_up:
-            more = port.read(timeout_s)
+        while received and len(received) < LONGEST_REPLY and (more := port.read(answer)):
             received += more
-            if more and (reply := read(received)) is not None:
+            if (reply := read(received)) is not None:
                 return reply
         what = f"only {received[:40]!r}" if received else "nothing"
         raise LinkTimeout(
             self._part,
-            f"{what} came back within {timeout_s:g} s on {self._options.link}.",
+            f"{what} came back within {self._options.timeout_s:g} s on {self._options.link}.",
             "Check power, cable and the speed of the line.",
         )
 
-    def _connect(self) -> Port:
-        """Open the port; a link that worked before is given `reconnect_s` to come back."""
-        patience_s = self._options.reconnect_s if self._connected_once and not self._greeting else 0.0
+    def _connect(self, deadline: Deadline) -> Port:
+        """Open the port; a link that worked before is given `reconnect_s` to come back, its greeting included.
+
+        A link that did not come back is tried once and no more until it has been there again.
+        """
+        if self._greeting:
+            raise LinkLost(self._part, "the link was lost again before it was greeted.", "Check the cable.")
+        options = self._options
+        patience_s = options.reconnect_s if self._connected_once else 0.0
         waits_s = backoff_s(patience_s, random.random)
+        back = deadline.sooner(patience_s or options.timeout_s)
         while True:
             try:
-                self._port = open_port(self._options, self._part)
-                self._greet()
+                self._port = open_port(options, self._part, back.sooner(options.timeout_s))
+                with bounded(back.remaining()):
+                    self._greet()
                 self._connected_once = True
                 return self._port
+            except CalledOff:
+                self.close()
+                raise
             except RigError:
                 self.close()
-                wait_s = next(waits_s, None)
-                if wait_s is None:
+                wait_s = min(next(waits_s, 0.0), back.remaining())
+                if wait_s <= 0.0:
+                    self._connected_once = False
                     raise
-                time.sleep(wait_s)
+                pause(wait_s, self._part)
 
     def _greet(self) -> None:
         self._greeting = True
@@ -130,8 +151,10 @@ class Link:
                 greeting()
         finally:
             self._greeting = False
+        if self._port is None:
+            raise LinkLost(self._part, "the link was lost again while it was greeted.", "Check the cable.")
 
-    def _resynchronise(self, fault: RigError) -> None:
+    def _resynchronise(self, fault: RigError, deadline: Deadline) -> None:
         """Make sure that no late or leftover byte can be taken for the next reply."""
         port = self._port
         if port is None:
@@ -140,8 +163,8 @@ class Link:
             self.close()  # replies still under way die with the connection
             return
         try:
-            give_up = time.monotonic() + self._options.timeout_s
-            while port.read(QUIET_S) and time.monotonic() < give_up:
+            until = deadline.sooner(self._options.timeout_s)
+            while port.read(until.sooner(QUIET_S)):
                 pass
         except LinkLost:
             self.close()

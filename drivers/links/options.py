@@ -1,9 +1,10 @@
 """The keys of a station file that say how to reach an instrument. Validation only; nothing is opened."""
 
 from typing import Annotated, Literal
-from urllib.parse import urlsplit
 
 from pydantic import BaseModel, ConfigDict, Field, field_validator
+
+from drivers.links.identity import mistake_in
 
 
 class LinkOptions(BaseModel):
@@ -28,16 +29,6 @@ class LinkOptions(BaseModel):
     @field_validator("link")
     @classmethod
     def _reachable(cls, link: str) -> str:
-        if link.startswith("tcp:"):
-            try:
-                parts = urlsplit(link)
-                complete = bool(parts.hostname) and parts.port is not None
-            except ValueError:
-                complete = False
-            if not complete:
-                raise ValueError(f"{link!r} lacks a host or a port; write tcp://host:port")
-        elif not link.startswith("/") and "://" not in link:
-            raise ValueError(
-                f"{link!r} is no link; write tcp://host:port or the path of a serial port such as /dev/ttyUSB0"
-            )
+        if mistake := mistake_in(link):
+            raise ValueError(mistake)
         return link

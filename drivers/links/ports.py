@@ -14,16 +14,16 @@ import select
 import socket
 import struct
 import termios
-import time
 from typing import Protocol
 from urllib.parse import urlsplit
 
 import serial
 
-from drivers.errors import InUse, LinkLost, LinkTimeout
+from drivers.errors import CalledOff, InUse, LinkLost, LinkTimeout
 from drivers.links.options import LinkOptions
+from drivers.links.sockets import CHUNK, connect
+from drivers.waiting import LOOK_S, Deadline, aside, ready
 
-CHUNK = 65536
 QUIET_S = 0.05
 """A line that says nothing for this long has nothing left to say: over ten characters at 2400 baud."""
 
@@ -33,95 +33,104 @@ _log = logging.getLogger(__name__)
 class Port(Protocol):
     """An open byte stream. Every call but `close` raises LinkLost when the other end is gone."""
 
-    def write(self, data: bytes) -> None: ...
+    def write(self, data: bytes, deadline: Deadline) -> None: ...
 
-    def read(self, within_s: float) -> bytes:
-        """Whatever is there, waiting for the first byte; empty when none came within `within_s` seconds."""
+    def read(self, deadline: Deadline) -> bytes:
+        """Whatever is there, waiting for the first byte; empty when none came in time."""
         ...
 
-    def ask(self, request: bytes, within_s: float) -> bytes:
+    def ask(self, request: bytes, deadline: Deadline) -> bytes:
         """Forget what came unasked, write `request`, and read as `read` does."""
         ...
 
     def close(self) -> None: ...
 
 
-def open_port(options: LinkOptions, part: str) -> Port:
-    """Open what `options.link` names; LinkLost when it cannot be reached or somebody else holds it."""
+def open_port(options: LinkOptions, part: str, deadline: Deadline) -> Port:
+    """Open what `options.link` names; LinkLost when it cannot be reached in time or somebody else holds it."""
     if options.link.startswith("tcp:"):
-        return TcpPort(options, part)
-    return SerialPort(options, part)
+        return TcpPort(options, part, deadline)
+    if options.link.startswith("/"):
+        return SerialPort(options, part)
+    # across a network, and pyserial waits as long as it likes for the other end
+    try:
+        return aside(lambda: SerialPort(options, part), deadline, lambda late: late.close())
+    except TimeoutError:
+        raise LinkLost(part, f"{options.link} did not open in time.", "Is it switched on?") from None
 
 
 class TcpPort:
     """A TCP connection with Nagle's delay off and keep-alive on.
 
-    The deadline is the kernel's (SO_RCVTIMEO), not Python's: with the latter each send and each receive is
-    preceded by a poll of its own.
+    Waiting for an answer is the kernel's (SO_RCVTIMEO), not Python's: with the latter each send and each receive is
+    preceded by a poll of its own. It lasts until the next look at the deadline.
     """
 
-    def __init__(self, options: LinkOptions, part: str) -> None:
+    def __init__(self, options: LinkOptions, part: str, deadline: Deadline) -> None:
         parts = urlsplit(options.link)
         self._part = part
         try:
-            self._socket = socket.create_connection((parts.hostname, parts.port), timeout=options.timeout_s)
+            self._socket = connect(str(parts.hostname), int(parts.port or 0), deadline)
         except OSError as fault:
             raise LinkLost(
                 part,
                 f"no connection to {options.link}: {fault.strerror or fault}.",
                 "Is it switched on, and does its network program run?",
             ) from fault
-        self._socket.settimeout(None)
-        self._socket.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
-        self._socket.setsockopt(socket.SOL_SOCKET, socket.SO_KEEPALIVE, 1)
-        self._socket.setsockopt(socket.SOL_SOCKET, socket.SO_SNDTIMEO, _timeval(options.timeout_s))
+        self._socket.setblocking(True)
+        self._socket.setsockopt(socket.SOL_SOCKET, socket.SO_SNDTIMEO, _timeval(LOOK_S))
         self._wait_s = math.nan
-        self._send, self._receive = self._socket.sendall, self._socket.recv
+        self._send, self._receive = self._socket.send, self._socket.recv
         waiting = select.poll()
         waiting.register(self._socket, select.POLLIN)
         self._waiting = waiting.poll
 
-    def write(self, data: bytes) -> None:
-        try:
-            self._send(data)
-        except BlockingIOError as fault:
-            raise LinkTimeout(self._part, "it takes no more requests.", "Does its program hang?") from fault
-        except OSError as fault:
-            raise self._lost(fault) from fault
+    def write(self, data: bytes, deadline: Deadline) -> None:
+        left = data
+        while left:
+            over = deadline.remaining() <= 0.0
+            try:
+                left = left[self._send(left) :]
+            except BlockingIOError as fault:
+                if over:
+                    raise LinkTimeout(
+                        self._part, "it takes no more requests.", "Does its program hang?"
+                    ) from fault
+            except OSError as fault:
+                raise self._lost(fault) from fault
 
-    def read(self, within_s: float) -> bytes:
-        self._deadline(within_s)
-        try:
-            return self._or_lost(self._receive(CHUNK))
-        except BlockingIOError:
-            return b""
-        except OSError as fault:
-            raise self._lost(fault) from fault
+    def read(self, deadline: Deadline) -> bytes:
+        while (look_s := deadline.look_s()) > 0.0:
+            if look_s != self._wait_s:
+                self._socket.setsockopt(socket.SOL_SOCKET, socket.SO_RCVTIMEO, _timeval(look_s))
+                self._wait_s = look_s
+            try:
+                data = self._receive(CHUNK)
+            except BlockingIOError:
+                continue
+            except OSError as fault:
+                raise self._lost(fault) from fault
+            if not data:
+                raise LinkLost(
+                    self._part, "the other end closed the connection.", "It is tried again by itself."
+                )
+            return data
+        return b""
 
-    def ask(self, request: bytes, within_s: float) -> bytes:
-        self._deadline(within_s)
+    def ask(self, request: bytes, deadline: Deadline) -> bytes:
         try:
             while self._waiting(0) and self._receive(CHUNK):
-                pass  # a closed end shows below
-            self._send(request)
-            return self._or_lost(self._receive(CHUNK))
+                if deadline.remaining() <= 0.0:
+                    break  # it babbles without end; a closed end shows below
         except BlockingIOError:
-            return b""
+            pass
         except OSError as fault:
             raise self._lost(fault) from fault
+        self.write(request, deadline)
+        return self.read(deadline)
 
     def close(self) -> None:
         self._socket.close()
-
-    def _deadline(self, within_s: float) -> None:
-        if within_s != self._wait_s:
-            self._socket.setsockopt(socket.SOL_SOCKET, socket.SO_RCVTIMEO, _timeval(within_s))
-            self._wait_s = within_s
-
-    def _or_lost(self, data: bytes) -> bytes:
-        if not data:
-            raise LinkLost(self._part, "the other end closed the connection.", "It is tried again by itself.")
-        return data
 
     def _lost(self, fault: OSError) -> LinkLost:
         return LinkLost(
@@ -161,7 +170,6 @@ class SerialPort:
             port.dtr = False
             if isinstance(port, serial.Serial):  # ports across a network know neither
                 port.exclusive = True
-                port.write_timeout = options.timeout_s
             port.open()
         except (OSError, ValueError, termios.error) as fault:
             if getattr(fault, "errno", None) in (errno.EBUSY, errno.EAGAIN):
@@ -198,45 +206,58 @@ class SerialPort:
                 self._url,
             )
 
-    def write(self, data: bytes) -> None:
+    def write(self, data: bytes, deadline: Deadline) -> None:
         try:
-            self._port.write(data)
-        except serial.SerialTimeoutException as fault:
-            raise LinkTimeout(
-                self._part,
-                f"{self._url} takes no more requests.",
-                "With hardware flow control and a cable of three wires, write flow_control: none.",
-            ) from fault
+            if self._fd is None:
+                aside(lambda: self._port.write(data), deadline, lambda late: None)
+                return
+            left = data
+            while left:
+                if not ready(self._fd, deadline, select.POLLOUT):
+                    termios.tcflush(self._fd, termios.TCOFLUSH)  # else closing waits for it
+                    raise LinkTimeout(
+                        self._part,
+                        f"{self._url} takes no more requests.",
+                        "With hardware flow control and a cable of three wires, write flow_control: none.",
+                    )
+                left = left[os.write(self._fd, left) :]
+        except TimeoutError as fault:
+            raise LinkTimeout(self._part, f"{self._url} takes no more requests.") from fault
         except (OSError, termios.error) as fault:
             raise self._lost(fault) from fault
 
-    def read(self, within_s: float) -> bytes:
+    def read(self, deadline: Deadline) -> bytes:
         try:
             if self._fd is not None:
-                ready, _, _ = select.select([self._fd], [], [], within_s)
-                return self._port.read(self._port.in_waiting or 1) if ready else b""
-            give_up = time.monotonic() + within_s
-            while not (data := self._port.read(self._port.in_waiting or 1)) and time.monotonic() < give_up:
+                return self._port.read(self._port.in_waiting or 1) if ready(self._fd, deadline) else b""
+            while not (data := self._port.read(self._port.in_waiting or 1)) and deadline.remaining() > 0.0:
                 pass  # each read waits QUIET_S
             return data
         except (OSError, termios.error) as fault:
             raise self._lost(fault) from fault
 
-    def ask(self, request: bytes, within_s: float) -> bytes:
+    def ask(self, request: bytes, deadline: Deadline) -> bytes:
         try:
-            if self._port.in_waiting:
+            if self._fd is not None and self._port.in_waiting:
                 self._port.reset_input_buffer()
+            while (
+                self._fd is None and self._port.in_waiting
+            ):  # which would wait for the other end to confirm it
+                self._port.read(self._port.in_waiting)
         except (OSError, termios.error) as fault:
             raise self._lost(fault) from fault
-        self.write(request)
-        return self.read(within_s)
+        self.write(request, deadline)
+        return self.read(deadline)
 
     def close(self) -> None:
         with contextlib.suppress(OSError, termios.error):
             if self._fd is not None:
                 fcntl.ioctl(self._fd, termios.TIOCNXCL)
-        with contextlib.suppress(OSError, termios.error):
-            self._port.close()
+        with contextlib.suppress(OSError, termios.error, CalledOff):
+            if self._fd is not None:
+                self._port.close()
+            else:  # pyserial waits for the other end and its own thread
+                aside(self._port.close, Deadline(QUIET_S, self._part), lambda late: None)
 
     def _lost(self, fault: Exception) -> LinkLost:
         return LinkLost(

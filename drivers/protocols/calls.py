@@ -36,6 +36,14 @@ def asking(dialect: Dialect, query: Query, address: int) -> Call:
     return Call(message + b"\n", _scpi_reader(query.reply))
 
 
+def greeting(dialect: Dialect, message: Template, address: int) -> bytes:
+    """One of the dialect's greetings as it goes on the wire; nobody answers it."""
+    body = message.encode({})
+    if dialect.family == "binary":
+        return frames.frame(address, body)
+    return body + b"\n" if dialect.family == "scpi" else body
+
+
 def together(first: Call, second: Call) -> Call:
     """Two questions of the ascii family in one round trip: their answers tell themselves apart by their verbs."""
 

@@ -20,9 +20,8 @@ from pydantic import (
     field_validator,
     model_validator,
 )
-from ruamel.yaml import YAML
-from ruamel.yaml.error import MarkedYAMLError
 
+from drivers.data_files import DataFileError, mapping_of
 from drivers.errors import RigError
 from drivers.protocols import allowed
 from drivers.protocols.template import Template
@@ -53,6 +52,12 @@ def _set(text: Any, info: ValidationInfo) -> Any:
     return template
 
 
+def _greeting(text: Any, info: ValidationInfo) -> Any:
+    template = _template(text, info)
+    allowed.check_greeting(_family(info), template)
+    return template
+
+
 def _family(info: ValidationInfo) -> Family:
     family: Family = (info.context or {})["family"]
     return family
@@ -69,10 +74,22 @@ Word = Annotated[str, BeforeValidator(_word)]
 Ask = Annotated[Template, BeforeValidator(_ask)]
 Reply = Annotated[Template, BeforeValidator(_template)]
 Set = Annotated[Template, BeforeValidator(_set)]
+Greeting = Annotated[Template, BeforeValidator(_greeting)]
+Level = Annotated[float, Field(ge=-100_000, le=100_000)]
+Plain = Annotated[str, Field(max_length=64, pattern=r"^[ -~]+$")]
+Hertz = Annotated[int, Field(ge=0, le=1_000_000_000_000)]
+
+
+def _filled(info: ValidationInfo, template: Template | None, values: Mapping[str, str]) -> None:
+    """ValueError when a symbol of a table, put where it belongs, makes what must not be sent."""
+    if template is not None:
+        allowed.check_set(_family(info), template, values)
 
 
 class _Frozen(BaseModel):
-    model_config = ConfigDict(frozen=True, extra="forbid", arbitrary_types_allowed=True)
+    model_config = ConfigDict(
+        frozen=True, extra="forbid", arbitrary_types_allowed=True, allow_inf_nan=False, str_max_length=500
+    )
 
 
 class Query(_Frozen):
@@ -88,6 +105,14 @@ class Control(Query):
 
     set: Set | None = None
     values: Mapping[Word, Word] = {}
+
+    @model_validator(mode="after")
+    def _symbols_may_be_sent(self, info: ValidationInfo) -> Self:
+        for field in self.set.fields if self.set else ():
+            if field.name in ("mode", "value"):
+                for symbol in self.values.values():
+                    _filled(info, self.set, {field.name: symbol})
+        return self
 
     def symbol(self, name: str) -> str:
         """What stands on the wire for a name; a name that is not in the table stands for itself."""
@@ -137,12 +162,12 @@ class Meter(Query):
     """The meter's question, and its table from the number on the wire to decibels: straight between points."""
 
     unit: Literal["dB-over-S9", "dBm", "raw"]
-    table: tuple[tuple[float, float], ...] = ()
-    offset: float = 0.0
+    table: tuple[tuple[Level, Level], ...] = ()
+    offset: Level = 0.0
 
     @field_validator("table")
     @classmethod
-    def _rising(cls, table: tuple[tuple[float, float], ...]) -> tuple[tuple[float, float], ...]:
+    def _rising(cls, table: tuple[tuple[Level, Level], ...]) -> tuple[tuple[Level, Level], ...]:
         if len(table) == 1 or any(b[0] <= a[0] or b[1] <= a[1] for a, b in pairwise(table)):
             raise ValueError("the table needs two points or more, both columns rising")
         return table
@@ -170,7 +195,7 @@ class Meter(Query):
 class Line(_Frozen):
     """The shape of the receiver's serial line as it leaves the works."""
 
-    baud: int = 9600
+    baud: Annotated[int, Field(ge=50, le=4_000_000)] = 9600
     data_bits: Literal[7, 8] = 8
     parity: Literal["none", "even", "odd"] = "none"
     stop_bits: Literal[1, 2] = 1
@@ -184,11 +209,11 @@ class Dialect(_Frozen):
     reference: str
     family: Family
     serial: Line = Line()
-    range_hz: tuple[int, int]
+    range_hz: tuple[Hertz, Hertz]
     address: int | None = Field(default=None, ge=1, le=0xDF)
-    refusals: tuple[str, ...] = ()
-    again: tuple[str, ...] = ()
-    greeting: tuple[Set, ...] = ()
+    refusals: tuple[Plain, ...] = ()
+    again: tuple[Plain, ...] = ()
+    greeting: tuple[Greeting, ...] = ()
     identify: Query | None = None
     frequency: Control
     mode: Control
@@ -199,7 +224,7 @@ class Dialect(_Frozen):
     settings: Mapping[str, Setting] = {}
 
     @model_validator(mode="after")
-    def _whole(self) -> Self:
+    def _whole(self, info: ValidationInfo) -> Self:
         for key, query, field in (
             ("frequency", self.frequency, "hz"),
             ("mode", self.mode, "mode"),
@@ -220,6 +245,10 @@ class Dialect(_Frozen):
             and "width" not in {hole.name for hole in self.mode.set.fields}
         ):
             raise ValueError("bandwidth: needs a command, or a field {width:...} in the messages of the mode")
+        if self.bandwidth:
+            holder = self.bandwidth.command.set if self.bandwidth.command else self.mode.set
+            for symbol in {width for table in self.bandwidth.widths.values() for width in table.values()}:
+                _filled(info, holder, {"width": symbol})
         if self.family == "binary" and self.address is None:
             raise ValueError("a receiver on an addressed bus needs its address")
         return self
@@ -228,13 +257,12 @@ class Dialect(_Frozen):
 def parse(text: str, file: str) -> Dialect:
     """The dialect in `text`; DialectError with every mistake, its line and its key."""
     try:
-        content = YAML(typ="rt").load(text)
-    except MarkedYAMLError as fault:
-        mark = fault.problem_mark
-        place = f"line {mark.line + 1}: " if mark else ""
-        raise DialectError(f"dialect {file}", f"{place}{fault.problem}", "Mend the YAML there.") from fault
-    if not isinstance(content, dict):
-        raise DialectError(f"dialect {file}", "it holds no keys.", "Copy one that comes with the program.")
+        content = mapping_of(text)
+    except DataFileError as fault:
+        place = f"line {fault.line}: " if fault.line else ""
+        raise DialectError(
+            f"dialect {file}", f"{place}{fault}.", "Mend that first, or copy one that comes with the program."
+        ) from fault
     family = content.get("family")
     if family not in ("ascii", "binary", "scpi"):
         raise DialectError(f"dialect {file}", "family must be ascii, binary or scpi.", "Say which it is.")

@@ -4,15 +4,18 @@ Requests use the extended form (a leading ``+``), whose reply repeats the comman
 error number, so that a reply that belongs to another request is noticed. Reference: the manual page rigctld(1)
 of hamlib 4.5, sections "Protocol" and "Commands"; error numbers from hamlib's ``enum rig_errcode_e``.
 
-Only the commands, levels and functions listed here can be written. None of them keys a transmitter.
+What may be written at all is on the list of `drivers.protocols.allowed`. None of it keys a transmitter.
 """
 
 from collections.abc import Callable, Sequence
+from contextlib import suppress
 from dataclasses import dataclass
-from typing import Generic, TypeVar
+from typing import Any, Generic, TypeVar
 
 from drivers.contracts import Reader
 from drivers.errors import BadReply, LinkLost, LinkTimeout, Refused, RigError, Unsupported
+from drivers.numbers import is_reading, strict
+from drivers.protocols import allowed
 
 PART = "receiver"
 T = TypeVar("T")
@@ -51,9 +54,6 @@ WITH_VFO = frozenset(
 )
 """Commands that name a VFO first where rigctld was started with ``--vfo``."""
 
-LEVELS = frozenset({"STRENGTH", "RAWSTR", "PREAMP", "ATT", "AGC", "RF", "SQL", "?"})
-FUNCTIONS = frozenset({"NB", "NB2", "NR", "ANF", "MN", "APF", "?"})
-
 AGC = {"off": 0, "superfast": 1, "fast": 2, "slow": 3, "medium": 5, "auto": 6}
 """hamlib's ``enum agc_level_e``."""
 
@@ -90,17 +90,13 @@ Lines = Sequence[str]
 def call(command: str, *words: str, parse: Callable[[Lines], T], vfo: str = "") -> Call[T]:
     """A call of one of `COMMANDS`, its reply turned into a value by `parse`, which may raise BadReply.
 
-    ValueError for anything else: the program must not be able to say it.
+    Refused for whatever is not on the list in `allowed`: the program must not be able to say it.
     """
-    if command in ("get_level", "set_level") and words[0] not in LEVELS:
-        raise ValueError(f"level {words[0]!r} is not one this program touches")
-    if command in ("get_func", "set_func") and words[0] not in FUNCTIONS:
-        raise ValueError(f"function {words[0]!r} is not one this program touches")
     addressed = (vfo, *words) if vfo and command in WITH_VFO else words
     line = " ".join((COMMANDS[command], *addressed))
-    if not line.isascii() or not line.isprintable():
-        raise ValueError(f"{line!r} is no command line")
-    return Call(f"+{line}\n".encode("ascii"), _reader(command, " ".join((command, *words)), parse))
+    request = f"+{line}\n".encode("utf-8", "backslashreplace")
+    allowed.GATES["hamlib"](request)
+    return Call(request, _reader(command, " ".join((command, *words)), parse))
 
 
 CHECK_VFO = b"\\chk_vfo\n"
@@ -168,7 +164,7 @@ def both(first: Call[T], second: Call[U]) -> Call[tuple[T, U]]:
 def _error(said: str, code: bytes) -> RigError:
     """`said` is the command with its words, so that a person sees which value was not taken."""
     try:
-        number = abs(int(code))
+        number = abs(int(strict(code.decode("latin-1"))))
     except ValueError:
         return BadReply(PART, f"{code[:40]!r} ends the reply to {said}; that is no error number.")
     kind, what = _ERRORS.get(number, (Refused, "refused"))
@@ -185,9 +181,30 @@ def value(lines: Lines, name: str = "") -> str:
     raise BadReply(PART, f"the reply {' / '.join(lines)!r} lacks {name or 'a value'}.")
 
 
+def decimal(value: Any) -> str:
+    """A number as it goes on the wire: no more than six decimals, no exponent. Refused for what is no number."""
+    try:
+        return f"{float(value):.6f}".rstrip("0").rstrip(".")
+    except (TypeError, ValueError, OverflowError):
+        raise Refused(PART, f"{str(value)[:40]!r} is no number to set anything to.") from None
+
+
 def level(lines: Lines) -> float:
-    """A level's value."""
-    return number(value(lines))
+    """A level's value; some servers put its name in front."""
+    return number(_unlabelled(value(lines)))
+
+
+def _unlabelled(said: str) -> str:
+    label, colon, behind = said.partition(":")
+    return behind if colon and label.replace(" ", "").isalnum() else said
+
+
+def strength(lines: Lines) -> float:
+    """A reading of the meter; BadReply for one that no meter shows."""
+    reading = level(lines)
+    if not is_reading(reading):
+        raise BadReply(PART, f"the meter read {reading:g}, which no meter shows.")
+    return reading
 
 
 def hz(lines: Lines) -> int:
@@ -207,7 +224,7 @@ def flag(name: str = "") -> Callable[[Lines], bool]:
     """Whether something is on: 0 is off; hamlib numbers the ways of being on."""
 
     def parse(lines: Lines) -> bool:
-        return number(value(lines, name)) != 0
+        return number(_unlabelled(value(lines, name))) != 0
 
     return parse
 
@@ -227,6 +244,15 @@ def model(lines: Lines) -> str:
     return f"{value(lines, 'Mfg name')} {value(lines, 'Model name')}"
 
 
+def ptt_type(lines: Lines) -> int | None:
+    """How hamlib asks whether a transmitter is keyed, from ``dump_state``: 0: not at all, None: untold."""
+    for line in lines:
+        if line.startswith("ptt_type=0x"):
+            with suppress(ValueError):
+                return int(line.removeprefix("ptt_type="), 16)
+    return None
+
+
 def nothing(lines: Lines) -> bool:
     """The reply to a setting holds no value; True says that it came."""
     return not lines
@@ -235,7 +261,7 @@ def nothing(lines: Lines) -> bool:
 def number(text: str) -> float:
     """A finite number; BadReply otherwise."""
     try:
-        result = float(text)
+        result = strict(text)
     except ValueError as fault:
         raise BadReply(PART, f"{text[:40]!r} is no number.") from fault
     if not -1e15 < result < 1e15:

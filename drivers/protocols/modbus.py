@@ -11,6 +11,7 @@ from collections.abc import Callable, Iterable
 from typing import TYPE_CHECKING, Literal, TypeVar
 
 from drivers.errors import BadReply, Refused
+from drivers.protocols import keying
 
 if TYPE_CHECKING:
     from pymodbus.pdu import ModbusPDU
@@ -18,8 +19,17 @@ if TYPE_CHECKING:
 T = TypeVar("T")
 Framing = Literal["tcp", "rtu"]
 
+LONGEST_FRAME = {"tcp": 260, "rtu": 256}
+"""Bytes: Modbus Application Protocol V1.1b3, section 4.1; nothing longer can ever become a reply."""
+
+SHOWN = 40
+"""Bytes of a wrong answer that a person is shown."""
+
 MOST_COILS = 2000
 """In one request: Modbus Application Protocol V1.1b3, section 6.1."""
+
+LONGEST = 12
+"""Bytes of a request for coils: over TCP, a header of seven and a data unit of five."""
 
 EXCEPTIONS = {
     1: "it does not know this function",
@@ -32,6 +42,18 @@ EXCEPTIONS = {
     11: "the gateway got no answer from it",
 }
 """Exception codes: Modbus Application Protocol V1.1b3, section 7."""
+
+
+def coils_only(frame: bytes) -> None:
+    """The gate before every board that speaks Modbus: `Refused` for a frame that a receiver could be keyed by."""
+    if len(frame) > LONGEST:
+        raise Refused("relay board", f"a request of {len(frame)} bytes is none for its coils.")
+    if told := keying.in_frame(frame):
+        raise Refused(
+            "relay board",
+            f"the request for these coils holds {told}, which could key a transmitter if a receiver listened there.",
+            "Take other coils or another unit number.",
+        )
 
 
 class Modbus:
@@ -96,7 +118,9 @@ class Modbus:
                 raise Refused(self._part, f"it refused: {why} (Modbus exception {reply.exception_code}).")
             meant = meaning(reply)
             if meant is None:
-                raise BadReply(self._part, f"its answer {received.hex(' ')} belongs to another request.")
+                raise BadReply(
+                    self._part, f"its answer {received[:SHOWN].hex(' ')} belongs to another request."
+                )
             return meant
 
         return self._framer.buildFrame(pdu), read
@@ -104,20 +128,19 @@ class Modbus:
     def _reply(self, received: bytes, transaction: int) -> "ModbusPDU | None":
         from pymodbus.exceptions import ModbusException
 
-        if self._framing == "tcp" and len(received) >= 4 and received[2:4] != b"\0\0":
-            raise BadReply(
-                self._part, f"it answered with {received[:40].hex(' ')}, which is no Modbus over TCP."
-            )
+        wrong_head = self._framing == "tcp" and len(received) >= 4 and received[2:4] != b"\0\0"
+        if wrong_head or len(received) > LONGEST_FRAME[self._framing]:
+            raise BadReply(self._part, f"it answered with {received[:SHOWN].hex(' ')}, which is no Modbus.")
         try:
             used, reply = self._framer.handleFrame(received, self._unit, transaction)
         except (ModbusException, IndexError, struct.error) as fault:
             raise BadReply(
-                self._part, f"it answered with {received[:40].hex(' ')}, which is no reply."
+                self._part, f"it answered with {received[:SHOWN].hex(' ')}, which is no reply."
             ) from fault
         if reply is None and used and self._framing == "rtu":
             raise BadReply(
                 self._part,
-                f"it answered with {received[:40].hex(' ')}, which is garbled or another unit's.",
+                f"it answered with {received[:SHOWN].hex(' ')}, which is garbled or another unit's.",
                 "Look at speed, parity, termination and the unit numbers on the line.",
             )
         return reply

@@ -1,18 +1,22 @@
 """Relay boards that are a table of bytes: what to send for on and off, what to ask, and what the answers mean.
 
-The table is a file in ``configs/dialects/boards``. Nothing but its bytes is ever sent. No I/O here but reading
-that file.
+The table is a file in ``configs/dialects/boards``. Nothing but its bytes is ever sent, and none of them may key a
+receiver's transmitter, should the board's link lead to one. No I/O here but reading that file.
 """
 
 from collections.abc import Callable, Mapping
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Annotated, Any, Literal
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_validator
 
-from drivers.errors import BadReply
+from drivers.data_files import DataFileError, mapping_of, text_of
+from drivers.errors import BadReply, Refused
+from drivers.protocols import keying
 
-Text = Annotated[str, Field(min_length=1)]
+Text = Annotated[str, Field(min_length=1, max_length=64)]
+Note = Annotated[str, Field(min_length=1, max_length=500)]
 
 
 class Frozen(BaseModel):
@@ -45,13 +49,24 @@ class StatesTable(Frozen):
     """One question for all relays, answered by whole bytes: a bit for each relay in `order`, lowest first."""
 
     ask: Text
-    order: tuple[int | str, ...] = Field(min_length=1)
+    order: tuple[int | str, ...] = Field(min_length=1, max_length=64)
+
+
+@dataclass(frozen=True, slots=True)
+class TableGate:
+    """Lets the requests of one board's table through."""
+
+    allowed: frozenset[bytes]
+
+    def __call__(self, request: bytes) -> None:
+        if request not in self.allowed:
+            raise Refused("relay board", f"{request[:40]!r} is not in its table.", "Nothing was sent.")
 
 
 class LineShape(Frozen):
     """How the board's serial line is set unless the station file says otherwise."""
 
-    baud: int = 9600
+    baud: Annotated[int, Field(ge=50, le=4_000_000)] = 9600
     parity: Literal["none", "even", "odd"] = "none"
     stop_bits: Literal[1, 2] = 1
 
@@ -59,10 +74,10 @@ class LineShape(Frozen):
 class BoardTable(Frozen):
     """A board file."""
 
-    source: Text
+    source: Note
     notation: Literal["hex", "text"]
     line: LineShape = LineShape()
-    relays: dict[str, RelayTable] = Field(min_length=1)
+    relays: dict[str, RelayTable] = Field(min_length=1, max_length=64)
     states: StatesTable | None = None
 
     @model_validator(mode="before")
@@ -82,11 +97,17 @@ class BoardTable(Frozen):
             unknown = {str(relay) for relay in self.states.order} - set(self.relays)
             if unknown:
                 raise ValueError(f"states.order names relays that are not in the table: {sorted(unknown)}")
+        if told := keying.in_table(sorted(self.allowed()), text=self.notation == "text"):
+            raise ValueError(f"no board may be told what could key a transmitter: {told}")
         return self
 
     def to_bytes(self, text: str) -> bytes:
         """The bytes that stand in the table; ValueError when it has no such bytes."""
         return bytes.fromhex(text) if self.notation == "hex" else text.encode("latin-1")
+
+    def gate(self) -> "TableGate":
+        """What lets this table's requests through and nothing else."""
+        return TableGate(self.allowed())
 
     def allowed(self) -> frozenset[bytes]:
         """Every request that this table can send."""
@@ -135,16 +156,12 @@ def bits(count: int, part: str) -> Callable[[bytes], tuple[bool, ...] | None]:
 
 def load(file: Path) -> BoardTable:
     """Read a board file; ValueError that names the file, the line, the key and what is wrong."""
-    from ruamel.yaml import YAML
-    from ruamel.yaml.error import MarkedYAMLError
-
     try:
-        content = YAML().load(file)
-    except OSError as fault:
-        raise ValueError(f"the board file {file} cannot be read: {fault.strerror}") from fault
-    except MarkedYAMLError as fault:
-        line = fault.problem_mark.line + 1 if fault.problem_mark else 1
-        raise ValueError(f"{file}, line {line}: {fault.problem}") from fault
+        content = mapping_of(text_of(file))
+    except FileNotFoundError:
+        raise ValueError(f"there is no board file {file}") from None
+    except DataFileError as fault:
+        raise ValueError(f"{file}{f', line {fault.line}' if fault.line else ''}: {fault}") from None
     try:
         return BoardTable.model_validate(content)
     except ValidationError as faults:

@@ -8,6 +8,7 @@ volume 2, chapter 21.8).
 from typing import Any
 
 from drivers.errors import BadReply, Refused
+from drivers.numbers import strict
 
 PART = "receiver"
 AND_THEN_REPORT = b";*OPC?;:SYST:ERR?\n"
@@ -34,7 +35,7 @@ def _refusal(entry: tuple[str, ...]) -> Refused:
 
 def _number(text: str) -> int:
     try:
-        return int(text)
+        return int(strict(text))
     except ValueError as fault:
         raise BadReply(PART, f"{text[:40]!r} is no error number.") from fault
 

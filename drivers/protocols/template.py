@@ -3,6 +3,7 @@
 Text:   ``FA{hz:11};``        eleven decimal digits; ``{hz/10:4}`` counts in tens of hertz
         ``IF{_:26}{on:1}``    a field called ``_`` may hold anything; one with a name of its own is a symbol
         ``FREQ {hz:number}``  a decimal number of any length (``word``: anything up to a blank, comma or semicolon)
+        Where one that comes as long as it likes ends, a blank, a comma or a semicolon has to stand.
 Binary: ``05 {hz:bcd-low-5}`` five bytes of packed decimal, lowest pair first (``bcd-high-2``: highest pair first)
         ``06 {mode:1}``       a symbol of one byte, written in hexadecimal
 """
@@ -11,17 +12,20 @@ import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cached_property
+from itertools import pairwise
 from typing import Literal
 
 Kind = Literal["digits", "symbol", "any", "number", "word", "bcd-low", "bcd-high"]
 Value = int | float | str
 
+ENDS = (b" ", b",", b";")
 NUMERIC = frozenset({"hz", "raw"})
 """Fields with these names are numbers; all others are symbols."""
 
-_HOLE = re.compile(r"\{([a-z_]+)(?:/(\d+))?:([a-z0-9-]+)\}")
-_SAFE_SYMBOL = re.compile(r"[A-Za-z0-9 +.\-]*")
-_SAFE_WORD = re.compile(r"[A-Za-z0-9+.\-]+")
+MOST_FIELDS = 16
+LONGEST = 256
+_HOLE = re.compile(r"\{([a-z_]{1,20})(?:/([0-9]{1,7}))?:([a-z0-9-]{1,20})\}")
+_SAFE = re.compile(r"[A-Za-z0-9-]{1,64}")
 _NUMBER = rb"[+-]?(?:\d{1,18}(?:\.\d{0,18})?|\.\d{1,18})(?:[Ee][+-]?\d{1,2})?"
 
 
@@ -77,7 +81,10 @@ class Template:
             return _symbol(field, str(value), self.binary)
         if field.kind == "any":
             raise ValueError("a field called _ cannot be sent: nobody knows what to put there")
-        count = round(float(value) / field.unit)
+        try:
+            count = round(float(value) / field.unit)
+        except (TypeError, OverflowError):
+            raise ValueError(f"{str(value)[:40]!r} is no number for {field.name}") from None
         if field.kind == "number":
             return str(count).encode()
         digits = f"{count:0{_digits(field)}d}"
@@ -104,6 +111,8 @@ class Template:
 
 def parse(text: str, *, binary: bool) -> Template:
     """The template written as in this module's opening lines; ValueError says what is wrong with it."""
+    if len(text) > LONGEST:
+        raise ValueError(f"a message of more than {LONGEST} characters is none")
     parts: list[bytes | Field] = []
     at = 0
     for hole in _HOLE.finditer(text):
@@ -117,6 +126,18 @@ def parse(text: str, *, binary: bool) -> Template:
         raise ValueError(f"{text!r} names a field twice")
     if not parts:
         raise ValueError("an empty message says nothing")
+    if len(template.fields) > MOST_FIELDS:
+        raise ValueError(f"a message has no more than {MOST_FIELDS} fields")
+    for part, behind in pairwise(parts):
+        # two that share a border would be tried at every border, and three at every pair of them
+        if (
+            isinstance(part, Field)
+            and not part.size
+            and not (isinstance(behind, bytes) and behind[:1] in ENDS)
+        ):
+            raise ValueError(
+                f"{part.name}: behind a field of any length comes a blank, a comma or a semicolon"
+            )
     return template
 
 
@@ -139,7 +160,7 @@ def _add_literal(parts: list[bytes | Field], text: str, binary: bool) -> None:
 def _field(name: str, unit: int, spec: str, binary: bool) -> Field:
     if unit < 1:
         raise ValueError(f"{name}/{unit}: a unit is one or more hertz")
-    if spec.isdigit():
+    if spec.isascii() and spec.isdigit():
         size = int(spec)
         if not 1 <= size <= 64:
             raise ValueError(f"a field of {size} cannot be; between 1 and 64")
@@ -182,8 +203,8 @@ def _symbol(field: Field, text: str, binary: bool) -> bytes:
         if any(byte >= 0xFA for byte in content):
             raise ValueError(f"{text!r} would break the frame")
     else:
-        if not (_SAFE_WORD if field.kind == "word" else _SAFE_SYMBOL).fullmatch(text):
-            raise ValueError(f"{text!r} holds more than letters, digits, sign and blank")
+        if not _SAFE.fullmatch(text):
+            raise ValueError(f"{text[:40]!r} holds more than letters, digits and hyphens")
         content = text.encode()
     if field.size and len(content) != field.size:
         raise ValueError(f"{text!r} does not fill {field.name}, which takes {field.size}")

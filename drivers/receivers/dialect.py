@@ -4,33 +4,36 @@ What is said on the wire comes from the file through `drivers.protocols.calls`; 
 """
 
 from collections.abc import Mapping
-from functools import lru_cache
+from functools import lru_cache, partial
 from typing import Any
 
 from pydantic import Field, ValidationInfo, field_validator
 
 from drivers.config_files import dialect_file, dialect_names
 from drivers.contracts import Driver, Tuning
-from drivers.errors import Refused, RigError, Stuck, Transmitting
-from drivers.links import Link, LinkOptions, open_link
+from drivers.data_files import DataFileError, text_of
+from drivers.errors import BadReply, Refused, RigError, Stuck, Transmitting
+from drivers.links import GatedLink, LinkOptions, open_link
+from drivers.numbers import is_reading
 from drivers.protocols import calls
+from drivers.protocols.allowed import GATES
 from drivers.protocols.calls import PART, Call, Values
 from drivers.protocols.dialect import Control, Dialect, DialectError, Query, parse
-from drivers.receivers.settings import Setting
+from drivers.receivers.settings import Setting, Step, restore_all
 
 
 def load(name: str) -> Dialect:
     """The dialect `name` (or a path to a file of one's own); DialectError says what is wrong with it."""
     file = dialect_file(name)
     try:
-        text = file.read_text(encoding="utf-8")
-    except (OSError, UnicodeDecodeError) as fault:
+        text = text_of(file)
+    except (FileNotFoundError, DataFileError) as fault:
         at_hand = ", ".join(dialect_names())
         raise DialectError(
             f"dialect {name}",
             "there is none of that name."
             if isinstance(fault, FileNotFoundError)
-            else "its file cannot be read as text.",
+            else f"its file is none: {fault}.",
             f"At hand: {at_hand}.",
         ) from fault
     return _parsed(text, file.name)
@@ -81,7 +84,7 @@ class Options(LinkOptions):
 class DialectReceiver:
     """A receiver that speaks a dialect. Fulfils `drivers.contracts.Receiver`."""
 
-    def __init__(self, options: Options, dialect: Dialect, link: Link) -> None:
+    def __init__(self, options: Options, dialect: Dialect, link: GatedLink) -> None:
         self._dialect = dialect
         self._link = link
         self._address = options.address or dialect.address or 0
@@ -117,8 +120,10 @@ class DialectReceiver:
 
     def tune(self, hz: int) -> None:
         lowest_hz, highest_hz = self._dialect.range_hz
-        if not lowest_hz <= hz <= highest_hz:
-            raise Refused(PART, f"{hz} Hz lies outside its range of {lowest_hz} to {highest_hz} Hz.")
+        if not isinstance(hz, int) or not lowest_hz <= hz <= highest_hz:
+            raise Refused(
+                PART, f"{str(hz)[:40]} Hz lies outside its range of {lowest_hz} to {highest_hz} Hz."
+            )
         self._put(self._dialect.frequency, {"hz": hz})
 
     def set_mode(self, mode: str, bandwidth_hz: int | None) -> None:
@@ -150,7 +155,10 @@ class DialectReceiver:
             values |= self._ask(call)
         if self._keyed(values):
             raise Transmitting(PART, "it says that its transmitter is on.")
-        return self._dialect.meter.level(float(values["raw"]))
+        reading = self._dialect.meter.level(float(values["raw"]))
+        if not is_reading(reading):
+            raise BadReply(PART, f"the meter read {reading:g}, which no meter shows.")
+        return reading
 
     def is_transmitting(self) -> bool:
         return self._transmit is not None and self._keyed(self._ask(self._transmit))
@@ -172,18 +180,22 @@ class DialectReceiver:
         return found
 
     def restore(self, remembered: Mapping[str, Any]) -> None:
+        """Mode and dial first, for the listener's sake, then the settings."""
         self._prepared = False
-        not_put_back = [
-            setting.label
-            for key, setting in self._dialect.settings.items()
-            if key in remembered and not self.control(key).bring_to(remembered[key])
-        ]
-        if tuning := remembered.get("tuning"):
-            self._set_mode(tuning["mode"], tuning["bandwidth_hz"], tuning.get("width"))
+        steps: list[Step] = []
+        tuning = remembered.get("tuning")
+        if isinstance(tuning, Mapping):
+            mode, bandwidth_hz, width = (tuning.get(key) for key in ("mode", "bandwidth_hz", "width"))
+            wide_hz = bandwidth_hz if isinstance(bandwidth_hz, int) else None
+            steps.append(
+                ("mode", lambda: self._set_mode(str(mode), wide_hz, None if width is None else str(width)))
+            )
             if "hz" in tuning:
-                self.tune(tuning["hz"])
-        if not_put_back:
-            raise Stuck(PART, f"could not restore: {', '.join(not_put_back)}.", "Set it by hand.")
+                steps.append(("dial", lambda: self.tune(tuning["hz"])))
+        for key, setting in self._dialect.settings.items():
+            if key in remembered:
+                steps.append((setting.label, partial(self.control(key).bring_to, remembered[key])))
+        restore_all(PART, steps)
 
     def prepare(self) -> tuple[str, ...]:
         self._prepared = True
@@ -223,7 +235,7 @@ class DialectReceiver:
     def _greet(self) -> None:
         """Also after a lost link: the receiver may have been switched off and on, and nothing about it is known."""
         for message in self._dialect.greeting:
-            self._link.send(message.encode({}) + (b"\n" if self._dialect.family == "scpi" else b""))
+            self._link.send(calls.greeting(self._dialect, message, self._address))
         if self._prepared:
             self._bring_all()
 
@@ -254,7 +266,7 @@ def open_receiver(options: Options) -> DialectReceiver:
     """Connect to the receiver; RigError when it does not answer as its dialect says."""
     dialect = load(options.dialect)
     shape = {key: to for key, to in dialect.serial if key not in options.model_fields_set}
-    link = open_link(options.model_copy(update=shape), PART)
+    link = open_link(options.model_copy(update=shape), PART, GATES[dialect.family])
     try:
         return DialectReceiver(options, dialect, link)
     except RigError:

@@ -5,17 +5,23 @@ The wire is in `drivers.protocols.hamlib`; here is what is asked, in which order
 
 from collections.abc import Callable, Mapping
 from contextlib import suppress
+from functools import partial
 from typing import Annotated, Any, Literal, TypeVar
 
 from pydantic import Field
 
 from drivers.contracts import Driver, Tuning
 from drivers.errors import Refused, RigError, Stuck, Transmitting, Unsupported
-from drivers.links import Link, LinkOptions, open_link
+from drivers.links import GatedLink, LinkOptions, open_link
 from drivers.protocols import hamlib as wire
-from drivers.receivers.settings import Setting
+from drivers.protocols.allowed import GATES
+from drivers.receivers.settings import Setting, Step, restore_all
+from drivers.waiting import pause
 
 T = TypeVar("T")
+
+MEMORY_S = 0.6
+"""hamlib answers from memory for half a second unless told otherwise (``set_cache`` in rigctld(1))."""
 
 
 class Options(LinkOptions):
@@ -33,7 +39,7 @@ class Options(LinkOptions):
 class HamlibReceiver:
     """A receiver behind rigctld. Fulfils `drivers.contracts.Receiver`."""
 
-    def __init__(self, options: Options, link: Link) -> None:
+    def __init__(self, options: Options, link: GatedLink) -> None:
         self._options = options
         self._link = link
         self._vfo = "currVFO" if link.exchange(wire.CHECK_VFO, wire.read_check_vfo) else ""
@@ -41,7 +47,7 @@ class HamlibReceiver:
         self._get_mode = self._call("get_mode", parse=wire.mode)
         self._get_tuning = wire.both(self._get_mode, self._get_freq)
         self._get_ptt = self._call("get_ptt", parse=wire.flag("PTT"))
-        self._get_power = self._call("get_level", options.level, parse=wire.level)
+        self._get_power = self._call("get_level", options.level, parse=wire.strength)
         self._listen_and_get_power = wire.both(self._get_ptt, self._get_power)
         self._tells_transmit = self._knows_transmit_state()
         self._settings = self._find_settings()
@@ -98,17 +104,20 @@ class HamlibReceiver:
         return found
 
     def restore(self, remembered: Mapping[str, Any]) -> None:
+        """Mode and dial first, for the listener's sake; hamlib's memory last, else it answers for the receiver."""
         self._prepared = False
-        not_put_back = []
-        for key, setting in self._settings.items():
-            if key in remembered and not setting.bring_to(remembered[key]):
-                not_put_back.append(setting.name)
-        if tuning := remembered.get("tuning"):
-            self.set_mode(tuning["mode"], tuning["bandwidth_hz"])
+        steps: list[Step] = []
+        tuning = remembered.get("tuning")
+        if isinstance(tuning, Mapping):
+            mode, bandwidth_hz = str(tuning.get("mode")), tuning.get("bandwidth_hz")
+            steps.append(("mode", lambda: self.set_mode(mode, bandwidth_hz)))
             if "hz" in tuning:
-                self.tune(tuning["hz"])
-        if not_put_back:
-            raise Stuck(wire.PART, f"could not restore: {', '.join(not_put_back)}.", "Set it by hand.")
+                steps.append(("dial", lambda: self.tune(tuning["hz"])))
+        for key in sorted(self._settings, key=lambda key: key == "CACHE"):
+            if key in remembered:
+                setting = self._settings[key]
+                steps.append((setting.name, partial(setting.bring_to, remembered[key])))
+        restore_all(wire.PART, steps)
 
     def prepare(self) -> tuple[str, ...]:
         self._prepared = True
@@ -189,13 +198,13 @@ class HamlibReceiver:
         return self._ask(self._call("get_cache", parse=wire.cache_ms))
 
     def _set_cache_ms(self, to: float) -> None:
-        self._put("set_cache", f"{to:g}")
+        self._put("set_cache", wire.decimal(to))
 
     def _level(self, key: str) -> float:
         return self._ask(self._call("get_level", key, parse=wire.level))
 
     def _set_level(self, key: str, to: float) -> None:
-        self._put("set_level", key, f"{to:g}")
+        self._put("set_level", key, wire.decimal(to))
 
     def _function(self, key: str) -> bool:
         return self._ask(self._call("get_func", key, parse=wire.flag()))
@@ -204,8 +213,18 @@ class HamlibReceiver:
         self._put("set_func", key, "1" if to else "0")
 
     def _knows_transmit_state(self) -> bool:
+        """A rigctld that has no line to ask refuses get_ptt, and then answers it from an empty memory for a while.
+
+        So where it describes itself as having none, only an answer that is older than its memory counts.
+        """
         try:
+            keyed_by = None
+            with suppress(Unsupported, Refused):  # not all that speak so can describe themselves
+                keyed_by = self._ask(self._call("dump_state", parse=wire.ptt_type))
             self._ask(self._get_ptt)
+            if keyed_by == 0:
+                pause(MEMORY_S, wire.PART)
+                self._ask(self._get_ptt)
         except Unsupported:
             return False
         return True
@@ -237,7 +256,7 @@ FUNCTION_NAMES = {
 
 def open_receiver(options: Options) -> HamlibReceiver:
     """Connect to rigctld; RigError when it or the receiver behind it does not answer."""
-    link = open_link(options, wire.PART)
+    link = open_link(options, wire.PART, GATES["hamlib"])
     try:
         return HamlibReceiver(options, link)
     except RigError:

@@ -6,15 +6,17 @@ plus `full_scale_dbm`; one that clipped reads at least full scale, so that ``met
 """
 
 import math
-import time
+import re
 from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any
 
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import BaseModel, ConfigDict, Field, field_validator
 
 from drivers.contracts import Driver, Tuning
 from drivers.errors import BadReply, LinkLost, LinkTimeout, Refused, RigError, Unsupported
 from drivers.protocols.band_power import is_clipped, pass_band_hz, power_in_band, samples_needed
+from drivers.protocols.keying import in_names
+from drivers.waiting import Deadline, pause
 
 if TYPE_CHECKING:
     import numpy as np
@@ -43,6 +45,22 @@ class Options(BaseModel):
     averaging_s: float = Field(default=0.05, gt=0, le=10)
     full_scale_dbm: float = 0.0
     timeout_s: float = Field(default=2.0, gt=0, le=60)
+
+    @field_validator("device")
+    @classmethod
+    def _plain_arguments(cls, device: dict[str, str | int]) -> dict[str, str | int]:
+        for key, value in device.items():
+            if not re.fullmatch(r"[A-Za-z0-9_.:-]{1,64}", key) or not re.fullmatch(
+                r"[!-~ ]{0,200}", str(value)
+            ):
+                raise ValueError(
+                    f"{key[:40]!r} and its value are no argument of a device; both are plain words"
+                )
+            if word := in_names(key.replace("_", " ")):
+                raise ValueError(
+                    f"{key!r} sets up a transmitter ({word}); only the receive direction is used"
+                )
+        return device
 
 
 class IqReceiver:
@@ -156,28 +174,28 @@ class IqReceiver:
         """Samples taken after this call; what had queued up before it is thrown away."""
         import numpy as np
 
-        give_up = time.monotonic() + self._options.timeout_s + 2 * count / self._options.sample_rate_hz
+        deadline = Deadline(self._options.timeout_s + 2 * count / self._options.sample_rate_hz, PART)
         chunk = np.empty(CHUNK, np.complex64)
         while self._read(chunk) == CHUNK:  # what has queued up since the last reading
-            if time.monotonic() > give_up:
+            if deadline.remaining() <= 0.0:
                 raise LinkTimeout(
                     PART, "samples come faster than they can be taken.", "Lower sample_rate_hz."
                 )
-        self._take(chunk, give_up)  # and the one that was half full when this began
+        self._take(chunk, deadline)  # and the one that was half full when this began
         samples = np.empty(-(-count // CHUNK) * CHUNK, np.complex64)
         for start in range(0, len(samples), CHUNK):
-            self._take(samples[start : start + CHUNK], give_up)
+            self._take(samples[start : start + CHUNK], deadline)
         return samples[:count]
 
-    def _take(self, into: "NDArray[np.complex64]", give_up: float) -> None:
+    def _take(self, into: "NDArray[np.complex64]", deadline: Deadline) -> None:
         filled = 0
         while True:
             filled += self._read(into[filled:])
             if filled == len(into):
                 return
-            if time.monotonic() > give_up:
+            if deadline.remaining() <= 0.0:
                 raise LinkTimeout(PART, "no samples came.", "Check the device's cable and power.")
-            time.sleep(LOOK_AGAIN_S)
+            pause(LOOK_AGAIN_S, PART)
 
     def _read(self, into: "NDArray[np.complex64]") -> int:
         """Samples that were there, none after an overflow. LinkLost for any other trouble."""

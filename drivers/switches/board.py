@@ -6,7 +6,7 @@ from pydantic import PrivateAttr, model_validator
 
 from drivers.config_files import board_names, dialect_file
 from drivers.contracts import Driver
-from drivers.links import Link, LinkOptions, open_link
+from drivers.links import GatedLink, LinkOptions, open_link
 from drivers.protocols.relay_bytes import BoardTable, bits, load, one_of
 from drivers.switches.relays import RelayOptions, Relays, Setting, answering
 
@@ -46,7 +46,7 @@ class BoardOptions(LinkOptions, RelayOptions):
 class TableBoard:
     """A board and its table. A board that cannot be asked is remembered as it was last set by this program."""
 
-    def __init__(self, options: BoardOptions, link: Link, part: str) -> None:
+    def __init__(self, options: BoardOptions, link: GatedLink, part: str) -> None:
         self._options = options
         self._table = options.table
         self._link = link
@@ -96,7 +96,8 @@ class TableBoard:
 def open_switch(options: BoardOptions) -> Relays:
     """A board that has answered, where it can; `RigError` when it does not."""
     part = f"relay board at {options.link}"
-    return answering(part, TableBoard(options, open_link(options.line(), part), part), options)
+    link = open_link(options.line(), part, options.table.gate())
+    return answering(part, TableBoard(options, link, part), options)
 
 
 DRIVER = Driver(kind="switch", name="board", options=BoardOptions, open=open_switch)

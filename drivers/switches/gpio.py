@@ -9,10 +9,11 @@ import errno
 from collections.abc import Iterable
 from typing import TYPE_CHECKING, Literal
 
-from pydantic import field_validator
+from pydantic import field_validator, model_validator
 
 from drivers.contracts import Driver
 from drivers.errors import InUse, LinkLost, Unsupported
+from drivers.protocols.keying import in_names
 from drivers.switches.relays import RelayOptions, Relays, Setting
 
 if TYPE_CHECKING:
@@ -29,9 +30,15 @@ class GpioOptions(RelayOptions):
     @field_validator("link")
     @classmethod
     def _is_a_chip(cls, link: str) -> str:
-        if not link.startswith("/dev/"):
+        if not link.startswith("/dev/") or "/../" in link or not link.isprintable():
             raise ValueError(f"{link!r} is no chip; write its device, such as /dev/gpiochip0")
         return link
+
+    @model_validator(mode="after")
+    def _lines_are_for_relays(self) -> "GpioOptions":
+        if word := in_names(*next(iter(self.paths.values()))):
+            raise ValueError(f"a line with {word!r} in its name belongs to a transmitter, not to a relay")
+        return self
 
 
 class Lines:

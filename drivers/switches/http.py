@@ -5,7 +5,6 @@ and no proxy is asked, since a board answers for itself or not at all. The clien
 """
 
 import json
-import time
 from collections.abc import Mapping
 from typing import TYPE_CHECKING, Annotated, Literal
 from urllib.parse import quote, urlsplit
@@ -14,8 +13,10 @@ from pydantic import BaseModel, ConfigDict, Field, field_validator, model_valida
 
 from drivers.contracts import Driver
 from drivers.errors import BadReply, LinkLost, LinkTimeout, Refused
+from drivers.protocols.keying import in_names, in_text
 from drivers.switches.login import Login, untrusted
 from drivers.switches.relays import RelayOptions, Relays, Setting, answering
+from drivers.waiting import Deadline
 
 if TYPE_CHECKING:
     from httpx import Response
@@ -29,9 +30,12 @@ class Request(BaseModel):
     model_config = ConfigDict(frozen=True, extra="forbid")
 
     method: Literal["GET", "POST", "PUT", "PATCH"] = "GET"
-    path: Annotated[str, Field(pattern="^/")]
+    path: Annotated[
+        str,
+        Field(pattern="^/", description="The path on the board, beginning with /, such as /relays/{relay}."),
+    ]
     body: str | None = None
-    content_type: str = "application/json"
+    content_type: Annotated[str, Field(pattern=r"^[!-~]+(; ?[!-~]+)?$", max_length=100)] = "application/json"
 
     def filled(self, relay: str, state: str) -> tuple[str, bytes | None]:
         """Path and body for one relay; braces other than the two placeholders stay as they are."""
@@ -67,7 +71,16 @@ class HttpOptions(RelayOptions, Login):
     link: str
     set: Request
     ask: Request
-    value_at: Annotated[str, Field(pattern="^(/|$)")] | None = None
+    value_at: (
+        Annotated[
+            str,
+            Field(
+                pattern="^(/|$)",
+                description="A JSON pointer, such as /state, or nothing for the whole answer.",
+            ),
+        ]
+        | None
+    ) = None
     words: Words = Words()
     auth: Literal["basic", "digest"] = "basic"
     timeout_s: Annotated[float, Field(gt=0, le=60, allow_inf_nan=False)] = 2.0
@@ -102,6 +115,15 @@ class HttpOptions(RelayOptions, Login):
             raise ValueError("set names no {relay}, so it cannot tell several relays apart")
         if "{state}" not in self.set.path + (self.set.body or ""):
             raise ValueError("set names no {state}, so on and off would be the same request")
+        relays = next(iter(self.paths.values()))
+        if word := in_names(self.set.path, *relays):
+            raise ValueError(
+                f"a path or relay with {word!r} in its name belongs to a transmitter, not to a relay"
+            )
+        for relay in relays:  # the first request, before anybody has shown to be a web server
+            path, body = self.ask.filled(relay, "")
+            if told := in_text(path, body or b"", self.ask.content_type):
+                raise ValueError(f"ask must be harmless whoever listens, but {told}")
         return self
 
 
@@ -111,17 +133,21 @@ class WebBoard:
     def __init__(self, options: HttpOptions, part: str) -> None:
         import httpx
 
+        from drivers.switches.web_client import Basic, Digest, Within
+
         self._options = options
         self._part = part
         self._relays = tuple(next(iter(options.paths.values())))
         login: httpx.Auth | None = None
         if options.user is not None:
-            kind = httpx.BasicAuth if options.auth == "basic" else httpx.DigestAuth
+            kind = Basic if options.auth == "basic" else Digest
             login = kind(options.user, options.password(part))
+        self._transport = Within(options.trusted(part))
         self._client = httpx.Client(
             base_url=options.link,
             auth=login,
-            verify=options.trusted(part),
+            transport=self._transport,
+            headers={"Accept-Encoding": "identity"},
             timeout=options.timeout_s,
             follow_redirects=False,
             trust_env=False,
@@ -153,11 +179,18 @@ class WebBoard:
         return states[word]
 
     def _send(self, request: Request, relay: str, state: str) -> str:
-        """Every request may be sent twice without harm, so a lost answer is asked for once more."""
-        try:
-            return self._once(request, relay, state)
-        except (LinkLost, LinkTimeout, BadReply):
-            return self._once(request, relay, state)
+        """Every request may be sent twice without harm, so a lost answer is asked for once more.
+
+        Each time has one deadline for everything: name, connection, login, head, content and trailer.
+        """
+        for last in (False, True):
+            self._transport.deadline = Deadline(self._options.timeout_s, self._part)
+            try:
+                return self._once(request, relay, state)
+            except (LinkLost, LinkTimeout, BadReply):
+                if last:
+                    raise
+        raise AssertionError("unreachable")
 
     def _once(self, request: Request, relay: str, state: str) -> str:
         import httpx
@@ -192,12 +225,10 @@ class WebBoard:
         return content
 
     def _content(self, answer: "Response") -> str:
-        """The answer's text, given up when it drips or does not end."""
-        content, give_up = b"", time.monotonic() + self._options.timeout_s
-        for piece in answer.iter_bytes():
+        """The answer's text, as it came: what was packed all the same is no answer, and fills no memory."""
+        content = b""
+        for piece in answer.iter_raw():
             content += piece
-            if time.monotonic() > give_up:
-                raise self._silence()
             if len(content) > LONGEST_ANSWER:
                 raise BadReply(self._part, f"its answer is longer than {LONGEST_ANSWER} bytes.", "Check ask.")
         return content.decode("utf-8", "replace")

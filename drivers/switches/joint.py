@@ -3,16 +3,16 @@
 Each part is a switch of its own with its own driver and link. All let go before any pulls in, as on one board.
 """
 
-import time
 from collections.abc import Mapping
 from importlib.metadata import entry_points
 from typing import Annotated, Any
 
 from pydantic import BaseModel, ConfigDict, Field, PrivateAttr, model_validator
 
-from drivers.contracts import Driver, Switch
+from drivers.contracts import Driver, Switch, links_of
 from drivers.errors import RigError, Unsupported
 from drivers.switches.relays import Relays
+from drivers.waiting import pause
 
 GROUP = "sweeper.drivers"
 
@@ -61,6 +61,10 @@ class JointOptions(BaseModel):
             for relay, state in options.relays_of(path)
         )
 
+    def links(self) -> tuple[str, ...]:
+        """Where all its parts are."""
+        return tuple(link for _, options in self._opened_with.values() for link in links_of(options))
+
     def part_relays(self, name: str, path: str) -> frozenset[tuple[str, str]]:
         """The relays of one part for a path; two paths may share them."""
         relays: frozenset[tuple[str, str]] = self._opened_with[name][1].relays_of(path)
@@ -104,7 +108,7 @@ class Joint:
             )
         moved = sum(switch.release(path) for switch in self._parts.values() if isinstance(switch, Relays))
         if moved and self._options.break_s:
-            time.sleep(self._options.break_s)
+            pause(self._options.break_s, "joint switch")
         return moved + sum(switch.select(path) for switch in self._parts.values())
 
     def selected(self) -> str | None:

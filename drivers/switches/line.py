@@ -14,6 +14,7 @@ from pydantic import model_validator
 
 from drivers.contracts import Driver
 from drivers.errors import InUse, LinkLost
+from drivers.links.identity import mistake_in
 from drivers.switches.relays import RelayOptions, Relays, Setting, answering
 
 LINES = {"rts": termios.TIOCM_RTS, "dtr": termios.TIOCM_DTR}
@@ -34,6 +35,8 @@ class LineOptions(RelayOptions):
                     )
         if any(self.paths.get("antenna-bypass", {}).values()):
             raise ValueError("antenna-bypass must have every line off: the lines fall when the program ends")
+        if mistake := mistake_in(self.link):
+            raise ValueError(mistake)
         if self.link.startswith("tcp:"):
             raise ValueError(
                 "a plain TCP link has no control lines; use a serial port, or rfc2217://HOST:PORT"

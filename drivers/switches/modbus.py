@@ -4,15 +4,15 @@ Every coil that a path uses is read back. Modbus has no password: keep such a bo
 others can reach.
 """
 
-import time
 from typing import Annotated, Literal
 
 from pydantic import Field, model_validator
 
 from drivers.contracts import Driver
-from drivers.links import Link, LinkOptions, open_link
-from drivers.protocols.modbus import Modbus, runs, silence_s
+from drivers.links import GatedLink, LinkOptions, open_link
+from drivers.protocols.modbus import Modbus, coils_only, runs, silence_s
 from drivers.switches.relays import RelayOptions, Relays, Setting, answering
+from drivers.waiting import monotonic, pause
 
 
 class ModbusOptions(LinkOptions, RelayOptions):
@@ -41,10 +41,11 @@ class ModbusOptions(LinkOptions, RelayOptions):
 class Coils:
     """The coils of one unit."""
 
-    def __init__(self, options: ModbusOptions, link: Link) -> None:
+    def __init__(self, options: ModbusOptions, link: GatedLink) -> None:
         self._link = link
         self._name = f"Modbus unit {options.unit} at {options.link}"
-        self._modbus = Modbus(options.framing_used, options.unit, f"relay board at {options.link}")
+        self._part = f"relay board at {options.link}"
+        self._modbus = Modbus(options.framing_used, options.unit, self._part)
         self._runs = runs(int(coil) for setting in options.paths.values() for coil in setting)
         self._silence_s = silence_s(options.baud) if options.framing_used == "rtu" else 0.0
         self._quiet_since = 0.0
@@ -58,7 +59,7 @@ class Coils:
             request, reply = self._modbus.read_coils(first, count)
             self._keep_silence()
             states = self._link.exchange(request, reply)
-            self._quiet_since = time.monotonic()
+            self._quiet_since = monotonic()
             stands |= {str(first + nth): state for nth, state in enumerate(states)}
         return stands
 
@@ -66,22 +67,20 @@ class Coils:
         request, reply = self._modbus.write_coil(int(relay), on)
         self._keep_silence()
         self._link.exchange(request, reply)
-        self._quiet_since = time.monotonic()
+        self._quiet_since = monotonic()
 
     def close(self) -> None:
         self._link.close()
 
     def _keep_silence(self) -> None:
         """On a serial line a frame begins where silence ends; a board that saw none takes two frames for one."""
-        left_s = self._quiet_since + self._silence_s - time.monotonic()
-        if left_s > 0:
-            time.sleep(left_s)
+        pause(self._quiet_since + self._silence_s - monotonic(), self._part)
 
 
 def open_switch(options: ModbusOptions) -> Relays:
     """A board that has answered; `RigError` when it does not."""
     part = f"relay board at {options.link}"
-    return answering(part, Coils(options, open_link(options, part)), options)
+    return answering(part, Coils(options, open_link(options, part, coils_only)), options)
 
 
 DRIVER = Driver(kind="switch", name="modbus", options=ModbusOptions, open=open_switch)

@@ -5,23 +5,38 @@ died leaves its last states behind, so boards that announce themselves (a retain
 through `alive`; without it a dead board shows at the next move, not before. The client is paho-mqtt.
 """
 
-import socket
 import ssl
 import threading
+from contextlib import suppress
 from typing import TYPE_CHECKING, Annotated, Any
 from urllib.parse import urlsplit
 
 from pydantic import BaseModel, ConfigDict, Field, field_validator, model_validator
 
 from drivers.contracts import Driver
-from drivers.errors import BadReply, LinkLost, LinkTimeout, Refused
+from drivers.errors import BadReply, CalledOff, LinkLost, LinkTimeout, Refused
+from drivers.links import sockets
+from drivers.protocols.keying import in_names, in_words
 from drivers.switches.login import Login, untrusted
 from drivers.switches.relays import RelayOptions, Relays, Setting, answering
+from drivers.waiting import LOOK_S, Deadline, aside
 
 if TYPE_CHECKING:
     from paho.mqtt.client import Client, MQTTMessage
 
-Topic = Annotated[str, Field(min_length=1, pattern=r"^[^#+\x00]+$")]
+LONGEST_PACKET = 1024
+"""Bytes beside the topic. A relay's state is a word; whoever sends more is hung up on before it is taken in."""
+
+CLOSING_S = 1.0
+
+Topic = Annotated[
+    str,
+    Field(
+        min_length=1,
+        pattern=r"^[^#+\x00]+$",
+        description="A topic without + and #, such as shack/relay/{relay}/set.",
+    ),
+]
 
 
 class Alive(BaseModel):
@@ -65,6 +80,10 @@ class MqttOptions(RelayOptions, Login):
         for key, topic in (("set_topic", self.set_topic), ("state_topic", self.state_topic)):
             if "{relay}" not in topic and len(next(iter(self.paths.values()))) > 1:
                 raise ValueError(f"{key} names no {{relay}}, so it cannot tell several relays apart")
+        if word := in_names(self.set_topic, *next(iter(self.paths.values()))):
+            raise ValueError(
+                f"a topic or relay with {word!r} in its name belongs to a transmitter, not to a relay"
+            )
         if self.on == self.off:
             raise ValueError("on and off are the same word")
         if self.set_topic == self.state_topic:
@@ -115,43 +134,63 @@ class BrokerBoard:
         self._wait(lambda: self._told(topic), f"told that relay {relay} moved")
 
     def close(self) -> None:
-        self._client.disconnect()
-        self._client.loop_stop()
+        def hang_up() -> None:
+            self._client.disconnect()
+            self._client.loop_stop()
+
+        # paho's thread may be in the middle of connecting again, and ends when that does
+        with suppress(TimeoutError, CalledOff):
+            aside(hang_up, Deadline(CLOSING_S, self._part), lambda late: None)
 
     def _connect(self) -> "Client":
-        from paho.mqtt.client import Client
         from paho.mqtt.enums import CallbackAPIVersion
 
+        from drivers.switches.broker_client import bounded_client
+
         options = self._options
+        deadline = Deadline(options.timeout_s, self._part)
         address = urlsplit(options.link)
         secure = address.scheme == "mqtts"
-        client = Client(CallbackAPIVersion.VERSION2)
-        if secure:
-            client.tls_set_context(self._trusted(str(address.hostname), address.port or 8883))
+        host, port = str(address.hostname), address.port or (8883 if secure else 1883)
+        context = self._reached(host, port, secure, deadline)
+        client = bounded_client(CallbackAPIVersion.VERSION2, LONGEST_PACKET + self._longest_topic())
+        if context is not None:
+            client.tls_set_context(context)
         if options.user is not None:
-            client.username_pw_set(options.user, options.password(self._part))
+            password = options.password(self._part)
+            if told := in_words(_greeting(options.user, password)):
+                raise Refused(
+                    self._part,
+                    f"with this user and password a receiver that listened there in its place would read {told}.",
+                    "Take another password.",
+                )
+            client.username_pw_set(options.user, password)
         client.on_connect = self._on_connect
         client.on_disconnect = self._on_disconnect
         client.on_subscribe = self._on_subscribe
         client.on_message = self._on_message
         client.connect_timeout = options.timeout_s
-        try:
-            client.connect(str(address.hostname), address.port or (8883 if secure else 1883), keepalive=30)
-        except (OSError, ValueError) as fault:
-            raise LinkLost(self._part, f"the broker cannot be reached: {fault}.", "Does it run?") from None
-        client.loop_start()
+        client.connect_async(host, port, keepalive=30)
+        client.loop_start()  # it connects on its own thread, so that nobody waits for it beyond a deadline
         return client
 
-    def _trusted(self, host: str, port: int) -> ssl.SSLContext:
-        """The context to connect with, tried out: paho leaves its socket open when a certificate fails."""
+    def _longest_topic(self) -> int:
         options = self._options
-        context = options.trusted(self._part)
+        topics = [*self._relay_of, *([options.alive.topic] if options.alive else [])]
+        return max(len(topic.encode()) for topic in topics)
+
+    def _reached(self, host: str, port: int, secure: bool, deadline: Deadline) -> ssl.SSLContext | None:
+        """The context to connect with (None without TLS), after somebody answered there with a certificate to trust.
+
+        paho tells neither who is not there nor whose certificate fails, and leaves its socket open then.
+        """
+        context = self._options.trusted(self._part) if secure else None
         try:
-            with (
-                socket.create_connection((host, port), timeout=options.timeout_s) as plain,
-                context.wrap_socket(plain, server_hostname=host),
-            ):
-                return context
+            connection = sockets.connect(host, port, deadline)
+            if context is not None:
+                connection = sockets.secured(connection, context, host, deadline)
+            connection.close()
+            return context
         except ssl.SSLError as fault:
             raise untrusted(self._part, fault) from None
         except OSError as fault:
@@ -177,6 +216,9 @@ class BrokerBoard:
             self._news.notify_all()
 
     def _on_message(self, _client: "Client", _data: Any, message: "MQTTMessage") -> None:
+        alive = self._options.alive
+        if message.topic not in self._relay_of and (alive is None or message.topic != alive.topic):
+            return  # nobody asked for it
         with self._news:
             self._heard[message.topic] = bytes(message.payload)
             self._news.notify_all()
@@ -188,8 +230,12 @@ class BrokerBoard:
         return all(topic in self._heard for topic in topics)
 
     def _wait(self, until: Any, what: str) -> None:
+        deadline = Deadline(self._options.timeout_s, self._part)
         with self._news:
-            came = self._news.wait_for(lambda: self._refused is not None or until(), self._options.timeout_s)
+            came, look_s = False, LOOK_S
+            while not came and look_s > 0.0:
+                look_s = deadline.look_s()
+                came = self._news.wait_for(lambda: self._refused is not None or until(), look_s)
             if self._refused is not None:
                 raise Refused(
                     self._part, f"the broker refused: {self._refused}.", "Check user, password and topics."
@@ -212,6 +258,15 @@ class BrokerBoard:
                 self._part, f"relay {relay} stands at {word[:60]!r}, neither of the words on and off."
             )
         return words[word]
+
+
+def _greeting(user: str, password: str) -> bytes:
+    """The first message to a broker as it goes on the wire, as far as a station file decides what is in it.
+
+    MQTT 3.1.1, section 3.1: it goes out before anybody has answered.
+    """
+    told = (len(text.encode()).to_bytes(2, "big") + text.encode() for text in (user, password))
+    return b"\x00\x04MQTT\x04\xc2\x00\x1e\x00\x00" + b"".join(told)
 
 
 def open_switch(options: MqttOptions) -> Relays:

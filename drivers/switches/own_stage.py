@@ -55,6 +55,10 @@ class Options(LinkOptions):
                     )
         return options
 
+    def links(self) -> tuple[str, ...]:
+        """None that is a relay board's: it speaks to the receiver, through the receiver's driver and its gate."""
+        return ()
+
     def relays_of(self, path: str) -> frozenset[tuple[str, str]]:
         """The settings of a path: (setting, value)."""
         return frozenset((key, _word(to)) for key, to in self.paths[path].items())

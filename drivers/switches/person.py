@@ -4,15 +4,16 @@ What a person confirmed is believed until they are asked again; there is no read
 Anything but an Enter in time moves nothing: the pass fails and says why.
 """
 
-import select
-import time
+import os
+import stat
 from pathlib import Path
 from typing import IO, Annotated
 
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import BaseModel, ConfigDict, Field, field_validator
 
 from drivers.contracts import Driver
 from drivers.errors import LinkTimeout, Refused, Unsupported
+from drivers.waiting import Deadline, ready
 
 PART = "person at the switch"
 _confirmed: dict[str, str] = {}
@@ -24,10 +25,19 @@ class PersonOptions(BaseModel):
 
     model_config = ConfigDict(frozen=True, extra="forbid")
 
-    paths: dict[str, Annotated[str, Field(min_length=1)]] = Field(min_length=1)
+    paths: dict[
+        str, Annotated[str, Field(min_length=1, max_length=200, pattern=r"^[^\x00-\x1f\x7f-\x9f]+$")]
+    ] = Field(min_length=1)
     link: str = "/dev/tty"
     timeout_s: Annotated[float, Field(gt=0, le=86_400, allow_inf_nan=False)] = 300.0
     bell: bool = True
+
+    @field_validator("link")
+    @classmethod
+    def _is_a_terminal(cls, link: str) -> str:
+        if not link.startswith("/dev/") or "/../" in link or not link.isprintable():
+            raise ValueError(f"{link[:60]!r} is no terminal; write /dev/tty, or leave it out")
+        return link
 
     def relays_of(self, path: str) -> frozenset[tuple[str, str]]:
         """The switch has one part, the hand, and what it is told is its state."""
@@ -74,21 +84,26 @@ class Person:
                 "Run it in a terminal.",
             ) from None
         with terminal:
+            if not _is_terminal(terminal):
+                raise Unsupported(
+                    PART,
+                    f"{self._options.link} is no terminal that a person sits at.",
+                    "Leave link out, or write /dev/tty.",
+                )
             self._wait_for_enter(terminal, path, setting)
 
     def _wait_for_enter(self, terminal: IO[bytes], path: str, setting: str) -> None:
         options = self._options
         bell = "\a" if options.bell else ""
-        while select.select([terminal], [], [], 0)[0]:
+        while ready(terminal, Deadline(0.0, PART)):
             terminal.read(1024)  # an Enter from before the question is no answer to it
         terminal.write(
             f"{bell}\r\n{path}: {setting}. Press Enter when it is done, or q and Enter to stop.\r\n".encode()
         )
-        give_up = time.monotonic() + options.timeout_s
+        deadline = Deadline(options.timeout_s, PART)
         answer = b""
         while b"\n" not in answer and b"\r" not in answer:
-            left_s = give_up - time.monotonic()
-            if left_s <= 0 or not select.select([terminal], [], [], left_s)[0]:
+            if not ready(terminal, deadline):
                 raise LinkTimeout(
                     PART,
                     f"nobody confirmed {path} within {options.timeout_s:g} s.",
@@ -102,6 +117,19 @@ class Person:
             raise Refused(
                 PART, f"asked for {path}, they stopped.", "Set the switch by hand to antenna-bypass."
             )
+
+
+CONTROLLING, CONSOLES, PSEUDO = (5, 0), 4, range(136, 144)
+"""Device numbers of /dev/tty, of the consoles (below 64 of their kind; serial ports come above) and of /dev/pts."""
+
+
+def _is_terminal(opened: IO[bytes]) -> bool:
+    """Whether a person can be there. Serial ports are left out: a receiver would take the question for a command."""
+    found = os.fstat(opened.fileno())
+    kind, number = os.major(found.st_rdev), os.minor(found.st_rdev)
+    return stat.S_ISCHR(found.st_mode) and (
+        (kind, number) == CONTROLLING or (kind == CONSOLES and number < 64) or kind in PSEUDO
+    )
 
 
 DRIVER = Driver(kind="switch", name="person", options=PersonOptions, open=Person)

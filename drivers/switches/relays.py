@@ -12,13 +12,13 @@ some milliseconds, longer than one pulls in when a diode sits across its coil (c
 lies between. With everything let go a well wired box stands at antenna-bypass; see docs/relay-wiring.md.
 """
 
-import time
 from collections.abc import Mapping
 from typing import Annotated, Protocol
 
 from pydantic import BaseModel, ConfigDict, Field, model_validator
 
 from drivers.errors import RigError, Stuck, Unsupported
+from drivers.waiting import pause
 
 Setting = Mapping[str, bool]
 
@@ -105,7 +105,7 @@ class Relays:
         breaks, makes = self._moves(wanted)
         self._let_go(breaks)
         if breaks and makes and self._break_s:
-            time.sleep(self._break_s)
+            pause(self._break_s, self._part)
         for relay in makes:
             self._board.write(relay, True)
         if makes:
@@ -158,7 +158,7 @@ class Relays:
         """Looks twice: relays with sense contacts need their time, and one bent answer welds no contact."""
         stands = self._board.read()
         if self._differing(wanted, stands):
-            time.sleep(self._break_s)
+            pause(self._break_s, self._part)
             stands = self._board.read()
         stuck = self._differing(wanted, stands)
         if stuck:

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from sweeper.analysis.change.compare import compare as compare
-    from sweeper.analysis.change.detect import FEWEST_NIGHTS as FEWEST_NIGHTS
+    from sweeper.analysis.day.columns import is_summary as is_summary
     from sweeper.analysis.day.reduce import summarise_day as summarise_day
     from sweeper.analysis.evidence import Evidence as Evidence
     from sweeper.analysis.facts import MeterFacts as MeterFacts
@@ -49,11 +49,12 @@ if TYPE_CHECKING:
     from sweeper.analysis.results import FixVerdict as FixVerdict
     from sweeper.analysis.results import PeriodFinding as PeriodFinding
     from sweeper.analysis.results import Verdict as Verdict
+    from sweeper.analysis.statistics.change_points import FEWEST_NIGHTS as FEWEST_NIGHTS
     from sweeper.analysis.statistics.interval import Interval as Interval
+    from sweeper.analysis.verdict.effort import bands_due as bands_due
+    from sweeper.analysis.verdict.effort import effort as effort
+    from sweeper.analysis.verdict.expectation import expectations as expectations
     from sweeper.analysis.verdict.outlook import Outlook as Outlook
-    from sweeper.analysis.verdict.outlook import bands_due as bands_due
-    from sweeper.analysis.verdict.outlook import effort as effort
-    from sweeper.analysis.verdict.outlook import expectations as expectations
     from sweeper.analysis.verdict.outlook import outlook as outlook
     from sweeper.analysis.verdict.table import table_of as table_of
     from sweeper.analysis.wording import clock_spans as clock_spans
@@ -61,7 +62,8 @@ if TYPE_CHECKING:
 
 _NAMES = {
     "change.compare": ["compare"],
-    "change.detect": ["FEWEST_NIGHTS"],
+    "statistics.change_points": ["FEWEST_NIGHTS"],
+    "day.columns": ["is_summary"],
     "day.reduce": ["summarise_day"],
     "evidence": ["Evidence"],
     "facts": ["MeterFacts", "StationFacts"],
@@ -100,7 +102,9 @@ _NAMES = {
         "Verdict",
     ],
     "statistics.interval": ["Interval"],
-    "verdict.outlook": ["Outlook", "bands_due", "effort", "expectations", "outlook"],
+    "verdict.effort": ["bands_due", "effort"],
+    "verdict.expectation": ["expectations"],
+    "verdict.outlook": ["Outlook", "outlook"],
     "verdict.table": ["table_of"],
     "wording": ["clock_spans", "on_nights_measured"],
 }

@@ -41,7 +41,6 @@ class StationFacts:
     rated_gain_db: float | None
     rated_noise_figure_db: float | None
     source_enr_db: float | None
-    readings_per_visit: int
     worthwhile_db: float
     confidence: float
     fingerprint: str

@@ -13,15 +13,18 @@ def decibels(interval: Interval) -> str:
 
 
 def plain(value: float) -> str:
+    """A number to a tenth, with a true minus sign; never ``−0.0``."""
     text = f"{value:.1f}"
     return "0.0" if text == "-0.0" else text.replace("-", "−")
 
 
 def nights_of(count: int) -> str:
+    """``1 night``, ``3 nights``."""
     return "1 night" if count == 1 else f"{count} nights"
 
 
 def on_nights_measured(count: int) -> str:
+    """``on the night measured``, ``on the 2 nights measured``: of findings that say nothing of other nights."""
     return "on the night measured" if count == 1 else f"on the {nights_of(count)} measured"
 
 

@@ -44,7 +44,9 @@ app.command("import", epilog="Example: sweeper import saltmarsh.yaml by-hand.csv
 app.command("export", epilog="Example: sweeper export saltmarsh.yaml --format csv > readings.csv")(
     data.export
 )
-app.command("simulate", epilog="Example: sweeper simulate saltmarsh.yaml")(demonstration.simulate)
+app.command("simulate", epilog="Example: sweeper simulate --recording evening --by-hand")(
+    demonstration.simulate
+)
 app.command("fleet", epilog="Example: sweeper fleet club/ --json")(fleet.fleet)
 app.command("status", epilog="Example: sweeper status saltmarsh.yaml")(talking.status)
 app.command("pause", epilog="Example: sweeper pause saltmarsh.yaml")(talking.pause)

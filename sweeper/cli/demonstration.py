@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from sweeper.cli.options import StationFile
+from sweeper.cli.recordings import Form, Gain, invent
 from sweeper.errors import UserFacingError, WrongInput
 
 if TYPE_CHECKING:
@@ -80,8 +80,51 @@ def demo(
     print(f"\nThe station is invented, so is every reading. Report: {out / 'report.html'}")
 
 
-def simulate(station_file: StationFile) -> None:
-    """Serve the simulated station on the ports that the station file names, until stopped."""
+def simulate(
+    station_file: Annotated[
+        Path | None, typer.Argument(metavar="[STATION]", help="The station file whose ports to serve.")
+    ] = None,
+    recording: Annotated[
+        Path | None,
+        typer.Option(metavar="DIR", help="Write an invented recording here instead, to try `ab --file` on."),
+    ] = None,
+    samples: Annotated[
+        bool, typer.Option("--samples", help="Record samples of a band, not audio of a receiver.")
+    ] = False,
+    minutes: Annotated[float, typer.Option(metavar="M", min=0.1, help="Length of the recording.")] = 8.0,
+    every: Annotated[
+        float | None, typer.Option(metavar="S", min=0.5, help="Seconds between in and out.")
+    ] = None,
+    by_hand: Annotated[bool, typer.Option("--by-hand", help="Switched by somebody who counts.")] = False,
+    load: Annotated[bool, typer.Option("--load", help="Begin with the load on both routes.")] = False,
+    agc: Annotated[Gain, typer.Option(help="Automatic gain control of the receiver.")] = "off",
+    overload: Annotated[bool, typer.Option("--overload", help="The stage is overloaded.")] = False,
+    form: Annotated[Form, typer.Option("--format", help="How to write the recording.")] = "wav",
+    seed: Annotated[int, typer.Option(metavar="N", help="Another seed, another evening.")] = 1,
+) -> None:
+    """Serve the simulated station on the ports that the station file names, until stopped; or write a recording."""
+    if (station_file is None) == (recording is None):
+        raise WrongInput(
+            "Name either a station file to serve, or a folder with --recording DIR to write an invented recording to."
+        )
+    if recording is not None:
+        invent(
+            recording,
+            samples=samples,
+            minutes=minutes,
+            every_s=every,
+            hand=by_hand,
+            load=load,
+            agc=agc,
+            overload=overload,
+            form=form,
+            seed=seed,
+        )
+    elif station_file is not None:
+        _serve(station_file)
+
+
+def _serve(station_file: Path) -> None:
     from urllib.parse import urlsplit
 
     from sweeper.clock import SystemClock

@@ -4,8 +4,9 @@ The receiver is driven through its contract and put back as it was found. It nev
 receiver says that it does.
 """
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from statistics import fmean
+from typing import Any
 
 from drivers.contracts import Receiver
 from drivers.errors import Transmitting
@@ -28,6 +29,7 @@ def listen(
     told: Callable[[float], None] = lambda share: None,
 ) -> tuple[FirstBand, ...]:
     """The bands with noise channels found now. `RigError` when the receiver fails; it is put back in any case."""
+    _listen_only(receiver)
     saved_state = receiver.remember()
     found = []
     try:
@@ -37,8 +39,35 @@ def listen(
             found.append(band.with_noise(_emptiest(receiver, band, bandwidth_hz, settle_s, clock)))
             told((nth + 1) / len(bands))
     finally:
-        receiver.restore(saved_state)
+        _restore(receiver, saved_state, clock)
     return tuple(found)
+
+
+def _listen_only(receiver: Receiver) -> None:
+    if receiver.is_transmitting():
+        raise Transmitting(
+            "receiver",
+            "it says that it transmits, so listening has stopped.",
+            "Try again when nobody is on the air.",
+        )
+
+
+def _restore(receiver: Receiver, saved_state: Mapping[str, Any], clock: Clock) -> None:
+    """Dial and mode do not move under a transmission: its end is waited for, but not for ever."""
+    give_up = clock.monotonic() + ON_THE_AIR_S
+    while receiver.is_transmitting():
+        if clock.monotonic() > give_up:
+            raise Transmitting(
+                "receiver",
+                "it has been on the air for so long that it was left as it stands.",
+                "Set it by hand.",
+            )
+        clock.sleep(1.0)
+    receiver.restore(saved_state)
+
+
+ON_THE_AIR_S = 300.0
+"""How long the end of a transmission is waited for before a receiver is left where it was tuned to."""
 
 
 def candidates(low_hz: int, high_hz: int, bandwidth_hz: int) -> tuple[int, ...]:
@@ -71,12 +100,7 @@ def _emptiest(
         for hz in candidates(*band.listen_hz, bandwidth_hz):
             if within is not None and not within[0] <= hz <= within[1]:
                 continue
-            if receiver.is_transmitting():
-                raise Transmitting(
-                    "receiver",
-                    "it says that it transmits, so listening has stopped.",
-                    "Try again when nobody is on the air.",
-                )
+            _listen_only(receiver)
             receiver.tune(hz)
             clock.sleep(settle_s)
             heard.setdefault(hz, []).append(fmean(receiver.read_power() for _ in range(READINGS)))

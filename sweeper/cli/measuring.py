@@ -26,6 +26,7 @@ def run(
     from sweeper.daemon.run.orders import Orders, stop_on_signals
     from sweeper.daemon.run.until_decided import UntilDecided
     from sweeper.daemon.service.daemon import run_station
+    from sweeper.daemon.service.guard import replaced_by_rescue
     from sweeper.errors import WrongInput
     from sweeper.station import load
 
@@ -39,15 +40,20 @@ def run(
     stop_on_signals(orders)
     station = load(station_file)
     store = open_store(station, station_file, data, read_only=False)
+
+    def rescue() -> None:
+        replaced_by_rescue(station_file, data_folder(station_file, data))
+
     try:
         # Beside the readings, so that the folder says by itself what was measured and how.
         store.keep_station_file(station_file.read_text(encoding="utf-8"))
         if decided:
-            watching = UntilDecided(station, store, orders)
-            clock = SystemClock()
-            well = run_station(station, store, clock, orders, passes, end, (watching,), watching.bands_due)
+            looking = UntilDecided(station, store.folder.parent, orders)
+            well = run_station(
+                station, store, SystemClock(), orders, passes, end, (looking,), looking.bands_due, rescue
+            )
         else:
-            well = run_station(station, store, SystemClock(), orders, passes, end)
+            well = run_station(station, store, SystemClock(), orders, passes, end, rescue=rescue)
     finally:
         store.close()
     if not well and passes is not None:

@@ -12,6 +12,7 @@ from drivers.errors import BadReply, Refused, RigError, Stuck, Unsupported
 from sweeper.clock import Clock
 from sweeper.daemon.rig.borrow import borrowed_rig
 from sweeper.daemon.rig.instruments import open_receiver, open_switch
+from sweeper.engine import same_dial
 from sweeper.station import Station
 from sweeper.store import Store
 from sweeper.words import ANTENNA_STAGE, Channel
@@ -118,7 +119,7 @@ def _channels(station: Station, receiver: Receiver, clock: Clock, tunable: list[
             continue
         clock.sleep(station.receiver.settle_s)
         at = receiver.frequency_hz()
-        if at != channel.hz:
+        if not same_dial(at, channel.hz):
             yield Item("tuning", False, f"told to go to {channel.hz} Hz, the receiver says {at} Hz")
         tunable.append(channel)
     if not tunable:
@@ -143,9 +144,7 @@ def _paths(
         switch.select(str(path))
         clock.sleep(station.switch.settle_s)
         stands = switch.selected()
-        yield Item(
-            f"path {path}", stands in (str(path), None), f"relays stand at {stands or 'an unknown path'}"
-        )
+        yield Item(f"path {path}", stands == str(path), f"relays stand at {stands or 'an unknown path'}")
     if not channels:
         return
     for channel in channels:

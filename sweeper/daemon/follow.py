@@ -10,7 +10,8 @@ from dataclasses import dataclass
 from datetime import date, datetime
 from pathlib import Path
 
-from drivers.errors import InUse, RigError
+from drivers.errors import CalledOff, InUse, RigError
+from drivers.waiting import bounded
 from sweeper.analysis import Findings
 from sweeper.clock import Clock
 from sweeper.daemon.rig import relay_life
@@ -21,24 +22,29 @@ from sweeper.daemon.run.orders import Orders
 from sweeper.station import Station
 from sweeper.words import ANTENNA_BYPASS, ANTENNA_STAGE, SignalPath
 
-LOOK_S = 1.0
-"""Between looks at the dial."""
-
-STILL_S = 4.0
-"""How long the advice must stay the same before a relay moves: longer than it takes to tune across a band edge."""
-
-HOLD_S = 30.0
-"""How long the stage stays out after it was taken out, so that a dial on the edge of two bands does not chatter."""
-
 MOVES_A_DAY = 200
 """Relay operations that following may cost in a day, where the station file plans no relay life."""
-
-AGAIN_S = 10.0
-"""After a fault at the rig."""
 
 NEAR = 1.1
 """A band speaks for frequencies up to a tenth beyond its outermost channels (a choice: noise and antennas change
 little over that, and broadcast bands lie further apart)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Pace:
+    """How hastily a dial is followed, in seconds."""
+
+    look_s: float = 1.0
+    """Between looks at the dial."""
+
+    still_s: float = 4.0
+    """How long the advice must stay the same before a relay moves: longer than it takes to tune across a band edge."""
+
+    hold_s: float = 30.0
+    """How long the stage stays out after it was taken out, so that a dial on the edge of two bands does not chatter."""
+
+    again_s: float = 10.0
+    """After a fault at the rig."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,7 +83,8 @@ def band_of(station: Station, hz: int) -> str | None:
 class Follower:
     """Decides when advice is acted upon. Knows no instrument: it is told what the receiver says."""
 
-    def __init__(self, quiet_time_s: float, moves_a_day: float) -> None:
+    def __init__(self, quiet_time_s: float, moves_a_day: float, pace: Pace | None = None) -> None:
+        self._pace = pace or Pace()
         self._quiet_time_s = quiet_time_s
         self._moves_a_day = moves_a_day
         self._advice: SignalPath | None = None
@@ -93,7 +100,7 @@ class Follower:
             self._day, self._moves = day, 0
         if transmitting:
             # A transmitter and a receive stage on one antenna: once it is off, the stage goes out and stays out.
-            self._hold_until_s = at_s + max(self._quiet_time_s, HOLD_S)
+            self._hold_until_s = at_s + max(self._quiet_time_s, self._pace.hold_s)
             return None
         if self.standing == ANTENNA_STAGE and (
             at_s < self._hold_until_s or self._moves + 1 > self._moves_a_day
@@ -101,7 +108,7 @@ class Follower:
             return ANTENNA_BYPASS
         if advice != self._advice:
             self._advice, self._advised_at_s = advice, at_s
-        if advice == self.standing or at_s - self._advised_at_s < STILL_S:
+        if advice == self.standing or at_s - self._advised_at_s < self._pace.still_s:
             return None
         if advice == ANTENNA_STAGE and (at_s < self._hold_until_s or self._moves + 2 > self._moves_a_day):
             return None
@@ -112,7 +119,7 @@ class Follower:
         self.standing = path
         self._moves += operations
         if path == ANTENNA_BYPASS:
-            self._hold_until_s = max(self._hold_until_s, at_s + HOLD_S)
+            self._hold_until_s = max(self._hold_until_s, at_s + self._pace.hold_s)
 
 
 def follow(
@@ -122,20 +129,22 @@ def follow(
     clock: Clock,
     orders: Orders,
     told: Callable[[str], None],
+    pace: Pace | None = None,
 ) -> None:
     """Follow the dial until `orders` say stop; relays rest at the end. A pass under way is waited for.
 
     `folder` is the station's data folder. A daemon there leaves its passes out meanwhile and says so.
     """
+    pace = pace or Pace()
     waiting = False
     while not orders.stopping:
         try:
-            _follow(station, folder, findings, clock, orders, told)
+            _follow(station, folder, findings, clock, orders, told, pace)
         except InUse as held:
             if not waiting:
                 told(f"{held} Following begins then.")
             waiting = True
-            clock.sleep(LOOK_S, orders.wake)
+            clock.sleep(pace.look_s, orders.wake)
 
 
 def _follow(
@@ -145,20 +154,23 @@ def _follow(
     clock: Clock,
     orders: Orders,
     told: Callable[[str], None],
+    pace: Pace,
 ) -> None:
-    with hold_rig(folder):
+    with bounded(stop=orders.wake), hold_rig(folder):
         life = relay_life.load(folder, clock.now())
         allowed = relay_life.allowed_a_day(station, life, clock.now())
-        follower = Follower(station.receiver.quiet_time_s, MOVES_A_DAY if allowed is None else allowed)
+        follower = Follower(station.receiver.quiet_time_s, MOVES_A_DAY if allowed is None else allowed, pace)
         try:
             while not orders.stopping:
                 try:
-                    _follow_until_fault(station, folder, findings, clock, orders, follower, told)
+                    _follow_until_fault(station, folder, findings, clock, orders, follower, told, pace)
+                except CalledOff:
+                    orders.heed()
                 except RigError as fault:
                     told(f"{fault} Trying again.")
                     rest_relays(station, folder, clock.now())
                     follower.standing = ANTENNA_BYPASS
-                    clock.sleep(AGAIN_S, orders.wake)
+                    clock.sleep(pace.again_s, orders.wake)
         finally:
             for left in rest_relays(station, folder, clock.now()):
                 told(str(left))
@@ -172,10 +184,19 @@ def _follow_until_fault(
     orders: Orders,
     follower: Follower,
     told: Callable[[str], None],
+    pace: Pace,
 ) -> None:
     said = ""
     with open_rig(station) as rig:
         switch = relay_life.CountedSwitch(rig.switch, station)
+        while rig.receiver.is_transmitting():
+            # Noted, so that the stage stays out for the quiet time after this transmission as after any other.
+            follower.decide(ANTENNA_BYPASS, True, clock.monotonic(), clock.now().date())
+            if not said:
+                said = "its transmitter is on; the relays are left alone until it is off"
+                told(f"receiver: {said}.")
+            if clock.sleep(pace.look_s, orders.wake) or orders.stopping:
+                return
         switch.select(str(ANTENNA_BYPASS))
         try:
             while not orders.stopping:
@@ -192,6 +213,6 @@ def _follow_until_fault(
                 if sentence != said:
                     said = sentence
                     told(sentence)
-                clock.sleep(LOOK_S, orders.wake)
+                clock.sleep(pace.look_s, orders.wake)
         finally:
             relay_life.count(folder, switch.moves, clock.now())

@@ -5,15 +5,17 @@ and no statistics. Every way out of a pass (its end, a fault, a signal, somebody
 the same door: relays to rest first, then the receiver, each tried even when the other fails.
 """
 
-import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
+from contextlib import AbstractContextManager
 from dataclasses import dataclass, replace
 from datetime import datetime
 from threading import Event
 from typing import Any
 
 from drivers.contracts import Receiver, Switch, Tuning
-from drivers.errors import BadReply, RigError, Stuck, Transmitting
+from drivers.errors import BadReply, CalledOff, RigError, Stuck, Transmitting
+from drivers.numbers import is_reading
+from drivers.waiting import bounded
 from sweeper.clock import Clock
 from sweeper.engine.meter import Meter, stuck_readings
 from sweeper.engine.sink import Sink
@@ -21,6 +23,18 @@ from sweeper.words import Outcome, PassRecord, Reading, SignalPath, Visit
 
 DIAL_STEP_HZ = 10
 """Receivers round to their own step, 10 Hz or finer (common practice); a hand at the dial moves further."""
+
+
+LEAVE_S = 30.0
+"""What putting the relays to rest may take at the most, and again what restoring the receiver may."""
+
+GRACE_S = 10.0
+"""What is left of that once somebody has ordered to stop."""
+
+
+def same_dial(hz: int, other_hz: int) -> bool:
+    """Whether two dial frequencies, in hertz, are one place but for the receiver's own step."""
+    return abs(hz - other_hz) < DIAL_STEP_HZ
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,6 +48,7 @@ class MeasurementSettings:
     interval_s: float
     rest: SignalPath
     meter: Meter
+    leave_s: float = LEAVE_S
 
 
 class Yielded(Exception):
@@ -41,7 +56,7 @@ class Yielded(Exception):
 
 
 class Interrupted(Exception):
-    """The program was asked to stop."""
+    """The program was asked to stop or to pause."""
 
 
 def measure_pass(
@@ -53,20 +68,23 @@ def measure_pass(
     settings: MeasurementSettings,
     sink: Sink,
     stop: Event,
+    why_stop: Callable[[], str] = lambda: "asked to stop",
 ) -> PassRecord:
     """Do one pass and tell what became of it; faults at the rig end in the record, not in an exception.
 
-    ``skipped``: nothing is wrong, but somebody else needed the receiver or asked to stop. ``failed``: a fault.
+    ``skipped``: nothing is wrong, but somebody else needed the receiver, or `stop` was set; `why_stop` says in words
+    what was asked, such as ``paused by a person``. ``failed``: a fault.
     A pass that is not whole stores no readings. What `sink` raises (a full disk) passes through, after the
-    station has been put back. So does anything that is no `RigError`, since that is a defect of the program.
+    station has been restored. So does anything that is no `RigError`, since that is a defect of the program.
     """
     started = clock.now()
-    at_work = _AtWork(number, receiver, switch, clock, settings, sink, stop)
+    at_work = _AtWork(number, receiver, switch, clock, settings, sink, stop, why_stop)
     outcome: Outcome = "failed"
     because = "the program met a defect of its own"
     try:
-        at_work.begin(started)
-        at_work.measure(visits)
+        with bounded(stop=stop):
+            at_work.begin(started)
+            at_work.measure(visits)
         outcome, because = "done", ""
     except (Transmitting, Yielded) as given_way:
         outcome, because = "skipped", str(given_way)
@@ -74,6 +92,8 @@ def measure_pass(
             at_work.leave_dial_alone()
     except Interrupted as request:
         outcome, because = "skipped", str(request)
+    except CalledOff:
+        outcome, because = "skipped", f"{why_stop()} in the middle of a pass"
     except RigError as fault:
         because = str(fault)
     finally:
@@ -119,6 +139,7 @@ class _AtWork:
         settings: MeasurementSettings,
         sink: Sink,
         stop: Event,
+        why_stop: Callable[[], str],
     ) -> None:
         self._number = number
         self._receiver = receiver
@@ -127,6 +148,7 @@ class _AtWork:
         self._settings = settings
         self._sink = sink
         self._stop = stop
+        self._why_stop = why_stop
         self._remembered: Mapping[str, Any] | None = None
         self._readings: list[Reading] = []
         self._visit_of: list[int] = []
@@ -139,7 +161,7 @@ class _AtWork:
     def begin(self, started: datetime) -> None:
         """Look before touching: nothing is set while a transmitter is on or before the state is kept."""
         if self._stop.is_set():
-            raise Interrupted("asked to stop before the pass began")
+            raise Interrupted(f"{self._why_stop()} before the pass began")
         self._listen_only()
         self._remembered = self._receiver.remember()
         self._sink.found(self._number, started, self._remembered)
@@ -187,8 +209,8 @@ class _AtWork:
         if tuning.mode.upper() != settings.mode.upper():
             raise Yielded(f"somebody set the receiver to {tuning.mode}; the pass gave way")
         self._mode_read_back = self._mode_read_back or tuning
-        if abs(tuning.hz - hz) >= DIAL_STEP_HZ:
-            if before is not None and abs(tuning.hz - before) < DIAL_STEP_HZ:
+        if not same_dial(tuning.hz, hz):
+            if before is not None and same_dial(tuning.hz, before):
                 raise Stuck("receiver", f"it stayed at {tuning.hz} Hz when told to tune to {hz} Hz.")
             raise Yielded(f"somebody tuned the receiver to {tuning.hz} Hz; the pass gave way")
         self._standing_hz = tuning.hz
@@ -197,8 +219,8 @@ class _AtWork:
             if nth:
                 self._sleep(settings.interval_s)
             value = receiver.read_power()  # which refuses while a transmitter is on
-            if not math.isfinite(value):
-                raise BadReply("receiver", f"the meter read {value}, which is no power.")
+            if not is_reading(value):
+                raise BadReply("receiver", f"the meter read {value:g}, which no meter shows.")
             readings.append(
                 Reading(
                     time=clock.now(),
@@ -215,7 +237,7 @@ class _AtWork:
 
     def _still_at(self, hz: int) -> None:
         at = self._receiver.frequency_hz()
-        if abs(at - hz) >= DIAL_STEP_HZ:
+        if not same_dial(at, hz):
             raise Yielded(f"somebody tuned the receiver to {at} Hz; the pass gave way")
 
     def leave_dial_alone(self) -> None:
@@ -223,7 +245,8 @@ class _AtWork:
         if self._remembered is None:
             return
         try:
-            at, ours = self._receiver.tuning(), self._mode_read_back
+            with self._leaving():
+                at, ours = self._receiver.tuning(), self._mode_read_back
             mode_is_ours = ours is not None and (at.mode, at.bandwidth_hz) == (ours.mode, ours.bandwidth_hz)
         except RigError:
             mode_is_ours = False
@@ -232,23 +255,30 @@ class _AtWork:
     def leave(self) -> tuple[str, ...]:
         """Relays to rest, receiver in its saved state; the names of what could not be restored.
 
-        The relays go to rest even while a transmitter is on: the stage in its way would be the greater harm.
+        The relays go to rest even while a transmitter is on: the stage in its way would be the greater harm. The
+        receiver does not: under a transmission neither dial nor mode may move, so it is left for the next start.
         """
         left_over: list[str] = []
         if not self.touched:
             return ()
         try:
-            self.relay_operations += self._switch.select(str(self._settings.rest))
+            with self._leaving():
+                self.relay_operations += self._switch.select(str(self._settings.rest))
         except RigError:
             left_over.append("relays")
         finally:
             # Also after a defect of the switch's driver: the receiver is not to suffer for it.
             try:
                 if self._remembered is not None:
-                    self._receiver.restore(self._remembered)
+                    with self._leaving():
+                        self._off_the_air()
+                        self._receiver.restore(self._remembered)
             except RigError:
                 left_over.append("receiver")
         return tuple(left_over)
+
+    def _leaving(self) -> AbstractContextManager[None]:
+        return bounded(self._settings.leave_s, self._stop, GRACE_S)
 
     def flagged(self) -> tuple[Reading, ...]:
         """The readings of the whole pass, those of a meter that stood still marked ``stale``."""
@@ -266,6 +296,15 @@ class _AtWork:
         if self._receiver.is_transmitting():
             raise Transmitting("receiver", "it says that its transmitter is on; nothing was switched.")
 
+    def _off_the_air(self) -> None:
+        """Before the receiver is restored; asked once more where the first answer was none."""
+        try:
+            keyed = self._receiver.is_transmitting()
+        except Exception:
+            keyed = self._receiver.is_transmitting()
+        if keyed:
+            raise Transmitting("receiver", "its transmitter is on, so it is restored later.")
+
     def _sleep(self, seconds: float) -> None:
         if self._clock.sleep(seconds, self._stop) or self._stop.is_set():
-            raise Interrupted("asked to stop in the middle of a pass")
+            raise Interrupted(f"{self._why_stop()} in the middle of a pass")

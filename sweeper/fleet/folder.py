@@ -5,7 +5,6 @@ which have a book of checksums of their own. Nothing is written there.
 """
 
 import hashlib
-import io
 import tempfile
 from collections.abc import Iterator, Mapping, Sequence
 from datetime import date
@@ -13,7 +12,9 @@ from pathlib import Path, PurePosixPath
 from typing import TYPE_CHECKING, Any
 
 from sweeper.errors import UserFacingError, WrongInput
-from sweeper.store.manifest import MANIFEST, STATION, parse_manifest
+from sweeper.outside import MOST_JSON_BYTES
+from sweeper.store.finished import day_of_bytes
+from sweeper.store.manifest import MANIFEST, MOST_DAY_BYTES, STATION, parse_manifest
 
 if TYPE_CHECKING:
     import polars as pl
@@ -33,7 +34,7 @@ class StationFolder:
         self.url = url
         self._files, self._root = _reach(url)
         try:
-            text = self._files.cat_file(f"{self._root}/{MANIFEST}").decode("utf-8")
+            text = self._content(MANIFEST, MOST_JSON_BYTES).decode("utf-8")
             self._listed: Mapping[str, Mapping[str, Any]] = parse_manifest(text)
         except (OSError, ValueError) as error:
             raise BrokenFile(f"{url}/{MANIFEST}: {error}. Let the station send its folder again.") from error
@@ -52,13 +53,26 @@ class StationFolder:
     def days(self) -> dict[str, str]:
         """The finished days that the manifest lists, in order, each by its date, with its checksum."""
         names = sorted(name for name in self._listed if name.startswith("days/"))
-        days = {name: date.fromisoformat(PurePosixPath(name).stem) for name in names}
+        try:
+            days = {name: date.fromisoformat(PurePosixPath(name).stem) for name in names}
+        except ValueError as error:
+            raise BrokenFile(
+                f"{self.url}/{MANIFEST}: it lists a day that is none ({error}). Let the station send its folder again."
+            ) from error
         return {day.isoformat(): str(self._listed[name]["sha256"]) for name, day in days.items()}
 
     def kept(self, name: str) -> bytes:
         """A file that the manifest does not vouch for, so that its reader must; OSError where there is none."""
-        content: bytes = self._files.cat_file(f"{self._root}/{name}")
+        content = self._content(name, MOST_DAY_BYTES)
         self.bytes_read += len(content)
+        return content
+
+    def _content(self, name: str, most_bytes: int) -> bytes:
+        place = f"{self._root}/{name}"
+        kind, size = (self._files.info(place).get(key) for key in ("type", "size"))
+        if kind != "file" or size is None or size > most_bytes:
+            raise OSError(f"{name} is no ordinary file of at most {most_bytes:,} bytes")
+        content: bytes = self._files.cat_file(place)
         return content
 
     def day(self, day: str) -> "pl.DataFrame":
@@ -68,8 +82,8 @@ class StationFolder:
         name = f"days/{day}.parquet"
         content = self._read(name)
         try:
-            return pl.read_parquet(io.BytesIO(content))
-        except pl.exceptions.PolarsError as error:
+            return day_of_bytes(content, day)
+        except (ValueError, pl.exceptions.PolarsError, pl.exceptions.PanicException) as error:
             raise BrokenFile(f"{self.url}/{name}: this is no day of readings ({error}).") from error
 
     def _read(self, name: str) -> bytes:

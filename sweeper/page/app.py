@@ -21,6 +21,7 @@ from starlette.routing import Route
 from sweeper.daemon.live.client import ask
 from sweeper.daemon.live.messages import NOTE_LIMIT, Answer, Command, Request
 from sweeper.errors import UserFacingError, WrongInput
+from sweeper.outside import json_of
 from sweeper.page.feed import Feed
 from sweeper.page.guard import COOKIE, Door, Guard
 from sweeper.page.seen import now_seen, tonight_seen
@@ -144,7 +145,7 @@ class _Page:
     async def note(self, request: HttpRequest) -> Response:
         """Keep a remark with the time."""
         try:
-            body = json.loads(await request.body())
+            body = json_of(await request.body())
             text = body["text"].strip()
         except (ValueError, KeyError, TypeError, AttributeError):
             return JSONResponse({"ok": False, "sentence": "That is no note."}, 400)
@@ -200,7 +201,7 @@ class _Page:
         from sweeper.reduction import compare_fix, facts_of
         from sweeper.report import Setting, page_text
         from sweeper.report.since_last import previous_findings
-        from sweeper.report.whole_file import write_whole
+        from sweeper.report.whole_file import write_page
         from sweeper.store import Store
 
         reduced, place = self._tonight.reduced, self._station.station
@@ -219,7 +220,7 @@ class _Page:
             notes=notes,
         )
         try:
-            write_whole(file, text)
+            write_page(file, text)
         except WrongInput as told:  # a full disk hides no findings
             log.warning("%s", told)
         return text

@@ -7,14 +7,15 @@ origin, and with a word that only the page was told.
 """
 
 import hmac
+import ipaddress
 import os
+import re
 import secrets
 import stat
 import time
 from dataclasses import dataclass, field
 from http.cookies import CookieError, SimpleCookie
 from pathlib import Path
-from urllib.parse import urlsplit
 
 from starlette.datastructures import Headers, MutableHeaders
 from starlette.responses import PlainTextResponse, RedirectResponse
@@ -119,23 +120,35 @@ class Guard:
         ):
             return PlainTextResponse("This page is from before the last start; reload it.", 403)
         length = headers.get("content-length", "")
-        if not length.isdigit() or int(length) > LONGEST_BODY:
+        if not re.fullmatch("[0-9]{1,9}", length) or int(length) > LONGEST_BODY:
             return PlainTextResponse("That is too long.", 413)
         return None
 
 
-def host_name(host: str) -> str:
-    """The name in a Host header, without its port."""
+def is_loopback(host: str) -> bool:
+    """Whether a page that listens on `host` can be reached from this computer alone."""
+    if host == "localhost":
+        return True
     try:
-        return urlsplit(f"//{host}").hostname or ""
+        return ipaddress.ip_address(host).is_loopback
     except ValueError:
-        return ""
+        return False
+
+
+_HOST = re.compile(r"([A-Za-z0-9.-]+|\[[0-9A-Fa-f:.]+\])(?::[0-9]{1,5})?")
+"""A name or an address, and perhaps a port (RFC 3986, section 3.2, without the user's name)."""
+
+
+def host_name(host: str) -> str:
+    """The name in a Host header, without its port; empty where it is none."""
+    found = _HOST.fullmatch(host)
+    return found[1].strip("[]").lower() if found else ""
 
 
 def _same_origin(headers: Headers, host: str) -> bool:
     """A browser sends Origin with every POST, and Sec-Fetch-Site where it can; both must be of this page."""
-    origin = headers.get("origin", "")
-    return urlsplit(origin).netloc == host and headers.get("sec-fetch-site", "same-origin") == "same-origin"
+    own = (f"http://{host}", f"https://{host}")
+    return headers.get("origin", "") in own and headers.get("sec-fetch-site", "same-origin") == "same-origin"
 
 
 def token_in(file: Path) -> str:

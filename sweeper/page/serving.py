@@ -1,17 +1,13 @@
 """Serves the live page until stopped: the socket, the token where one is needed, and a quiet log."""
 
-import ipaddress
 import socket
 from collections.abc import Callable
 from pathlib import Path
 
 from sweeper.errors import UserFacingError
 from sweeper.page.app import live_page
-from sweeper.page.guard import Door, token_in
+from sweeper.page.guard import Door, is_loopback, token_in
 from sweeper.station import Station
-
-MOST_AT_ONCE = 200
-"""Connections; each open page holds one for as long as it is open."""
 
 
 def serve_page(
@@ -23,7 +19,9 @@ def serve_page(
     """
     import uvicorn
 
-    door = Door(None if _is_loopback(host) else token_in(token_file))
+    from sweeper.page.connections import Bounded
+
+    door = Door(None if is_loopback(host) else token_in(token_file))
     try:
         listening = _listen(host, port)
     except OSError as fault:
@@ -50,19 +48,10 @@ def serve_page(
         access_log=False,
         server_header=False,
         timeout_graceful_shutdown=5,
-        limit_concurrency=MOST_AT_ONCE,
+        http=Bounded,
         ws="none",
     )
     Server(config).run(sockets=[listening])
-
-
-def _is_loopback(host: str) -> bool:
-    if host == "localhost":
-        return True
-    try:
-        return ipaddress.ip_address(host).is_loopback
-    except ValueError:
-        return False
 
 
 def _listen(host: str, port: int) -> socket.socket:

@@ -42,7 +42,6 @@ def facts_of(station: "Station") -> StationFacts:
         rated_gain_db=station.stage.rated_gain_db,
         rated_noise_figure_db=station.stage.rated_noise_figure_db,
         source_enr_db=station.noise_source.enr_db if station.noise_source else None,
-        readings_per_visit=receiver.readings,
         worthwhile_db=station.analysis.worthwhile_db,
         confidence=station.analysis.confidence,
         fingerprint=fingerprint,

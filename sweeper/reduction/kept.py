@@ -19,6 +19,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from sweeper.analysis import StationFacts
+from sweeper.outside import json_of
 
 if TYPE_CHECKING:
     import polars as pl
@@ -78,6 +79,8 @@ def read_kept(read: Callable[[str], bytes], facts: StationFacts, identities: Map
     """
     import polars as pl
 
+    from sweeper.analysis import is_summary
+
     frames: dict[str, pl.DataFrame] = {}
     months: dict[str, Month] = {}
     found: set[str] = set()
@@ -90,10 +93,11 @@ def read_kept(read: Callable[[str], bytes], facts: StationFacts, identities: Map
             if hashlib.sha256(content).hexdigest() != month.sha256:
                 continue
             frame = pl.read_parquet(content)
-        except (OSError, pl.exceptions.PolarsError):
+        except (OSError, pl.exceptions.PolarsError, pl.exceptions.PanicException):
             continue
-        if len(days) < len(month.days):
-            frame = frame.filter(pl.col("night").is_in([date.fromisoformat(day) for day in days]))
+        if not is_summary(frame):
+            continue
+        frame = frame.filter(pl.col("night").is_in([date.fromisoformat(day) for day in days]))
         frames[name] = frame
         months[name] = month
         found.update(days)
@@ -156,7 +160,7 @@ def write_kept(
 
 def _book(read: Callable[[str], bytes]) -> dict[str, Month]:
     try:
-        book = {name: Month(**month) for name, month in json.loads(read(BOOK)).items()}
+        book = {name: Month(**month) for name, month in json_of(read(BOOK)).items()}
         if not all(re.fullmatch(r"\d{4}-\d{2}", name) and dict(month.days) for name, month in book.items()):
             return {}
     except (OSError, ValueError, TypeError, AttributeError):

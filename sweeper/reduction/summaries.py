@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from sweeper.analysis import StationFacts
+from sweeper.outside import content_of
 from sweeper.reduction.kept import by_month, read_kept, write_kept
 from sweeper.store import Store
 
@@ -28,7 +29,7 @@ def summaries_of(
     import polars as pl
 
     identities = {day.isoformat(): identity for day, identity in store.day_identities().items()}
-    kept = read_kept(lambda name: (store.folder / name).read_bytes(), facts, identities)
+    kept = read_kept(lambda name: content_of(store.folder / name, MOST_SUMMARY_BYTES), facts, identities)
     new = [day for day in identities if day not in kept.days]
     made: list[tuple[str, pl.DataFrame]] = []
     for summary in _summaries_of_days(store, facts, [date.fromisoformat(day) for day in new]):
@@ -75,6 +76,9 @@ def _summaries_of_days(store: Store, facts: StationFacts, days: Sequence[date]) 
     finally:
         pool.shutdown(cancel_futures=True)
 
+
+MOST_SUMMARY_BYTES = 64_000_000
+"""A month of the fullest days, many times over."""
 
 AT_ONCE_THERE = 2
 """The day in hand and the one after it, so that the second process never waits for the first."""

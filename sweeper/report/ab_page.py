@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 from sweeper.report.ab_words import figures, headline, remarks
 from sweeper.report.page import policy, style
 from sweeper.report.pictures.picture import Numbers
-from sweeper.report.whole_file import writable, write_whole
+from sweeper.report.whole_file import writable, write_page
 
 if TYPE_CHECKING:
     from sweeper.recordings import Compared
@@ -39,7 +39,7 @@ def write_ab_html(compared: "Compared", file: Path) -> None:
             "nights of passes tell about nights."
         ),
     )
-    write_whole(file, page)
+    write_page(file, page)
 
 
 def _place(compared: "Compared") -> str:

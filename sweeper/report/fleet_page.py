@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 from sweeper.report import wording
 from sweeper.report.page import policy, style
 from sweeper.report.pictures.picture import Numbers
-from sweeper.report.whole_file import writable, write_whole
+from sweeper.report.whole_file import writable, write_page
 
 if TYPE_CHECKING:
     from sweeper.fleet import Fleet
@@ -54,4 +54,4 @@ def write_fleet_html(fleet: "Fleet", file: Path) -> None:
             ),
         ),
     )
-    write_whole(file, page)
+    write_page(file, page)

@@ -17,7 +17,7 @@ from sweeper.report import wording
 from sweeper.report.downloads import downloads
 from sweeper.report.pictures.picture import Numbers, Picture
 from sweeper.report.since_last import Json, carried_json, changed, previous_findings
-from sweeper.report.whole_file import writable, write_whole
+from sweeper.report.whole_file import writable, write_page
 from sweeper.words import PassRecord
 
 if TYPE_CHECKING:
@@ -123,7 +123,7 @@ def write_html(
         notes=notes,
         progress=progress,
     )
-    write_whole(file, page)
+    write_page(file, page)
 
 
 def page_text(

@@ -13,9 +13,12 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 from sweeper.analysis import BandFinding, Findings, Verdict, findings_object
+from sweeper.outside import content_of, json_of
 from sweeper.report import wording
 
 Json = Mapping[str, Any]
+
+MOST_BYTES = 64_000_000
 
 _CARRIED = re.compile(r'<script type="application/json" id="findings">(.*?)</script>', re.DOTALL)
 
@@ -39,14 +42,14 @@ def previous_findings(file: Path, findings: Findings, zone: str) -> Json | None:
     """What the report now lying at `file` found; None without one that can be read. One that ends in the same night
     passes on its own predecessor, so that drawing anew after every pass does not forget the night before."""
     try:
-        text = file.read_text(encoding="utf-8")
+        text = content_of(file, MOST_BYTES).decode()
     except (OSError, UnicodeDecodeError):
         return None
     found = _CARRIED.search(text)
     if found is None:
         return None
     try:
-        carried = json.loads(found[1])
+        carried = json_of(found[1])
         old: dict[str, Any] = carried["findings"]
         older: dict[str, Any] | None = carried["previous"]
         for each in (old, older) if older is not None else (old,):
@@ -55,7 +58,7 @@ def previous_findings(file: Path, findings: Findings, zone: str) -> Json | None:
             _verdicts(each)
         same = _night(datetime.fromisoformat(old["to"]), zone) == _night(findings.end, zone)
         return older if same else old
-    except (ValueError, KeyError, TypeError):
+    except (ValueError, KeyError, TypeError, AttributeError, OverflowError):
         return None  # Somebody else's page, or one that was edited: there is nothing to compare with.
 
 

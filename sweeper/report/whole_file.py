@@ -4,10 +4,11 @@ Files only; what is in them is not looked at.
 """
 
 from collections.abc import Iterator
-from contextlib import contextmanager, suppress
+from contextlib import contextmanager
 from pathlib import Path
 
 from sweeper.errors import WrongInput
+from sweeper.store import replace_whole
 
 
 def writable(file: Path) -> None:
@@ -21,17 +22,10 @@ def writable(file: Path) -> None:
             )
 
 
-def write_whole(file: Path, page: str) -> None:
-    """Write beside `file`, then rename. `WrongInput` when the disk or its permissions do not allow it."""
-    partial = file.with_name(f".{file.name}.part")
+def write_page(file: Path, page: str) -> None:
+    """The page in its file. `WrongInput` when the disk or its permissions do not allow it."""
     with _told(file):
-        try:
-            partial.write_text(page, encoding="utf-8")
-            partial.replace(file)
-        except OSError:
-            with suppress(OSError):
-                partial.unlink(missing_ok=True)
-            raise
+        replace_whole(file, page.encode())
 
 
 @contextmanager

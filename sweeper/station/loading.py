@@ -184,10 +184,15 @@ def _sentence(error: Any, model: type[BaseModel]) -> tuple[str, str]:
         holder, _ = _model_at(model, place[:-1])
         return _unknown_key(str(place[-1]), _keys(holder) - {"options"})
     _, mend = _model_at(model, place)
+    if error["type"] == "too_long":
+        most, found = error["ctx"]["max_length"], error["ctx"]["actual_length"]
+        return f"it has {found} entries, and at most {most} are read.", "Put together what belongs together."
     if error["type"] == "missing":
         return "this key is missing.", mend
-    message = error["msg"].removeprefix("Value error, ").removesuffix(".")
     given = error["input"]
+    if error["type"] == "string_pattern_mismatch":
+        return f"{given!r} does not fit.", mend  # what fits is in the mend, in words
+    message = error["msg"].removeprefix("Value error, ").removesuffix(".")
     if isinstance(given, str | int | float | bool) or given is None:
         return f"{given!r} does not fit: {message[0].lower()}{message[1:]}.", mend
     if error["type"] in WANTED:

@@ -21,7 +21,7 @@ SunEvent = Literal[
 SUN_EVENTS: tuple[SunEvent, ...] = get_args(SunEvent)
 
 _SECONDS = {"s": 1, "min": 60, "h": 3600}
-_PART = re.compile(r"(\d+(?:\.\d+)?)\s*(s|min|h)")
+_PART = re.compile(r"([0-9]{1,18}(?:\.[0-9]{1,18})?)\s*(s|min|h)")
 _SHIFTED = re.compile(r"([+-])")
 _MOST = timedelta(hours=24)
 
@@ -49,7 +49,8 @@ def parse_duration(text: str) -> timedelta:
         raise MomentError(
             f"{text!r} is no length of time.", "Write a number with s, min or h, such as 10 min."
         )
-    length = timedelta(seconds=sum(float(number) * _SECONDS[unit] for number, unit in parts))
+    seconds = sum(float(number) * _SECONDS[unit] for number, unit in parts)
+    length = timedelta(seconds=min(seconds, 2 * _MOST.total_seconds()))
     if not timedelta(seconds=1) <= length <= _MOST:
         raise MomentError(
             f"{text!r} is not between one second and one day.", "Write a length such as 10 min."

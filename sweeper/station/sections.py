@@ -3,6 +3,7 @@
 A field's description is its mend: the sentence shown to somebody who got that key wrong.
 """
 
+import re
 from typing import Annotated, Literal, Self
 from zoneinfo import ZoneInfo
 
@@ -25,6 +26,12 @@ def _zone(name: str) -> str:
     except (KeyError, ValueError, OSError):
         raise ValueError(f"there is no time zone {name!r}") from None
     return name
+
+
+def _one_word(mode: str) -> str:
+    if not re.fullmatch(r"[A-Za-z0-9-]{1,20}", mode):
+        raise ValueError("a mode is one word of up to 20 letters, digits and hyphens")
+    return mode
 
 
 class Section(BaseModel):
@@ -81,8 +88,8 @@ class Receiver(Section):
     link: str = Field(
         default="", description="Where the receiver is, such as tcp://127.0.0.1:4532 or /dev/ttyUSB0."
     )
-    mode: str = Field(
-        min_length=1, max_length=20, description="The receiver's mode for measuring, such as USB or CW."
+    mode: Annotated[str, AfterValidator(_one_word)] = Field(
+        description="The receiver's mode for measuring, such as USB or CW."
     )
     bandwidth_hz: int = Field(gt=0, le=10_000_000, description="The pass band in whole hertz, such as 2400.")
     noise_bandwidth_hz: float | None = Field(
@@ -199,6 +206,10 @@ class Plan(Section):
     )
 
 
+MOST_WINDOWS = 200
+"""Entries of a schedule: more than anybody writes by hand, and few enough to be gone through at every start."""
+
+
 class Window(Section):
     """One of ``schedule:``: passes `every` so long or `at` moments, or a `blackout` without passes.
 
@@ -285,7 +296,7 @@ class Station(Section):
     noise_source: NoiseSource | None = None
     bands: tuple[Band, ...] = Field(min_length=1, description="A list of bands, each with name and channels.")
     plan: Plan = Plan()
-    schedule: tuple[Window, ...] = ()
+    schedule: tuple[Window, ...] = Field(default=(), max_length=MOST_WINDOWS)
     analysis: Analysis = Analysis()
     live: Live = Live()
 

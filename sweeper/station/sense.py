@@ -7,6 +7,8 @@ from collections.abc import Iterator
 from itertools import pairwise
 from typing import Any
 
+from drivers.contracts import links_of
+from drivers.links.identity import same_instrument
 from sweeper.station.lines import Place
 from sweeper.words import SignalPath
 
@@ -17,6 +19,7 @@ def check(station: Any) -> Iterator[Finding]:
     """Every mistake as (place, what, mend)."""
     yield from _receiver(station.receiver)
     yield from _switch(station.switch)
+    yield from _own_links(station.receiver, station.switch)
     yield from _bands(station.bands, station.receiver)
     yield from _noise_source(station)
     yield from _windows(station.schedule)
@@ -50,6 +53,20 @@ def _receiver(receiver: Any) -> Iterator[Finding]:
             "the meter's floor is not below its top.",
             "Swap or mend the two values.",
         )
+
+
+def _own_links(receiver: Any, switch: Any) -> Iterator[Finding]:
+    """What is meant for relays must not reach a receiver, under whatever name its link is written."""
+    if receiver is None or switch is None:
+        return
+    for ours in links_of(receiver.options):
+        for theirs in links_of(switch.options):
+            if same_instrument(ours, theirs):
+                yield (
+                    ("switch", "link"),
+                    f"{theirs} is where the receiver is ({ours}); it would take what is meant for relays for commands.",
+                    "Write the relay board's own link. For the receiver's own preamplifier: driver: own-stage.",
+                )
 
 
 def _switch(switch: Any) -> Iterator[Finding]:

@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 import csv
-import math
+import re
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from datetime import datetime
 from pathlib import Path
 from typing import get_args
 
+from drivers.numbers import MOST_READING, strict
 from sweeper import words
 from sweeper.store.errors import BadRows
+from sweeper.store.export import FORMULA
 from sweeper.store.files import told
 from sweeper.store.store import Store
 from sweeper.words import BROUGHT_IN, Channel, PassRecord, Purpose, Reading
@@ -18,8 +20,6 @@ from sweeper.words import BROUGHT_IN, Channel, PassRecord, Purpose, Reading
 NEEDED = ("time", "pass", "band", "hz", "for", "source", "route", "reading")
 OPTIONAL = ("dbm", "bandwidth_hz", "flags")
 MOST_NAMED = 20
-MOST_READING = 1000.0
-"""Decibels beyond which no meter reads, whatever its zero; powers of them would be no numbers any more."""
 MOST_DBM = 300.0
 
 
@@ -158,7 +158,10 @@ def _channel(row: Mapping[str, str], known: Mapping[tuple[str, int, str], Channe
     hz = _whole_number("hz", row["hz"])
     if row["for"] not in get_args(Purpose):
         raise ValueError(f"for is {row['for']!r}, neither noise nor carrier")
-    channel = known.get((row["band"], hz, row["for"]))
+    band = row["band"]
+    if re.match(rf"^'{FORMULA[1:]}", band):
+        band = band[1:]  # so written by `export`
+    channel = known.get((band, hz, row["for"])) or known.get((row["band"], hz, row["for"]))
     if channel is None:
         raise ValueError(f"the station has no channel {row['band']!r}, {hz} Hz, for {row['for']}")
     if bandwidth := row.get("bandwidth_hz", ""):
@@ -201,11 +204,9 @@ def _whole_number(name: str, text: str) -> int:
 
 def _number(name: str, text: str, most: float) -> float:
     try:
-        number = float(text)
+        number = strict(text)
     except ValueError:
-        number = math.nan
-    if not math.isfinite(number):
-        raise ValueError(f"{name} is {text!r}, not a number")
+        raise ValueError(f"{name} is {text!r}, not a number") from None
     if abs(number) > most:
         raise ValueError(f"{name} is {text!r}; it is in decibels and lies between -{most:g} and {most:g}")
     return number

@@ -4,7 +4,7 @@ import errno
 import os
 import re
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 
 from sweeper.store.errors import StoreError
@@ -37,9 +37,15 @@ def told(doing: str, file: Path) -> Iterator[None]:
 
 
 def write_whole(file: Path, content: bytes) -> None:
-    """Make `file` hold `content`, or leave it as it was, also when the power fails in between."""
-    beside = file.with_name(f".{file.name}.part")
+    """`replace_whole` for what is stored: `StoreError` when the disk or its permissions do not allow it."""
     with told("write it", file):
+        replace_whole(file, content)
+
+
+def replace_whole(file: Path, content: bytes) -> None:
+    """Make `file` hold `content`, or leave it as it was, also when the power fails in between. OSError when it is."""
+    beside = file.with_name(f".{file.name}.part")
+    try:
         descriptor = os.open(beside, os.O_WRONLY | os.O_CREAT | os.O_TRUNC, 0o644)
         try:
             view = memoryview(content)
@@ -49,7 +55,11 @@ def write_whole(file: Path, content: bytes) -> None:
         finally:
             os.close(descriptor)
         beside.rename(file)
-        sync_folder(file.parent)
+    except OSError:
+        with suppress(OSError):
+            beside.unlink(missing_ok=True)
+        raise
+    sync_folder(file.parent)
 
 
 def sync_folder(folder: Path) -> None:

@@ -1,15 +1,18 @@
-"""Finished days: one Parquet file a day, written whole, read only after its footer proves it is ours."""
+"""Finished days: one Parquet file a day, written whole, read only when footer and values are such as we write."""
 
 from __future__ import annotations
 
 import io
+import stat
+from collections.abc import Callable, Mapping, Sequence
 from datetime import date
 from functools import lru_cache
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from sweeper.store.files import write_whole
-from sweeper.store.frames import schema
+from sweeper.store.frames import problem_of, schema
+from sweeper.store.manifest import MOST_DAY_BYTES, announce, stamp_of
 
 if TYPE_CHECKING:
     import polars as pl
@@ -40,23 +43,59 @@ def list_days(folder: Path) -> tuple[dict[date, Path], tuple[Path, ...]]:
 
 
 def is_whole(file: Path) -> bool:
-    """Whether the footer can be read and says that this is a day of readings."""
+    """Whether the footer can be read and says that this is the day of readings that the file's name says."""
+    return _checked(file, _footer)
+
+
+def is_sound(file: Path) -> bool:
+    """Whether all its values can be read and are such as are stored."""
+    return _checked(file, _values)
+
+
+def _checked(file: Path, check: Callable[[Path, tuple[int, ...]], str]) -> bool:
     try:
-        stat = file.stat()
+        return check(file, stamp_of(file)) == ""
     except OSError:
         return False
-    return _is_whole(file, stat.st_size, stat.st_mtime_ns)
 
 
 @lru_cache(maxsize=4096)
-def _is_whole(file: Path, size: int, modified_ns: int) -> bool:
+def _footer(file: Path, stamp: tuple[int, ...]) -> str:
+    import polars as pl
+
+    found = file.stat()
+    if not stat.S_ISREG(found.st_mode) or found.st_size > MOST_DAY_BYTES:
+        return "it is no ordinary file"  # a pipe would be waited for
+    try:
+        return problem_of_footer(
+            pl.read_parquet_metadata(file), list(pl.read_parquet_schema(file)), file.stem
+        )
+    except (OSError, pl.exceptions.PolarsError, pl.exceptions.PanicException) as error:
+        return str(error)
+
+
+@lru_cache(maxsize=4096)
+def _values(file: Path, stamp: tuple[int, ...]) -> str:
     import polars as pl
 
     try:
-        metadata = pl.read_parquet_metadata(file)
-        return metadata.get("sweeper") == FORMAT and list(pl.read_parquet_schema(file)) == list(schema())
-    except (OSError, pl.exceptions.PolarsError):
-        return False
+        return problem_of(scan_day(file))
+    except (OSError, pl.exceptions.PolarsError, pl.exceptions.PanicException) as error:
+        return str(error)
+
+
+def problem_of_footer(metadata: Mapping[str, str], columns: Sequence[str], day: str) -> str:
+    """What is wrong with a file that is said to hold the readings of `day` (its date as text); empty if nothing.
+
+    A copy under another date would count its passes twice.
+    """
+    if metadata.get("sweeper") != FORMAT:
+        return "it is no day of readings of this program"
+    if metadata.get("day") != day:
+        return f"it holds the readings of {metadata.get('day')!r}, not those of {day}"
+    if list(columns) != list(schema()):
+        return "its columns are not those of the readings table"
+    return ""
 
 
 def write_day(folder: Path, day: date, readings: pl.DataFrame) -> Path:
@@ -69,6 +108,7 @@ def write_day(folder: Path, day: date, readings: pl.DataFrame) -> Path:
         metadata={"sweeper": FORMAT, "day": day.isoformat()},
     )
     file = folder / file_name(day)
+    announce(folder.parent, file, content.getvalue())
     write_whole(file, content.getvalue())
     return file
 
@@ -78,6 +118,19 @@ def scan_day(file: Path) -> pl.LazyFrame:
     import polars as pl
 
     return pl.scan_parquet(file).cast(schema())
+
+
+def day_of_bytes(content: bytes, day: str) -> pl.DataFrame:
+    """The readings of a day (its date as text) out of its file's bytes. ValueError or a polars error otherwise."""
+    import polars as pl
+
+    columns = list(pl.read_parquet_schema(io.BytesIO(content)))
+    if problem := problem_of_footer(pl.read_parquet_metadata(io.BytesIO(content)), columns, day):
+        raise ValueError(problem)
+    readings = pl.read_parquet(io.BytesIO(content)).cast(schema())
+    if problem := problem_of(readings.lazy()):
+        raise ValueError(problem)
+    return readings
 
 
 def last_pass(file: Path) -> int:

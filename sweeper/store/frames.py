@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from datetime import UTC, datetime
 from typing import TYPE_CHECKING
 
 from sweeper.words import ROUTES, SOURCES, Reading
@@ -32,6 +33,42 @@ def schema() -> pl.Schema:
             "flags": pl.String(),
         }
     )
+
+
+MOST_ROWS = 50_000_000
+LONGEST_WORD = 1000
+MOST_VALUE = 1e6
+"""Decibels, or steps of a meter, that no instrument gives; powers of them would be no numbers any more."""
+
+
+def problem_of(readings: pl.LazyFrame) -> str:
+    """What no such table as we store has, in words: values missing or out of all bounds. Empty if it is sound."""
+    import polars as pl
+
+    rows = readings.select(pl.len()).collect().item()
+    if rows > MOST_ROWS:
+        return f"it has {rows} rows"
+    since, until = datetime(1970, 1, 1, tzinfo=UTC), datetime(2200, 12, 31, tzinfo=UTC)
+    numbers = ("pass", "hz", "bandwidth_hz")
+    levels = ("reading", "dbm")
+    words = ("band", "flags")
+    checks = {
+        "values are missing": pl.any_horizontal(
+            pl.col(name).has_nulls() for name in COLUMNS if name != "dbm"
+        ),
+        "a time is not in 1970 to 2200": ~pl.col("time").is_between(since, until).all(),
+        "a number is not above 0": pl.any_horizontal(
+            ~pl.col(name).is_between(1, 2**53).all() for name in numbers
+        ),
+        "a level is none": pl.any_horizontal(
+            ~pl.col(name).is_between(-MOST_VALUE, MOST_VALUE).all() for name in levels
+        ),
+        "a word is too long": pl.any_horizontal(
+            pl.col(name).str.len_bytes().max().fill_null(0) > LONGEST_WORD for name in words
+        ),
+    }
+    found = readings.select(**checks).collect().row(0)
+    return next((what for what, wrong in zip(checks, found, strict=True) if wrong), "")
 
 
 def empty() -> pl.DataFrame:

@@ -1,26 +1,41 @@
 """What a station hands on: its finished days, its station file, and a manifest that proves them whole.
 
-``manifest.json`` lists every finished day with its size and SHA-256. Day files do not change once they are
-listed, so any file-copy tool may send them, again and again: who receives them checks each against the manifest.
+``manifest.json`` lists every finished day with its size and SHA-256, so any file-copy tool may send the files, again
+and again: who receives them checks each against the manifest. A day that is about to be written anew is announced
+first: until it is listed, its bytes may be the old or the new ones, and never any others.
 """
 
 import hashlib
 import json
-import os
 from collections.abc import Mapping
 from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
+from sweeper.outside import content_of, json_of
 from sweeper.store.files import told, write_whole
 
 MANIFEST = "manifest.json"
 FORMAT = "sweeper-manifest-1"
 STATION = "station.yaml"
+MOST_DAY_BYTES = 512_000_000
+"""Hundred times the fullest day."""
+
+
+def announce(folder: Path, file: Path, content: bytes) -> None:
+    """Before `content` becomes `file`, a day that is listed already: a crash in between leaves one or the other."""
+    files = {name: dict(entry) for name, entry in _read(folder).items()}
+    entry = files.get(file.relative_to(folder).as_posix())
+    if entry is not None:
+        entry["next"] = hashlib.sha256(content).hexdigest()
+        _write(folder, files)
 
 
 def write_manifest(folder: Path) -> None:
-    """List the files of a station's `folder` that may be sent; only new or changed ones are read."""
+    """List the files of a station's `folder` that may be sent; only new or changed ones are read.
+
+    A day whose bytes were changed by anybody else stays listed as it was.
+    """
     listed = _read(folder)
     files: dict[str, dict[str, Any]] = {}
     with told("read it", folder):
@@ -29,19 +44,34 @@ def write_manifest(folder: Path) -> None:
                 continue
             name, stat = file.relative_to(folder).as_posix(), file.stat()
             known = listed.get(name)
-            if known and known.get("bytes") == stat.st_size and known.get("modified_ns") == stat.st_mtime_ns:
+            if known and "next" not in known and _stamp(known) == (stat.st_size, stat.st_mtime_ns):
+                files[name] = dict(known)
+                continue
+            digest = digest_of(file)
+            if known and file.name != STATION and digest not in _allowed(known):
                 files[name] = dict(known)
             else:
-                digest = hashlib.sha256(file.read_bytes()).hexdigest()
                 files[name] = {"bytes": stat.st_size, "modified_ns": stat.st_mtime_ns, "sha256": digest}
     if files != listed:
-        text = json.dumps({"format": FORMAT, "files": files}, indent=1)
-        write_whole(folder / MANIFEST, text.encode())
+        _write(folder, files)
+
+
+def _write(folder: Path, files: Mapping[str, Mapping[str, Any]]) -> None:
+    text = json.dumps({"format": FORMAT, "files": files}, indent=1)
+    write_whole(folder / MANIFEST, text.encode())
+
+
+def _stamp(entry: Mapping[str, Any]) -> tuple[Any, Any]:
+    return entry.get("bytes"), entry.get("modified_ns")
+
+
+def _allowed(entry: Mapping[str, Any]) -> tuple[Any, ...]:
+    return entry["sha256"], entry.get("next")
 
 
 def parse_manifest(text: str) -> Mapping[str, Mapping[str, Any]]:
     """Files by name, each with ``bytes`` and ``sha256``; ValueError when it is no manifest."""
-    book = json.loads(text)
+    book = json_of(text)
     if not isinstance(book, dict) or book.get("format") != FORMAT or not isinstance(book.get("files"), dict):
         raise ValueError(f"this is no manifest of the format {FORMAT}")
     files: dict[str, Mapping[str, Any]] = book["files"]
@@ -53,36 +83,33 @@ def parse_manifest(text: str) -> Mapping[str, Mapping[str, Any]]:
     return files
 
 
-def identity(folder: Path, file: Path) -> str:
-    """What the bytes of a file are known by: their checksum where the manifest has it, else size and time."""
-    stat = file.stat()
-    return _listed_as(folder, file, stat) or f"{stat.st_size} {stat.st_mtime_ns}"
-
-
 def has_rotted(folder: Path, file: Path) -> bool:
-    """Whether a listed file of the size and time in the manifest no longer has the bytes that it had then."""
+    """Whether a listed file does not have the bytes that it was listed with, whatever its time stamp says."""
+    listed = _read(folder).get(file.relative_to(folder).as_posix())
+    return listed is not None and digest_of(file) not in _allowed(listed)
+
+
+def digest_of(file: Path) -> str:
+    """SHA-256 of a day's file, the same bytes read only once. OSError for what is no ordinary file, or a giant."""
+    return _digest(file, stamp_of(file))
+
+
+def stamp_of(file: Path) -> tuple[int, ...]:
+    """What changes with every write to a file: nobody but the kernel sets the last of these times."""
     stat = file.stat()
-    listed = _listed_as(folder, file, stat)
-    return bool(listed) and _digest(file, stat.st_size, stat.st_mtime_ns) != listed
-
-
-def _listed_as(folder: Path, file: Path, stat: os.stat_result) -> str:
-    """The checksum in the manifest; empty where the file was never listed, or written since."""
-    listed = _read(folder).get(file.relative_to(folder).as_posix(), {})
-    same = (listed.get("bytes"), listed.get("modified_ns")) == (stat.st_size, stat.st_mtime_ns)
-    return str(listed["sha256"]) if same else ""
+    return stat.st_dev, stat.st_ino, stat.st_size, stat.st_mtime_ns, stat.st_ctime_ns
 
 
 @lru_cache(maxsize=4096)
-def _digest(file: Path, size: int, modified_ns: int) -> str:
-    return hashlib.sha256(file.read_bytes()).hexdigest()
+def _digest(file: Path, stamp: tuple[int, ...]) -> str:
+    return hashlib.sha256(content_of(file, MOST_DAY_BYTES)).hexdigest()
 
 
 def keep_station_file(folder: Path, text: str) -> None:
     """Keep the station file beside the readings that were taken under it."""
     content, file = text.encode(), folder / STATION
     with told("read it", file):
-        same = file.exists() and file.read_bytes() == content
+        same = file.exists() and content_of(file) == content
     if not same:
         write_whole(file, content)
 
@@ -90,12 +117,11 @@ def keep_station_file(folder: Path, text: str) -> None:
 def _read(folder: Path) -> Mapping[str, Mapping[str, Any]]:
     file = folder / MANIFEST
     try:
-        stat = file.stat()
-        return _parsed(file, stat.st_size, stat.st_mtime_ns)
+        return _parsed(file, stamp_of(file))
     except (OSError, ValueError):
         return {}  # absent or torn: everything is listed anew
 
 
 @lru_cache(maxsize=8)
-def _parsed(file: Path, size: int, modified_ns: int) -> Mapping[str, Mapping[str, Any]]:
-    return parse_manifest(file.read_text(encoding="utf-8"))
+def _parsed(file: Path, stamp: tuple[int, ...]) -> Mapping[str, Mapping[str, Any]]:
+    return parse_manifest(content_of(file).decode())

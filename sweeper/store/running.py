@@ -5,19 +5,20 @@ from __future__ import annotations
 import json
 import os
 import sqlite3
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import closing, contextmanager, suppress
 from datetime import UTC, date, datetime
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, get_args
 
+from sweeper.outside import json_of
 from sweeper.store.days import day_of
 from sweeper.store.errors import StoreError
 from sweeper.store.files import told
-from sweeper.store.frames import empty, schema
+from sweeper.store.frames import empty, problem_of, schema
 from sweeper.store.records import Note
 from sweeper.store.salvage import Rows
-from sweeper.words import Channel, PassRecord, Reading
+from sweeper.words import Channel, Outcome, PassRecord, Reading
 
 if TYPE_CHECKING:
     import polars as pl
@@ -38,6 +39,8 @@ PRAGMA user_version = 1;
 """
 VERSION = 1
 _EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
+LONGEST_VALUE = 1_000_000
+"""Bytes: no text in it is longer than a note, a sentence or what a receiver remembers."""
 _ROWS_AT_ONCE = 10_000
 """Rows as Python values take twenty times the room that they take in a frame."""
 
@@ -83,6 +86,8 @@ class RunningDay:
             )
             try:
                 connection.execute("PRAGMA busy_timeout = 30000")
+                connection.setlimit(sqlite3.SQLITE_LIMIT_LENGTH, LONGEST_VALUE)
+                connection.execute("PRAGMA trusted_schema = OFF")
                 if writable:
                     connection.execute("PRAGMA journal_mode = WAL")
                     connection.execute("PRAGMA synchronous = FULL")
@@ -96,6 +101,8 @@ class RunningDay:
                         connection.executescript(f"BEGIN IMMEDIATE; {_TABLES} COMMIT;")
                     if connection.execute("PRAGMA quick_check(1)").fetchone()[0] != "ok":
                         raise Damaged(file)
+                if not _has_our_tables(connection):
+                    raise Damaged(file)
             except BaseException:
                 connection.close()
                 raise
@@ -184,7 +191,8 @@ class RunningDay:
             "SELECT DISTINCT day FROM passes WHERE EXISTS (SELECT 1 FROM readings WHERE pass = passes.number) "
             "ORDER BY day"
         )
-        return tuple(date.fromisoformat(row[0]) for row in rows)
+        with _as_stored(self._file):
+            return tuple(date.fromisoformat(row[0]) for row in rows)
 
     def frame(self, day: date | None = None) -> pl.DataFrame:
         """The readings that are still here, of one day or of all."""
@@ -194,7 +202,7 @@ class RunningDay:
         names = schema()
         raw = {name: (pl.Int64() if name == "time" else kind) for name, kind in names.items()}
         parts = [empty()]
-        with _told(self._file):
+        with _told(self._file), _as_stored(self._file):
             cursor = self._connection.execute(
                 "SELECT time_ms, pass, band, hz, purpose, source, route, reading, dbm, bandwidth_hz, flags "
                 "FROM readings JOIN passes ON passes.number = pass JOIN channels ON channels.id = channel "
@@ -204,8 +212,14 @@ class RunningDay:
             while rows := cursor.fetchmany(_ROWS_AT_ONCE):
                 columns = dict(zip(names, zip(*rows, strict=True), strict=True))
                 time = pl.from_epoch("time", time_unit="ms").dt.replace_time_zone("UTC").cast(names["time"])
-                parts.append(pl.DataFrame(columns, schema=raw).with_columns(time))
-        return pl.concat(parts)
+                try:
+                    parts.append(pl.DataFrame(columns, schema=raw).with_columns(time))
+                except pl.exceptions.PolarsError as error:
+                    raise Damaged(self._file) from error
+            found = pl.concat(parts)
+            if problem := problem_of(found.lazy()):
+                raise ValueError(problem)
+        return found
 
     def days_and_frame(self) -> tuple[tuple[date, ...], pl.DataFrame]:
         """The days that still have readings here and those readings, as they were at one moment."""
@@ -234,32 +248,21 @@ class RunningDay:
             f"FROM passes {where} ORDER BY number",
             values,
         )
-        return tuple(
-            PassRecord(
-                number=row[0],
-                started=instant(row[1]),
-                ended=instant(row[2]),
-                outcome=row[3],
-                because=row[4],
-                relay_operations=row[5],
-                left_over=tuple(json.loads(row[6])),
-                unknown_settings=tuple(json.loads(row[7])),
-            )
-            for row in rows
-        )
+        with _as_stored(self._file):
+            return tuple(record_of(row) for row in rows)
 
     def last_pass(self) -> int:
-        return int(self._rows("SELECT coalesce(max(number), 0) FROM passes")[0][0])
+        with _as_stored(self._file):
+            return int(self._rows("SELECT coalesce(max(number), 0) FROM passes")[0][0])
 
     def add_note(self, note: Note) -> None:
         with self._transaction() as db:
             db.execute("INSERT INTO notes VALUES (?, ?)", (milliseconds(note.time), note.text))
 
     def notes(self) -> tuple[Note, ...]:
-        return tuple(
-            Note(instant(row[0]), row[1])
-            for row in self._rows("SELECT time_ms, text FROM notes ORDER BY time_ms, rowid")
-        )
+        rows = self._rows("SELECT time_ms, text FROM notes ORDER BY time_ms, rowid")
+        with _as_stored(self._file):
+            return tuple(note_of(row) for row in rows)
 
     def remember(self, key: str, value: str) -> None:
         self.remember_all({key: value})
@@ -277,11 +280,89 @@ class RunningDay:
             return self._connection.execute(query, values).fetchall()
 
 
+def record_of(row: Sequence[Any]) -> PassRecord:
+    """The record in a row of `passes` (without its day). ValueError or TypeError when this is none."""
+    number, started_ms, ended_ms, outcome, because, operations, left_over, unknown = row
+    if outcome not in get_args(Outcome) or not isinstance(because, str):
+        raise ValueError("this is no outcome")
+    return PassRecord(
+        number=int(number),
+        started=instant(started_ms),
+        ended=instant(ended_ms),
+        outcome=outcome,
+        because=because,
+        relay_operations=int(operations),
+        left_over=_words(left_over),
+        unknown_settings=_words(unknown),
+    )
+
+
+def note_of(row: Sequence[Any]) -> Note:
+    """The note in a row of `notes`. ValueError or TypeError when this is none."""
+    time_ms, text = row
+    if not isinstance(text, str):
+        raise ValueError("this is no note")
+    return Note(instant(time_ms), text)
+
+
+def fits(table: str) -> Callable[[Sequence[Any]], bool]:
+    """Whether a row of `table`, as salvaged from a damaged database, can be read as what it should be."""
+
+    def fit(row: Sequence[Any]) -> bool:
+        try:
+            if table == "passes":
+                number, day, *rest = row
+                date.fromisoformat(day)
+                record_of((number, *rest))
+            elif table == "notes":
+                note_of(row)
+            else:
+                json_of(row[1])
+        except (ValueError, TypeError, OverflowError, OSError):
+            return False
+        return True
+
+    return fit
+
+
+def _words(text: str) -> tuple[str, ...]:
+    words = json_of(text)
+    if not isinstance(words, list) or not all(isinstance(word, str) for word in words):
+        raise ValueError("these are no words")
+    return tuple(words)
+
+
+def _has_our_tables(connection: sqlite3.Connection) -> bool:
+    """Whether the tables are those that this program makes: a view in a table's place may have no end."""
+    with closing(sqlite3.connect(":memory:")) as ours:
+        ours.executescript(_TABLES)
+        return _definitions(connection) == _definitions(ours)
+
+
+def _definitions(connection: sqlite3.Connection) -> set[tuple[Any, ...]]:
+    names = ("passes", "channels", "readings", "notes", "memory")
+    return set(
+        connection.execute(
+            f"SELECT type, name, sql FROM sqlite_master WHERE (name IN {names} OR tbl_name IN {names}) "
+            "AND type IN ('table', 'view', 'trigger')"
+        )
+    )
+
+
 def _has_content(file: Path) -> bool:
     try:
         return file.stat().st_size > 0
     except OSError:
         return False
+
+
+@contextmanager
+def _as_stored(file: Path) -> Iterator[None]:
+    """What SQLite hands out without a word may still be nothing that was ever stored here."""
+    try:
+        yield
+    except (ValueError, TypeError, OverflowError, OSError) as error:
+        raise Damaged(file) from error
 
 
 @contextmanager
@@ -296,7 +377,7 @@ def _told(file: Path) -> Iterator[None]:
             ) from error
         except sqlite3.DatabaseError as error:
             code = (error.sqlite_errorcode or 0) & 0xFF if hasattr(error, "sqlite_errorcode") else 0
-            if code in (sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB) or (
+            if code in (sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB, sqlite3.SQLITE_TOOBIG) or (
                 code == sqlite3.SQLITE_ERROR and "no such" in str(error)
             ):
                 raise Damaged(file) from error

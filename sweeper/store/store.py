@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+import signal
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from datetime import date, datetime, timedelta
@@ -12,16 +13,17 @@ from pathlib import Path
 from threading import RLock
 from typing import TYPE_CHECKING, Any, TypeVar
 
+from sweeper.outside import json_of
 from sweeper.store import finished
 from sweeper.store.days import day_of
 from sweeper.store.errors import StoreError
 from sweeper.store.files import folder_name, make_folder, set_aside, told
 from sweeper.store.frames import empty, without_passes_of
 from sweeper.store.lock import take_lock
-from sweeper.store.manifest import has_rotted, identity, keep_station_file, write_manifest
+from sweeper.store.manifest import digest_of, has_rotted, keep_station_file, write_manifest
 from sweeper.store.place import Place, moved, place_of
 from sweeper.store.records import Note
-from sweeper.store.running import Damaged, RunningDay
+from sweeper.store.running import Damaged, RunningDay, fits
 from sweeper.store.salvage import salvage
 from sweeper.words import PassRecord, Reading
 
@@ -57,7 +59,7 @@ class Store:
         self.folder = Path(folder) / folder_name(station_name)
         self.troubles: tuple[str, ...] = ()
         self.on_trouble = on_trouble
-        self._longitude = longitude
+        self.longitude = longitude
         self._guard = RLock()
         self._read_only = read_only
         self._lock: int | None = None
@@ -137,34 +139,41 @@ class Store:
         for record, readings in passes:
             if any(reading.pass_number != record.number for reading in readings):
                 raise ValueError(f"a reading of another pass is among those of pass {record.number}")
-        self._keep(lambda running: running.write(passes, self._longitude))
+        self._keep(lambda running: running.write(passes, self.longitude))
 
-    def finish_days(self, now: datetime) -> tuple[date, ...]:
+    def finish_days(self, now: datetime, apart: bool = False, most: int | None = None) -> tuple[date, ...]:
         """Turn the days that are over into Parquet files; which they were.
 
         Repeatable: after a crash between file and database, readings are in both, are read once, and
-        the next call lets go of the database's.
+        the next call lets go of the database's. `apart`: each day in a process of its own, so that what the work
+        takes of memory is given back with it, however many days there are. `most`: the first so many only.
         """
         with self._guard:
             self.stand_by()
-            today = day_of(now, self._longitude)
-            over = [day for day in self._write(RunningDay.days) if day < today]
+            today = day_of(now, self.longitude)
+            over = [day for day in self._write(RunningDay.days) if day < today][:most]
             for day in over:
-                readings = self._write(partial(RunningDay.frame, day=day))
-                written = self._finished_frame(day)
-                if written is not None:
-                    new = without_passes_of(readings, written)
-                    readings_of_day = written.vstack(new).sort("pass", maintain_order=True)
-                else:
-                    new, readings_of_day = readings, readings
-                if new.height:
-                    self._make_way_for(day, written)
-                    finished.write_day(self._days, day, readings_of_day)
-                self._write(partial(RunningDay.forget_readings, passes=readings["pass"].unique().to_list()))
+                passes = _write_day_apart(self, day) if apart else self.write_day(day)
+                self._write(partial(RunningDay.forget_readings, passes=passes))
             if over:
                 self._write(RunningDay.tidy)
                 write_manifest(self.folder)
             return tuple(over)
+
+    def write_day(self, day: date) -> list[int]:
+        """Put a day's readings into its file; the passes that are in it by now and may leave the database."""
+        readings = self._read(partial(RunningDay.frame, day=day), empty())
+        written = self._finished_frame(day)
+        if written is not None:
+            new = without_passes_of(readings, written)
+            readings_of_day = written.vstack(new).sort("pass", maintain_order=True)
+        else:
+            new, readings_of_day = readings, readings
+        if new.height:
+            self._make_way_for(day, written)
+            finished.write_day(self._days, day, readings_of_day)
+        passes: list[int] = readings["pass"].unique().to_list()
+        return passes
 
     def add_note(self, time: datetime, text: str) -> None:
         """Keep a person's remark."""
@@ -189,7 +198,10 @@ class Store:
     def recall(self, key: str, default: Any = None) -> Any:
         """What was last remembered under `key`."""
         found = self._read(lambda running: running.recall(key), None)
-        return default if found is None else json.loads(found)
+        try:
+            return default if found is None else json_of(found)
+        except ValueError:
+            return default
 
     def notes(self) -> tuple[Note, ...]:
         return self._read(RunningDay.notes, ())
@@ -200,7 +212,8 @@ class Store:
 
     def next_pass_number(self) -> int:
         """One more than the highest pass number ever stored here."""
-        last = max(self._read(RunningDay.last_pass, 0), int(self.recall(_HIGHEST_PASS, 0)))
+        before = self.recall(_HIGHEST_PASS, 0)
+        last = max(self._read(RunningDay.last_pass, 0), before if isinstance(before, int) else 0)
         if last == 0:  # No database, but perhaps days from another computer.
             last = max((finished.last_pass(file) for file in self._finished_days().values()), default=0)
         return last + 1
@@ -221,7 +234,7 @@ class Store:
         return written.vstack(without_passes_of(running, written)).sort("pass", maintain_order=True)
 
     def day_identities(self) -> dict[date, str]:
-        """For each day that has readings, in order, a text that changes whenever its file does.
+        """For each day whose readings can be read, in order, a text that changes whenever its file does.
 
         Empty while readings of the day are still in the database.
         """
@@ -230,7 +243,10 @@ class Store:
         found = {}
         for day in sorted({*running, *written}):
             try:
-                found[day] = "" if day in running else identity(self.folder, written[day])
+                if day in running:
+                    found[day] = ""
+                elif not self._has_rotted(written[day]):
+                    found[day] = digest_of(written[day])
             except OSError:
                 continue  # Gone since it was listed.
         return found
@@ -248,9 +264,9 @@ class Store:
             )
         frames = []
         for day, file in whole.items():
-            if start is not None and day < day_of(start, self._longitude) - timedelta(days=1):
+            if start is not None and day < day_of(start, self.longitude) - timedelta(days=1):
                 continue  # A pass that crosses noon belongs to the day it began on.
-            if end is not None and day > day_of(end, self._longitude):
+            if end is not None and day > day_of(end, self.longitude):
                 continue
             frames.append(finished.scan_day(file))
         found = pl.concat([*frames, running.lazy()])
@@ -277,15 +293,25 @@ class Store:
         """Whether a day's file is whole and has not changed behind our back; a trouble when not."""
         with told("read it", file):
             if not finished.is_whole(file):
-                self._trouble(f"{file}: this is no whole day of readings, so it is not read.")
+                self._trouble(f"{file}: this is no whole day of readings of that date, so it is not read.")
                 return False
-            if has_rotted(self.folder, file):
+            if self._has_rotted(file):
+                return False
+            if not finished.is_sound(file):
                 self._trouble(
-                    f"{file}: its bytes are not those that were written, so it is not read. The disk may be failing; "
-                    "copy the data folder to another one, and put this day back from a copy."
+                    f"{file}: some of its values are none that a station stores, so it is not read."
                 )
                 return False
         return True
+
+    def _has_rotted(self, file: Path) -> bool:
+        rotted = has_rotted(self.folder, file)
+        if rotted:
+            self._trouble(
+                f"{file}: its bytes are not those that were written, so it is not read. The disk may be failing; "
+                "copy the data folder to another one, and put this day back from a copy."
+            )
+        return rotted
 
     def _make_way_for(self, day: date, written: pl.DataFrame | None) -> None:
         """Nothing unreadable is overwritten: it might be mended one day."""
@@ -297,7 +323,9 @@ class Store:
         days, strange = finished.list_days(self._days)
         for file in (*(file for file in days.values() if not finished.is_whole(file)), *strange):
             where = set_aside(file, self._aside)
-            self._trouble(f"{file}: this is no whole day of readings; it was set aside as {where}.")
+            self._trouble(
+                f"{file}: this is no whole day of readings of that date; it was set aside as {where}."
+            )
 
     def _open(self) -> None:
         make_folder(self._days)
@@ -342,7 +370,7 @@ class Store:
             "deleted, and a new one was begun. Finished days are not concerned."
         )
         self._running = RunningDay(self._file, writable=True)
-        self._running.take_over(rows)
+        self._running.take_over({table: list(filter(fits(table), found)) for table, found in rows.items()})
         highest = max((finished.last_pass(file) for file in self._finished_days().values()), default=0)
         self._running.remember(_HIGHEST_PASS, json.dumps(highest))
 
@@ -405,3 +433,32 @@ class Store:
                     f"{self._file}: the database is damaged and not read; the next `sweeper run` sets it aside."
                 )
                 return absent
+
+
+def _write_day_apart(store: Store, day: date) -> list[int]:
+    """`Store.write_day` in a process of its own. `StoreError` when it does not come back."""
+    from concurrent.futures import ProcessPoolExecutor
+    from concurrent.futures.process import BrokenProcessPool
+    from multiprocessing import get_context
+
+    with ProcessPoolExecutor(1, mp_context=get_context("spawn"), initializer=_leave_signals) as pool:
+        try:
+            passes, troubles = pool.submit(_written_there, store.folder, store.longitude, day).result()
+        except BrokenProcessPool as killed:
+            raise StoreError(
+                f"{store.folder}: the process that made a file of {day} was killed, perhaps for want of memory. Its "
+                "readings stay in the database and are safe."
+            ) from killed
+    for trouble in troubles:
+        store.on_trouble(trouble)
+    return passes
+
+
+def _written_there(folder: Path, longitude: float, day: date) -> tuple[list[int], tuple[str, ...]]:
+    with Store(folder.parent, folder.name, longitude, read_only=True) as store:
+        return store.write_day(day), store.troubles
+
+
+def _leave_signals() -> None:
+    """Ctrl-C is for the program that waits for this one."""
+    signal.signal(signal.SIGINT, signal.SIG_IGN)

@@ -55,7 +55,6 @@ def facts_of(thrown: Campaign) -> StationFacts:
         rated_gain_db=None,
         rated_noise_figure_db=None,
         source_enr_db=None,
-        readings_per_visit=thrown.course.readings,
         worthwhile_db=WORTHWHILE_DB,
         confidence=CONFIDENCE,
         fingerprint="truth",

@@ -66,7 +66,6 @@ def facts_of(made: Campaign) -> StationFacts:
         rated_gain_db=None,
         rated_noise_figure_db=None,
         source_enr_db=None,
-        readings_per_visit=made.course.readings,
         worthwhile_db=1.0,
         confidence=0.95,
         fingerprint="",

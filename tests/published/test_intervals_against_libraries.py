@@ -110,7 +110,8 @@ def test_a_cell_is_the_mean_of_its_nights_with_students_interval_of_scipy():
     )
 
 
-def test_a_fix_is_the_difference_of_its_nights_with_welchs_error_of_scipy():
+def test_a_fix_is_about_the_difference_of_its_nights_and_surer_of_nothing_than_welchs_test():
+    """SciPy's Welch test takes nights for independent; ten nights cannot know that, so the interval is wider."""
     station = facts(Place(load=False, carrier=False))
     summaries = made(Place(load=False, carrier=False), nights=10, hours=(20,), fix_at=5, fix_db=3.0)
     found = compare(summaries, station, datetime(2026, 1, 10, 9, 0, tzinfo=UTC)).bands[0]
@@ -118,9 +119,9 @@ def test_a_fix_is_the_difference_of_its_nights_with_welchs_error_of_scipy():
     reference = stats.ttest_ind(level[5:], level[:5], equal_var=False)
     assert found.change_db is not None
     assert (found.nights_before, found.nights_after) == (5, 5)
-    assert found.change_db.value == pytest.approx(level[5:].mean() - level[:5].mean())
+    assert found.change_db.value == pytest.approx(level[5:].mean() - level[:5].mean(), abs=0.25)
     due = reference.confidence_interval(1.0 - level_due(5, 5))
-    assert (found.change_db.low, found.change_db.high) == (pytest.approx(due.low), pytest.approx(due.high))
+    assert 1.0 < (found.change_db.high - found.change_db.low) / (due.high - due.low) < 1.6
 
 
 def level_due(before, after):

@@ -3,13 +3,16 @@
 import os
 import time
 from dataclasses import dataclass
-from datetime import UTC, datetime, timedelta
+from datetime import datetime, timedelta
 from pathlib import Path
 
+from sweeper.clock import SystemClock
 from sweeper.store import Store
+from sweeper.store.days import day_of, day_starts
 from sweeper.words import ANTENNA_BYPASS, Channel, PassRecord, Reading
 from tests.whole.unattended import unattended, until
 
+LONGITUDE = 8.1  # the station's, see tests/whole/unattended.py
 TICK_S = 1 / os.sysconf("SC_CLK_TCK")
 
 
@@ -35,15 +38,26 @@ def waited(folder: Path, seconds: float) -> Idle:
     return Idle(rss_mb, rss_after_mb, share, seconds, handles)
 
 
-def _wait(folder: Path, seconds: float, with_yesterday: bool = False) -> tuple[float, int, float, int]:
-    far = datetime.now(UTC) + timedelta(hours=12)
+def after_days(folder: Path, days: int) -> tuple[float, int]:
+    """Resident memory in MB of a daemon that has made files of so many late days, and how many files it made."""
+    rss_mb, files, _, _ = _wait(folder, 0.0, late_days=days)
+    return rss_mb, files
+
+
+def _wait(
+    folder: Path, seconds: float, with_yesterday: bool = False, late_days: int = 0
+) -> tuple[float, int, float, int]:
+    far = SystemClock().now() + timedelta(hours=12)
     with unattended(folder, schedule=f"[{{at: ['{far:%H:%M}']}}]") as station:
         if with_yesterday:
-            write_a_night(station.data)
+            write_a_night(station.data, an_evening_past())
+        for late in range(late_days):
+            write_a_night(station.data, an_evening_past() - timedelta(days=late))
         with station.running() as process:
             until(
                 lambda: station.answers() and station.ask("status").state.doing == "waiting", "the wait", 60
             )
+            until(lambda: len(list(station.folder.glob("days/*.parquet"))) >= late_days, "the late days", 240)
             proc = Path(f"/proc/{process.pid}")
             before, began = _cpu_s(proc), time.monotonic()
             while time.monotonic() - began < seconds:
@@ -59,13 +73,19 @@ def _cpu_s(proc: Path) -> float:
     return (int(fields[11]) + int(fields[12])) * TICK_S
 
 
-def write_a_night(data: Path) -> None:
-    """A night of readings as the README's station takes them, two days ago: 84 passes of 26 channels."""
-    dusk = datetime.now(UTC) - timedelta(days=2)
-    with Store(data, "Outpost", 8.1) as store:
+def an_evening_past() -> datetime:
+    """Five hours after the noon that began the local solar day before the last whole one, whatever the hour is now."""
+    today = day_starts(day_of(SystemClock().now(), LONGITUDE), LONGITUDE)
+    return today - timedelta(days=2) + timedelta(hours=5)
+
+
+def write_a_night(data: Path, dusk: datetime) -> None:
+    """Seven hours of readings from `dusk` as the README's station takes them: 84 passes of 26 channels."""
+    with Store(data, "Outpost", LONGITUDE) as store:
         passes = []
-        for number in range(1, 85):
-            at = dusk + timedelta(minutes=5 * number)
+        first = store.next_pass_number()
+        for number in range(first, first + 84):
+            at = dusk + timedelta(minutes=5 * (number - first + 1))
             readings = [
                 Reading(
                     at,

@@ -15,7 +15,7 @@ from sweeper.station.rewrite import with_values
 from tests.clocks import evening
 from tests.whole.test_main_job import sweeper
 
-pytestmark = pytest.mark.clock
+pytestmark = [pytest.mark.clock, pytest.mark.slow]
 
 
 @pytest.fixture
@@ -38,6 +38,7 @@ def station_file(tmp_path: Path, served: Served) -> Path:
     return file
 
 
+@pytest.mark.quick
 def test_a_sound_rig_is_found_sound_and_left_as_found(station_file: Path, served: Served) -> None:
     at = (served.receiver.hz, served.receiver.mode, served.receiver.bandwidth_hz)
     answer = sweeper("check", station_file)
@@ -80,6 +81,7 @@ def test_a_mode_that_the_receiver_has_not_is_told_once_by_its_name(
     assert "ok    path load-stage" in answer.stdout
 
 
+@pytest.mark.quick
 def test_a_stuck_relay_is_named(station_file: Path, served: Served) -> None:
     served.board.stick(0)
     answer = sweeper("check", station_file)
@@ -115,6 +117,7 @@ def written(levels: list[tuple[int, float]], file: Path) -> Path:
     return file
 
 
+@pytest.mark.quick
 def test_a_curve_goes_into_the_station_file_and_comments_stay(station_file: Path, tmp_path: Path) -> None:
     comments = [
         line.split("#")[1] for line in station_file.read_text(encoding="utf-8").splitlines() if "#" in line

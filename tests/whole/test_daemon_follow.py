@@ -5,32 +5,33 @@ import signal
 import subprocess
 import threading
 from collections.abc import Iterator
-from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
 
 from sweeper.analysis import BandFinding, Findings, PeriodFinding
 from sweeper.clock import SystemClock
-from sweeper.daemon.follow import follow
+from sweeper.daemon.follow import Pace, follow
 from sweeper.daemon.run.orders import Orders
 from sweeper.station import load
+from tests.clocks import EVENING
 from tests.whole.unattended import DEADLINE_S, SWEEPER, Unattended, ended, unattended, until
 
-pytestmark = pytest.mark.clock
+pytestmark = [pytest.mark.clock, pytest.mark.slow]
 
 ALL_DAY = tuple(PeriodFinding(hour, 30, 5, None, None, None, "stage", (), "because") for hour in range(24))
-NOW = datetime.now(UTC)
 STAGE_ON_40 = Findings(
-    "Outpost", NOW, NOW, 0.95, 1.0, (BandFinding("40 m", None, None, None, None, (), ALL_DAY, "stage"),)
+    "Outpost",
+    EVENING,
+    EVENING,
+    0.95,
+    1.0,
+    (BandFinding("40 m", None, None, None, None, (), ALL_DAY, "stage"),),
 )
 
 
-@pytest.fixture(autouse=True)
-def impatient(monkeypatch: pytest.MonkeyPatch) -> None:
-    """What is followed in this process is looked at more often than a person would turn a dial."""
-    for name, value_s in (("LOOK_S", 0.05), ("STILL_S", 0.4), ("HOLD_S", 1.0), ("AGAIN_S", 0.2)):
-        monkeypatch.setattr(f"sweeper.daemon.follow.{name}", value_s)
+IMPATIENT = Pace(look_s=0.05, still_s=0.4, hold_s=1.0, again_s=0.2)
+"""What is followed in this process is looked at more often than a person would turn a dial."""
 
 
 @contextlib.contextmanager
@@ -40,7 +41,7 @@ def following(station: Unattended) -> Iterator[list[str]]:
     orders = Orders()
     work = threading.Thread(
         target=follow,
-        args=(load(station.file), station.folder, STAGE_ON_40, SystemClock(), orders, told.append),
+        args=(load(station.file), station.folder, STAGE_ON_40, SystemClock(), orders, told.append, IMPATIENT),
     )
     work.start()
     try:
@@ -51,6 +52,7 @@ def following(station: Unattended) -> Iterator[list[str]]:
         assert not work.is_alive()
 
 
+@pytest.mark.quick
 def test_the_stage_goes_in_where_it_helps_and_out_elsewhere_and_at_the_end(tmp_path: Path) -> None:
     with unattended(tmp_path) as station:
         bench = station.served.receiver

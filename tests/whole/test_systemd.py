@@ -10,7 +10,7 @@ from pathlib import Path
 
 import pytest
 
-from tests.whole.idle import write_a_night
+from tests.whole.idle import an_evening_past, write_a_night
 from tests.whole.systemd_box import Box, systemd_box, why_not
 from tests.whole.unattended import Unattended, unattended, until
 
@@ -89,7 +89,7 @@ def test_a_service_measures_is_watched_starved_restarted_and_stopped(
 ) -> None:
     installed(box, station)
     data = box.file("/var/lib/sweeper/outpost")
-    write_a_night(tmp_path / "night")
+    write_a_night(tmp_path / "night", an_evening_past())
     shutil.copytree(tmp_path / "night", data)
     box.run("systemctl", "start", SERVICE)  # returns once the daemon has said that it is ready
     shown = box.show(SERVICE, "ActiveState", "StatusText", "MainPID", "User", "WatchdogUSec")

@@ -16,31 +16,27 @@ from sweeper.analysis.physics.friis import kept_share_slope, snr_lost_db
 from sweeper.analysis.statistics.curved_mean import AsymmetricEstimate, Curve, curve, over_all_nights
 from sweeper.analysis.statistics.estimates import Estimate, Scatter, scatters, summed
 from sweeper.analysis.statistics.group_sequential import FIRST_LOOK
+from sweeper.analysis.thresholds import CLEAR_RISE_DB, FEW_ON_THE_FLOOR, OFF_THE_CURVE_DB, RISE_OF_ANY_USE_DB
 
 TYPICAL_SCATTER_DB = 4.0
 """Night-to-night standard deviation of external noise: about the deciles of ITU-R P.372, Table 2."""
-LEAST_RISE_DB = 0.05
-CLEAR_RISE_DB = 0.5
-"""Noise rise, in the better route, from which on external noise can be told from the chain's own."""
-FEW_ON_THE_FLOOR = 0.2
-"""Share of nights that may touch the meter's floor or top before their mean is only a bound."""
-OFF_THE_CURVE_DB = 1.5
-"""Direct measurement and curve further apart than this do not belong together."""
 
 
 @dataclass(frozen=True, slots=True)
 class Cell:
     """A band at an hour. Estimates in dB, None where nothing can be said.
 
-    `ceiling` and `lower_bound` are the most and the least that the noise rise leaves to the S/N change. `bound` says
-    that the S/N change is only known to be ``at most`` or ``at least`` its value (meter on its floor or top).
-    `night_sd_db` is how far single nights stray, before three nights as ITU-R P.372 lets expect.
+    `difference`: noise with the stage in less noise in bypass. `ceiling` and `lower_bound` are the most and the least
+    that the noise rise leaves to the S/N change. `bound` says that the S/N change is only known to be ``at most`` or
+    ``at least`` its value (meter on its floor or top). `night_sd_db` is how far single nights stray, before three
+    nights as ITU-R P.372 lets expect.
     """
 
     band: str
     hour_utc: int
     nights: int
     passes: int
+    difference: Estimate | None
     snr_change: Estimate | AsymmetricEstimate | None
     noise_rise: Estimate | None
     ceiling: Estimate | None
@@ -55,72 +51,93 @@ class Cell:
         return self.nights < FIRST_LOOK
 
 
-def cells_of_band(rows: pl.DataFrame, gain: Gain | None) -> list[Cell]:
-    """Cells of one band from its nightly rows, hours in order."""
+def cells_of_band(rows: pl.DataFrame, gain: Gain | None, quieter: bool = False) -> list[Cell]:
+    """Cells of one band from its nightly rows, hours in order.
+
+    `quieter`: the stage changes what the antenna takes in, so that the noise rise caps nothing.
+    """
     used = rows.filter(pl.col("passes") > 0)
+    together = _hours_together(used, gain)
+    hours = sorted(used["hour_utc"].unique().to_list())
+    seen = rows.partition_by("hour_utc", as_dict=True)
+    return [_cell(seen[(hour,)], column, together, gain, quieter) for column, hour in enumerate(hours)]
+
+
+@dataclass(frozen=True, slots=True)
+class _HoursTogether:
+    """What the hours of a band know together. Grids have shape (nights, hours); the rest goes by hour.
+
+    `scatter`, `rise_scatter` and `outside_scatter`: from night to night, of the difference, of the noise rise and of
+    `outside_db`, noise from outside over the load's level in bypass; `shape`: how far an hour strays against others.
+    """
+
+    grids: dict[str, Floats]
+    shape: Floats
+    scatter: list[Scatter]
+    rise_scatter: list[Scatter]
+    bend: Curve | None
+    outside_db: Floats
+    outside_scatter: list[Scatter]
+
+
+def _hours_together(used: pl.DataFrame, gain: Gain | None) -> _HoursTogether:
     grids = _grids(used)
     slope = np.abs(_own_share(grids["noise_rise_db"]) - _own_share(grids["stage_noise_rise_db"]))
     shape = _shape(slope, grids["difference_se_db"])
     rise_shape = _shape(1.0 - _own_share(grids["noise_rise_db"]), grids["noise_rise_se_db"])
-    difference_scatter = scatters(grids["difference_db"], shape)
-    rise_scatter = scatters(grids["noise_rise_db"], rise_shape)
-    bend, excess = _bend(used, grids, gain)
-    excess_scatter = scatters(excess, np.ones(excess.shape[1]))
-    hours = sorted(used["hour_utc"].unique().to_list())
-    cells: list[Cell] = []
-    quieter = gain is not None and QUIETER in gain.flags
-    all_seen = rows.partition_by("hour_utc", as_dict=True)
-    for column, hour in enumerate(hours):
-        seen = all_seen[(hour,)]
-        here = seen.filter(pl.col("passes") > 0)
-        resolution = float(np.sqrt(np.mean(here["resolution_db"].fill_null(0.0).to_numpy() ** 2)))
-        passes = int(here["passes"].sum())
-        change = _mean(
-            grids["difference_db"][:, column],
-            grids["difference_se_db"][:, column],
-            difference_scatter[column],
-            passes,
-            resolution,
-        )
-        rise = _mean(
-            grids["noise_rise_db"][:, column],
-            grids["noise_rise_se_db"][:, column],
-            rise_scatter[column],
-            passes,
-            resolution,
-        )
-        bypass, stage = grids["noise_rise_db"][:, column], grids["stage_noise_rise_db"][:, column]
-        bound = _bound(here["bound"].to_list())
-        rise_bounds = " ".join(here["rise_bound"].to_list())
-        cells.append(
-            Cell(
-                band=str(rows["band"][0]),
-                hour_utc=int(hour),
-                nights=int(np.isfinite(grids["difference_db"][:, column]).sum()),
-                passes=passes,
-                snr_change=_over_all_nights(
-                    gain,
-                    change,
-                    grids["difference_db"][:, column],
-                    bend,
-                    excess[:, column],
-                    excess_scatter[column],
-                    resolution,
-                )
-                or _snr_change(gain, change),
-                noise_rise=rise if rise_bounds.strip() == "" else None,
-                ceiling=None
-                if "at most" in rise_bounds or quieter
-                else _limit(bypass, grids["noise_rise_se_db"][:, column], passes, 1.0),
-                lower_bound=None
-                if rise_bounds.strip() or quieter
-                else _limit(stage, grids["stage_noise_rise_se_db"][:, column], passes, -1.0),
-                bound=bound,
-                flags=_flags(seen, gain, change),
-                night_sd_db=_night_sd(difference_scatter[column], float(shape[column])),
-            )
-        )
-    return cells
+    bend, outside_db = _bend(used, grids, gain)
+    return _HoursTogether(
+        grids,
+        shape,
+        scatters(grids["difference_db"], shape),
+        scatters(grids["noise_rise_db"], rise_shape),
+        bend,
+        outside_db,
+        scatters(outside_db, np.ones(outside_db.shape[1])),
+    )
+
+
+def _cell(
+    seen: pl.DataFrame, column: int, together: _HoursTogether, gain: Gain | None, quieter: bool
+) -> Cell:
+    """The cell of one hour from its nightly rows `seen`; its values stand in that `column` of the grids."""
+    here = seen.filter(pl.col("passes") > 0)
+    at = {name: grid[:, column] for name, grid in together.grids.items()}
+    resolution = float(np.sqrt(np.mean(here["resolution_db"].fill_null(0.0).to_numpy() ** 2)))
+    passes = int(here["passes"].sum())
+    scatter = together.scatter[column]
+    change = _mean(at["difference_db"], at["difference_se_db"], scatter, passes, resolution)
+    rise = _mean(
+        at["noise_rise_db"], at["noise_rise_se_db"], together.rise_scatter[column], passes, resolution
+    )
+    over_all = _over_all_nights(
+        gain,
+        change,
+        at["difference_db"],
+        together.bend,
+        together.outside_db[:, column],
+        together.outside_scatter[column],
+        resolution,
+    )
+    rise_bounds = " ".join(here["rise_bound"].to_list())
+    return Cell(
+        band=str(seen["band"][0]),
+        hour_utc=int(seen["hour_utc"][0]),
+        nights=int(np.isfinite(at["difference_db"]).sum()),
+        passes=passes,
+        difference=change,
+        snr_change=over_all or _snr_change(gain, change),
+        noise_rise=rise if rise_bounds.strip() == "" else None,
+        ceiling=None
+        if "at most" in rise_bounds or quieter
+        else _limit(at["noise_rise_db"], at["noise_rise_se_db"], passes, 1.0),
+        lower_bound=None
+        if rise_bounds.strip() or quieter
+        else _limit(at["stage_noise_rise_db"], at["stage_noise_rise_se_db"], passes, -1.0),
+        bound=_bound(here["bound"].to_list()),
+        flags=_flags(seen, gain, change),
+        night_sd_db=_night_sd(scatter, float(together.shape[column])),
+    )
 
 
 def nightly_snr_change(rows: pl.DataFrame, gains: Mapping[str, Gain | None]) -> pl.DataFrame:
@@ -219,7 +236,7 @@ def _bend(used: pl.DataFrame, grids: dict[str, Floats], gain: Gain | None) -> tu
     """
     difference = used["load_difference_db"].drop_nulls().to_numpy()
     nothing = np.full(grids["noise_rise_db"].shape, np.nan)
-    if gain is None or gain.source == "rated" or QUIETER in gain.flags or not len(difference):
+    if gain is None or QUIETER in gain.flags or not len(difference):
         return None, nothing
     load_difference = float(np.median(difference))
     bypass, stage = grids["noise_rise_db"], grids["stage_noise_rise_db"]
@@ -263,7 +280,7 @@ def _limit(rise_db: Floats, error_db: Floats, passes: int, sign: float) -> Estim
     """Mean over nights of the S/N that the chain's own noise costs at these noise rises, times `sign`."""
     there = np.isfinite(rise_db)
     nights = int(there.sum())
-    if nights == 0 or float(rise_db[there].min()) < LEAST_RISE_DB:
+    if nights == 0 or float(rise_db[there].min()) < RISE_OF_ANY_USE_DB:
         return None
     lost = sign * snr_lost_db(rise_db[there])
     errors = error_db[there] * kept_share_slope(rise_db[there])

@@ -1,4 +1,6 @@
-"""Gain of the stage with its relays: from carriers, from load differences, from a noise source, or rated.
+"""Gain of the stage with its relays: from carriers, from load differences, from a noise source.
+
+The rated gain is no evidence: it is held against what was measured, and told as an expectation by `findings`.
 
 From summaries of one band, overloaded hours already left out, to one gain with its uncertainty. What the gain
 does to signal-to-noise ratio, and whether a stage overloads, do not belong here.
@@ -10,16 +12,21 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 from scipy.special import chdtri, stdtrit
 
-from sweeper.analysis.band.gain_methods import DISAGREE_LEAST_DB, WORST_SE_DB, GainEstimate, GainMethods
+from sweeper.analysis.band.gain_methods import GainEstimate, GainMethods
 from sweeper.analysis.facts import StationFacts
 from sweeper.analysis.results import GainSource
 from sweeper.analysis.statistics.interval import Interval
+from sweeper.analysis.thresholds import (
+    GAINS_APART_CHANCE,
+    GAINS_APART_DB,
+    NO_GAIN_DB,
+    RATED_GAIN_SE_DB,
+    WORST_GAIN_SE_DB,
+)
 
-RATED_SE_DB = 1.5
-"""Makers' gains hold to one or two dB, cables and relays not counted (common practice)."""
-DISAGREE_CHANCE = 0.01
-CHOKE_DB = 1.0
-"""A stage rated within this of 0 dB has no gain: a choke, a filter with little loss."""
+OFF_LABEL_SIGMAS = 3.0
+OFF_LABEL = "gain-off-label"
+"""The flag of a gain that is not the rated one by more than both their errors."""
 QUIETER = "quieter-antenna"
 """The flag of a stage that changes what the antenna takes in; the noise rise then caps nothing."""
 
@@ -49,31 +56,39 @@ class Gain:
 
 
 def combine(methods: GainMethods, facts: StationFacts) -> Gain | None:
-    """The gain on one band from the ways to it (any nights and hours), or None when nothing tells of it.
+    """The gain on one band from the ways to it (any nights and hours), or None when nothing measured it.
 
     Each way is averaged by night and weighted by its uncertainty. Ways that differ by more than their
-    uncertainties allow are named, and the uncertainty grows to cover them. The rated gain is a last resort.
+    uncertainties allow are named, and the uncertainty grows to cover them.
     """
-    return _of_a_choke(methods, facts) or measured(methods) or _rated(facts)
+    if quieter_antenna(methods, facts):
+        return _of_a_choke(methods)
+    gain = measured(methods)
+    return None if gain is None else _beside_label(gain, facts)
 
 
-def _of_a_choke(methods: GainMethods, facts: StationFacts) -> Gain | None:
-    """The gain where a stage without gain makes the antenna itself quieter, as a common-mode choke does.
+def quieter_antenna(methods: GainMethods, facts: StationFacts) -> bool:
+    """Whether a stage without gain makes the antenna itself quieter, as a common-mode choke does.
 
     Then the noise of antenna and load says nothing of gain: the antenna's noise is not the same in both routes.
     """
     rated = facts.rated_gain_db
-    if rated is None or abs(rated) > CHOKE_DB or methods.load is None:
-        return None
+    if rated is None or abs(rated) > NO_GAIN_DB or methods.load is None:
+        return False
     by_noise, carriers = methods.load, methods.carriers
     load = methods.summaries["load_difference_db"].drop_nulls().to_numpy()
-    falls = by_noise.gain_db < -max(DISAGREE_LEAST_DB, 3 * by_noise.se_db)
-    signals_stay = carriers is None or abs(carriers.gain_db) < CHOKE_DB + 3 * carriers.se_db
-    if not falls or not signals_stay or (carriers is not None and carriers.se_db > WORST_SE_DB):
+    falls = by_noise.gain_db < -max(GAINS_APART_DB, 3 * by_noise.se_db)
+    signals_stay = carriers is None or abs(carriers.gain_db) < NO_GAIN_DB + 3 * carriers.se_db
+    if not falls or not signals_stay or (carriers is not None and carriers.se_db > WORST_GAIN_SE_DB):
+        return False
+    return abs(float(np.median(load))) <= NO_GAIN_DB
+
+
+def _of_a_choke(methods: GainMethods) -> Gain | None:
+    """What carriers say of its gain; None without carriers, since nothing else can."""
+    part, by_noise = methods.carriers, methods.load
+    if part is None or by_noise is None:
         return None
-    if abs(float(np.median(load))) > CHOKE_DB:
-        return None
-    part = carriers or GainEstimate("rated", rated, CHOKE_DB / 2, 1e6, 0)
     return Gain(
         part.gain_db,
         part.se_db,
@@ -88,8 +103,22 @@ def _of_a_choke(methods: GainMethods, facts: StationFacts) -> Gain | None:
     )
 
 
+def _beside_label(gain: Gain, facts: StationFacts) -> Gain:
+    """The measured gain, with the fault to look for where the label says something else."""
+    rated = facts.rated_gain_db
+    if rated is None or abs(gain.gain_db - rated) <= OFF_LABEL_SIGMAS * float(
+        np.hypot(gain.se_db, RATED_GAIN_SE_DB)
+    ):
+        return gain
+    sentence = (
+        f"The stage's gain measures {gain.gain_db:+.1f} dB where its label says {rated:+.1f} dB: look for a missing "
+        "supply, a wrong range, a relay that does not move or leaks, a cable, or a wrong label."
+    ).replace("-", "−")
+    return replace(gain, flags=(*gain.flags, OFF_LABEL), sentences=(*gain.sentences, sentence))
+
+
 def measured(methods: GainMethods) -> Gain | None:
-    """The same without the last resort."""
+    """The gain by all methods that found one, dB, and how it differs by channel; None where nothing measured it."""
     parts = tuple(part for part in (methods.carriers, methods.load, methods.source) if part is not None)
     if not parts:
         return None
@@ -123,7 +152,7 @@ def weighted(parts: tuple[GainEstimate, ...]) -> Gain:
     flags: list[str] = []
     sentences: list[str] = []
     apart = float(value.max() - value.min())
-    if len(parts) > 1 and apart > DISAGREE_LEAST_DB and chi > chdtri(len(parts) - 1, DISAGREE_CHANCE):
+    if len(parts) > 1 and apart > GAINS_APART_DB and chi > chdtri(len(parts) - 1, GAINS_APART_CHANCE):
         se_db *= float(np.sqrt(chi / (len(parts) - 1)))
         flags.append("gain-disagrees")
         named = ", ".join(f"{part.gain_db:.1f} dB by {_NAMES[part.source]}" for part in parts)
@@ -140,22 +169,5 @@ _NAMES: dict[GainSource, str] = {
     "carriers": "carriers",
     "load": "the noise of antenna and load",
     "noise": "the noise source",
-    "rated": "the rated value",
     "combined": "all together",
 }
-
-
-def snr_change_db(gain_db: float, antenna_bypass_db: float, antenna_stage_db: float) -> float:
-    """What the stage does to signal-to-noise ratio: gain minus what it adds to antenna noise, dB."""
-    return gain_db - (antenna_stage_db - antenna_bypass_db)
-
-
-def _rated(facts: StationFacts) -> Gain | None:
-    if facts.rated_gain_db is None:
-        return None
-    part = GainEstimate("rated", facts.rated_gain_db, RATED_SE_DB, 1e6, 0)
-    sentence = (
-        f"Nothing measured the gain here; the rated {facts.rated_gain_db:+.1f} dB is taken, give or take a few dB. "
-        "A load position of the relay, or a steady carrier, would measure it."
-    )
-    return Gain(part.gain_db, part.se_db, part.dof, "rated", (part,), ("gain-rated",), (sentence,))

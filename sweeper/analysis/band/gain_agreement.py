@@ -11,9 +11,8 @@ import polars as pl
 
 from sweeper.analysis.band.gain_methods import GainMethods
 from sweeper.analysis.physics.friis import kept_share_db, kept_share_slope
+from sweeper.analysis.thresholds import ROUTES_APART_DB, ROUTES_APART_SE
 
-APART_SE = 3.3
-APART_DB = 0.7
 PREDICTING = ("power_rise_db", "stage_power_rise_db", "load_difference_se_db", "gain_resolution_db")
 
 
@@ -59,7 +58,7 @@ def reconcile(methods: GainMethods) -> Reconciled:
         predicted, predicted_se, gap, gap_se = _predicted(part, gain.gain_db if gain is not None else None)
         agree = None
         if gain is not None and gap is not None and gap_se is not None:
-            agree = bool(abs(gap) < max(APART_DB, APART_SE * np.hypot(gap_se, gain.se_db)))
+            agree = bool(abs(gap) < max(ROUTES_APART_DB, ROUTES_APART_SE * np.hypot(gap_se, gain.se_db)))
         found.append((hour, direct, direct_se, predicted, predicted_se, agree))
     hours = pl.DataFrame(found, schema=columns, orient="row").sort("hour_utc")
     known = hours["agree"].drop_nulls().to_numpy()

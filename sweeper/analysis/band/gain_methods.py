@@ -11,11 +11,7 @@ import polars as pl
 
 from sweeper.analysis.arrays import Floats
 from sweeper.analysis.results import GainSource
-
-LEAST_RISE_DB = 1.0
-"""Noise rise in bypass below which noise powers say too little about gain."""
-WORST_SE_DB = 3.0
-DISAGREE_LEAST_DB = 0.5
+from sweeper.analysis.thresholds import GAINS_APART_DB, RISE_FOR_GAIN_DB, WORST_GAIN_SE_DB
 
 TELLING_OF_LOAD = (
     *("night", "hour_utc", "hz", "for", "passes", "noise_rise_bound", "difference_bound", "noise_rise_db"),
@@ -67,7 +63,7 @@ class GainMethods:
     def source(self) -> GainEstimate | None:
         """Gain by the powers of noise source and load."""
         rows = self.summaries.filter(
-            pl.col("source_gain_db").is_not_null() & (pl.col("source_gain_se_db") < WORST_SE_DB)
+            pl.col("source_gain_db").is_not_null() & (pl.col("source_gain_se_db") < WORST_GAIN_SE_DB)
         )
         return _of_channels(
             "noise", rows, ("source_gain_db", "source_gain_se_db", "gain_resolution_db"), "passes_seen"
@@ -117,8 +113,8 @@ def _telling_of_load(summaries: pl.DataFrame) -> pl.DataFrame:
             pl.col("load_gain_se_db").fill_null(pl.col("usual_se")),
         )
         .filter(
-            (pl.col("usual_rise") > LEAST_RISE_DB)
-            & (pl.col("usual_se") < WORST_SE_DB)
+            (pl.col("usual_rise") > RISE_FOR_GAIN_DB)
+            & (pl.col("usual_se") < WORST_GAIN_SE_DB)
             & (pl.col("usual") > 0)
         )
     )
@@ -147,7 +143,7 @@ def _channel_offsets_db(rows: pl.DataFrame) -> dict[int, float]:
         .group_by("hz", maintain_order=True)
         .agg(
             pl.col("off").median(),
-            pl.col("off").std().fill_null(WORST_SE_DB).alias("scatter"),
+            pl.col("off").std().fill_null(WORST_GAIN_SE_DB).alias("scatter"),
             pl.len(),
             pl.col("gain_resolution_db").mean(),
         )
@@ -155,7 +151,7 @@ def _channel_offsets_db(rows: pl.DataFrame) -> dict[int, float]:
     chance = found["scatter"].to_numpy() * 1.25 / np.sqrt(found["len"].to_numpy())  # of a median
     error = np.hypot(chance, found["gain_resolution_db"].to_numpy())
     offset = found["off"].to_numpy()
-    if not (np.abs(offset) > np.maximum(DISAGREE_LEAST_DB, 4 * error)).any():
+    if not (np.abs(offset) > np.maximum(GAINS_APART_DB, 4 * error)).any():
         return {}
     return {int(hz): float(value) for hz, value in zip(found["hz"].to_list(), offset, strict=True)}
 
@@ -175,7 +171,7 @@ def _of_channels(
     fixed = 1 / variance
     chi = float(fixed @ (value - fixed @ value / fixed.sum()) ** 2)
     between = 0.0
-    if chi > 3 * (len(found) - 1) and np.ptp(value) > DISAGREE_LEAST_DB:
+    if chi > 3 * (len(found) - 1) and np.ptp(value) > GAINS_APART_DB:
         # DerSimonian and Laird 1986
         between = (chi - (len(found) - 1)) / (fixed.sum() - (fixed**2).sum() / fixed.sum())
     share = 1 / (variance + between)
@@ -203,7 +199,7 @@ def _of_channel(
         return None
     mean = float(weights @ gain / total)
     within = float(np.sqrt(np.nansum((weights * se) ** 2)) / total)
-    coarse = float(np.sqrt(weights @ np.nan_to_num(resolution, posinf=WORST_SE_DB) ** 2 / total))
+    coarse = float(np.sqrt(weights @ np.nan_to_num(resolution, posinf=WORST_GAIN_SE_DB) ** 2 / total))
     counted = rows["carrier_passes" if source == "carriers" else "passes"].fill_null(0).sum()
     # each hour's own error rests on its passes, so many hours of few passes are known as well as their passes allow
     spread, dof = within, float(max(int(counted) - len(rows), 1))

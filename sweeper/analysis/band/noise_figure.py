@@ -12,7 +12,7 @@ from scipy.special import ndtri
 from sweeper.analysis.arrays import Floats
 from sweeper.analysis.band.gain import Gain
 from sweeper.analysis.facts import StationFacts
-from sweeper.analysis.physics.friis import factor_by_source, from_db, to_db
+from sweeper.analysis.physics.friis import factor_by_source, from_db, to_db, without_second
 from sweeper.analysis.physics.radiometer import (
     T0_K,
     log_average_bias_db,
@@ -22,6 +22,7 @@ from sweeper.analysis.physics.radiometer import (
     thermal_dbm,
 )
 from sweeper.analysis.statistics.interval import Interval
+from sweeper.analysis.thresholds import MOST_NOISE_FIGURE_DB
 
 LOAD_TEMPERATURE_SE_K = 10.0
 """How far the load's temperature may be from 290 K when nobody noted it."""
@@ -30,9 +31,6 @@ MISMATCH_SE_DB = 0.2
 ENR_SE_DB = 0.3
 ERROR_UNTOLD_DB = 0.3
 """Of a load difference from a single pass each way, which tells no error of its own."""
-MOST_DB = 60.0
-"""No receiver for these bands is as deaf as this, attenuator in or not: a figure above is one of the calibration
-(common practice)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,7 +84,11 @@ def _impossible(receiver_db: float, error: float) -> str:
     """Why no receiver has this noise figure; empty where one may."""
     if receiver_db < -2 * error:
         return "none can lie below 0 dB"
-    return f"no working receiver reaches {MOST_DB:g} dB" if receiver_db > MOST_DB + 2 * error else ""
+    return (
+        f"no working receiver reaches {MOST_NOISE_FIGURE_DB:g} dB"
+        if receiver_db > MOST_NOISE_FIGURE_DB + 2 * error
+        else ""
+    )
 
 
 def _stage(
@@ -97,10 +99,11 @@ def _stage(
     gain: Gain,
     confidence: float,
 ) -> Interval | None:
-    """fs = ((D − 1)·fr + 1)/g with D the load difference; uncertainty by its slopes in dB."""
+    """From the factor of both together, D·fr/g with D the load difference; its uncertainty by slopes in dB."""
 
     def of(receiver: float, difference: float, gain_db: float) -> float:
-        return to_db(((from_db(difference) - 1) * from_db(receiver) + 1) / from_db(gain_db))
+        gain_lin, receiver_lin = from_db(gain_db), from_db(receiver)
+        return to_db(without_second(from_db(difference) * receiver_lin / gain_lin, receiver_lin, gain_lin))
 
     middle = of(receiver_db, difference_db, gain.gain_db)
     if not np.isfinite(middle):

@@ -12,11 +12,11 @@ import polars as pl
 
 from sweeper.analysis.arrays import Floats
 from sweeper.analysis.band.chain_faults import faults
-from sweeper.analysis.band.gain import CHOKE_DB
 from sweeper.analysis.band.gain_agreement import reconcile
 from sweeper.analysis.band.gain_methods import GainMethods
-from sweeper.analysis.band.overload_excess import EXCESS_DB, SURE, excess_by_hour, mean_and_error
+from sweeper.analysis.band.overload_excess import excess_by_hour, mean_and_error
 from sweeper.analysis.facts import StationFacts
+from sweeper.analysis.thresholds import EXCESS_DB, EXCESS_SE, NO_GAIN_DB
 
 WITHOUT_LOAD = (
     *("difference_bound", "difference_db", "load_difference_db"),
@@ -58,7 +58,7 @@ def diagnose(methods: GainMethods, facts: StationFacts) -> Diagnosis:
         *_without_load(methods),
         *_compression(methods.summaries),
     ]
-    if not signs and not (facts.rated_gain_db is not None and abs(facts.rated_gain_db) <= CHOKE_DB):
+    if not signs and not (facts.rated_gain_db is not None and abs(facts.rated_gain_db) <= NO_GAIN_DB):
         apart = reconcile(methods)
         if apart.agree is False:
             signs.append(("routes-disagree", apart.sentence))
@@ -152,7 +152,7 @@ def _receiver_overload(methods: GainMethods, facts: StationFacts) -> list[tuple[
     for (hour,), part in rows.group_by("hour_utc", maintain_order=True):
         drop, se = mean_and_error(-part["difference_db"].to_numpy(), part["difference_se_db"].to_numpy())
         more = drop + carriers.gain_db
-        if more > EXCESS_DB and more > SURE * np.hypot(se, carriers.se_db):
+        if more > EXCESS_DB and more > EXCESS_SE * np.hypot(se, carriers.se_db):
             hit.append(hour)
             orders.append(product_order(drop, -carriers.gain_db))
     if not hit:

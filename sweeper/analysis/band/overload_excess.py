@@ -11,13 +11,8 @@ import polars as pl
 from sweeper.analysis.arrays import Floats
 from sweeper.analysis.band.gain import weighted
 from sweeper.analysis.band.gain_methods import TELLING_OF_LOAD, GainEstimate, GainMethods
-
-EXCESS_DB = 0.7
-"""Noise that rises this much more than carriers do matters; less would not change a verdict of 1 dB."""
-SURE = 3.3
-"""Standard errors by which it must do so (one in 2000 by chance, for one of some twenty hours)."""
-MOST_OF_A_NIGHT = 10.0
-"""Times what is expected that one reading of one night may count for: a stray one makes no overload of a season."""
+from sweeper.analysis.physics.friis import outside_with_stage_lin
+from sweeper.analysis.thresholds import EXCESS_DB, EXCESS_SE, MOST_OF_A_NIGHT
 
 EXCESS = ("difference_se_db", "load_difference_se_db", "resolution_db", "strongest_carrier_db")
 
@@ -84,16 +79,17 @@ def _hours_of(
     beyond = ((seen - expected) / error)[quiet]
     honest = max(1.0, float(np.sqrt(np.mean(np.minimum((beyond - np.median(beyond)) ** 2, 9.0)))))
     more = np.hypot(
-        SURE * honest * np.sqrt(total(error**2)), total(by_gain) * (10 ** (SURE * reference_se / 10) - 1)
+        EXCESS_SE * honest * np.sqrt(total(error**2)),
+        total(by_gain) * (10 ** (EXCESS_SE * reference_se / 10) - 1),
     )
-    se_db = 10 * np.log10(1 + more / total(expected)) / SURE
+    se_db = 10 * np.log10(1 + more / total(expected)) / EXCESS_SE
     return pl.DataFrame(
         {
             "hour_utc": at,
             "excess_db": excess_db,
             "excess_se_db": se_db,
             "strongest_db": total(rows["strongest_carrier_db"].to_numpy()) / np.bincount(place),
-            "overload": (excess_db > EXCESS_DB) & (excess_db > SURE * se_db),
+            "overload": (excess_db > EXCESS_DB) & (excess_db > EXCESS_SE * se_db),
         }
     )
 
@@ -101,20 +97,21 @@ def _hours_of(
 def _powers_of(rows: pl.DataFrame, gain_db: Floats) -> tuple[Floats, Floats, Floats, Floats]:
     """Power with the stage in as seen and as expected, the part of the latter that goes with the gain, and its error.
 
-    Over that of the load in the same route. With the gain g and the load difference d, antenna noise y in bypass
-    (load = 1) comes to 1 + (y − 1)·g/d with the stage in, whatever the noise figures are. Where bypass lies on the
-    meter's floor the load may be anything below it, and 1 + y·g/d is the most that can be expected.
+    Over that of the load in the same route (`friis.outside_with_stage_lin`), whatever the noise figures are. Where
+    bypass lies on the meter's floor the load may be anything below it, and all that the antenna shows may be outside.
     """
-    y = np.maximum(10 ** (rows["power_rise_db"].to_numpy() / 10), 1.0)
-    lifted = 10 ** ((gain_db - rows["load_difference_db"].to_numpy()) / 10)
-    by_gain: Floats = lifted * np.where(rows["floored"].to_numpy(), y, y - 1)
+    rise_lin = np.maximum(10 ** (rows["power_rise_db"].to_numpy() / 10), 1.0)
+    outside_lin = np.where(rows["floored"].to_numpy(), rise_lin, rise_lin - 1)
+    load_difference_db = rows["load_difference_db"].to_numpy()
+    by_gain = outside_with_stage_lin(outside_lin, gain_db, load_difference_db)
+    at_most = outside_with_stage_lin(rise_lin, gain_db, load_difference_db)
     expected: Floats = 1 + by_gain
     seen: Floats = np.minimum(10 ** (rows["stage_power_rise_db"].to_numpy() / 10), MOST_OF_A_NIGHT * expected)
     measured = [
         rows[name].to_numpy() for name in ("difference_se_db", "load_difference_se_db", "resolution_db")
     ]
     error_db = np.maximum(np.sqrt(np.square(measured).sum(axis=0)), 0.05)
-    error: Floats = np.log(10) / 10 * error_db * np.maximum(expected, lifted * y)
+    error: Floats = np.log(10) / 10 * error_db * np.maximum(expected, at_most)
     return seen, expected, by_gain, error
 
 

@@ -8,13 +8,15 @@ from dataclasses import dataclass
 
 import numpy as np
 import polars as pl
-from scipy.special import ndtri
+from scipy.special import stdtrit
 
 from sweeper.analysis.arrays import Floats
 from sweeper.analysis.band.gain import Gain
 from sweeper.analysis.band.nightly import measured_alike
 from sweeper.analysis.band.noise_figure import load_difference_of
 from sweeper.analysis.facts import StationFacts
+from sweeper.analysis.physics.friis import outside_at_change_lin, snr_change_db, to_db
+from sweeper.analysis.statistics.group_sequential import look_level
 from sweeper.analysis.statistics.interval import Interval
 
 CURVE_RISES_DB = np.linspace(0.05, 25.0, 500)
@@ -24,38 +26,28 @@ CURVE_RISES_DB = np.linspace(0.05, 25.0, 500)
 class SwitchingThreshold:
     """The curve of one band and where it crosses the worthwhile change.
 
-    `noise_rise_db` and `snr_change_db` are the curve, shape (500,). `crossing_db` is the noise rise of the
-    crossing and `reading` the meter reading there, in the meter's own decibels, each with its interval; both are
-    None where the stage is never (or always) worth it, which `sentence` says.
+    `noise_rise_db` and `snr_change_db` are the curve, shape (500,). `best_db`: the S/N change with no noise from
+    outside. `crossing_db` is the noise rise of the crossing and `reading` the meter reading there, in the meter's own
+    decibels, each with its interval; both are None where it is not sure that there is one, which `sentence` says.
     """
 
     noise_rise_db: Floats
     snr_change_db: Floats
+    best_db: Interval
     crossing_db: Interval | None
     reading: Interval | None
     sentence: str
 
 
 def predicted_snr_change_db(noise_rise_db: Floats, gain_db: float, load_difference_db: float) -> Floats:
-    """S/N change in dB at each noise rise in bypass, from gain and load difference alone (Friis).
-
-    Antenna noise y (linear, load = 1) comes out of the stage as g·(y − 1) over the load's d, so the change is
-    10·log₁₀(g·y/(g·(y − 1) + d)). At y → ∞ it is 0 dB, at y → 1 it is gain minus load difference.
-    """
-    y = 10 ** (np.asarray(noise_rise_db, dtype=np.float64) / 10)
-    g, d = 10 ** (gain_db / 10), 10 ** (load_difference_db / 10)
-    change: Floats = 10 * np.log10(g * y / (g * (y - 1) + d))
-    return change
+    """S/N change in dB at each noise rise in bypass, from gain and load difference alone (`friis.snr_change_db`)."""
+    outside_lin = 10 ** (np.asarray(noise_rise_db, dtype=np.float64) / 10) - 1
+    return snr_change_db(outside_lin, gain_db, load_difference_db)
 
 
 def crossing_rise_db(worthwhile_db: float, gain_db: float, load_difference_db: float) -> float:
-    """The noise rise in bypass at which the S/N change is `worthwhile_db` (> 0), dB; NaN where it never is.
-
-    From g·y = w·(g·(y − 1) + d): y = w·(g − d)/(g·(w − 1)), where that lies above the load.
-    """
-    w, g, d = (10 ** (value / 10) for value in (worthwhile_db, gain_db, load_difference_db))
-    y = w * (g - d) / (g * (w - 1)) if w > 1 else float("nan")
-    return float(10 * np.log10(y)) if y > 1 else float("nan")
+    """The noise rise in bypass at which the S/N change is `worthwhile_db` (> 0), dB; NaN where it never is."""
+    return to_db(1 + outside_at_change_lin(worthwhile_db, gain_db, load_difference_db))
 
 
 def switching_threshold(
@@ -69,16 +61,20 @@ def switching_threshold(
         & (pl.col("noise_rise_bound") == "")
     )
     rows = measured_alike(rows)  # a reading of another unit or bandwidth is no reading for the eye of today
-    if rows.is_empty() or gain is None or gain.source == "rated":
+    if rows.is_empty() or gain is None:
         return None
     difference, difference_se = load_difference_of(rows)
     curve = predicted_snr_change_db(CURVE_RISES_DB, gain.gain_db, difference)
     worthwhile = facts.worthwhile_db
+    # as sure as a verdict after as many nights, for somebody who looks every morning
+    level = look_level(rows["night"].n_unique(), 1.0 - facts.confidence)
+    reach = -float(stdtrit(gain.dof, level / 2.0))
+    middle = gain.gain_db - difference
+    half = reach * float(np.hypot(gain.se_db, difference_se))
+    best = Interval(middle, middle - half, middle + half)
     crossing = crossing_rise_db(worthwhile, gain.gain_db, difference)
-    if not np.isfinite(crossing):
-        return SwitchingThreshold(
-            CURVE_RISES_DB, curve, None, None, _never(gain.gain_db - difference, worthwhile)
-        )
+    if not np.isfinite(crossing) or best.low <= worthwhile:
+        return SwitchingThreshold(CURVE_RISES_DB, curve, best, None, None, _at_most(best, worthwhile))
     slopes = (
         crossing_rise_db(worthwhile, gain.gain_db + 0.01, difference) - crossing,
         crossing_rise_db(worthwhile, gain.gain_db, difference + 0.01) - crossing,
@@ -86,13 +82,13 @@ def switching_threshold(
     error = float(np.hypot(slopes[0] * gain.se_db, slopes[1] * difference_se) / 0.01)
     load = rows["meter_reading_bypass"].to_numpy() - rows["noise_rise_db"].to_numpy()
     load_se = float(np.std(load) + 0.1)
-    reach = float(ndtri(0.5 + facts.confidence / 2))
     reading = float(np.mean(load)) + crossing
     reading_reach = reach * float(np.hypot(error, load_se))
     ends = Interval(reading, reading - reading_reach, reading + reading_reach)
     return SwitchingThreshold(
         CURVE_RISES_DB,
         curve,
+        best,
         Interval(crossing, crossing - reach * error, crossing + reach * error),
         ends,
         f"Stage in while the noise in bypass reads below {reading:.1f} {_UNITS[facts.meter.unit]} "
@@ -103,10 +99,19 @@ def switching_threshold(
 _UNITS = {"dB-over-S9": "dB over S9", "dBm": "dBm", "raw": "on the meter"}
 
 
-def _never(best_db: float, worthwhile_db: float) -> str:
-    if best_db < 0:
-        return f"The stage costs up to {-best_db:.1f} dB here and never helps: leave it out."
+def _at_most(best: Interval, worthwhile_db: float) -> str:
+    """What the S/N change without noise from outside, the most that there is, says of all meter readings."""
+    if best.high < 0.0:
+        return (
+            "The stage never helps here: even with no noise from outside it costs "
+            f"{-best.high:.1f} dB or more. Leave it out."
+        )
+    if best.high < worthwhile_db:
+        return (
+            f"Even with no noise from outside the stage would bring {best.high:.1f} dB at most, less than the "
+            f"{worthwhile_db:g} dB that matter: no meter reading calls for it."
+        )
     return (
-        f"Even with no noise from outside the stage would bring only {best_db:.1f} dB here, less than the "
-        f"{worthwhile_db:g} dB that matter: no meter reading calls for it."
+        f"Not settled yet whether any meter reading calls for the stage: with no noise from outside it would bring "
+        f"{best.low:+.1f} to {best.high:+.1f} dB."
     )

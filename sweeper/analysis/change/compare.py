@@ -1,11 +1,13 @@
 """Before and after a fix: nights at matching hours, the load as control, carriers asked about the sky.
 
 The change is (after − before) of the antenna's noise less (after − before) of the control, from nights as the unit,
-at hours that both sides have; weekdays are matched with weekdays where there is enough. Intervals are valid for
+at hours that both sides have; weekdays are matched with weekdays where there is enough. Neighbouring nights are alike,
+by as much as all bands show. Intervals are valid for
 somebody who looks every morning after the fix. Finding the date is for `changes`.
 """
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta
 
 import polars as pl
@@ -14,18 +16,25 @@ from scipy.special import stdtrit
 from sweeper.analysis.band.gain_methods import GainMethods
 from sweeper.analysis.band.nightly import SCALES, nightly
 from sweeper.analysis.band.overload import diagnose, places_near_overload
-from sweeper.analysis.change.before_after import BeforeAfter, before_after
+from sweeper.analysis.change.before_after import (
+    BeforeAfter,
+    Control,
+    MatchedNights,
+    before_after,
+    control_of,
+    matched_nights,
+    shared_dependence,
+)
 from sweeper.analysis.change.detect import find_changes
 from sweeper.analysis.change.levels import noise_levels
+from sweeper.analysis.change.reasons import POWER, Told, reason
 from sweeper.analysis.facts import StationFacts
 from sweeper.analysis.results import BandComparison, ChangePeriod, Comparison, FixVerdict
-from sweeper.analysis.statistics.group_sequential import FIRST_LOOK
+from sweeper.analysis.statistics.dependent_nights import Dependence
 from sweeper.analysis.statistics.interval import Interval
 from sweeper.analysis.verdict.judge import allowed_level
-from sweeper.analysis.wording import nights_of
 
 ALL_BANDS = "all bands"
-POWER = 0.8
 MEASURED_OTHERWISE = {
     "bandwidth-changed": "The bandwidth was changed: without a load, nights are compared only with nights of the same "
     "bandwidth, since a wider one holds more noise.",
@@ -59,35 +68,61 @@ def compare(
     first, left_out = _parted(levels, fix, facts)
     levels = levels.filter(levels["night"] != left_out) if left_out is not None else levels
     summaries = summaries.filter(summaries["night"] != left_out) if left_out is not None else summaries
-    levels = _less_control(levels, control_bands)
     bands = [
         band
         for band in dict.fromkeys(channel.band for channel in facts.channels)
         if band not in control_bands
     ]
     alpha = 1.0 - facts.confidence
-    measured: list[tuple[str, BeforeAfter]] = []
-    for band in bands:
-        here = levels.filter(levels["band"] == band)
-        if not here.is_empty():
-            measured.append((band, before_after(here, first, ("hour_utc",), alpha)))
-    chances = [_chance(change, alpha) for _, change in measured]
+    control_rows = levels.filter(levels["band"].is_in(list(control_bands)))
+    levels = levels.filter(~levels["band"].is_in(list(control_bands)))
+    parted = levels.partition_by("band", as_dict=True)
+    matched = {
+        band: matched_nights(parted[(band,)], first, ("hour_utc",)) for band in bands if (band,) in parted
+    }
+    of_control = matched_nights(control_rows, first, ("band", "hour_utc")) if len(control_rows) else None
+    alike = shared_dependence([*matched.values(), *([of_control] if of_control is not None else [])])
+    control = None if of_control is None else control_of(of_control, alike)
+    look = _Look(first, alike, control, facts)
+    measured = {band: look.change(nights) for band, nights in matched.items()}
+    chances = [_chance(change, alpha) for change in measured.values()]
     bearable = allowed_level(chances, alpha)
     found = tuple(
-        _finding(band, change, levels, first, facts, chance <= bearable or chance > alpha)
-        for (band, change), chance in zip(measured, chances, strict=True)
+        _finding(band, change, parted[(band,)], look, chance <= bearable or chance > alpha)
+        for (band, change), chance in zip(measured.items(), chances, strict=True)
     )
-    whole = before_after(levels, first, ("band", "hour_utc"), alpha) if len(found) > 1 else None
+    whole = None
+    if len(found) > 1:
+        together = look.change(matched_nights(levels, first, ("band", "hour_utc")))
+        whole = _finding(ALL_BANDS, together, levels, look, True)
     return Comparison(
         facts.name,
         fix,
         facts.confidence,
         found,
-        None if whole is None else _finding(ALL_BANDS, whole, levels, first, facts, True),
+        whole,
         _sky(summaries, first, facts),
         changes,
         left_out,
     )
+
+
+@dataclass(frozen=True, slots=True)
+class _Look:
+    """What every estimate of a comparison needs. A control that changed at the fix itself is set aside."""
+
+    first: date
+    alike: Dependence
+    control: Control | None
+    facts: StationFacts
+
+    @property
+    def control_stepped(self) -> bool:
+        return self.control is not None and self.control.stepped
+
+    def change(self, nights: MatchedNights) -> BeforeAfter:
+        control = None if self.control_stepped else self.control
+        return before_after(nights, self.alike, 1.0 - self.facts.confidence, control)
 
 
 def _chance(change: BeforeAfter, alpha: float) -> float:
@@ -99,46 +134,43 @@ def _chance(change: BeforeAfter, alpha: float) -> float:
 
 
 def _finding(
-    band: str,
-    change: BeforeAfter,
-    levels: pl.DataFrame,
-    first: date,
-    facts: StationFacts,
-    bearable: bool,
+    band: str, change: BeforeAfter, here: pl.DataFrame, look: _Look, bearable: bool
 ) -> BandComparison:
-    alpha = 1.0 - facts.confidence
+    facts, matched = look.facts, change.matched
     interval = change.estimate.interval(change.level) if change.estimate else None
-    flags = []
-    if change.kinds_matched:
-        flags.append("weekdays-matched")
-    if not change.controlled:
-        flags.append("no-control")
-    if not change.external:
-        flags.append("own-noise-included")
-    if not bearable:
-        flags.append("table")
-    here = levels if band == ALL_BANDS else levels.filter(pl.col("band") == band)
-    otherwise = _measured_otherwise(here, first)
-    flags += otherwise
-    verdict = _verdict(interval, facts.worthwhile_db) if bearable else "undecided"
+    otherwise = _measured_otherwise(here, look.first)
+    holds = {
+        "control-changed": interval is not None and look.control_stepped,
+        "control-moved": change.control_moved,
+        "table": not bearable,
+    }
+    held = next((flag for flag, stands in holds.items() if stands), "")
+    verdict = "undecided" if held else _verdict(interval, facts.worthwhile_db)
     smallest = _smallest(change)
+    told = Told(change, interval, verdict, smallest, held, facts.worthwhile_db, bool(otherwise))
     periods: list[ChangePeriod] = []
+    keys = ("band", "hour_utc") if band == ALL_BANDS else ("hour_utc",)
     for hour in sorted(here["hour_utc"].unique().to_list()):
-        keys = ("band", "hour_utc") if band == ALL_BANDS else ("hour_utc",)
-        part = before_after(here.filter(pl.col("hour_utc") == hour), first, keys, alpha)
+        part = look.change(matched_nights(here.filter(pl.col("hour_utc") == hour), look.first, keys))
         periods.append(ChangePeriod(hour, part.estimate.interval(part.level) if part.estimate else None))
+    flags = {
+        "weekdays-matched": matched.kinds_matched,
+        "no-control": not matched.controlled,
+        "own-noise-included": not matched.external,
+        "trend": change.trend_db is not None,
+        **holds,
+    }
     return BandComparison(
         band=band,
         change_db=interval,
-        nights_before=change.before,
-        nights_after=change.after,
+        nights_before=matched.before,
+        nights_after=matched.after,
         verdict=verdict,
         periods=tuple(periods),
-        reason=_reason(change, interval, verdict, smallest, bearable, facts.worthwhile_db, bool(otherwise))
-        + "".join(f" {MEASURED_OTHERWISE[flag]}" for flag in otherwise),
-        flags=tuple(flags),
+        reason=reason(told) + "".join(f" {MEASURED_OTHERWISE[flag]}" for flag in otherwise),
+        flags=(*(flag for flag, stands in flags.items() if stands), *otherwise),
         smallest_change_db=smallest,
-        nights=change.nights,
+        nights=matched.nights,
     )
 
 
@@ -174,75 +206,6 @@ def _smallest(change: BeforeAfter) -> float | None:
     return reach * change.estimate.se
 
 
-def _reason(
-    change: BeforeAfter,
-    interval: Interval | None,
-    verdict: FixVerdict,
-    smallest: float | None,
-    bearable: bool,
-    worthwhile_db: float,
-    otherwise: bool,
-) -> str:
-    """One sentence for a listener."""
-    if interval is None or smallest is None:
-        return _too_few(change, otherwise)
-    nights = f"{change.before} nights before against {change.after} after"
-    size = f"{abs(interval.value):.1f} dB ({_ends(interval)})"
-    if verdict == "quieter":
-        return f"Noise fell by {size}, {nights}."
-    if verdict == "noisier":
-        return f"Noise rose by {size}, {nights}."
-    shown = f"These nights would most likely have shown a change of {smallest:.1f} dB or more."
-    span = f"{interval.low:+.1f} to {interval.high:+.1f} dB".replace("-", "−")
-    if verdict == "no change":
-        return f"No change that matters: {span}, {nights}. {shown}"
-    if not bearable:
-        return f"Too early: this band looks changed ({span}), but among so many bands one does by chance; {nights}."
-    return f"Too early: the change could be {span}, {nights}. {shown}"
-
-
-def _too_few(change: BeforeAfter, otherwise: bool) -> str:
-    after = nights_of(change.after) if change.after else "none"
-    nights = f"{nights_of(change.before)} before the fix and {after} after"
-    if change.before == 0:
-        return (
-            f"Cannot be told: no night was measured before the fix ({nights_of(change.after)} after); at least "
-            f"{FIRST_LOOK} on each side are needed."
-        )
-    if otherwise:
-        return f"Cannot be told: {nights}, but fewer than {FIRST_LOOK} on each side that were measured alike."
-    if min(change.before, change.after) >= FIRST_LOOK:
-        return (
-            f"Too early: {nights}, but fewer than {FIRST_LOOK} on one side at the same hours as on the other."
-        )
-    return f"Too early: {nights}; at least {FIRST_LOOK} on each side, at the same hours, are needed."
-
-
-def _ends(interval: Interval) -> str:
-    ends = sorted((abs(interval.low), abs(interval.high)))
-    return f"{ends[0]:.1f} to {ends[1]:.1f}"
-
-
-def _less_control(levels: pl.DataFrame, control_bands: Sequence[str]) -> pl.DataFrame:
-    """What moved from night to night on the control bands, taken out of all others."""
-    if not control_bands:
-        return levels
-    control = levels.filter(pl.col("band").is_in(list(control_bands)))
-    moved = (
-        control.with_columns(
-            (pl.col("level") - pl.col("level").mean().over("band", "hour_utc", *SCALES)).alias("moved")
-        )
-        .group_by("night")
-        .agg(pl.col("moved").mean())
-    )
-    return (
-        levels.filter(~pl.col("band").is_in(list(control_bands)))
-        .join(moved, on="night", how="inner")
-        .with_columns(pl.col("level") - pl.col("moved"), pl.lit(True).alias("controlled"))
-        .drop("moved")
-    )
-
-
 def _sky(summaries: pl.DataFrame, first: date, facts: StationFacts) -> str:
     """What the carriers say: they come by the sky and know nothing of the house."""
     rows = summaries.filter(
@@ -260,18 +223,19 @@ def _sky(summaries: pl.DataFrame, first: date, facts: StationFacts) -> str:
         (pl.col("night").dt.weekday() >= 6).alias("weekend"),
     )
     if rows.is_empty():
-        return "No carriers were measured, so nothing tells whether the sky itself changed."
-    change = before_after(rows, first, ("hz", "hour_utc"), 1.0 - facts.confidence)
+        return "No carriers were measured, so nothing tells whether propagation changed."
+    nights = matched_nights(rows, first, ("hz", "hour_utc"))
+    change = before_after(nights, shared_dependence([nights]), 1.0 - facts.confidence)
     if change.estimate is None:
-        return "Too few nights with carriers to tell whether the sky itself changed."
+        return "Too few nights with carriers to tell whether propagation changed."
     interval = change.estimate.interval(change.level)
     span = f"{interval.low:+.1f} to {interval.high:+.1f} dB".replace("-", "−")
     if interval.low <= 0.0 <= interval.high:
-        return f"Carriers from afar show no change of the sky ({span})."
+        return f"Distant stations show no change in propagation ({span})."
     way = "stronger" if interval.value > 0 else "weaker"
     return (
-        f"Carriers from afar came in {way} after the fix ({span}): the sky changed too, so part of a change in noise "
-        "may be the sky's. More nights, or nights of another month, would tell them apart."
+        f"Distant stations came in {way} after the fix ({span}): propagation changed too, so part of a change in noise "
+        "may come from there. More nights, or nights of another month, would tell them apart."
     )
 
 

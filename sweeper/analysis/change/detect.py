@@ -1,8 +1,6 @@
 """Looks for the nights from which on the noise stood elsewhere, without being told of a fix.
 
-Binary segmentation (ruptures) on one value a night and band; a change counts only when shuffled nights seldom show
-one as clear, so that nights without any change yield a date at most as often as stated (`FALSE_ALARM`). Shuffling
-takes nights for exchangeable: a slow season reads as a change, which its size by month will show.
+One value a night and band goes to `change_points`; here stand what moved, by how much, and what was noted about then.
 """
 
 from collections.abc import Sequence
@@ -15,13 +13,9 @@ from sweeper.analysis.arrays import Floats
 from sweeper.analysis.change.levels import on_one_scale
 from sweeper.analysis.facts import StationFacts
 from sweeper.analysis.results import Change
+from sweeper.analysis.statistics.change_points import FEWEST_NIGHTS, breaks
 from sweeper.analysis.statistics.estimates import summed
 
-FALSE_ALARM = 0.05
-"""How often a series of nights without any change yields a date."""
-FEWEST_NIGHTS = 8
-SHORTEST = 3
-SHUFFLES = 999
 NOTES_WITHIN = timedelta(days=3)
 
 
@@ -32,7 +26,8 @@ def find_changes(
     nights, bands, series = night_series(levels)
     if len(nights) < FEWEST_NIGHTS or not bands:
         return ()
-    found = breaks(series)
+    day = np.array([(night - nights[0]).days for night in nights], dtype=np.float64)
+    found = breaks(series, day)
     edges = [0, *(place for place, _ in found), len(nights)]
     changes = []
     for number, (place, chance) in enumerate(found):
@@ -68,54 +63,6 @@ def night_series(levels: pl.DataFrame) -> tuple[list[date], list[str], Floats]:
     often = [name for name in wide.columns[1:] if wide[name].null_count() <= 0.3 * len(wide)]
     wide = wide.select("night", *sorted(often)).drop_nulls()
     return wide["night"].to_list(), sorted(often), wide.drop("night").to_numpy()
-
-
-def breaks(series: Floats, chance: float = FALSE_ALARM) -> list[tuple[int, float]]:
-    """Places (first row of the new level) with the chance of each, by binary segmentation until shuffles do as well.
-
-    `series`: shape (nights, channels), each channel weighted by its scatter from night to night.
-    """
-    scatter = np.median(np.abs(np.diff(series, axis=0)), axis=0) / (0.6745 * np.sqrt(2.0))
-    weighted = series / np.maximum(scatter, 1e-3)
-    return sorted(_split(weighted, 0, chance, np.random.default_rng(20_260_101)))
-
-
-def _split(series: Floats, offset: int, chance: float, rng: np.random.Generator) -> list[tuple[int, float]]:
-    if len(series) < max(FEWEST_NIGHTS, 2 * SHORTEST):
-        return []
-    place = best_break(series)
-    clear = float(explained(series)[place - SHORTEST])
-    order = rng.permuted(np.tile(np.arange(len(series)), (SHUFFLES, 1)), axis=1)
-    shuffled = explained(np.moveaxis(series[order], 0, -1)).max(axis=0)
-    p = (1 + int((shuffled >= clear).sum())) / (1 + SHUFFLES)
-    if p > chance:
-        return []
-    return [
-        (offset + place, p),
-        *_split(series[:place], offset, chance, rng),
-        *_split(series[place:], offset + place, chance, rng),
-    ]
-
-
-def best_break(series: Floats) -> int:
-    """The one break that leaves least squares, each side at least `SHORTEST` long."""
-    import ruptures
-
-    search = ruptures.Binseg(model="l2", min_size=SHORTEST, jump=1).fit(series)
-    return int(search.predict(n_bkps=1)[0])
-
-
-def explained(series: Floats) -> Floats:
-    """Squares that a break at each place from `SHORTEST` on would explain, summed over channels (axis 1).
-
-    `series`: shape (nights, channels) or (nights, channels, shuffles).
-    """
-    count = len(series)
-    place = np.arange(SHORTEST, count - SHORTEST + 1)
-    total = np.cumsum(series - series.mean(axis=0), axis=0)[place - 1]
-    squares = (total**2).sum(axis=1)
-    gained: Floats = (squares.T * (count / (place * (count - place)))).T
-    return gained
 
 
 def _moved(before: Floats, after: Floats) -> list[bool]:

@@ -9,12 +9,7 @@ from collections.abc import Iterable
 import polars as pl
 
 from sweeper.analysis.band.nightly import SCALES
-
-LEAST_RISE_DB = 1.0
-"""Usual noise rise from which on the receiver's own noise is taken off; below, too little would be left."""
-SMALLEST_EXCESS_DB = -10.0
-LIFTED_DB = 1.0
-"""What a load must read higher with the stage in, to stand off a floor that it lies on in bypass."""
+from sweeper.analysis.thresholds import LIFTED_DB, RISE_FOR_OUTSIDE_NOISE_DB, SMALLEST_OUTSIDE_NOISE_DB
 
 
 def noise_levels(nights: pl.DataFrame, overloaded: Iterable[tuple[str, int]] = ()) -> pl.DataFrame:
@@ -39,46 +34,17 @@ def noise_levels(nights: pl.DataFrame, overloaded: Iterable[tuple[str, int]] = (
     ).unique()
     hit = hit.with_columns(pl.lit(True).alias("hit"))
     nights = nights.join(hit, on=("band", "hour_utc"), how="left", maintain_order="left")
-    rows = nights.filter((pl.col("passes") > 0) & pl.col("level_antenna_bypass").is_not_null())
-    antenna_floored = pl.col("rise_bound").str.contains("at most|unknown")
-    lifted = pl.col("level_load_stage") > pl.col("level_load_bypass") + LIFTED_DB
-    load_floored = pl.col("rise_bound").str.contains("at least|unknown")
-    rows = rows.with_columns(
-        pl.when(~antenna_floored).then("level_antenna_bypass"),
-        pl.when(~load_floored).then("level_load_bypass"),
-        pl.when(pl.col("rise_bound") == "").then("noise_rise_db"),
-        pl.when((pl.col("rise_bound") == "") | lifted).then("stage_noise_rise_db"),
-    )
-    load, bypass, stage = pl.col("level_load_bypass"), pl.col("noise_rise_db"), pl.col("stage_noise_rise_db")
-    clean = pl.col("hit").is_null()
-    rows = rows.with_columns(
-        (stage.filter(clean).median() > bypass.filter(clean).median().fill_null(float("-inf")) + 1.0)
-        .over("band")
-        .fill_null(False)
-        .alias("staged"),
-        (load - load.mean().over("band", "hour_utc", *SCALES)).alias("moved"),
-    ).with_columns(
-        pl.when(clean & pl.col("staged")).then(stage).otherwise(bypass).alias("rise"),
-        # what a level read through the stage stands higher than the same read in bypass
-        pl.when(~clean & pl.col("staged"))
-        .then((_excess(stage) - _excess(bypass)).filter(clean).median().over("band"))
-        .otherwise(0.0)
-        .alias("zero"),
-        pl.col("moved").mean().over("night").alias("drift_db"),
-    )
+    rows = _by_route(_off_the_floor(nights.filter(pl.col("passes") > 0)))
     usual_rise = pl.col("rise").median().over("band", "hour_utc")
     excess = _excess(pl.col("rise")) + pl.col("zero")
     plain = pl.col("level_antenna_bypass") - pl.col("drift_db").fill_null(0.0)
+    heard_in_bypass = (pl.col("hit").is_null() | ~pl.col("staged")) & plain.is_not_null()
     return (
         rows.with_columns(
-            (usual_rise >= LEAST_RISE_DB).fill_null(False).alias("external"),
-            excess.clip(lower_bound=SMALLEST_EXCESS_DB).alias("excess"),
+            (usual_rise >= RISE_FOR_OUTSIDE_NOISE_DB).fill_null(False).alias("external"),
+            excess.clip(lower_bound=SMALLEST_OUTSIDE_NOISE_DB).alias("excess"),
         )
-        .filter(
-            pl.when("external")
-            .then(pl.col("excess").is_not_null())
-            .otherwise((clean | ~pl.col("staged")) & plain.is_not_null())
-        )
+        .filter(pl.when("external").then(pl.col("excess").is_not_null()).otherwise(heard_in_bypass))
         .select(
             "night",
             "hour_utc",
@@ -90,6 +56,38 @@ def noise_levels(nights: pl.DataFrame, overloaded: Iterable[tuple[str, int]] = (
             (pl.col("night").dt.weekday() >= 6).alias("weekend"),
             *(pl.when("external").then(0.0).otherwise(pl.col(name)).alias(name) for name in SCALES),
         )
+    )
+
+
+def _off_the_floor(nights: pl.DataFrame) -> pl.DataFrame:
+    """Null wherever the meter stood on its floor: antenna and load in bypass, and rises that would rest on them."""
+    antenna_floored = pl.col("rise_bound").str.contains("at most|unknown")
+    load_floored = pl.col("rise_bound").str.contains("at least|unknown")
+    lifted = pl.col("level_load_stage") > pl.col("level_load_bypass") + LIFTED_DB
+    return nights.filter(pl.col("level_antenna_bypass").is_not_null()).with_columns(
+        pl.when(~antenna_floored).then("level_antenna_bypass"),
+        pl.when(~load_floored).then("level_load_bypass"),
+        pl.when(pl.col("rise_bound") == "").then("noise_rise_db"),
+        pl.when((pl.col("rise_bound") == "") | lifted).then("stage_noise_rise_db"),
+    )
+
+
+def _by_route(rows: pl.DataFrame) -> pl.DataFrame:
+    """Rows with `rise` through the better route, `zero` where it is not the band's usual one, and `drift_db`."""
+    load, bypass, stage = pl.col("level_load_bypass"), pl.col("noise_rise_db"), pl.col("stage_noise_rise_db")
+    clean = pl.col("hit").is_null()
+    usual_bypass = bypass.filter(clean).median().fill_null(float("-inf"))
+    return rows.with_columns(
+        (stage.filter(clean).median() > usual_bypass + 1.0).over("band").fill_null(False).alias("staged"),
+        (load - load.mean().over("band", "hour_utc", *SCALES)).alias("moved"),
+    ).with_columns(
+        pl.when(clean & pl.col("staged")).then(stage).otherwise(bypass).alias("rise"),
+        # what a level read through the stage stands higher than the same read in bypass
+        pl.when(~clean & pl.col("staged"))
+        .then((_excess(stage) - _excess(bypass)).filter(clean).median().over("band"))
+        .otherwise(0.0)
+        .alias("zero"),
+        pl.col("moved").mean().over("night").alias("drift_db"),
     )
 
 

@@ -5,9 +5,8 @@ import polars as pl
 from numpy.typing import NDArray
 
 from sweeper.analysis.arrays import Floats
+from sweeper.analysis.thresholds import CARRIER_CLEAR_DB
 
-CARRIER_CLEAR_DB = 10.0
-"""A carrier says something about gain where it stands this far above the noise of both routes together."""
 ROUTES = ("bypass", "stage")
 
 

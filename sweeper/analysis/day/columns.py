@@ -153,3 +153,23 @@ def schema() -> dict[str, pl.DataType]:
         "text": pl.String(),
     }
     return {column.name: types[column.kind] for column in COLUMNS}
+
+
+MOST_VALUE = 1e9
+"""No level in dB, frequency error or count of a summary comes near it; a frequency in hertz may."""
+
+
+def is_summary(frame: "pl.DataFrame") -> bool:
+    """Whether a table has these columns and no value that no summary has: what is kept may be anybody's."""
+    import polars as pl
+
+    if dict(frame.schema) != schema():
+        return False
+    numbers = [column.name for column in COLUMNS if column.kind == "float"]
+    wrong = frame.select(
+        pl.any_horizontal(pl.col(name).has_nulls() for name in KEYS)
+        | pl.any_horizontal(~pl.col(name).is_between(-MOST_VALUE, MOST_VALUE).all() for name in numbers)
+        | ~pl.col("hour_utc").is_between(0, 23).all()
+        | ~pl.col("for").is_in(["noise", "carrier"]).all()
+    )
+    return not wrong.item()

@@ -64,18 +64,14 @@ def kept_of(count: int) -> int:
     return max(1, int(np.ceil(KEPT_SHARE * count)))
 
 
-def white_level_db(readings_db: Floats, shape: float, step_db: float = 0.0) -> Floats:
+def white_level_db(ordered: Floats, shape: float, step_db: float = 0.0) -> Floats:
     """Level of the white Gaussian part of each visit, dB; unbiased for noise, whatever the highest readings are.
 
-    `readings_db` has shape (visits, readings); the result has shape (visits,). `step_db` is the meter's step,
-    0 for a fine one. On a coarse meter the estimate is the mean of the likelihood of the level given the
-    steps in which the readings fell, never a quantile of rounded numbers. NaN readings give NaN.
+    `ordered` holds the readings of each visit in dB, lowest first, shape (visits, readings); the result has shape
+    (visits,). `step_db` is the meter's step, 0 for a fine one. On a coarse meter the estimate is the mean of the
+    likelihood of the level given the steps in which the readings fell, never a quantile of rounded numbers. NaN gives
+    NaN.
     """
-    return white_level_of_ordered_db(np.sort(readings_db, axis=1), shape, step_db)
-
-
-def white_level_of_ordered_db(ordered: Floats, shape: float, step_db: float = 0.0) -> Floats:
-    """The same from readings that are in order already, lowest first."""
     spread = spread_db(shape)
     coarse = step_db > COARSE_STEP * spread
     level = _level_of_all(ordered, shape, step_db if coarse else 0.0)
@@ -97,16 +93,6 @@ def _level_of_all(ordered: Floats, shape: float, step_db: float) -> Floats:
     count = ordered.shape[1]
     weights = _weights(count)
     level: Floats = ordered @ weights - order_means_db(count, shape) @ weights
-    return level
-
-
-def twenty_percent_level_db(readings_db: Floats, shape: float) -> Floats:
-    """The level exceeded by 80 % of the readings, corrected from the χ² distribution to mean power, dB.
-
-    Shape (visits, readings) to (visits,). The 20 % method of ITU-R SM.1753-2 §10.3; for many readings.
-    """
-    correction_db = 10 * np.log10(float(gammaincinv(shape, 0.2)) / shape)
-    level: Floats = np.quantile(readings_db, 0.2, axis=1) - correction_db
     return level
 
 

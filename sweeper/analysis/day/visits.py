@@ -12,10 +12,11 @@ from numpy.typing import NDArray
 from scipy.special import bdtr, gammainc, gammaincinv
 
 from sweeper.analysis.arrays import Floats
-from sweeper.analysis.day.noise_level import kept_of, mean_power_db, order_means_db, white_level_of_ordered_db
+from sweeper.analysis.day.noise_level import kept_of, mean_power_db, order_means_db, white_level_db
 from sweeper.analysis.facts import StationFacts
 from sweeper.analysis.meter.scale import levels_of, scales_of
 from sweeper.analysis.physics.radiometer import shape_of
+from sweeper.analysis.thresholds import OCCUPIED_CHANCE
 
 CHANNEL = ("band", "hz", "for")
 KEYS = ("pass", *CHANNEL, "bandwidth_hz", "source", "route")
@@ -24,8 +25,6 @@ PORTION = 50_000
 MS_AN_HOUR = 3_600_000
 MS_A_DAY = 24 * MS_AN_HOUR
 SHAPE_UNKNOWN_MOST = 1e5
-OCCUPIED_CHANCE = 1e-4
-"""How often pure noise may be taken for an occupied channel, a visit."""
 
 
 def visits_of(readings: pl.DataFrame, facts: StationFacts) -> pl.DataFrame:
@@ -137,7 +136,7 @@ def _estimates(
                 noise = purpose_noise[rows]
                 if noise.any():
                     ordered = np.sort(block[noise], axis=1)
-                    level[rows[noise]] = white_level_of_ordered_db(ordered, shape, step_db)
+                    level[rows[noise]] = white_level_db(ordered, shape, step_db)
                     odd[rows[noise]] = _spread(ordered) > _widest(int(count), shape) + step_db
                 if floor.any():
                     bound[rows] = np.where(floor[at].mean(axis=1) > 0.2, -1, 0)

@@ -15,11 +15,7 @@ from sweeper.analysis.physics.atmospheric import atmospheric
 from sweeper.analysis.physics.external_noise import expected
 from sweeper.analysis.results import Findings, Verdict
 from sweeper.analysis.statistics.interval import Interval
-
-OUTLIER_MADS = 3.5
-"""Modified z-score beyond which a value is called an outlier: Iglewicz and Hoaglin 1993 (from memory)."""
-FEWEST_FOR_OUTLIERS = 5
-"""With fewer stations the spread between them is not known well enough to call one of them odd."""
+from sweeper.analysis.thresholds import FEWEST_FOR_OUTLIERS, OUTLIER_MADS
 
 
 @dataclass(frozen=True, slots=True)

@@ -6,6 +6,8 @@ Words only: whatever is said here was decided in `verdict` and measured in `cell
 from collections.abc import Sequence
 from datetime import UTC, date, datetime
 
+import polars as pl
+
 from sweeper.analysis.band.cells import Cell
 from sweeper.analysis.results import PeriodFinding
 from sweeper.analysis.statistics.group_sequential import FIRST_LOOK
@@ -29,8 +31,8 @@ TROUBLES = {
 }
 
 
-def reason_of(cell: Cell, judged: Judged, worthwhile_db: float) -> str:
-    """One sentence on why the hour has its verdict."""
+def reason_of(cell: Cell, judged: Judged, worthwhile_db: float, rated_gain_db: float | None = None) -> str:
+    """One sentence on why the hour has its verdict; what the label promises is told where nothing measured the gain."""
     interval, nights = judged.snr_change_db, nights_of(cell.nights)
     about = on_nights_measured(cell.nights) if cell.about_these_nights_only else f"over {nights}"
     if judged.withheld:
@@ -49,7 +51,10 @@ def reason_of(cell: Cell, judged: Judged, worthwhile_db: float) -> str:
         return "Too early: the meter stood on the end of its scale, which gives a bound and no value."
     if cell.snr_change is None:
         if "no-gain-known" in cell.flags:
-            return "Too early: nothing tells the stage's gain yet; a load position or a steady carrier would."
+            return (
+                "Too early: nothing measured the stage's gain yet; a load position or a steady carrier would."
+                + (_by_label(cell, rated_gain_db))
+            )
         return "Too early: one reading each way cannot be told from fading or drift."
     if judged.verdict == "undecided":
         return _undecided(judged, interval, about, worthwhile_db)
@@ -63,6 +68,16 @@ def reason_of(cell: Cell, judged: Judged, worthwhile_db: float) -> str:
         return f"The stage costs {decibels(turned)} of signal-to-noise ratio, {about}."
     span = f"{plain(interval.low)} to {plain(interval.high)} dB"
     return f"Stage or not makes no difference that matters: {span}, {about}."
+
+
+def _by_label(cell: Cell, rated_gain_db: float | None) -> str:
+    """What to expect if the stage does what it is rated at. An expectation: no verdict rests on it."""
+    if rated_gain_db is None or cell.difference is None:
+        return ""
+    expected = f"{rated_gain_db - cell.difference.value:+.1f}".replace("-", "−")
+    return f" If its label is right ({rated_gain_db:+.0f} dB), the change is about {expected} dB.".replace(
+        "(-", "(−"
+    )
 
 
 def _undecided(judged: Judged, interval: Interval | None, about: str, worthwhile_db: float) -> str:
@@ -144,3 +159,21 @@ def _worth(periods: Sequence[PeriodFinding]) -> Interval | None:
 def midnight(day: date) -> datetime:
     """The day's first moment, UTC."""
     return datetime(day.year, day.month, day.day, tzinfo=UTC)
+
+
+def nothing_usable(rows: pl.DataFrame) -> str:
+    """What was left out and why, from those `rows` of summaries that are of one band and hold no usable pass."""
+    if rows.is_empty():
+        return "Nothing measured here yet."
+    noise = rows.filter(pl.col("for") == "noise")
+    if noise.is_empty():
+        return "Only carriers were measured here: add a channel for: noise to this band."
+    passes = int(noise["passes_seen"].sum())
+    many = "1 pass over a channel was" if passes == 1 else f"{passes} passes over channels were"
+    if noise["flags"].str.contains("mixed-bandwidth", literal=True).any():
+        why = "within a pass the bandwidth changed, and noise in another bandwidth is another level"
+    elif 2 * int(noise["occupied_passes"].sum()) > passes:
+        why = "a signal sat in the noise channels; choose others that are empty"
+    else:
+        why = "none read the antenna both with and without the stage"
+    return f"Nothing usable: {many} measured here and left out, because {why}."

@@ -23,7 +23,7 @@ def comparison_json(comparison: Comparison) -> str:
 
 
 def findings_object(findings: Findings) -> Json:
-    """The same as an object that `json.dumps` takes, no NaN in it."""
+    """The findings as a ``sweeper-findings-1`` object for `json.dumps`: decibels, null for unknown, no NaN."""
     return {
         "format": "sweeper-findings-1",
         "station": findings.station,
@@ -62,7 +62,7 @@ def findings_object(findings: Findings) -> Json:
 
 
 def comparison_object(comparison: Comparison) -> Json:
-    """The same as an object that `json.dumps` takes, no NaN in it."""
+    """The comparison as a ``sweeper-comparison-1`` object for `json.dumps`: decibels, null for unknown, no NaN."""
     return {
         "format": "sweeper-comparison-1",
         "station": comparison.station,

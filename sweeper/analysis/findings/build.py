@@ -14,11 +14,11 @@ from sweeper.analysis.change.season import by_season, months
 from sweeper.analysis.evidence import Evidence
 from sweeper.analysis.facts import StationFacts
 from sweeper.analysis.findings import tables
-from sweeper.analysis.findings.advice import advice, midnight, reason_of
-from sweeper.analysis.findings.left_out import nothing_usable
+from sweeper.analysis.findings.advice import advice, midnight, nothing_usable, reason_of
 from sweeper.analysis.physics.external_noise import fa_from_rise_db
 from sweeper.analysis.results import BandFinding, Findings, PeriodFinding
 from sweeper.analysis.statistics.interval import Interval
+from sweeper.analysis.thresholds import RISE_OF_ANY_USE_DB
 from sweeper.analysis.verdict.judge import interval_of
 from sweeper.analysis.verdict.outlook import Outlook, outlooks
 from sweeper.analysis.verdict.table import Table, table_of
@@ -73,14 +73,14 @@ def _period(table: Table, place: int, facts: StationFacts) -> PeriodFinding:
         fa_db=_fa(cell, table.noise.get(cell.band), facts),
         verdict=judged.verdict,
         flags=tuple(sorted(flags)),
-        reason=reason_of(cell, judged, facts.worthwhile_db),
+        reason=reason_of(cell, judged, facts.worthwhile_db, facts.rated_gain_db),
     )
 
 
 def _fa(cell: Cell, noise: NoiseFigures | None, facts: StationFacts) -> Interval | None:
     """External noise of the hour: the interval of the noise rise carried over, the receiver's own added."""
     rise = interval_of(cell.noise_rise, cell.nights, facts.confidence)
-    if noise is None or noise.receiver_db is None or rise is None or rise.low <= 0.05:
+    if noise is None or noise.receiver_db is None or rise is None or rise.low <= RISE_OF_ANY_USE_DB:
         return None
     value, low, high = fa_from_rise_db(np.array([rise.value, rise.low, rise.high]), noise.receiver_db.value)
     if not np.isfinite([value, low, high]).all():
@@ -106,6 +106,8 @@ def _band(
     flags = {flag for each in (diagnosis, gain, noise) if each is not None for flag in each.flags}
     # where nothing of the band holds, neither does what gain and noise figures say, nor the rule
     nothing_holds = bool(periods) and all(period.withheld for period in periods)
+    if gain is None and facts.rated_gain_db is not None:
+        flags.add("gain-rated")
     told = (diagnosis,) if nothing_holds else (diagnosis, noise, gain)
     trouble = [sentence for each in told if each is not None for sentence in each.sentences]
     rule_text = threshold.sentence.replace(" -", " −") if threshold and not nothing_holds else ""

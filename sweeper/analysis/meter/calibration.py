@@ -238,21 +238,10 @@ def _spans(dbm: Floats, reading: Floats) -> list[str]:
 
 
 def _risen(reading: Floats) -> tuple[Floats, Floats]:
-    """The closest curve that never falls (pool adjacent violators), nudged to rise, and how far it was pulled."""
-    groups = [[value, 1.0] for value in reading]
-    at = 0
-    while at < len(groups) - 1:
-        if groups[at][0] > groups[at + 1][0]:
-            weight = groups[at][1] + groups[at + 1][1]
-            groups[at] = [
-                (groups[at][0] * groups[at][1] + groups[at + 1][0] * groups[at + 1][1]) / weight,
-                weight,
-            ]
-            del groups[at + 1]
-            at = max(at - 1, 0)
-        else:
-            at += 1
-    flat = np.repeat([value for value, _ in groups], [int(weight) for _, weight in groups])
+    """The closest curve that never falls (isotonic regression), nudged to rise, and how far it was pulled."""
+    from scipy.optimize import isotonic_regression  # takes long to load, and only a calibration needs it
+
+    flat: Floats = isotonic_regression(reading).x
     return flat + 1e-3 * np.arange(len(flat)), np.abs(flat - reading)
 
 

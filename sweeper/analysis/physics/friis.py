@@ -1,6 +1,6 @@
 """The chain's noise by Friis: noise factors, gains from powers, and what the chain's own noise costs. Formulas only.
 
-Noise rise Y is antenna noise over load noise through the same route, in dB.
+Noise rise Y is antenna noise over load noise through the same route, in dB. Power ratios end in `_lin`.
 """
 
 import numpy as np
@@ -17,7 +17,7 @@ def kept_share_db(rise_db: Floats) -> Floats:
 
 
 def kept_share_slope(rise_db: Floats) -> Floats:
-    """Its slope, dB per dB of noise rise: 1/(10^(Y/10) − 1)."""
+    """Slope of `kept_share_db`, dB per dB of noise rise: 1/(10^(Y/10) − 1)."""
     with np.errstate(divide="ignore", invalid="ignore"):
         slope: Floats = 1 / np.expm1(np.log(10) / 10 * rise_db)
     return slope
@@ -43,23 +43,54 @@ def from_db(value_db: float) -> float:
     return float(10 ** (value_db / 10))
 
 
-def factor_by_source(enr: float, y: float, cold_k: float = T0_K) -> float:
-    """Noise factor from a source of excess noise ratio `enr` and the power ratio hot over cold `y`, both linear.
+def factor_by_source(enr_lin: float, y_lin: float, cold_k: float = T0_K) -> float:
+    """Noise factor from a source of excess noise ratio `enr_lin` and the power ratio hot over cold `y_lin`, all linear.
 
     F = (ENR − y·(Tc/T₀ − 1))/(y − 1); with a cold source at T₀, ENR/(y − 1). NaN where y ≤ 1.
     Source: IEEE definition of noise factor; manufacturers' noise-figure application notes.
     """
-    return (enr - y * (cold_k / T0_K - 1)) / (y - 1) if y > 1 else float("nan")
+    return (enr_lin - y_lin * (cold_k / T0_K - 1)) / (y_lin - 1) if y_lin > 1 else float("nan")
 
 
-def without_second(total: float, second: float, gain: float) -> float:
-    """Noise factor of the first of two stages: F₁ = F − (F₂ − 1)/G₁ (Friis 1944). All linear."""
-    return total - (second - 1) / gain
-
-
-def cascade(first: float, second: float, gain: float) -> float:
+def cascade(first_lin: float, second_lin: float, gain_lin: float) -> float:
     """Noise factor of two stages in a row: F₁ + (F₂ − 1)/G₁ (Friis 1944). All linear."""
-    return first + (second - 1) / gain
+    return first_lin + (second_lin - 1) / gain_lin
+
+
+def without_second(total_lin: float, second_lin: float, gain_lin: float) -> float:
+    """Noise factor of the first of two stages: F₁ = F − (F₂ − 1)/G₁ (Friis 1944). All linear."""
+    return total_lin - (second_lin - 1) / gain_lin
+
+
+def snr_change_db(outside_lin: Floats, gain_db: float, load_difference_db: float) -> Floats:
+    """What a stage does to S/N, dB, from gain and load difference (stage minus bypass) alone; Friis 1944.
+
+    `outside_lin` is noise from outside in units of the load's level in bypass, x. With gain g and load difference d the
+    chain puts out, in those units,
+
+        load 1, antenna 1 + x in bypass;  load d, antenna d + g·x with the stage in,
+
+    so the change is 10·log₁₀(g·(1 + x)/(d + g·x)): gain minus load difference at x = 0, none at x → ∞.
+    """
+    g_lin, d_lin = from_db(gain_db), from_db(load_difference_db)
+    change: Floats = 10 * np.log10(g_lin * (1 + outside_lin) / (d_lin + g_lin * outside_lin))
+    return change
+
+
+def outside_at_change_lin(change_db: float, gain_db: float, load_difference_db: float) -> float:
+    """The inverse: noise from outside, in units of the load's level in bypass, at which the S/N change is `change_db`.
+
+    From g·(1 + x) = w·(d + g·x): x = (g − w·d)/(g·(w − 1)). NaN where no noise gives that change (`change_db` > 0).
+    """
+    w_lin, g_lin, d_lin = from_db(change_db), from_db(gain_db), from_db(load_difference_db)
+    outside_lin = (g_lin - w_lin * d_lin) / (g_lin * (w_lin - 1)) if w_lin > 1 else float("nan")
+    return outside_lin if outside_lin > 0 else float("nan")
+
+
+def outside_with_stage_lin(outside_lin: Floats, gain_db: Floats, load_difference_db: Floats) -> Floats:
+    """Noise from outside in units of the load's level with the stage in, x·g/d in the terms of `snr_change_db`."""
+    outside: Floats = outside_lin * 10 ** ((gain_db - load_difference_db) / 10)
+    return outside
 
 
 def gain_from_rises(

@@ -14,6 +14,7 @@ import numpy as np
 from scipy.special import chdtri, ndtr, stdtrit
 
 from sweeper.analysis.arrays import Floats
+from sweeper.analysis.physics.friis import snr_change_db
 from sweeper.analysis.statistics.estimates import Estimate, Scatter
 from sweeper.analysis.statistics.interval import Interval
 
@@ -60,22 +61,14 @@ class Curve:
 
     def at(self, excess_db: Floats) -> Floats:
         """S/N change of a night whose external noise stands so far above the load's level in bypass."""
-        return _change(excess_db, self.gain_db, self.load_difference_db)
+        return snr_change_db(10 ** (excess_db / 10), self.gain_db, self.load_difference_db)
 
 
 def curve(gain_db: float, load_difference_db: float) -> Curve:
     """The curve of a stage of this gain and load difference (stage minus bypass), tabulated."""
     excess = _MEDIAN_DB[None, :, None] + _SPREAD_DB[:, None, None] * _NODES
-    expected: Floats = _change(excess, gain_db, load_difference_db) @ _WEIGHTS
+    expected: Floats = snr_change_db(10 ** (excess / 10), gain_db, load_difference_db) @ _WEIGHTS
     return Curve(gain_db, load_difference_db, expected)
-
-
-def _change(excess_db: Floats, gain_db: float, load_difference_db: float) -> Floats:
-    """10·log₁₀(g·(1 + x)/(g·x + d)): the chain with external noise x, powers in units of the load's in bypass."""
-    x = 10 ** (excess_db / 10)
-    g, d = 10 ** (gain_db / 10), 10 ** (load_difference_db / 10)
-    change: Floats = 10 * np.log10(g * (1 + x) / (g * x + d))
-    return change
 
 
 def over_all_nights(

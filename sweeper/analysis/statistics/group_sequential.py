@@ -31,7 +31,7 @@ def spent(nights: float, alpha: float) -> float:
 
 
 def spent_late(nights: float, alpha: float) -> float:
-    """The same for nights after a fix, which are seldom judged before a week: half of `alpha` is gone at seven."""
+    """The part of `alpha` that may be gone so many nights after a fix, seldom judged before a week: half at seven."""
     return alpha * nights**2 / (nights**2 + 49.0)
 
 

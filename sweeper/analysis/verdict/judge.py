@@ -16,6 +16,7 @@ from sweeper.analysis.statistics.curved_mean import AsymmetricEstimate
 from sweeper.analysis.statistics.estimates import Estimate
 from sweeper.analysis.statistics.group_sequential import campaign_level, look_level
 from sweeper.analysis.statistics.interval import Interval
+from sweeper.analysis.thresholds import CONTRADICTS_CHANCE
 
 WITHHOLDING = frozenset(
     {
@@ -34,10 +35,6 @@ WITHHOLDING = frozenset(
     }
 )
 """Signs of a chain that does not do what it seems to do: no good news while one of them stands."""
-
-
-CONTRADICTS = 0.01
-"""Chance at which a direct measurement outside what the noise rise allows is taken to contradict it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -121,7 +118,7 @@ def _agrees_with_physics(cell: Cell) -> bool:
     top, bottom = max(ceiling.value, 0.0), min(lower_bound.value, 0.0)
     inside = bottom <= change.value <= top
     chance = 1.0 if inside else change.level_beyond(top if change.value > top else bottom)
-    return "near-overload" not in cell.flags and chance > CONTRADICTS
+    return "near-overload" not in cell.flags and chance > CONTRADICTS_CHANCE
 
 
 def _by_physics(cell: Cell, worthwhile_db: float) -> float:

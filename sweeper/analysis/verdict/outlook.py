@@ -1,58 +1,23 @@
-"""How many nights until a verdict: from the station file alone, and from what is stored; and where effort should go.
+"""What is still open, and how many nights it needs, from what is stored. A forecast: half of all take longer."""
 
-Before the first night the noise is what ITU-R P.372 expects at the place, and nights differ as its deciles say. Later
-the station's own nights tell. Both are forecasts: half of all campaigns take longer.
-"""
-
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 import polars as pl
-from scipy.special import ndtri
 
-from sweeper.analysis.arrays import Floats
 from sweeper.analysis.band.cells import Cell
 from sweeper.analysis.facts import StationFacts
-from sweeper.analysis.physics.external_noise import expected
-from sweeper.analysis.results import Verdict
-from sweeper.analysis.statistics.estimates import Estimate
-from sweeper.analysis.statistics.group_sequential import FIRST_LOOK, look_level
+from sweeper.analysis.statistics.group_sequential import FIRST_LOOK
+from sweeper.analysis.thresholds import LITTLE_DB
 from sweeper.analysis.verdict.judge import Judged
+from sweeper.analysis.verdict.nights_needed import GAIN_SE_BY_LOAD_DB, aim, nights_needed
 from sweeper.analysis.verdict.table import table_of
 
-MOST_NIGHTS = 90
-RECEIVER_NOISE_FIGURE_DB = 15.0
-"""Of a short-wave receiver without preamplifier: common practice."""
-NIGHT_SD_DB = 4.0
-"""Of external noise at one hour from night to night: about the deciles of ITU-R P.372, Table 2 (a range of 2.56 sd)."""
-GAIN_SE_BY_LOAD_DB = 0.1
-GAIN_SE_BY_CARRIERS_DB = 4.0
-"""Of one night, from fading carriers; falls with the root of nights."""
-GUARD_SHARE = 0.2
 A_LONG_TIME = 30
 """Nights that somebody may be asked to wait."""
-LITTLE_DB = 1.0
-"""A change that cannot lie further than this from the worthwhile one: whoever chooses wrongly loses little."""
 FEW_PASSES = 2
 """In an hour of a night; so few leave most of the uncertainty to chance within the hour."""
-
-
-@dataclass(frozen=True, slots=True)
-class Expectation:
-    """What a band promises before the first night. `nights` None: not within a season.
-
-    `settles_db`: how far from the worthwhile change the S/N change must lie for `after_nights` nights to tell.
-    """
-
-    band: str
-    noise_rise_db: float
-    snr_change_db: float
-    verdict: Verdict
-    nights: int | None
-    after_nights: int
-    settles_db: float
-    sentence: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,87 +42,6 @@ class Outlook:
     def decided(self) -> bool:
         """Every hour has its verdict, and not only about the nights measured."""
         return not self.hours_open and not self.early
-
-
-def expectations(facts: StationFacts, has_load: bool, nights: int = 7) -> tuple[Expectation, ...]:
-    """From the station file alone, one for each band with a noise channel."""
-    found = []
-    for band in dict.fromkeys(channel.band for channel in facts.channels):
-        hz = [channel.hz for channel in facts.channels if channel.band == band and channel.purpose == "noise"]
-        if hz:
-            found.append(_expectation(band, float(np.median(hz)), facts, has_load, nights))
-    return tuple(found)
-
-
-def _expectation(band: str, hz: float, facts: StationFacts, has_load: bool, nights: int) -> Expectation:
-    outside = expected(hz, facts.environment)
-    fa_db = outside.total.median_db
-    gain_db = facts.rated_gain_db if facts.rated_gain_db is not None else 10.0
-    figure_db = facts.rated_noise_figure_db if facts.rated_noise_figure_db is not None else max(3.0, -gain_db)
-    change, rise = _chain(fa_db + NIGHT_SD_DB * _normal_quantiles(), gain_db, figure_db)
-    mean, spread = float(change.mean()), float(change.std())
-    gain_se = GAIN_SE_BY_LOAD_DB if has_load else GAIN_SE_BY_CARRIERS_DB
-
-    def error(count: int) -> float:
-        return float(np.hypot(spread, gain_se) / np.sqrt(count))
-
-    verdict, distance = _aim(mean, facts.worthwhile_db)
-    needed = nights_needed(distance, error, 1.0 - facts.confidence)
-    settles = reach(nights, error(nights), 1.0 - facts.confidence)
-    if not has_load and float(np.quantile(rise, 0.1)) > 10.0:
-        needed = needed if needed is not None and needed < 14 else None
-    about = "about" if outside.whole else "at least about"
-    text = (
-        f"{band}: noise {about} {float(np.median(rise)):.0f} dB above the receiver's own is expected here; "
-    )
-    if needed is None:
-        text += f"no verdict within {MOST_NIGHTS} nights is likely"
-        text += (
-            " without a load position" if not has_load else ", because the change lies close to what matters"
-        )
-    else:
-        text += f"a verdict in about {needed} nights (“{verdict}”, {mean:+.1f} dB)".replace("-", "−")
-    text += f"; {nights} nights tell a change that lies {settles:.1f} dB or more from what matters"
-    return Expectation(band, float(np.median(rise)), mean, verdict, needed, nights, settles, text + ".")
-
-
-def _chain(fa_db: Floats, gain_db: float, figure_db: float) -> tuple[Floats, Floats]:
-    """S/N change and noise rise in dB for external noise `fa_db` (measurement's chain, powers in kT₀B)."""
-    fa, g, fs, fr = (
-        10 ** (np.asarray(value) / 10) for value in (fa_db, gain_db, figure_db, RECEIVER_NOISE_FIGURE_DB)
-    )
-    bypass, stage = fa + fr - 1, g * (fa + fs - 1) + fr - 1
-    return gain_db - 10 * np.log10(stage / bypass), 10 * np.log10(bypass / fr)
-
-
-def _normal_quantiles(count: int = 401) -> Floats:
-    quantiles: Floats = ndtri((np.arange(count) + 0.5) / count)
-    return quantiles
-
-
-def _aim(change_db: float, worthwhile_db: float) -> tuple[Verdict, float]:
-    """The verdict to expect, and how far the change lies from the edge that could spoil it."""
-    if change_db > worthwhile_db:
-        return "stage", change_db - worthwhile_db
-    if change_db < -worthwhile_db:
-        return "bypass", -worthwhile_db - change_db
-    return "either", worthwhile_db - abs(change_db)
-
-
-def reach(nights: int, error_db: float, alpha: float, dof: float | None = None) -> float:
-    """Half the interval after so many nights, dB."""
-    half = Estimate(0.0, error_db, dof if dof is not None else max(nights - 1.0, 1.0))
-    return half.interval(look_level(max(nights, FIRST_LOOK), alpha)).high
-
-
-def nights_needed(
-    distance_db: float, error_db: Callable[[int], float], alpha: float, beginning: int = FIRST_LOOK
-) -> int | None:
-    """Fewest nights whose interval is shorter than the distance to the edge; None beyond `MOST_NIGHTS`."""
-    for nights in range(max(beginning, FIRST_LOOK), MOST_NIGHTS + 1):
-        if reach(nights, error_db(nights), alpha) < distance_db:
-            return nights
-    return None
 
 
 def outlook(summaries: pl.DataFrame, facts: StationFacts) -> tuple[Outlook, ...]:
@@ -235,7 +119,7 @@ def more_nights(cell: Cell, gain_se_db: float, with_load: bool, facts: StationFa
             )
         )
 
-    _, distance = _aim(change.value, facts.worthwhile_db)
+    _, distance = aim(change.value, facts.worthwhile_db)
     needed = nights_needed(distance, error, 1.0 - facts.confidence, nights + 1)
     return None if needed is None else needed - nights
 
@@ -292,32 +176,3 @@ def _why(cells: Sequence[Cell], gain_se_db: float) -> str:
 
 def _count(nights: int, more: str = "") -> str:
     return f"{nights} {more}night" if nights == 1 else f"{nights} {more}nights"
-
-
-def effort(outlook: Sequence[Outlook], guard_share: float = GUARD_SHARE) -> dict[str, float]:
-    """Share of the visits for each band, summing to 1: most to bands still open, a guard share spread over all.
-
-    The guard share keeps watch on decided bands: a season or a fault may change them.
-    """
-    if not outlook:
-        return {}
-    still_open = [each.band for each in outlook if not each.decided]
-    even = 1.0 / len(outlook)
-    if not still_open:
-        return {each.band: even for each in outlook}
-    return {
-        each.band: guard_share * even + (1.0 - guard_share) * (each.band in still_open) / len(still_open)
-        for each in outlook
-    }
-
-
-def bands_due(shares: Mapping[str, float], turn: int) -> frozenset[str]:
-    """The bands to visit at this turn (a number that grows by one a pass): each as often as its share of the largest.
-
-    Every band comes at turn 0, and no band waits longer than the largest share over its own.
-    """
-    most = max(shares.values(), default=0.0)
-    ratios = {band: share / most for band, share in shares.items() if most > 0}
-    return frozenset(
-        band for band, ratio in ratios.items() if int(turn * ratio) > int((turn - 1) * ratio) or turn == 0
-    )

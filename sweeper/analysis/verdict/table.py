@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 import polars as pl
 
 from sweeper.analysis.band.cells import Cell, cells_of_band
-from sweeper.analysis.band.gain import Gain, combine
+from sweeper.analysis.band.gain import Gain, combine, quieter_antenna
 from sweeper.analysis.band.gain_methods import GainMethods
 from sweeper.analysis.band.nightly import nightly
 from sweeper.analysis.band.noise_figure import NoiseFigures, figures
@@ -46,6 +46,7 @@ def table_of(summaries: pl.DataFrame, facts: StationFacts) -> Table:
     bands += sorted({str(band) for (band,) in by_band} - set(bands))
     rows = {band: by_band[band,] for band in bands if (band,) in by_band}
     gains: dict[str, Gain | None] = {}
+    quieter: dict[str, bool] = {}
     diagnoses: dict[str, Diagnosis] = {}
     noise: dict[str, NoiseFigures] = {}
     thresholds: dict[str, SwitchingThreshold | None] = {}
@@ -54,6 +55,7 @@ def table_of(summaries: pl.DataFrame, facts: StationFacts) -> Table:
         diagnoses[band] = diagnose(methods, facts)
         steady = _steady(methods, diagnoses[band])
         gains[band] = combine(steady, facts)
+        quieter[band] = quieter_antenna(steady, facts)
         noise[band] = figures(steady.summaries, gains[band], facts)
         thresholds[band] = switching_threshold(steady.summaries, gains[band], facts)
     diagnoses = seen_together(diagnoses, facts)
@@ -63,7 +65,7 @@ def table_of(summaries: pl.DataFrame, facts: StationFacts) -> Table:
     parts = {band: nights_of[band,] for band in bands if (band,) in nights_of}
     cells: list[Cell] = []
     for band, part in parts.items():
-        cells += _near_overload(cells_of_band(part, gains[band]), diagnoses[band])
+        cells += _near_overload(cells_of_band(part, gains[band], quieter[band]), diagnoses[band])
     troubles = [_troubles(cell, diagnoses[cell.band], noise[cell.band]) for cell in cells]
     judged = judge(cells, facts.worthwhile_db, facts.confidence, troubles)
     return Table(

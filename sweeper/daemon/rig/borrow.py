@@ -1,30 +1,29 @@
-"""The rig in the hands of a command that a person runs: checked first, put back at the end, also after a crash."""
+"""The rig in the hands of a command that a person runs: checked first, restored at the end, also after a crash."""
 
 from collections.abc import Iterator
 from contextlib import contextmanager
 
 from drivers.errors import Transmitting
 from sweeper.clock import Clock
-from sweeper.daemon.rig.in_flight import clear_in_flight, mark_in_flight, record_interrupted_pass
+from sweeper.daemon.rig.in_flight import clear_in_flight, mark_in_flight
 from sweeper.daemon.rig.instruments import Rig, open_rig
 from sweeper.daemon.rig.lock import hold_rig
 from sweeper.daemon.rig.relay_life import CountedSwitch, count
-from sweeper.daemon.rig.restore import restore_station
+from sweeper.daemon.rig.restore import in_time, restore_station
 from sweeper.station import Station
 from sweeper.store import Store
 
 
 @contextmanager
 def borrowed_rig(station: Station, store: Store, clock: Clock) -> Iterator[Rig]:
-    """Receiver and switch, put back at the end as they were found, whatever happens in between.
+    """Receiver and switch, restored at the end whatever happens in between.
 
-    What an earlier run left is put right first. `Transmitting` when the receiver is on the air: nothing was touched.
-    A crash in between is put right by the next command that takes the rig.
+    What an earlier run left is restored first. `Transmitting` when the receiver is on the air: nothing was touched.
+    A crash in between is mended by the next command that takes the rig, and so is a receiver that is on the air at
+    the end (`Transmitting`): relays go to rest all the same, dial and mode do not move under a transmission.
     """
     with hold_rig(store.folder):
-        faults = restore_station(station, store, clock.now())
-        record_interrupted_pass(station, store, clock.now())
-        for fault in faults:
+        for fault in restore_station(station, store, clock.now()).faults:
             raise fault
         with open_rig(station) as rig:
             if rig.receiver.is_transmitting():
@@ -38,8 +37,14 @@ def borrowed_rig(station: Station, store: Store, clock: Clock) -> Iterator[Rig]:
                 yield Rig(rig.receiver, switch)
             finally:
                 try:
-                    switch.select(str(station.switch.rest))
+                    with in_time(station):
+                        switch.select(str(station.switch.rest))
                 finally:
                     count(store.folder, switch.moves, clock.now())
-                    rig.receiver.restore(remembered)
+                    with in_time(station):
+                        if rig.receiver.is_transmitting():
+                            raise Transmitting(
+                                "receiver", "it is on the air, so it is restored at the next start."
+                            )
+                        rig.receiver.restore(remembered)
                     clear_in_flight(store)

@@ -1,4 +1,4 @@
-"""What the program had in hand: noted before the rig is touched, so that an end without warning still leaves a record.
+"""What is in flight at the rig: noted before it is touched, so that an end without warning still leaves a record.
 
 A killed process and a power cut write nothing down. Whoever takes the rig next finds the note here, counts what the
 relays may have done meanwhile and, if it was a pass, writes down what became of it.
@@ -11,10 +11,12 @@ from datetime import datetime, timedelta
 from typing import Any
 
 from sweeper.daemon.rig import relay_life
-from sweeper.daemon.rig.restore import SAVED_STATE
 from sweeper.station import Station
 from sweeper.store import Store, StoreError
 from sweeper.words import PassRecord
+
+SAVED_STATE = "receiver-as-found"
+"""Under this key the store keeps how the receiver stood, from before the rig is touched until it is restored."""
 
 IN_FLIGHT = "in-hand"
 """Under this key the store keeps what the rig was taken for: a pass with its start, or a command (no pass)."""
@@ -31,7 +33,7 @@ def mark_in_flight(
 
 
 def clear_in_flight(store: Store) -> None:
-    """The rig stands again as it was found."""
+    """The rig is in its saved state again."""
     store.remember_all({SAVED_STATE: None, IN_FLIGHT: None})
 
 
@@ -49,14 +51,21 @@ def record_interrupted_pass(station: Station, store: Store, now: datetime) -> st
             relay_life.count(store.folder, relay_life.moves_of_a_pass(station, 1), now)
             store.remember(IN_FLIGHT, None)
             return ""
-        began = datetime.fromisoformat(started)
+        try:
+            number, began = int(number), datetime.fromisoformat(started)
+            began.timestamp()
+            if began.tzinfo is None:
+                raise ValueError("without its zone")
+        except (ValueError, TypeError, OverflowError):
+            store.remember(IN_FLIGHT, None)  # Nothing that was ever noted here.
+            return ""
         if any(abs(record.started - began) < timedelta(milliseconds=1) for record in store.passes()):
             # It came to its record, with its moves counted; only the receiver was still to be put back.
             store.remember(IN_FLIGHT, None)
             return ""
-        moves = relay_life.moves_of_a_pass(station, int(number))
+        moves = relay_life.moves_of_a_pass(station, number)
         relay_life.count(store.folder, moves, now)
-        record = PassRecord(int(number), began, began, "failed", BECAUSE, moves.total())
+        record = PassRecord(number, began, began, "failed", BECAUSE, moves.total())
         free = store.next_pass_number()
         if record.number < free:  # Readings that were brought in meanwhile may have taken it.
             record = replace(record, number=free)
@@ -64,5 +73,9 @@ def record_interrupted_pass(station: Station, store: Store, now: datetime) -> st
         with suppress(StoreError):  # Its record says from now on that this is done.
             store.remember(IN_FLIGHT, None)
         return f"Pass {record.number}, begun at {began:%H:%M} UTC, has no readings: {BECAUSE}."
+    except (ValueError, TypeError):
+        with suppress(StoreError):
+            store.remember(IN_FLIGHT, None)  # Nobody can tell what it once said.
+        return ""
     except StoreError:
         return ""  # The note stays, and is looked at again by whoever takes the rig next.

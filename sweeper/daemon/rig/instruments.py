@@ -1,11 +1,15 @@
 """From a station to its open instruments, through the drivers' entry points."""
 
+import math
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 
-from drivers.contracts import Receiver, Switch
+from drivers.contracts import Receiver, Switch, links_of
+from drivers.errors import Refused, Transmitting
+from drivers.links.identity import same_instrument
 from sweeper.engine import MeasurementSettings, Meter
+from sweeper.engine.one_pass import LEAVE_S
 from sweeper.station import Station
 from sweeper.station.drivers import driver
 from sweeper.words import SignalPath
@@ -19,17 +23,42 @@ class Rig:
     switch: Switch
 
 
+class AskingSwitch:
+    """A switch that moves to any path but the rest only after the receiver has said that it does not transmit."""
+
+    def __init__(self, switch: Switch, receiver: Receiver, rest: str) -> None:
+        self._switch = switch
+        self._receiver = receiver
+        self._rest = rest
+
+    def identify(self) -> str:
+        return self._switch.identify()
+
+    def select(self, path: str) -> int:
+        """`Transmitting` when the receiver is on the air: nothing was moved."""
+        if path != self._rest and self._receiver.is_transmitting():
+            raise Transmitting("receiver", "it says that its transmitter is on; nothing was switched.")
+        return self._switch.select(path)
+
+    def selected(self) -> str | None:
+        return self._switch.selected()
+
+    def close(self) -> None:
+        self._switch.close()
+
+
 @contextmanager
 def open_rig(station: Station) -> Iterator[Rig]:
     """Both instruments, closed at the end whatever happens. `RigError` when one cannot be reached.
 
-    The switch opens first: if the receiver cannot be reached, the relays can still be put to rest.
+    The switch opens first: if the receiver cannot be reached, the relays can still be put to rest. Whoever moves it
+    from its rest has the receiver asked first, whether they think of it or not.
     """
     switch = open_switch(station)
     try:
         receiver = open_receiver(station)
         try:
-            yield Rig(receiver, switch)
+            yield Rig(receiver, AskingSwitch(switch, receiver, str(station.switch.rest)))
         finally:
             receiver.close()
     finally:
@@ -43,7 +72,15 @@ def open_receiver(station: Station) -> Receiver:
 
 
 def open_switch(station: Station) -> Switch:
-    """The station's relay board; `RigError` when it cannot be reached."""
+    """The station's relay board; `RigError` when it cannot be reached, or is where the receiver is."""
+    for board in links_of(station.switch.options):
+        for receiver in links_of(station.receiver.options):
+            if same_instrument(board, receiver, look_up=True):
+                raise Refused(
+                    "switch",
+                    f"{board} is where the receiver is ({receiver}); nothing was sent there.",
+                    "Write the relay board's own link.",
+                )
     switch: Switch = driver(station.switch.driver).open(station.switch.options)
     return switch
 
@@ -58,6 +95,7 @@ def measurement_settings(station: Station) -> MeasurementSettings:
         readings=receiver.readings,
         interval_s=receiver.interval_s,
         rest=SignalPath.parse(str(switch.rest)),
+        leave_s=math.inf if switch.by_hand else LEAVE_S,
         meter=Meter(
             in_dbm=receiver.meter.unit == "dBm",
             curve=tuple((point[0], point[1]) for point in receiver.meter.curve),

@@ -2,7 +2,6 @@
 
 import json
 import math
-import os
 from collections import Counter
 from collections.abc import Mapping
 from contextlib import suppress
@@ -11,10 +10,14 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 from drivers.contracts import Switch
-from drivers.errors import RigError
+from drivers.errors import RigError, Transmitting
+from drivers.waiting import bounded
+from sweeper.engine.one_pass import GRACE_S, LEAVE_S
+from sweeper.outside import content_of, json_of
 from sweeper.plan import budget, path_order
 from sweeper.plan.order import moved
 from sweeper.station import Station
+from sweeper.store import replace_whole
 from sweeper.words import SignalPath
 
 FILE = "relay-wear.json"
@@ -42,13 +45,13 @@ class Life:
 def load(folder: Path, now: datetime) -> Life:
     """The count so far; a new one when there is none, or none that can be read."""
     try:
-        kept = json.loads((folder / FILE).read_text(encoding="utf-8"))
+        kept = json_of(content_of(folder / FILE))
         return Life(
             datetime.fromisoformat(kept["since"]),
             {str(relay): int(count) for relay, count in kept["operations"].items()},
             {str(relay): datetime.fromisoformat(moment) for relay, moment in kept["moved_at"].items()},
         )
-    except (OSError, ValueError, KeyError, TypeError, AttributeError):
+    except (OSError, ValueError, KeyError, TypeError, AttributeError, OverflowError):
         return Life(now, {}, {})
 
 
@@ -64,12 +67,7 @@ def save(folder: Path, life: Life) -> None:
         "operations": dict(life.operations),
         "moved_at": {relay: moment.isoformat() for relay, moment in life.moved_at.items()},
     }
-    fresh = folder / f"{FILE}.new"
-    with fresh.open("w", encoding="utf-8") as file:
-        json.dump(kept, file)
-        file.flush()
-        os.fsync(file.fileno())
-    fresh.replace(folder / FILE)
+    replace_whole(folder / FILE, json.dumps(kept).encode())
 
 
 def plus(life: Life, moves: Counter[str], now: datetime) -> Life:
@@ -120,12 +118,17 @@ class CountedSwitch:
 
     def select(self, path: str) -> int:
         before, self._standing = self._standing, None
+        uncounted = self.moves.copy()
         # Counted before it is tried: a relay that was told to move and did not answer may well have moved.
         if before is not None:
             self.moves.update(moved(self._station, SignalPath.parse(before), SignalPath.parse(path)))
         else:
             self.moves.update(dict.fromkeys(_all_relays(self._station), 1))
-        operations = self._switch.select(path)
+        try:
+            operations = self._switch.select(path)
+        except Transmitting:
+            self._standing, self.moves = before, uncounted  # it asked first and moved nothing
+            raise
         self._standing = path
         return operations
 
@@ -202,4 +205,5 @@ def exercise(station: Station, switch: CountedSwitch) -> None:
         for path in station.paths():
             switch.select(str(path))
     finally:
-        switch.select(str(station.switch.rest))
+        with bounded(LEAVE_S, grace_s=GRACE_S):
+            switch.select(str(station.switch.rest))

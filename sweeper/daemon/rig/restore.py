@@ -1,50 +1,69 @@
-"""Putting a station back as it was found, also after a crash or a power cut, from another process.
+"""Restoring a station, also after a crash or a power cut, from another process.
 
 Relays first, then the receiver, each tried even when the other cannot be reached.
 """
 
+import math
 from collections.abc import Mapping
-from contextlib import suppress
+from contextlib import AbstractContextManager, suppress
+from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
 from typing import Any
 
 from drivers.contracts import Receiver
 from drivers.errors import RigError, Transmitting
+from drivers.waiting import bounded
 from sweeper.daemon.rig import relay_life
+from sweeper.daemon.rig.in_flight import SAVED_STATE, record_interrupted_pass
 from sweeper.daemon.rig.instruments import open_receiver, open_switch
-from sweeper.engine.one_pass import DIAL_STEP_HZ, without_dial
+from sweeper.engine import same_dial, without_dial
+from sweeper.engine.one_pass import GRACE_S, LEAVE_S
 from sweeper.station import Station
 from sweeper.store import Store, StoreError
 
-SAVED_STATE = "receiver-as-found"
-"""Under this key the store keeps how the receiver stood, from before a pass touches it until it is put back."""
+
+@dataclass(frozen=True, slots=True)
+class Restored:
+    """What restoring came to: `faults` that stood in its way (none: the station is in its saved state), and one
+    sentence about a pass that an end without warning interrupted, or an empty one."""
+
+    faults: tuple[RigError, ...]
+    interrupted: str = ""
 
 
-def restore_station(station: Station, store: Store, now: datetime) -> tuple[RigError, ...]:
-    """Relays to rest, and the receiver as it was before a pass that did not end well; what stood in the way.
+def restore_station(station: Station, store: Store, now: datetime, unwritten: bool = False) -> Restored:
+    """Relays to rest, the receiver in its saved state, and a record of a pass that was interrupted.
 
     The caller holds the rig. Nobody knows how the relays stand after a crash, so they are set whatever is
     remembered, without asking the receiver: the stage in a transmitter's way would be the greater harm.
+    `unwritten`: passes wait to be stored, among them perhaps the one in flight, so none is called interrupted.
     """
-    return (*rest_relays(station, store.folder, now), *_restore_receiver(station, store))
+    faults = (*rest_relays(station, store.folder, now), *_restore_receiver(station, store))
+    return Restored(faults, "" if unwritten else record_interrupted_pass(station, store, now))
 
 
 def rest_relays(station: Station, folder: Path, now: datetime) -> tuple[RigError, ...]:
     """Relays to rest, and their moves counted in the station's data folder; what stood in the way."""
     try:
-        switch = open_switch(station)
-        try:
-            counted = relay_life.CountedSwitch(switch, station)
+        with in_time(station):
+            switch = open_switch(station)
             try:
-                counted.select(str(station.switch.rest))
+                counted = relay_life.CountedSwitch(switch, station)
+                try:
+                    counted.select(str(station.switch.rest))
+                finally:
+                    relay_life.count(folder, counted.moves, now)
             finally:
-                relay_life.count(folder, counted.moves, now)
-        finally:
-            switch.close()
+                switch.close()
     except RigError as fault:
         return (fault,)
     return ()
+
+
+def in_time(station: Station) -> AbstractContextManager[None]:
+    """Whatever the instruments do; a person at the switch is waited for as long as their driver does."""
+    return bounded(math.inf if station.switch.by_hand else LEAVE_S, grace_s=GRACE_S)
 
 
 def _restore_receiver(station: Station, store: Store) -> tuple[RigError, ...]:
@@ -52,16 +71,17 @@ def _restore_receiver(station: Station, store: Store) -> tuple[RigError, ...]:
     if saved_state is None:
         return ()
     try:
-        receiver = open_receiver(station)
-        try:
-            if receiver.is_transmitting():
-                raise Transmitting("receiver", "it is on the air, so it is restored later.")
-            receiver.restore(_unless_touched(station, receiver, saved_state))
-        finally:
-            receiver.close()
+        with in_time(station):
+            receiver = open_receiver(station)
+            try:
+                if receiver.is_transmitting():
+                    raise Transmitting("receiver", "it is on the air, so it is restored later.")
+                receiver.restore(_unless_touched(station, receiver, saved_state))
+            finally:
+                receiver.close()
     except RigError as fault:
         return (fault,)
-    with suppress(StoreError):  # It is put back once more than needed, and the dial left alone if turned.
+    with suppress(StoreError):  # It is restored once more than needed, and the dial left alone if turned.
         store.remember(SAVED_STATE, None)
     return ()
 
@@ -69,9 +89,14 @@ def _restore_receiver(station: Station, store: Store) -> tuple[RigError, ...]:
 def _remembered(store: Store) -> Mapping[str, Any] | None:
     try:
         saved_state = store.recall(SAVED_STATE)
-    except StoreError:
+    except (StoreError, ValueError):
         return None  # An unreadable store must not keep the relays from their rest.
-    return saved_state if isinstance(saved_state, Mapping) else None
+    if not isinstance(saved_state, Mapping):
+        return None
+    tuning = saved_state.get("tuning")
+    if tuning is not None and not (isinstance(tuning, Mapping) and isinstance(tuning.get("hz"), int)):
+        return None  # Nothing that was ever saved here.
+    return saved_state
 
 
 def _unless_touched(
@@ -87,7 +112,7 @@ def _unless_touched(
     tuning = saved_state.get("tuning")
     if isinstance(tuning, Mapping):
         ours.append(int(tuning["hz"]))
-    if any(abs(hz - at.hz) < DIAL_STEP_HZ for hz in ours):
+    if any(same_dial(hz, at.hz) for hz in ours):
         return saved_state
     bandwidths = {None, *(channel.bandwidth_hz for channel in station.channels())}
     mode_is_ours = at.mode.upper() == station.receiver.mode.upper() and at.bandwidth_hz in bandwidths

@@ -1,4 +1,4 @@
-"""A run of passes: put right what an earlier run left, measure, store, let go, and account for every pass.
+"""A run of passes: restore what an earlier run left, measure, store, let go, and account for every pass.
 
 The rig is opened for each pass and let go after it, so that between passes the receiver belongs to whoever
 listens, and a cable that comes back is simply there at the next pass. When passes are due is `unattended`'s.
@@ -6,14 +6,14 @@ listens, and a cable that comes back is simply there at the next pass. When pass
 
 import logging
 from collections import Counter
-from collections.abc import Callable, Collection, Iterable
-from contextlib import suppress
+from collections.abc import Callable, Collection, Iterable, Iterator
+from contextlib import AbstractContextManager, contextmanager, nullcontext, suppress
 from datetime import datetime, timedelta
 
-from drivers.errors import InUse, RigError
+from drivers.errors import CalledOff, InUse, RigError, Transmitting
+from drivers.waiting import bounded
 from sweeper.clock import Clock
 from sweeper.daemon.rig import relay_life
-from sweeper.daemon.rig.in_flight import record_interrupted_pass
 from sweeper.daemon.rig.instruments import measurement_settings, open_rig
 from sweeper.daemon.rig.lock import hold_rig
 from sweeper.daemon.rig.restore import restore_station
@@ -41,6 +41,7 @@ class Campaign:
         orders: Orders | None = None,
         observers: Iterable[Observer] = (),
         bands_due: Callable[[], Collection[str] | None] = lambda: None,
+        guarding: Callable[[], AbstractContextManager[None]] = nullcontext,
     ) -> None:
         self.station = station
         self.store = store
@@ -49,8 +50,11 @@ class Campaign:
         self.observer = Observers(tuple(observers))
         self.receiver_idle = ReceiverIdle(station, clock)
         self._bands_due = bands_due
+        self._guarding = guarding
         self.recording = Recording(store, self.observer)
         self._numbered = store.next_pass_number() - 1
+        self.days_apart = False
+        """Whether finished days become files in processes of their own, as fits a program that lives for months."""
         self.settled = False
         """Whether the relays rest and the receiver stands as found, as far as is known."""
         self.life = relay_life.load(store.folder, clock.now())
@@ -60,12 +64,12 @@ class Campaign:
     def settle(self) -> tuple[RigError, ...]:
         """Relays to rest, receiver in its saved state, before anything else; what stands in the way."""
         try:
-            with hold_rig(self.store.folder):
-                faults = restore_station(self.station, self.store, self.clock.now())
-                if not self.recording.unwritten:
-                    told = record_interrupted_pass(self.station, self.store, self.clock.now())
-                    if told:
-                        self.observer.trouble(told)
+            with self._in_hand(), hold_rig(self.store.folder):
+                unwritten = bool(self.recording.unwritten)
+                restored = restore_station(self.station, self.store, self.clock.now(), unwritten)
+                if restored.interrupted:
+                    self.observer.trouble(restored.interrupted)
+                faults = restored.faults
                 self.life = relay_life.load(self.store.folder, self.life.since)
         except RigError as held:
             faults = (held,)
@@ -93,7 +97,7 @@ class Campaign:
                 return self.account(_outcome(faults[0]), str(faults[0]), None, started)
         number = self._number()
         try:
-            with hold_rig(self.store.folder), open_rig(self.station) as rig:
+            with self._in_hand(), hold_rig(self.store.folder), open_rig(self.station) as rig:
                 switch = relay_life.CountedSwitch(rig.switch, self.station)
                 visits = self._visits(number)
                 self.observer.begins(number, len(visits))
@@ -107,6 +111,7 @@ class Campaign:
                         measurement_settings(self.station),
                         self.recording,
                         self.orders.wake,
+                        self.orders.why,
                     )
                 finally:
                     self._wore(switch.moves)
@@ -124,6 +129,12 @@ class Campaign:
             self.receiver_idle.left_dial_at(self.recording.saved_tuning)
         self.observer.alive()
         return record
+
+    @contextmanager
+    def _in_hand(self) -> Iterator[None]:
+        """The rig is about to be touched: a stop order ends every wait for it, and somebody watches this thread."""
+        with self._guarding(), bounded(stop=self.orders.wake):
+            yield
 
     def _visits(self, number: int) -> tuple[Visit, ...]:
         """The pass as planned, of the bands that are due (None: all); never an empty one."""
@@ -144,6 +155,11 @@ class Campaign:
         self.observer.alive()
         return record
 
+    def somebody_there(self) -> str:
+        """Why the receiver is left alone at this moment, in one sentence; empty when nobody needs it."""
+        with bounded(stop=self.orders.wake):
+            return self.receiver_idle.somebody_there()
+
     def exercise(self) -> str:
         """Move relays that stood idle for a day, unless somebody needs the station; what went wrong, or empty."""
         if not self.station.switch.exercise or not self.settled:
@@ -156,18 +172,18 @@ class Campaign:
         if not idle:
             return ""
         try:
-            with hold_rig(self.store.folder), open_rig(self.station) as rig:
+            with self._in_hand(), hold_rig(self.store.folder), open_rig(self.station) as rig:
                 if rig.receiver.is_transmitting():
                     return ""
                 switch = relay_life.CountedSwitch(rig.switch, self.station)
                 try:
                     relay_life.exercise(self.station, switch)
-                except RigError:
-                    self.settled = False
+                except RigError as fault:
+                    self.settled = isinstance(fault, Transmitting)  # it asked, and let the relays rest
                     raise
                 finally:
                     self._wore(switch.moves)
-        except InUse:
+        except (InUse, Transmitting, CalledOff):
             return ""
         except OSError as fault:
             return f"The daily exercise of the relays did not succeed. {_of_computer(fault)}"
@@ -175,10 +191,14 @@ class Campaign:
             return f"The daily exercise of the relays did not succeed. {fault}"
         return ""
 
-    def finish_days(self) -> None:
-        """Turn days that are over into files; what stands in the way is told, and it is tried again another day."""
+    def finish_days(self) -> bool:
+        """Turn days that are over into files, a few at a time; whether none is left for now.
+
+        What stands in the way is told, and it is tried again another day.
+        """
         try:
-            self.store.finish_days(self.clock.now())
+            finished = self.store.finish_days(self.clock.now(), apart=self.days_apart, most=DAYS_AT_ONCE)
+            return len(finished) < DAYS_AT_ONCE
         except StoreError as full:
             self.observer.trouble(str(full))
         except Exception as defect:
@@ -186,6 +206,7 @@ class Campaign:
             # are; a night not measured would be lost for good.
             log.exception("a finished day could not be made a file")
             self.observer.trouble(f"Finished days stay in the database for now: {defect}.")
+        return True
 
     def end(self) -> None:
         """Last words of a run: what is unwritten is offered once more. `StoreError` when it is lost."""
@@ -253,6 +274,9 @@ def _wait_for(instant: datetime | None, campaign: Campaign) -> bool:
     return not campaign.orders.stopping
 
 
+DAYS_AT_ONCE = 3
+"""Late days made into files between two looks at the clock: a long absence must not hold up the measuring."""
+
 LOOK_S = 30.0
 """How long to sleep before another look at the clock."""
 
@@ -270,4 +294,4 @@ def _of_computer(fault: OSError) -> RigError:
 
 
 def _outcome(fault: RigError) -> Outcome:
-    return "skipped" if isinstance(fault, InUse) else "failed"
+    return "skipped" if isinstance(fault, InUse | CalledOff) else "failed"

@@ -4,6 +4,9 @@ import signal
 import threading
 from types import FrameType
 
+STOPPED = "asked to stop"
+PAUSED_BY = "paused by a person"
+
 
 class Orders:
     """Stop and pause, and the event that wakes whoever sleeps or measures so that they look here.
@@ -17,6 +20,7 @@ class Orders:
         self._lock = threading.Lock()
         self._stopping = False
         self._paused = False
+        self._why = STOPPED
 
     @property
     def stopping(self) -> bool:
@@ -26,16 +30,23 @@ class Orders:
     def paused(self) -> bool:
         return self._paused
 
+    def why(self) -> str:
+        """What ends a pass under way, as its record says it."""
+        return self._why
+
     def stop(self) -> None:
         """End the program; the pass under way ends within one visit."""
         with self._lock:
             self._stopping = True
+            self._why = STOPPED
             self.wake.set()
 
     def pause(self) -> bool:
         """Measure no more until resumed; False when paused already."""
         with self._lock:
             changed, self._paused = not self._paused, True
+            if changed and not self._stopping:
+                self._why = PAUSED_BY
             if changed:
                 self.wake.set()
             return changed

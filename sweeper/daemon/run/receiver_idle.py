@@ -6,7 +6,7 @@ from typing import Any
 from drivers.errors import InUse, RigError
 from sweeper.clock import Clock
 from sweeper.daemon.rig.instruments import open_receiver
-from sweeper.engine.one_pass import DIAL_STEP_HZ
+from sweeper.engine import same_dial
 from sweeper.station import Station
 
 
@@ -67,4 +67,4 @@ class ReceiverIdle:
 
     def _moved_to(self, hz: int, mode: str) -> bool:
         before, self._dial = self._dial, (hz, mode)
-        return before is not None and (abs(before[0] - hz) >= DIAL_STEP_HZ or before[1].upper() != mode)
+        return before is not None and (not same_dial(before[0], hz) or before[1].upper() != mode)

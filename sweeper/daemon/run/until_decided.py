@@ -1,12 +1,15 @@
 """Ends a run when every band has its verdict: looks at most once an hour, after a pass that is stored.
 
 It listens like every observer and gives one order, to stop; asked, it names the bands for the next pass, so that effort
-goes to those still open. What decides is the analysis.
+goes to those still open. What decides is the analysis, on a thread of its own: a season takes longer to look at than
+the measuring can wait.
 """
 
 import logging
-from collections.abc import Sequence
+import threading
+from collections.abc import Callable, Sequence
 from datetime import datetime, timedelta
+from pathlib import Path
 
 from sweeper.daemon.run.observers import Observer
 from sweeper.daemon.run.orders import Orders
@@ -19,44 +22,73 @@ log = logging.getLogger(__name__)
 LOOK_EVERY = timedelta(hours=1)
 
 
-class UntilDecided(Observer):
-    """Stops the run by way of `orders` once nothing is open on any band, for other nights too."""
+def in_background(look: Callable[[], None]) -> None:
+    """Start `look` on a thread that does not keep the program from ending."""
+    threading.Thread(target=look, name="until decided", daemon=True).start()
 
-    def __init__(self, station: Station, store: Store, orders: Orders) -> None:
+
+class UntilDecided(Observer):
+    """Stops the run by way of `orders` once nothing is open on any band, for other nights too.
+
+    `data` is the folder with all stations' data; each look opens the store there for reading. `start` starts a look.
+    """
+
+    def __init__(
+        self,
+        station: Station,
+        data: Path,
+        orders: Orders,
+        start: Callable[[Callable[[], None]], None] = in_background,
+    ) -> None:
         self._station = station
-        self._store = store
+        self._data = data
         self._orders = orders
+        self._start = start
         self._looked: datetime | None = None
+        self._looking = False
         self._shares: dict[str, float] = {}
         self._turn = 0
 
     def bands_due(self) -> frozenset[str] | None:
         """The bands to visit in the next pass, open ones more often than decided ones; None: all of them."""
-        if not self._shares:
+        shares = self._shares
+        if not shares:
             return None
         from sweeper.analysis import bands_due
 
         self._turn += 1
-        return bands_due(self._shares, self._turn - 1) | self._unheard()
+        return bands_due(shares, self._turn - 1) | self._unheard(shares)
 
-    def _unheard(self) -> frozenset[str]:
+    def _unheard(self, shares: dict[str, float]) -> frozenset[str]:
         """Bands of which nothing usable is stored yet: they are as open as can be."""
-        return frozenset(channel.band for channel in self._station.channels()) - self._shares.keys()
+        return frozenset(channel.band for channel in self._station.channels()) - shares.keys()
 
     def finished(self, record: PassRecord, readings: Sequence[Reading]) -> None:
-        if record.outcome != "done":
+        if record.outcome != "done" or self._looking:
             return
         if self._looked is not None and record.ended - self._looked < LOOK_EVERY:
             return
         self._looked = record.ended
-        # Here, not above: what a run without this wish never needs, it does not load.
-        from sweeper.analysis import effort, outlook
-        from sweeper.reduction import facts_of, summaries_of
+        self._looking = True
+        self._start(self._look)
 
-        facts = facts_of(self._station)
-        ahead = outlook(summaries_of(self._store, facts), facts)
-        self._shares = effort(ahead)
-        still = [each.band for each in ahead if not each.decided]
-        if ahead and not still and not self._unheard():
-            log.info("Every band has its verdict; the run ends.")
-            self._orders.stop()
+    def _look(self) -> None:
+        try:
+            # Here, not above: what a run without this wish never needs, it does not load.
+            from sweeper.analysis import effort, outlook
+            from sweeper.reduction import facts_of, summaries_of
+
+            facts, place = facts_of(self._station), self._station.station
+            with Store(self._data, place.name, place.longitude, read_only=True) as store:
+                ahead = outlook(summaries_of(store, facts), facts)
+            self._shares = effort(
+                ahead
+            )  # one assignment: the measuring thread sees the old shares or the new
+            if ahead and all(band.decided for band in ahead) and not self._unheard(self._shares):
+                log.info("Every band has its verdict; the run ends.")
+                self._orders.stop()
+        except Exception:
+            # Whatever is wrong with what is stored, the night's measuring goes on; another look comes in an hour.
+            log.exception("It could not be told which bands have their verdict")
+        finally:
+            self._looking = False

@@ -6,7 +6,7 @@ What the `run` command calls. Knows no command line.
 import logging
 import os
 from collections.abc import Callable, Collection
-from contextlib import ExitStack
+from contextlib import ExitStack, nullcontext
 from datetime import datetime, timedelta
 
 import zmq
@@ -20,6 +20,7 @@ from sweeper.daemon.run.loop import keep_measuring, keep_schedule
 from sweeper.daemon.run.observers import Observer
 from sweeper.daemon.run.orders import Orders
 from sweeper.daemon.run.schedule_cursor import NextAfter, after_of
+from sweeper.daemon.service.guard import AT_LEAST_S, Guard
 from sweeper.daemon.service.health import health_sentence
 from sweeper.daemon.service.journal import Log
 from sweeper.daemon.service.notify import Notifier
@@ -38,6 +39,7 @@ def run_station(
     until: datetime | None = None,
     observers: tuple[Observer, ...] = (),
     bands_due: Callable[[], Collection[str] | None] = lambda: None,
+    rescue: Callable[[], None] | None = None,
 ) -> bool:
     """Measure until the passes are done, `until` is past or `orders` say stop; whether all went well.
 
@@ -45,11 +47,26 @@ def run_station(
 
     With `passes`, so many at once; else as the schedule says; without a schedule one after another. `StoreError`
     when passes could not be stored to the end. `bands_due` names the bands of the next pass, None for all.
+    `rescue` is called on another thread when the measuring thread is stuck with the rig in hand; it must not return.
     """
     _stay_small()
     outcomes = _Outcomes()
-    campaign = Campaign(station, store, clock, orders, (outcomes, *observers), bands_due)
     with ExitStack() as closing:
+        guard = None
+        if rescue is not None:
+            guard = Guard(max(AT_LEAST_S, 1.5 * _longest_visit_s(station)), rescue)
+            closing.callback(guard.close)
+            observers = (guard, *observers)
+        campaign = Campaign(
+            station,
+            store,
+            clock,
+            orders,
+            (outcomes, *observers),
+            bands_due,
+            nullcontext if guard is None else guard.in_hand,
+        )
+        campaign.days_apart = True
         log = Log(station.station.name)
         closing.callback(log.close)
         campaign.observer.add(log)
@@ -146,4 +163,10 @@ def _stay_small() -> None:
 
 def _longest_visit_s(station: Station) -> float:
     receiver = station.receiver
-    return receiver.settle_s + station.switch.settle_s + receiver.readings * (receiver.interval_s + 0.5)
+    person_s = float(getattr(station.switch.options, "timeout_s", 0.0)) if station.switch.by_hand else 0.0
+    return (
+        person_s
+        + receiver.settle_s
+        + station.switch.settle_s
+        + receiver.readings * (receiver.interval_s + 0.5)
+    )

@@ -5,7 +5,6 @@ from datetime import datetime
 from pathlib import Path
 
 from drivers.errors import RigError
-from sweeper.daemon.rig.in_flight import record_interrupted_pass
 from sweeper.daemon.rig.lock import hold_rig
 from sweeper.daemon.rig.restore import rest_relays, restore_station
 from sweeper.station import Station
@@ -13,7 +12,7 @@ from sweeper.store import Store, StoreError
 
 
 def rest_station(station: Station, folder: Path, now: datetime) -> tuple[RigError, ...]:
-    """`restore_station`, or at least the relays, and the record of a pass that was cut short.
+    """`restore_station`, or at least the relays; what stood in the way.
 
     Without a store that can be opened (none yet, broken, or a daemon at work on it) only the relays are set;
     `InUse` is among the faults while a pass is under way, since then nothing is wrong.
@@ -25,9 +24,7 @@ def rest_station(station: Station, folder: Path, now: datetime) -> tuple[RigErro
         with hold_rig(folder / place.name):
             try:
                 with Store(folder, place.name, place.longitude) as store:
-                    faults = restore_station(station, store, now)
-                    record_interrupted_pass(station, store, now)
-                    return faults
+                    return restore_station(station, store, now).faults
             except StoreError:
                 return rest_relays(station, folder / place.name, now)
     except RigError as held:

@@ -104,9 +104,14 @@ def _reach(evidence: "Evidence") -> tuple[float, float]:
 
 def _title(evidence: "Evidence", worthwhile_db: float) -> str:
     rows = list(evidence.crossings.iter_rows(named=True))
-    if not rows:
-        return f"At no noise rise does this stage bring {worthwhile_db:g} dB"
     never = _never(evidence, worthwhile_db)
+    if not rows:
+        settled = len(never) == evidence.curve["band"].n_unique()
+        return (
+            f"At no noise rise does this stage bring {worthwhile_db:g} dB"
+            if settled
+            else f"Not settled yet at which noise rise this stage brings {worthwhile_db:g} dB"
+        )
     edges = sorted(row["noise_rise_db"] for row in rows)
     span = wording.decibel(edges[0])
     if wording.decibel(edges[-1]) != span:
@@ -116,9 +121,9 @@ def _title(evidence: "Evidence", worthwhile_db: float) -> str:
 
 
 def _never(evidence: "Evidence", worthwhile_db: float) -> list[str]:
-    """Bands whose curve stays below what is worthwhile everywhere."""
+    """Bands whose curve stays below what is worthwhile everywhere, to the upper end of its interval."""
     found = evidence.curve.partition_by("band", as_dict=True, maintain_order=True)
-    return [str(band) for (band,), rows in found.items() if (rows["snr_change_db"] < worthwhile_db).all()]
+    return [str(band) for (band,), rows in found.items() if (rows["high"] < worthwhile_db).all()]
 
 
 def _sentence(row: dict[str, object], unit: str) -> str:

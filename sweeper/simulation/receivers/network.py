@@ -38,7 +38,7 @@ _STATE = (
     "0xc 2400", "0x82 500", "0x110 500", "0x1 6000", "0x20 12000", "0 0",
     "0", "0", "0", "0", "10 ", "6 12 18 ",
     "0x400", "0x400", "0x40000a7b", "0xa7b", "0x0", "0x0",
-    "vfo_ops=0x0", "ptt_type=0x0", "targetable_vfo=0x0", "has_set_vfo=0", "has_get_vfo=1", "has_set_freq=1",
+    "vfo_ops=0x0", "ptt_type=0x1", "targetable_vfo=0x0", "has_set_vfo=0", "has_get_vfo=1", "has_set_freq=1",
     "has_get_freq=1", "has_set_conf=0", "has_get_conf=0", "has_power2mW=0", "has_mW2power=0", "timeout=0", "done",
 )  # fmt: skip
 

@@ -19,8 +19,11 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from pydantic import ValidationError
 
-from drivers.errors import BadReply, InUse, LinkLost, LinkTimeout, Refused
-from drivers.links import Link, LinkOptions, open_link
+from drivers.errors import BadReply, CalledOff, InUse, LinkLost, LinkTimeout, Refused
+from drivers.links import GatedLink, LinkOptions, open_link
+from drivers.links.link import Link
+from drivers.links.ports import QUIET_S
+from drivers.waiting import bounded
 
 Answer = Callable[[socket.socket, bytes], None]
 
@@ -32,6 +35,14 @@ def line(received: bytes) -> bytes | None:
     if received.startswith(b"bad"):
         raise BadReply("box", "garbage.")
     return received if received.endswith(b"\n") else None
+
+
+def anything(request: bytes) -> None:
+    """The gate of a box that may be told whatever a test says."""
+
+
+def anything_else(request: bytes) -> None:
+    """As `anything`, of another instrument."""
 
 
 class Box:
@@ -79,8 +90,8 @@ def box(answer: Answer) -> Iterator[Box]:
 
 
 @contextmanager
-def linked(url: str, **keys: object) -> Iterator[Link]:
-    link = open_link(LinkOptions.model_validate({"link": url, "timeout_s": 0.3, **keys}), "box")
+def linked(url: str, **keys: object) -> Iterator[GatedLink]:
+    link = open_link(LinkOptions.model_validate({"link": url, "timeout_s": 0.3, **keys}), "box", anything)
     try:
         yield link
     finally:
@@ -203,7 +214,7 @@ def test_nobody_at_home_is_told_at_once_when_first_opened() -> None:
     with socket.create_server(("127.0.0.1", 0)) as listener:
         port = listener.getsockname()[1]
     with pytest.raises(LinkLost, match=str(port)):
-        open_link(LinkOptions(link=f"tcp://127.0.0.1:{port}"), "box")
+        open_link(LinkOptions(link=f"tcp://127.0.0.1:{port}"), "box", anything)
 
 
 @pytest.fixture
@@ -236,9 +247,37 @@ def test_a_serial_port_is_held_by_one_program_only(terminal: tuple[int, str]) ->
 
 
 def test_drivers_of_one_program_share_the_port(terminal: tuple[int, str]) -> None:
-    _, name = terminal
-    with linked(name) as receiver, linked(name) as switch:
-        assert receiver is switch
+    master, name = terminal
+    with linked(name) as receiver, linked(name) as switch:  # the second would not get a port held exclusively
+        receiver.send(b"one ")
+        switch.send(b"two")
+        assert os.read(master, 100) == b"one two"
+
+
+def test_an_instrument_of_another_kind_does_not_get_the_receivers_port(terminal: tuple[int, str]) -> None:
+    master, name = terminal
+    with linked(name) as receiver:
+        with pytest.raises(Refused, match="link of its own"):
+            open_link(LinkOptions(link=name), "relay board", anything_else)
+        receiver.send(b"mine")
+        assert os.read(master, 100) == b"mine"
+
+
+def test_what_the_gate_refuses_does_not_reach_the_wire(terminal: tuple[int, str]) -> None:
+    master, name = terminal
+
+    def only_a(request: bytes) -> None:
+        if request != b"a":
+            raise Refused("box", "not that.")
+
+    link = open_link(LinkOptions(link=name), "box", only_a)
+    with pytest.raises(Refused):
+        link.send(b"b")
+    with pytest.raises(Refused):
+        link.exchange(b"c", line)
+    link.send(b"a")
+    assert os.read(master, 100) == b"a"
+    link.close()
 
 
 def test_noise_on_a_serial_line_is_waited_out(terminal: tuple[int, str]) -> None:
@@ -329,10 +368,192 @@ def test_rts_and_dtr_are_low_from_the_moment_a_port_opens() -> None:
     assert control + b"\x0b" not in said
 
 
-@pytest.mark.parametrize("link", ["tcp://", "tcp://host", "tcp://host:port", "COM3", "127.0.0.1:4532"])
+@pytest.mark.parametrize(
+    "link",
+    [
+        "tcp://", "tcp://host", "tcp://host:port", "COM3", "127.0.0.1:4532", "spy:///dev/null?file=/etc/hosts",
+        "loop://", "socket://host:1", "hwgrep://usb", "alt:///dev/ttyS0?class=PosixPollSerial", "tcp:host:1",
+        "rfc2217://host", "rfc2217://host:1?logging=debug", "tcp://host:1/x", "tcp://a@host:1", "tcp://ho st:1",
+        "tcp://host:1\n", "/dev/tty\x00", "", "file:///etc/passwd", "dev/ttyUSB0",
+    ],
+)  # fmt: skip
 def test_a_link_that_cannot_be_is_told_with_its_mend(link: str) -> None:
-    with pytest.raises(ValidationError, match="write tcp://host:port"):
+    with pytest.raises(ValidationError, match=r"write (tcp|rfc2217)://host:port|tcp://host:port, nor"):
         LinkOptions(link=link)
+
+
+class Slow:
+    """A clock that runs at a twentieth of its speed, so that a busy machine is no silence on the line."""
+
+    def monotonic(self) -> float:
+        return time.monotonic() / 20
+
+    def sleep(self, seconds: float) -> None:
+        time.sleep(20 * seconds)
+
+
+def test_the_tail_of_garbage_is_waited_out_before_the_question_is_asked_again(
+    terminal: tuple[int, str],
+) -> None:
+    """The tail comes after the first look and well before the line has been quiet: none of it may be an answer."""
+    master, name = terminal
+    asked: list[bytes] = []
+
+    def answer() -> None:
+        asked.append(os.read(master, 100))
+        os.write(master, b"bad")
+        for _ in range(20):
+            time.sleep(QUIET_S / 10)
+            os.write(master, b"late\n")
+        asked.append(os.read(master, 100))
+        os.write(master, b"good\n")
+
+    with bounded(clock=Slow()), linked(name, timeout_s=5.0) as link:
+        thread = threading.Thread(target=answer)
+        thread.start()
+        assert link.exchange(b"?\n", line) == b"good\n"
+        thread.join(5.0)
+    assert asked == [b"?\n", b"?\n"]
+
+
+def test_bytes_that_drip_do_not_extend_the_deadline() -> None:
+    def drip(to: socket.socket, data: bytes) -> None:
+        while True:
+            to.sendall(b"x")
+            time.sleep(0.05)
+
+    with box(drip) as served, linked(served.url, timeout_s=0.5, retries=0) as link:
+        began = time.monotonic()
+        with pytest.raises(LinkTimeout, match="only b'x"):
+            link.exchange(b"?\n", line)
+        assert time.monotonic() - began < 5.0
+
+
+def test_a_lost_link_is_waited_for_as_long_as_said_whatever_one_answer_may_take() -> None:
+    """`timeout_s` is far longer than `reconnect_s`: a box that takes connections and greets nobody."""
+
+    def answer_once(to: socket.socket, data: bytes) -> None:
+        if served.connections == 1 and data == b"1\n":
+            to.sendall(data)
+        elif served.connections == 1:
+            to.shutdown(socket.SHUT_RDWR)
+
+    with box(answer_once) as served, linked(served.url, timeout_s=60.0, reconnect_s=1.0) as link:
+        assert link.exchange(b"1\n", line) == b"1\n"
+        link.on_connect(lambda: link.exchange(b"hello\n", line))
+        began = time.monotonic()
+        with pytest.raises((LinkLost, LinkTimeout)):
+            link.exchange(b"2\n", line)
+        assert time.monotonic() - began < 15.0
+
+
+def test_a_link_that_did_not_come_back_is_not_waited_for_twice() -> None:
+    with box(lambda to, data: to.sendall(data)) as served:
+        link = open_link(LinkOptions(link=served.url, reconnect_s=300.0, timeout_s=30.0), "box", anything)
+        assert link.exchange(b"1\n", line) == b"1\n"
+    link.close()
+    clock = Impatient()
+    with bounded(clock=clock):
+        with pytest.raises(LinkLost):
+            link.exchange(b"2\n", line)
+        assert 299.0 < clock.now_s < 302.0
+        with pytest.raises(LinkLost):
+            link.exchange(b"3\n", line)
+        assert clock.now_s < 302.0
+
+
+class Impatient:
+    """A clock that jumps ahead when somebody sleeps."""
+
+    now_s = 0.0
+
+    def monotonic(self) -> float:
+        return self.now_s
+
+    def sleep(self, seconds: float) -> None:
+        self.now_s += seconds
+
+
+def test_a_box_that_hangs_up_on_each_greeting_is_not_greeted_without_end() -> None:
+    """The greeting swallows faults, as settings that cannot be read back do."""
+
+    def hang_up(to: socket.socket, data: bytes) -> None:
+        if data == b"1\n":
+            to.sendall(data)
+        else:
+            to.sendall(b"bad\n")
+
+    def greet() -> None:
+        for _ in range(20):
+            with contextlib.suppress(BadReply):
+                link.exchange(b"hello\n", line)
+
+    with box(hang_up) as served, linked(served.url, reconnect_s=0.5) as link:
+        assert link.exchange(b"1\n", line) == b"1\n"
+        link.on_connect(greet)
+        with pytest.raises((LinkLost, LinkTimeout, BadReply)):
+            link.exchange(b"2\n", line)
+        assert served.connections < 20
+
+
+@pytest.mark.parametrize("moment", ["answer", "greeting", "connecting", "sending"])
+def test_a_stop_order_is_obeyed_in_every_wait(moment: str) -> None:
+    """Every wait could last minutes by its own deadline."""
+    stop = threading.Event()
+    keys = {"timeout_s": 60.0, "reconnect_s": 300.0, "retries": 10}
+
+    def answer(to: socket.socket, data: bytes) -> None:
+        if data == b"1\n":
+            to.sendall(data)
+        elif moment == "greeting" and served.connections == 1:
+            to.shutdown(socket.SHUT_RDWR)
+        elif moment == "sending":
+            stop.wait(60.0)
+        if served.connections > 1 or moment != "greeting":
+            stopping()
+
+    def stopping() -> None:
+        threading.Timer(0.2, stop.set).start()
+
+    with box(answer) as served, linked(served.url, **keys) as link:
+        assert link.exchange(b"1\n", line) == b"1\n"
+        stop.clear()
+        request = b"2\n"
+        if moment == "greeting":
+            link.on_connect(lambda: link.exchange(b"hello\n", line))
+        elif moment == "connecting":
+            link.close()
+            served.server.shutdown()
+            served.server.server_close()
+            stopping()
+        elif moment == "sending":
+            request = b"x" * (64 << 20)
+            stopping()
+        began = time.monotonic()
+        with bounded(stop=stop), pytest.raises(CalledOff):
+            link.exchange(request, line)
+        assert time.monotonic() - began < 20.0
+
+
+def test_a_stop_order_is_obeyed_while_a_serial_line_takes_nothing(terminal: tuple[int, str]) -> None:
+    _, name = terminal
+    stop = threading.Event()
+    with linked(name, timeout_s=60.0) as link, bounded(stop=stop):
+        threading.Timer(0.2, stop.set).start()
+        began = time.monotonic()
+        with pytest.raises(CalledOff):
+            link.send(b"x" * (1 << 20))
+        assert time.monotonic() - began < 20.0
+
+
+def test_a_host_whose_name_nobody_tells_is_given_up_in_time(monkeypatch: pytest.MonkeyPatch) -> None:
+    told = threading.Event()
+    monkeypatch.setattr(socket, "getaddrinfo", lambda *_, **__: told.wait(60.0) and [])
+    began = time.monotonic()
+    with pytest.raises(LinkLost, match=r"relays\.example"):
+        open_link(LinkOptions(link="tcp://relays.example:5020", timeout_s=0.2), "box", anything)
+    told.set()
+    assert time.monotonic() - began < 20.0
 
 
 FAULTS = st.sampled_from(["none", "none", "drop", "split", "bad", "truncate", "hang up", "late"])

@@ -180,3 +180,52 @@ def test_random_bytes_raise_nothing_but_rig_errors(name: str, noise: bytes) -> N
         with contextlib.suppress(BadReply, Refused):
             asking(dialect, query, dialect.address or 0).read(noise)
             asking(dialect, query, dialect.address or 0).read(noise + b";\xfd\n")
+
+
+@pytest.mark.parametrize(
+    ("old", "new"),
+    [
+        ("receiver: Saltmarsh tin ear", "receiver: \x00"),
+        ("receiver: Saltmarsh tin ear", "receiver: " + "[" * 5000),
+        ("receiver: Saltmarsh tin ear", "receiver: " + "{a: " * 40 + "1" + "}" * 40),
+        ("receiver: Saltmarsh tin ear", "? [a, b]\n: c"),
+        ("receiver: Saltmarsh tin ear", "receiver: 2026-13-01"),
+        ("receiver: Saltmarsh tin ear", "receiver: " + "x" * 300_000),
+        ("[30000, 30000000]", f"[{'9' * 400}, 1]"),
+        ("[15, 0]", f"[{'9' * 400}, 0]"),
+        ("[15, 0]", "[15, .inf]"),
+        ("[30, 60]", "[1000000000000, 60]"),
+        ('FA{hz:11};", set', f'FA{{hz/{"9" * 400}:11}};", set'),
+        ("SM0{raw:4};", "{a:word}{b:word}{raw:4};"),
+        ("SM0{raw:4};", "{raw:number}{b:word};"),
+        ("SM0{raw:4};", "SM0{raw:4};" * 40),
+        ('refusals: ["?;"]', 'refusals: ["?;"]\ngreeting: ["FREQ T 1"]'),
+        ('refusals: ["?;"]', 'refusals: ["?;"]\ngreeting: ["FA00007038500;"]'),
+        ('refusals: ["?;"]', 'refusals: ["\\ud800"]'),
+        ('values: {USB: "2"}', 'values: {USB: "2;TX"}'),
+        ('values: {USB: "2"}', 'values: {USB: "X"}'),
+    ],
+)
+def test_a_hostile_file_is_told_and_nothing_else_is_raised(old: str, new: str) -> None:
+    assert "mine.yaml" in mistakes(old, new)
+
+
+def test_aliases_of_aliases_are_not_followed_to_the_end() -> None:
+    bomb = "a: &a [1,1,1,1,1,1,1,1,1]\n"
+    for before, name in zip("abcdefgh", "bcdefghi", strict=True):
+        bomb += f"{name}: &{name} [{', '.join([f'*{before}'] * 9)}]\n"
+    with pytest.raises(DialectError, match="more, or deeper"):
+        parse(bomb + GOOD, "mine.yaml")
+
+
+@pytest.mark.parametrize(("family", "greeting"), [("ascii", "AI0;"), ("scpi", "*CLS")])
+def test_a_greeting_is_one_of_few(family: str, greeting: str) -> None:
+    allowed.check_greeting(family, template(greeting, binary=False))
+
+
+@pytest.mark.parametrize(
+    "greeting", ["03", "05 0A 54 20 31 0A", "05 3B 54 58 3B", "05 54 20 31 20 00", "1C 00 01"]
+)
+def test_no_frame_goes_out_before_somebody_has_answered(greeting: str) -> None:
+    with pytest.raises(ValueError, match="greeting"):
+        allowed.check_greeting("binary", template(greeting, binary=True))

@@ -79,3 +79,16 @@ def test_noise_on_the_bus_raises_nothing_but_a_bad_reply(noise: bytes) -> None:
     except (BadReply, Refused):
         return
     assert values is None or 0 <= int(values["raw"]) <= 9999
+
+
+@pytest.mark.parametrize(
+    "received",
+    [
+        b"\xfe\xfe\xe0\x94\x03\x00\xfc\x20\x14\x00\xfd",  # inside the frame that was awaited
+        b"\xfe\xfe\xe0\x5a\x03\xfc\xfd\xfe\xfe\xe0\x94\x03\x00\x00\x20\x14\x00\xfd",  # inside somebody else's
+        b"\xfe\xfe\xe0\x94\x03\x00\x00\x20\x14\x00\xfd\xfe\xfe\xfc",  # behind it
+    ],
+)
+def test_a_collision_anywhere_spoils_the_answer(received: bytes) -> None:
+    with pytest.raises(BadReply, match="at once"):
+        list(frames.bodies(received, RADIO))

@@ -119,9 +119,25 @@ class TestLine:
         with pytest.raises(BadReply):
             read(request)
 
+    @pytest.mark.parametrize("framing", ["tcp", "rtu"])
+    def test_what_is_longer_than_any_frame_is_no_reply_and_fills_no_message(self, framing):
+        """V1.1b3, section 4.1: 260 bytes over TCP, 256 on a serial line."""
+        _, read = Modbus(framing, 1, "board").read_coils(0, 8)
+        head = bytes.fromhex("00 01 00 00 ff ff 01 01") if framing == "tcp" else bytes.fromhex("01 01 ff")
+        for length in (261, 130_000):
+            with pytest.raises(BadReply) as told:
+                read(head + bytes(length - len(head)))
+            assert len(str(told.value)) < 500
+
+    def test_an_answer_to_another_request_fills_no_message(self):
+        _, read = tcp().read_coils(0, 8)
+        with pytest.raises(BadReply, match="belongs to another") as told:
+            read(bytes.fromhex("00 01 00 00 00 fd 01 01 fa") + bytes(250))
+        assert len(str(told.value)) < 500
+
     def test_another_protocol_at_the_port_is_told_at_once(self):
         _, read = tcp().read_coils(0, 2)
-        with pytest.raises(BadReply, match="no Modbus over TCP"):
+        with pytest.raises(BadReply, match="no Modbus"):
             read(b"HTTP/1.1 400 Bad Request\r\n\r\n")
 
     @given(framing=st.sampled_from(["tcp", "rtu"]), noise=st.binary(max_size=300), writing=st.booleans())

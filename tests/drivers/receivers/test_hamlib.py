@@ -7,7 +7,7 @@ import pytest
 
 from drivers.errors import LinkLost, Refused, Stuck
 from drivers.receivers.hamlib import DRIVER, HamlibReceiver, Options
-from sweeper.clock import JumpingClock
+from sweeper.clock import JumpingClock, SystemClock
 from sweeper.simulation import Served, saltmarsh, serve
 from tests.clocks import evening
 from tests.whole.peers import rigctld
@@ -174,3 +174,29 @@ def test_nobody_at_the_link_is_told() -> None:
         link = served.receiver_link
     with pytest.raises(LinkLost), opened(link):
         pass
+
+
+@pytest.mark.parametrize(
+    ("model", "arguments"), [(1, ()), (1, ("--vfo",)), (1, ("-P", "RIG")), (6, ()), (6, ("-P", "RIG"))]
+)
+def test_whether_a_fresh_server_tells_of_a_transmitter_does_not_change_while_it_is_asked(
+    model: int, arguments: tuple[str, ...]
+) -> None:
+    """hamlib 4.5 without a line to ask refuses get_ptt first, then answers from memory for half a second."""
+    with rigctld(model, arguments=arguments) as port:
+        link = f"tcp://127.0.0.1:{port}"
+        unknown = set()
+        with opened(link) as receiver:  # as the first look of `check`, which sets nothing
+            receiver.tuning()
+        for _ in range(2):
+            with opened(link) as receiver:
+                unknown.add(receiver.prepare())
+                receiver.read_power()
+        assert len(unknown) == 1
+        if model == 1:  # the other dummy has no range to transmit in
+            assert unknown == {() if "RIG" in arguments else ("transmit state",)}
+        with opened(link) as receiver:
+            began = SystemClock().monotonic()
+            while SystemClock().monotonic() - began < 0.7:  # longer than hamlib remembers
+                receiver.read_power()
+                assert not receiver.is_transmitting()

@@ -262,3 +262,11 @@ def test_without_soapysdr_the_mend_is_told(monkeypatch: pytest.MonkeyPatch) -> N
 def test_a_device_has_to_be_named() -> None:
     with pytest.raises(ValidationError):
         Options.model_validate({"device": {}})
+
+
+@pytest.mark.parametrize(
+    "device", [{"tx_gain": 10}, {"driver": "a\nb"}, {"": "x"}, {"a b": "x"}, {"driver": "é"}]
+)
+def test_only_plain_words_go_to_a_device_and_none_for_its_transmitter(device: dict[str, object]) -> None:
+    with pytest.raises(ValidationError):
+        Options.model_validate({"device": device})

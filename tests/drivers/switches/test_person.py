@@ -145,3 +145,42 @@ def test_a_path_without_words_is_found_before_anybody_is_asked():
 def test_paths_with_the_same_words_can_be_told():
     options = PersonOptions.model_validate({"paths": {"antenna-bypass": "left", "load-bypass": "left"}})
     assert options.relays_of("antenna-bypass") == options.relays_of("load-bypass")
+
+
+@pytest.mark.parametrize("link", ["/dev/null", "/dev/zero"])
+def test_a_device_that_is_no_terminal_is_asked_nothing(somebody: Somebody, link: str) -> None:
+    with pytest.raises(Unsupported, match="no terminal"):
+        opened(somebody, link=link).select("antenna-stage")
+
+
+@pytest.mark.parametrize(
+    "keys",
+    [
+        {"link": "/etc/passwd"},
+        {"link": "/dev/../etc/passwd"},
+        {"link": "tcp://127.0.0.1:4532"},
+        {"paths": {"a": "x\n;TX;"}},
+    ],
+)
+def test_only_plain_words_go_to_a_terminal(keys: dict[str, object]) -> None:
+    with pytest.raises(ValidationError):
+        PersonOptions.model_validate({"paths": PATHS} | keys)
+
+
+def test_a_serial_port_is_no_terminal(monkeypatch: pytest.MonkeyPatch) -> None:
+    import stat
+
+    from drivers.switches import person
+
+    for number, sits in (
+        ((5, 0), True),
+        ((4, 1), True),
+        ((4, 64), False),
+        ((136, 3), True),
+        ((188, 0), False),
+        ((166, 0), False),
+    ):
+        found = os.stat_result((stat.S_IFCHR, 0, 0, 0, 0, 0, 0, 0, 0, 0), {"st_rdev": os.makedev(*number)})
+        monkeypatch.setattr(os, "fstat", lambda _, found=found: found)
+        with open(os.devnull, "rb") as opened_:  # noqa: PTH123
+            assert person._is_terminal(opened_) is sits, number

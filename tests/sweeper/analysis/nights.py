@@ -58,7 +58,6 @@ def facts(
         "rated_gain_db": rated_gain_db,
         "rated_noise_figure_db": 3.0,
         "source_enr_db": None,
-        "readings_per_visit": night.readings,
         "worthwhile_db": 1.0,
         "confidence": 0.95,
         "fingerprint": "test",

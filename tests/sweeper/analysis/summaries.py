@@ -46,7 +46,6 @@ def facts(*places: Place, **more: object) -> StationFacts:
         "rated_gain_db": None,
         "rated_noise_figure_db": None,
         "source_enr_db": None,
-        "readings_per_visit": 8,
         "worthwhile_db": 1.0,
         "confidence": 0.95,
         "fingerprint": "test",

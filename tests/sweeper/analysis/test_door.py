@@ -28,9 +28,16 @@ def test_a_name_that_is_not_there_is_told() -> None:
         exec("from sweeper.analysis import no_such_thing")
 
 
-def test_the_shapes_of_findings_load_neither_arrays_nor_tables() -> None:
-    code = (
-        "import sys; from sweeper.analysis import Comparison, Findings, Interval, StationFacts;"
-        "sys.exit(bool({'numpy', 'polars', 'scipy'} & set(sys.modules)))"
-    )
+@pytest.mark.parametrize(
+    "started",
+    [
+        "from sweeper.analysis import Comparison, Findings, Interval, StationFacts",
+        "import sweeper.reduction",  # its second process says how many threads polars may have, before polars is there
+        "import sweeper.cli",
+        "import pkgutil, sweeper.daemon as d;"
+        "[__import__(m.name) for m in pkgutil.walk_packages(d.__path__, 'sweeper.daemon.')]",
+    ],
+)
+def test_nothing_that_starts_or_waits_loads_arrays_or_tables(started):
+    code = f"import sys; {started}; sys.exit(bool({{'numpy', 'polars', 'scipy'}} & set(sys.modules)))"
     assert subprocess.run([sys.executable, "-c", code], check=False).returncode == 0

@@ -8,6 +8,7 @@ from pathlib import Path
 import pytest
 
 from drivers.config_files import station_file as example
+from sweeper.cli import main
 from sweeper.store import Store
 from tests.whole.test_main_job import sweeper
 
@@ -19,10 +20,14 @@ STATION_COMMANDS = ("check", "plan", "run", "calibrate", "analyse", "compare", "
 
 
 @pytest.mark.parametrize("command", COMMANDS)
-def test_every_command_explains_itself_with_an_example(command: str) -> None:
-    answer = sweeper(command, "--help")
-    assert answer.returncode == 0, answer.stderr
-    assert f"Example: sweeper {command}" in answer.stdout
+def test_every_command_explains_itself_with_an_example(
+    command: str, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.setattr("sys.argv", ["sweeper", command, "--help"])
+    with pytest.raises(SystemExit) as ended:
+        main()
+    assert ended.value.code == 0
+    assert f"Example: sweeper {command}" in capsys.readouterr().out
 
 
 @pytest.mark.parametrize("command", STATION_COMMANDS)
@@ -78,6 +83,7 @@ def test_a_time_that_is_none_is_told_how_to_write_it(tmp_path: Path) -> None:
     assert "2026-11-01T16:00Z" in answer.stderr
 
 
+@pytest.mark.clock
 def test_output_is_plain_where_it_is_no_terminal_and_fits_80_columns(tmp_path: Path) -> None:
     file = tmp_path / "saltmarsh.yaml"
     file.write_bytes(example("saltmarsh").read_bytes())
@@ -87,6 +93,7 @@ def test_output_is_plain_where_it_is_no_terminal_and_fits_80_columns(tmp_path: P
     assert max(map(len, answer.stdout.splitlines())) <= 80
 
 
+@pytest.mark.clock
 def test_no_color_is_honoured_on_a_terminal(tmp_path: Path) -> None:
     import pty
 
@@ -118,6 +125,7 @@ def test_no_color_is_honoured_on_a_terminal(tmp_path: Path) -> None:
     assert shown["coloured"]
 
 
+@pytest.mark.clock
 def test_a_note_is_kept_also_where_no_daemon_runs(tmp_path: Path) -> None:
     file = tmp_path / "saltmarsh.yaml"
     file.write_bytes(example("saltmarsh").read_bytes())
@@ -150,6 +158,7 @@ def test_a_file_to_import_that_is_not_there_is_no_missing_folder(tmp_path: Path)
     assert answer.returncode == 2 and "by-hand.csv: there is no such file" in answer.stderr
 
 
+@pytest.mark.clock
 def test_an_end_that_is_over_is_refused(tmp_path: Path) -> None:
     file = tmp_path / "saltmarsh.yaml"
     file.write_bytes(example("saltmarsh").read_bytes())
@@ -157,15 +166,17 @@ def test_an_end_that_is_over_is_refused(tmp_path: Path) -> None:
     assert answer.returncode == 2 and "2020-01-01 is over already" in answer.stderr
 
 
+@pytest.mark.clock
 def test_a_fault_that_the_record_tells_is_not_told_before_it_as_well(tmp_path: Path) -> None:
     file = tmp_path / "saltmarsh.yaml"
     text = example("saltmarsh").read_text(encoding="utf-8")
-    # Port 9 is the discard service (RFC 863), which nothing here offers.
-    file.write_text(text.replace(":5020", ":9").replace(":4532", ":9"), encoding="utf-8")
+    # Ports 9 and 19 are the discard and the character generator service (RFC 863, 864), which nothing here offers.
+    file.write_text(text.replace(":5020", ":9").replace(":4532", ":19"), encoding="utf-8")
     answer = sweeper("run", file, "--passes", "1")
     assert answer.returncode == 1 and answer.stderr.count("no connection to") == 1, answer.stderr
 
 
+@pytest.mark.clock
 def test_a_plan_says_when_passes_are_due_faster_than_they_can_be_measured(tmp_path: Path) -> None:
     file = tmp_path / "saltmarsh.yaml"
     text = example("saltmarsh").read_text(encoding="utf-8")
@@ -184,6 +195,7 @@ def test_a_dialect_that_is_not_there_is_told_without_paths_and_errno(tmp_path: P
     assert "Errno" not in told and "configs" not in told and ".." not in told
 
 
+@pytest.mark.clock
 def test_a_plan_calls_its_relay_a_relay(tmp_path: Path) -> None:
     file = tmp_path / "saltmarsh.yaml"
     file.write_bytes(example("saltmarsh").read_bytes())

@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from sweeper.analysis import BandFinding, Findings, PeriodFinding, Verdict
-from sweeper.daemon.follow import HOLD_S, STILL_S, Follower, advise, band_of
+from sweeper.daemon.follow import Follower, Pace, advise, band_of
 from sweeper.station import Station, load
 from sweeper.words import ANTENNA_BYPASS, ANTENNA_STAGE
 from tests.whole.unattended import STATION
@@ -90,19 +90,19 @@ def seconds(pattern: str) -> list[tuple[float, bool, bool]]:
 
 
 def test_the_dial_must_have_settled_before_a_relay_moves() -> None:
-    assert followed(Follower(300, 200), seconds("s" * 20)) == [(STILL_S, "stage")]
+    assert followed(Follower(300, 200), seconds("s" * 20)) == [(Pace().still_s, "stage")]
     assert followed(Follower(300, 200), seconds("sbsbsbsbssbbssbb" * 4)) == []
 
 
 def test_a_dial_on_the_edge_of_two_bands_does_not_chatter() -> None:
     moves = followed(Follower(300, 200), seconds(("s" * 6 + "b" * 6) * 20))
     back_in = [at for at, route in moves if route == "stage"]
-    assert all(b - a >= HOLD_S for a, b in itertools.pairwise(back_in))
+    assert all(b - a >= Pace().hold_s for a, b in itertools.pairwise(back_in))
 
 
 def test_nothing_moves_while_transmitting_and_then_the_stage_goes_out_and_stays_out() -> None:
     follower = Follower(60, 200)
-    assert followed(follower, seconds("s" * 10)) == [(STILL_S, "stage")]
+    assert followed(follower, seconds("s" * 10)) == [(Pace().still_s, "stage")]
     later = [(at + 10, stage, on) for at, stage, on in seconds("T" * 30 + "s" * 200)]
     moves = followed(follower, later)
     assert moves[0] == (40.0, "bypass")

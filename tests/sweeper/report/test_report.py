@@ -242,7 +242,8 @@ def test_the_ceiling_shows_every_point_with_its_interval_and_says_where_the_stag
         tables,
         points=tables.points.with_columns(noise_rise_db=pl.when(far).then(26.0).otherwise(2.5)),
         curve=tables.curve.with_columns(
-            snr_change_db=pl.when(far).then(-1.0).otherwise(pl.col("snr_change_db"))
+            snr_change_db=pl.when(far).then(-1.0).otherwise(pl.col("snr_change_db")),
+            high=pl.when(far).then(-0.5).otherwise(pl.col("high")),
         ),
         crossings=tables.crossings.filter(~far),
     )

@@ -1,11 +1,13 @@
 """A station file is read whole, or every mistake in it is told with its line, its key and its mend."""
 
+from collections.abc import Iterator
 from pathlib import Path
+from typing import Any
 
 import pytest
 
 from sweeper.errors import WrongInput
-from sweeper.station import Problem, StationFileError, load
+from sweeper.station import Problem, Station, StationFileError, drivers, load
 from sweeper.words import ANTENNA_BYPASS, ANTENNA_STAGE, LOAD_BYPASS, LOAD_STAGE, Channel
 from tests.sweeper.station.files import RIGHT, written
 
@@ -89,6 +91,8 @@ SENTENCES = [
      "95 does not fit", "such as 0.95", "confidence"),
     ("an environment that P.372 does not know", [("environment: rural", "environment: marsh")],
      "station.environment", "'marsh' does not fit", "quiet-rural", "environment"),
+    ("a name with a slash", [("name: Saltmarsh", "name: Salt/marsh")], "station.name",
+     "'Salt/marsh' does not fit.", "without slashes, not beginning with a dot", "name: Saltmarsh"),
     ("a missing key", [("  mode: USB\n", "")], "receiver.mode", "this key is missing", "USB or CW", "receiver:"),
     ("a misspelt key", [("settle_s: 0.15", "setle_s: 0.15\n  settle_s: 0.15")], "receiver.setle_s",
      "there is no key 'setle_s' here", "Did you mean 'settle_s'?", "settle_s: 0.15"),
@@ -226,3 +230,26 @@ def test_a_file_that_is_not_there_or_not_text_is_refused_in_a_sentence(tmp_path:
     (tmp_path / "binary.yaml").write_bytes(b"station: \xff\xfe")
     assert "not UTF-8" in problems_in(tmp_path / "binary.yaml")[0].what
     assert "cannot be read" in problems_in(tmp_path)[0].what
+
+
+def test_what_is_held_to_a_pattern_says_in_words_what_fits() -> None:
+    """Nobody is shown a regular expression: the mend of every such key is a sentence."""
+    options = [drivers.driver(name).options for name in drivers.names()]
+    held = [
+        (key, each)
+        for model in (Station, *options)
+        for key, each in properties(model.model_json_schema())
+        if "pattern" in str(each)
+    ]
+    assert len(held) >= 8
+    for key, each in held:
+        assert len(each.get("description", "")) > 20, f"{key} has a pattern and no words for it"
+
+
+def properties(schema: dict[str, Any]) -> Iterator[tuple[str, dict[str, Any]]]:
+    """Every key of a JSON schema that is held to something, with what it is held to."""
+    for part in (schema, *schema.get("$defs", {}).values()):
+        for key, each in part.get("properties", {}).items():
+            for one in (each, *each.get("anyOf", ())):
+                if "pattern" in one:
+                    yield key, {**each, **one}

@@ -7,7 +7,8 @@ import numpy as np
 import polars as pl
 import pytest
 
-from sweeper.analysis.band.gain import combine, snr_change_db, weighted
+from sweeper.analysis.band.cells import nightly_snr_change
+from sweeper.analysis.band.gain import combine, quieter_antenna, weighted
 from sweeper.analysis.band.gain_agreement import reconcile
 from sweeper.analysis.band.gain_methods import GainEstimate, GainMethods
 from sweeper.analysis.band.switching_threshold import (
@@ -49,11 +50,17 @@ def test_without_load_gain_rests_on_carriers():
     assert gain.gain_db == pytest.approx(15.0, abs=3 * gain.se_db)
 
 
-def test_with_neither_load_nor_carriers_the_rated_gain_is_taken_and_called_so():
+def test_with_neither_load_nor_carriers_the_label_is_no_evidence():
     night = Night(loads=False, carriers=False)
-    gain = combine(GainMethods(season(night, 1)), facts(night))
-    assert (gain.source, gain.gain_db, gain.flags) == ("rated", 15.0, ("gain-rated",))
-    assert gain.se_db >= 1
+    assert combine(GainMethods(season(night, 1)), facts(night, rated_gain_db=15.0)) is None
+
+
+def test_a_gain_that_is_not_the_rated_one_names_the_fault_to_look_for():
+    night = Night(external_k=20_000)
+    gain = combine(GainMethods(season(night)), facts(night, rated_gain_db=25.0))
+    assert gain.gain_db == pytest.approx(15.0, abs=3 * gain.se_db)
+    assert gain.flags == ("gain-off-label",)
+    assert "measures +15.0 dB where its label says +25.0 dB" in gain.sentences[0]
 
 
 def test_with_nothing_at_all_no_gain_is_claimed():
@@ -63,8 +70,7 @@ def test_with_nothing_at_all_no_gain_is_claimed():
 
 def test_noise_no_higher_than_the_receivers_own_says_nothing_about_gain():
     night = Night(external_k=300, carriers=False)
-    gain = combine(GainMethods(season(night)), facts(night))
-    assert gain.source == "rated"
+    assert combine(GainMethods(season(night)), facts(night)) is None
 
 
 @pytest.mark.parametrize("gain_db", [-10.0, 0.0, 20.0])
@@ -93,21 +99,28 @@ def test_the_s_unit_meter_finds_the_gain_within_what_it_claims():
     assert gain.gain_db == pytest.approx(15.0, abs=3 * gain.se_db)
 
 
+def measured_change_db(gain_db, bypass_db, stage_db):
+    """What the program makes of these two levels of antenna noise in one hour of one night."""
+    row = pl.DataFrame({"band": ["40 m"], "difference_db": [stage_db - bypass_db]})
+    gain = weighted((GainEstimate("carriers", gain_db, 0.1, 9, 10),))
+    return nightly_snr_change(row, {"40 m": gain})["snr_change_db"].item()
+
+
 def test_a_worked_reading():
     """Antenna 4 dB over load in bypass; noise rises 13 dB with a stage of 15 dB gain (measurement.md)."""
-    assert snr_change_db(15.0, -94.0, -81.0) == pytest.approx(2.0)
+    assert measured_change_db(15.0, -94.0, -81.0) == pytest.approx(2.0)
     assert snr_lost_db(4.0) == pytest.approx(2.2, abs=0.005)
 
 
 def test_an_amplified_noise_that_rises_by_exactly_the_gain_changes_nothing():
     """Common practice."""
-    assert snr_change_db(15.0, -91.5, -76.5) == 0.0
+    assert measured_change_db(15.0, -91.5, -76.5) == 0.0
 
 
 def test_a_load_at_minus_94_an_antenna_at_minus_91_5_and_minus_79_with_the_stage():
     """Common practice: 15 to 16 dB of gain make +2.5 to +3.5 dB, and no stage could reach 3.6 dB."""
-    assert snr_change_db(15.0, -91.5, -79.0) == pytest.approx(2.5)
-    assert snr_change_db(16.0, -91.5, -79.0) == pytest.approx(3.5)
+    assert measured_change_db(15.0, -91.5, -79.0) == pytest.approx(2.5)
+    assert measured_change_db(16.0, -91.5, -79.0) == pytest.approx(3.5)
     assert 3.55 < snr_lost_db(2.5) < 3.6
 
 
@@ -158,7 +171,19 @@ def test_a_useless_stage_has_no_rule_but_a_sentence():
     summaries = season(night, 1)
     threshold = switching_threshold(summaries, combine(GainMethods(summaries), facts(night)), facts(night))
     assert threshold.reading is None
-    assert "leave it out" in threshold.sentence
+    assert "Leave it out" in threshold.sentence
+    assert threshold.best_db.high < 0.0
+
+
+def test_a_gain_that_is_hardly_known_never_makes_the_stage_useless():
+    """Best of all, with no noise from outside, −1.2 dB (−9 to 6.6): that settles nothing."""
+    night = Night(external_k=20_000)
+    summaries = season(night, 1)
+    loose = replace(combine(GainMethods(summaries), facts(night)), gain_db=8.0, se_db=3.5)
+    threshold = switching_threshold(summaries, loose, facts(night))
+    assert threshold.best_db.low < 0.0 < threshold.best_db.high
+    assert threshold.crossing_db is None
+    assert threshold.sentence.startswith("Not settled yet")
 
 
 def test_a_gain_that_differs_by_channel_is_told_by_channel():
@@ -255,7 +280,12 @@ def test_a_choke_has_no_gain_and_a_quieter_antenna(carriers):
         )
         for n in range(4)
     ]
-    gain = combine(GainMethods(pl.concat(days)), facts(night, rated_gain_db=0.0))
+    methods, told = GainMethods(pl.concat(days)), facts(night, rated_gain_db=0.0)
+    assert quieter_antenna(methods, told)
+    gain = combine(methods, told)
+    if not carriers:
+        assert gain is None  # the label says 0 dB, but only carriers could
+        return
     assert gain.flags == ("quieter-antenna",)
     assert gain.gain_db == pytest.approx(0.0, abs=3 * gain.se_db)
     assert "4.0 dB quieter" in gain.sentences[0]

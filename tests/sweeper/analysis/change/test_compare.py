@@ -55,11 +55,34 @@ def test_a_quiet_weekend_is_no_fix():
 
 
 def test_bands_that_the_fix_cannot_touch_serve_as_control():
-    summaries = two_weeks(FORTY, EIGHTY, fix_at=7, fix_db=3.0)
-    found = compare(summaries, facts(FORTY, EIGHTY), FIX, control_bands=("80 m",))
+    """The town is loud or quiet for both bands; the fix reaches 40 m alone."""
+    forty = Place("40 m", night_sd_db=2.0, error_db=0.05)
+    eighty = Place("80 m", antenna_k=500_000.0, night_sd_db=2.0, error_db=0.05)
+    rows = two_weeks(forty, eighty)
+    late = (pl.col("night") >= date(2026, 1, 12)) & (pl.col("band") == "40 m")
+    shared = _alike(rows, of="80 m", to="40 m")
+    fixed = _fallen(shared, late, 3.0)
+    alone = compare(fixed.filter(pl.col("band") == "40 m"), facts(forty), FIX).bands[0]
+    found = compare(fixed, facts(forty, eighty), FIX, control_bands=("80 m",))
     assert [band.band for band in found.bands] == ["40 m"]
-    assert found.bands[0].change_db is not None
-    assert abs(found.bands[0].change_db.value) < 2.0
+    assert (alone.verdict, found.bands[0].verdict) == ("undecided", "quieter")
+    assert found.bands[0].change_db.low <= -3.0 <= found.bands[0].change_db.high
+
+
+def test_a_control_that_changed_itself_controls_nothing():
+    summaries = two_weeks(FORTY, EIGHTY, fix_at=7, fix_db=3.0)
+    found = compare(summaries, facts(FORTY, EIGHTY), FIX, control_bands=("80 m",)).bands[0]
+    assert (found.verdict, "control-changed" in found.flags) == ("undecided", True)
+    assert "the control bands changed too" in found.reason
+
+
+def test_noise_that_was_falling_already_is_no_fix():
+    """0.3 dB a night for four weeks, on two bands alike, and no fix."""
+    rows = _sinking(made(FORTY, EIGHTY, nights=28), 0.3)
+    found = compare(rows, facts(FORTY, EIGHTY), datetime(2026, 1, 19, 9, 0, tzinfo=UTC))
+    assert {band.verdict for band in found.bands} <= {"undecided", "no change"}
+    assert "trend" in found.bands[0].flags
+    assert "Noise was falling by about 0.2" in found.bands[0].reason
 
 
 def test_when_the_answer_is_no_it_says_how_small_a_change_would_have_shown():
@@ -105,7 +128,7 @@ def test_nights_at_other_hours_do_not_match():
 
 
 def test_carriers_are_asked_about_the_sky():
-    assert "no change of the sky" in compare(two_weeks(FORTY), facts(FORTY), FIX).sky
+    assert "no change in propagation" in compare(two_weeks(FORTY), facts(FORTY), FIX).sky
     assert "nothing tells" in compare(two_weeks(Place(carrier=False)), facts(Place(carrier=False)), FIX).sky
 
 
@@ -194,3 +217,88 @@ def _narrowed(rows: pl.DataFrame, from_night: date) -> pl.DataFrame:
         *(pl.when(late).then(pl.col(name) - less_db).otherwise(name).alias(name) for name in levels),
         pl.when(late).then(500).otherwise("bandwidth_hz").cast(pl.Int64).alias("bandwidth_hz"),
     )
+
+
+def test_a_steady_place_is_told_that_nothing_changed():
+    still = Place("40 m", night_sd_db=0.2, error_db=0.05)
+    found = compare(made(still, nights=30), facts(still), datetime(2026, 1, 20, 9, 0, tzinfo=UTC)).bands[0]
+    assert found.verdict == "no change"
+    assert found.reason.startswith("No change that matters:")
+    assert -1.0 < found.change_db.low < found.change_db.high < 1.0
+
+
+@pytest.mark.parametrize(("worthwhile_db", "verdict"), [(1.0, "no change"), (0.05, "undecided")])
+def test_what_matters_is_for_the_listener_to_say(worthwhile_db, verdict):
+    still = Place("40 m", night_sd_db=0.2, error_db=0.05)
+    told = facts(still, worthwhile_db=worthwhile_db)
+    assert (
+        compare(made(still, nights=30), told, datetime(2026, 1, 20, 9, 0, tzinfo=UTC)).bands[0].verdict
+        == verdict
+    )
+
+
+def test_among_many_bands_one_that_looks_changed_is_not_believed():
+    """The same nights of one band: by themselves they tell of a change, beside nineteen steady bands they do not."""
+    moved = Place("40 m", night_sd_db=1.0)
+    others = [Place(f"band {n}", night_sd_db=1.0) for n in range(19)]
+    hit = two_weeks(moved, fix_at=7, fix_db=4.2, seed=3)
+    alone = compare(hit, facts(moved), FIX).bands[0]
+    steady = two_weeks(moved, *others, seed=4).filter(pl.col("band") != "40 m")
+    among = {band.band: band for band in compare(pl.concat([hit, steady]), facts(moved, *others), FIX).bands}[
+        "40 m"
+    ]
+    assert alone.verdict == "quieter" and "table" not in alone.flags
+    assert among.verdict == "undecided" and "table" in among.flags
+    assert "among so many bands one looks changed by chance" in among.reason
+
+
+@pytest.mark.parametrize(
+    ("longitude", "left_out"),
+    [(150.0, date(2026, 1, 12)), (-150.0, date(2026, 1, 11)), (8.1, date(2026, 1, 12))],
+)
+def test_the_night_left_out_is_that_of_the_stations_own_noon(longitude, left_out):
+    """A fix at 19:30 UTC amid hours 18 to 20 UTC. At 150° E local noon is at 02 UTC, at 150° W at 22 UTC, so that there
+    those hours belong to the night that began the day before."""
+    summaries = two_weeks(FORTY)
+    found = compare(summaries, facts(FORTY, longitude=longitude), datetime(2026, 1, 12, 19, 30, tzinfo=UTC))
+    assert found.left_out == left_out
+
+
+def _levels(rows: pl.DataFrame) -> list[str]:
+    return [name for name in rows.columns if name.startswith("level_antenna") and not name.endswith("_se_db")]
+
+
+def _fallen(rows: pl.DataFrame, where: pl.Expr, less_db: float) -> pl.DataFrame:
+    """The same nights, with less noise from outside by so much where it stands far over the receiver's own."""
+    moved = [*_levels(rows), "noise_rise_db", "stage_noise_rise_db"]
+    return rows.with_columns(
+        pl.when(where).then(pl.col(name) - less_db).otherwise(name).alias(name) for name in moved
+    )
+
+
+def _sinking(rows: pl.DataFrame, a_night_db: float) -> pl.DataFrame:
+    nights = (pl.col("night") - pl.col("night").min()).dt.total_days()
+    moved = [*_levels(rows), "noise_rise_db", "stage_noise_rise_db"]
+    return rows.with_columns(pl.col(name) - a_night_db * nights for name in moved)
+
+
+def _alike(rows: pl.DataFrame, of: str, to: str) -> pl.DataFrame:
+    """The band `to` with the nights of the band `of`, each about its own mean."""
+    moved = [*_levels(rows), "noise_rise_db", "stage_noise_rise_db"]
+    keys = ("night", "hour_utc", "for")
+    other = rows.filter(pl.col("band") == of).select(
+        *keys,
+        *(
+            (pl.col(name) - pl.col(name).mean().over("hour_utc", "for")).alias(f"{name}_other")
+            for name in moved
+        ),
+    )
+    joined = rows.join(other.unique(keys), on=keys, how="left", maintain_order="left")
+    here = pl.col("band") == to
+    return joined.with_columns(
+        pl.when(here)
+        .then(pl.col(name).mean().over("band", "hour_utc", "for") + pl.col(f"{name}_other"))
+        .otherwise(name)
+        .alias(name)
+        for name in moved
+    ).drop(f"{name}_other" for name in moved)

@@ -2,6 +2,7 @@
 
 import numpy as np
 import pytest
+from scipy.stats import false_discovery_control
 
 from sweeper.analysis.band.cells import Cell
 from sweeper.analysis.statistics.estimates import Estimate
@@ -11,7 +12,7 @@ from sweeper.analysis.verdict.judge import allowed_level, judge
 def cell(value, se=0.2, nights=10, ceiling=None, lower_bound=None, flags=(), bound=""):
     estimate = Estimate(value, se, nights - 1.0)
     limits = [None if each is None else Estimate(each, 0.05, nights - 1.0) for each in (ceiling, lower_bound)]
-    return Cell("40 m", 20, nights, 40, estimate, None, limits[0], limits[1], bound, flags, 1.0)
+    return Cell("40 m", 20, nights, 40, None, estimate, None, limits[0], limits[1], bound, flags, 1.0)
 
 
 def one(each, troubles=frozenset()):
@@ -69,3 +70,39 @@ def test_the_share_of_wrong_verdicts_is_held_over_the_table():
 
 def test_no_levels_allow_nothing():
     assert allowed_level([], 0.05) == 0.0
+
+
+@pytest.mark.parametrize(
+    "sign",
+    [
+        "compression",
+        "implausible-calibration",
+        "load-above-antenna",
+        "load-follows-antenna",
+        "load-too-low",
+        "meter-stuck",
+        "meter-unit",
+        "mismatch",
+        "overload",
+        "routes-disagree",
+        "stuck-relay",
+        "swapped",
+    ],
+)
+@pytest.mark.parametrize("value", [5.0, -5.0, 0.0])
+def test_every_sign_of_a_chain_that_does_not_do_what_it_seems_withholds_any_verdict(sign, value):
+    found = one(cell(value), frozenset({sign, "occupied"}))
+    assert (found.verdict, found.snr_change_db, found.withheld) == ("undecided", None, sign)
+
+
+def test_what_is_no_sign_of_trouble_withholds_nothing():
+    assert one(cell(5.0), frozenset({"occupied", "floor", "no-load", "uncalibrated"})).verdict == "stage"
+
+
+def test_the_levels_allowed_are_those_of_the_reference_library():
+    """Benjamini and Hochberg 1995: SciPy's adjusted levels at or below the rate are the verdicts that a table bears."""
+    rng = np.random.default_rng(3)
+    for count in (1, 2, 7, 60):
+        levels = rng.beta(0.4, 3.0, count)
+        allowed = allowed_level(levels.tolist(), 0.05)
+        assert ((levels <= allowed) == (false_discovery_control(levels) <= 0.05)).all()

@@ -10,8 +10,10 @@ from sweeper.analysis.day.reduce import summarise_day
 from sweeper.analysis.findings.build import find
 from sweeper.analysis.statistics.estimates import Estimate
 from sweeper.analysis.statistics.interval import Interval
+from sweeper.analysis.verdict.effort import bands_due, effort
+from sweeper.analysis.verdict.expectation import expectations
 from sweeper.analysis.verdict.judge import Judged
-from sweeper.analysis.verdict.outlook import bands_due, effort, expectations, outlook, outlooks
+from sweeper.analysis.verdict.outlook import outlook, outlooks
 from sweeper.simulation.campaign.course import BandTruth, Course
 from sweeper.simulation.campaign.draw import campaign
 from sweeper.words import Channel
@@ -110,7 +112,7 @@ def told(*hours):
     cells, judged = [], []
     for number, (change, low, high, passes, nights, verdict) in enumerate(hours):
         estimate = Estimate(change, (high - low) / 4, 3.0)
-        cells.append(Cell("20 m", number, nights, passes, estimate, None, None, None, "", (), 2.0))
+        cells.append(Cell("20 m", number, nights, passes, None, estimate, None, None, None, "", (), 2.0))
         judged.append(Judged(verdict, Interval(change, low, high), 0.5))
     (found,) = outlooks(cells, judged, {"20 m": 0.1}, facts())
     return found.sentence

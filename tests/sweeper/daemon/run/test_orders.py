@@ -28,6 +28,7 @@ def test_an_order_wakes_until_it_is_heeded_and_a_stop_for_good() -> None:
 def test_a_signal_stops_a_thread_that_does_nothing_but_wait_and_look(how: signal.Signals) -> None:
     """A handler that set the event itself would sooner or later wait for a lock that the waiting thread holds."""
     program = (
+        "import sys\n"
         "from sweeper.daemon.run.orders import Orders, stop_on_signals\n"
         "orders = Orders()\n"
         "stop_on_signals(orders)\n"
@@ -35,9 +36,12 @@ def test_a_signal_stops_a_thread_that_does_nothing_but_wait_and_look(how: signal
         "while not orders.stopping:\n"
         "    orders.wake.wait(0.0001)\n"
         "print('stopped', flush=True)\n"
+        "sys.stdin.read()\n"  # an interpreter that ends takes the last signals as if it had no handler
     )
     for _ in range(5):
-        process = subprocess.Popen([sys.executable, "-c", program], stdout=subprocess.PIPE, text=True)
+        process = subprocess.Popen(
+            [sys.executable, "-c", program], stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True
+        )
         assert process.stdout is not None and process.stdout.readline() == "ready\n"
         for _ in range(20):
             os.kill(process.pid, how)

@@ -1,81 +1,135 @@
 """A run until decided: it goes on while a band is open, and ends when none is."""
 
+import threading
+import time
+from collections.abc import Callable
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import pytest
 
-from sweeper import analysis
-from sweeper.analysis import Outlook
+from drivers.config_files import station_file
 from sweeper.daemon.run.orders import Orders
 from sweeper.daemon.run.until_decided import UntilDecided
-from sweeper.station import load
+from sweeper.station import Station, load
 from sweeper.store import Store
 from sweeper.words import PassRecord
+from tests.whole.club import LOUD, send_station
 
-STATION = sorted((Path(__file__).parents[4] / "configs" / "stations").glob("*.yaml"))[0]
-BANDS = list(dict.fromkeys(channel.band for channel in load(STATION).channels()))
 BEGUN = datetime(2026, 1, 10, 20, tzinfo=UTC)
 
 
-def done(number, hours=0.0):
+def done(number: int, hours: float = 0.0) -> PassRecord:
     ended = BEGUN + timedelta(hours=hours)
     return PassRecord(number, ended - timedelta(minutes=2), ended, "done", "", 4)
 
 
-@pytest.fixture
-def watching(tmp_path, monkeypatch):
-    """The observer, its orders, and the outlook it will be told, open at first."""
-    station, orders = load(STATION), Orders()
-    told = {"outlook": [Outlook("40 m", (20,), 3, None, "about 3 more nights should settle it")], "looks": 0}
-
-    def outlook(summaries, facts):
-        told["looks"] += 1
-        return tuple(told["outlook"])
-
-    monkeypatch.setattr(analysis, "outlook", outlook)
-    store = Store(tmp_path / "data", station.station.name, station.station.longitude)
-    yield UntilDecided(station, store, orders), orders, told
-    store.close()
+def at_once(look: Callable[[], None]) -> None:
+    look()
 
 
-def test_an_open_band_keeps_the_run_going(watching):
-    observer, orders, _ = watching
-    observer.finished(done(1), ())
-    assert not orders.stopping
+def stored(data: Path, nights: int, text: Callable[[str], str] = lambda text: text) -> Station:
+    """A station so loud that a week settles every hour, with so many nights stored of 40 m and 20 m."""
+    folder = send_station(data, LOUD, nights, hours=(20, 21))
+    file = data / "station.yaml"
+    file.write_text(text((folder / "station.yaml").read_text(encoding="utf-8")), encoding="utf-8")
+    return load(file)
 
 
-def test_the_last_verdict_ends_it(watching):
-    observer, orders, told = watching
-    told["outlook"] = [Outlook(band, (), 0, None, "") for band in BANDS[:-1]]
-    observer.finished(done(1), ())
-    assert not orders.stopping  # of one band nothing is stored yet
-    told["outlook"] = [Outlook(band, (), 0, None, "") for band in BANDS]
-    observer.finished(done(2, hours=2), ())
+@pytest.fixture(scope="module")
+def a_week(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, Station]:
+    data = tmp_path_factory.mktemp("a week")
+    return data, stored(data, 8)
+
+
+def test_the_last_verdict_ends_the_run(a_week: tuple[Path, Station]) -> None:
+    data, station = a_week
+    orders = Orders()
+    UntilDecided(station, data, orders, at_once).finished(done(1), ())
     assert orders.stopping
 
 
-def test_nothing_measured_is_not_decided(watching):
-    observer, orders, told = watching
-    told["outlook"] = []
+def test_one_night_ends_nothing(tmp_path: Path) -> None:
+    station, orders = stored(tmp_path, 1), Orders()
+    observer = UntilDecided(station, tmp_path, orders, at_once)
     observer.finished(done(1), ())
+    assert not orders.stopping
+    assert all(observer.bands_due() == {"40 m", "20 m"} for _ in range(6))  # both are open
+
+
+def test_a_band_of_which_nothing_is_stored_is_open(tmp_path: Path) -> None:
+    more = "  - {name: 80 m, channels: [{hz: 3600000, for: noise}]}\n"
+    station, orders = stored(tmp_path, 8, lambda text: text + more), Orders()
+    observer = UntilDecided(station, tmp_path, orders, at_once)
+    assert observer.bands_due() is None
+    observer.finished(done(1), ())
+    assert not orders.stopping
+    assert all("80 m" in (observer.bands_due() or ()) for _ in range(6))
+
+
+def test_nothing_stored_is_not_decided(tmp_path: Path) -> None:
+    station = load(station_file("saltmarsh"))
+    with Store(tmp_path, station.station.name, station.station.longitude):
+        pass
+    orders = Orders()
+    UntilDecided(station, tmp_path, orders, at_once).finished(done(1), ())
     assert not orders.stopping
 
 
-def test_it_looks_once_an_hour_and_only_after_passes_that_are_done(watching):
-    observer, _, told = watching
+def test_the_measuring_does_not_wait_for_a_look(a_week: tuple[Path, Station]) -> None:
+    data, station = a_week
+    orders, looks = Orders(), []
+    observer = UntilDecided(station, data, orders, looks.append)
+    observer.finished(done(1), ())
+    assert len(looks) == 1 and not orders.stopping  # handed over, not done
+    observer.finished(done(2, hours=3), ())
+    assert len(looks) == 1  # one at a time
+    looks[0]()
+    assert orders.stopping
+
+
+def test_by_itself_it_looks_on_another_thread(a_week: tuple[Path, Station]) -> None:
+    data, station = a_week
+    orders, by = Orders(), []
+    stop = orders.stop
+
+    def noted() -> None:
+        by.append(threading.get_ident())
+        stop()
+
+    orders.stop = noted  # type: ignore[method-assign]
+    UntilDecided(station, data, orders).finished(done(1), ())
+    give_up = time.monotonic() + 120
+    while not orders.stopping and time.monotonic() < give_up:
+        time.sleep(0.01)
+    assert by and by[0] != threading.get_ident()
+
+
+def test_it_looks_once_an_hour_and_only_after_passes_that_are_done(a_week: tuple[Path, Station]) -> None:
+    data, station = a_week
+    looks: list[None] = []
+
+    def counted(look: Callable[[], None]) -> None:
+        looks.append(None)
+        look()
+
+    observer = UntilDecided(station, data, Orders(), counted)
     for number in range(12):
         observer.finished(done(number, number / 6), ())
     observer.finished(PassRecord(13, BEGUN, BEGUN + timedelta(hours=9), "failed", "no answer", 0), ())
-    assert told["looks"] == 2
+    assert len(looks) == 2
 
 
-def test_open_bands_come_in_every_pass_and_decided_ones_now_and_then(watching):
-    observer, _, told = watching
-    assert observer.bands_due() is None
-    told["outlook"] = [Outlook("40 m", (20,), 3, None, ""), Outlook("80 m", (), 0, None, "")]
+def test_a_store_that_cannot_be_read_does_not_end_the_run_and_is_tried_again(
+    a_week: tuple[Path, Station], tmp_path: Path
+) -> None:
+    data, station = a_week
+    orders, folder = Orders(), tmp_path / station.station.name
+    folder.write_text("no folder", encoding="utf-8")
+    observer = UntilDecided(station, tmp_path, orders, at_once)
     observer.finished(done(1), ())
-    due = [observer.bands_due() for _ in range(36)]
-    assert all("40 m" in bands for bands in due)
-    assert 2 <= sum("80 m" in bands for bands in due) <= 6
-    assert all("20 m" in bands for bands in due)  # nothing is stored of it yet
+    assert not orders.stopping
+    folder.unlink()
+    folder.symlink_to(data / station.station.name)
+    observer.finished(done(2, hours=2), ())
+    assert orders.stopping

@@ -1,0 +1,74 @@
+"""From where on something counts, is believed or is said: every such number of the analysis, with its reason.
+
+Numbers of methods (grids, iterations) stand where the method is. Where a fact of the trade has no standard, the reason
+says "common practice".
+"""
+
+# Noise rise: antenna over load, in bypass where nothing else is said
+RISE_OF_ANY_USE_DB = 0.05
+"""Below, antenna and load are alike: what follows from the rise has no bound in decibels."""
+CLEAR_RISE_DB = 0.5
+"""Noise rise, in the better route, from which on external noise can be told from the chain's own."""
+RISE_FOR_GAIN_DB = 1.0
+"""Noise rise in bypass below which noise powers say too little about gain."""
+RISE_FOR_OUTSIDE_NOISE_DB = 1.0
+"""Usual noise rise from which on the receiver's own noise is taken off; below, too little would be left."""
+SMALLEST_OUTSIDE_NOISE_DB = -10.0
+"""Noise from outside this far below the load is not told from none, and must not count by its logarithm."""
+
+# Readings that are none
+TOUCHED_SHARE = 0.1
+"""More than this share of passes on the meter's floor or top, and a mean over them is a bound and no value."""
+FEW_ON_THE_FLOOR = 0.2
+"""Share of nights that may touch the meter's floor or top before their mean is only a bound."""
+LIFTED_DB = 1.0
+"""What a load must read higher with the stage in, to stand off a floor that it lies on in bypass."""
+OCCUPIED_CHANCE = 1e-4
+"""How often pure noise may be taken for an occupied channel, a visit."""
+CARRIER_CLEAR_DB = 10.0
+"""A carrier says something about gain where it stands this far above the noise of both routes together."""
+USELESS_DB = 60.0
+"""An uncertainty no larger than this need be told apart."""
+
+# Gain
+WORST_GAIN_SE_DB = 3.0
+"""A gain less sure than this says nothing that the rated one does not."""
+GAINS_APART_DB = 0.5
+"""Gains nearer than this to each other make no difference to a verdict of 1 dB, however sure they are."""
+GAINS_APART_CHANCE = 0.01
+"""Chance at which gains by several methods are said to disagree: one band in a hundred by mistake."""
+NO_GAIN_DB = 1.0
+"""A stage rated within this of 0 dB has no gain: a choke, a filter with little loss."""
+RATED_GAIN_SE_DB = 1.5
+"""Makers' gains hold to one or two dB, cables and relays not counted (common practice)."""
+
+# What is wrong with a chain
+ROUTES_APART_DB = 0.7
+"""Both routes nearer than this do not change a verdict of 1 dB."""
+ROUTES_APART_SE = 3.3
+"""Standard errors between the direct route and the predicted one: one in 1000 by chance, for some twenty hours."""
+EXCESS_DB = 0.7
+"""Noise that rises this much more than carriers do matters; less would not change a verdict of 1 dB."""
+EXCESS_SE = 3.3
+"""Standard errors by which it must do so (one in 2000 by chance, for one of some twenty hours)."""
+MOST_OF_A_NIGHT = 10.0
+"""Times what is expected that one reading of one night may count for: a stray one makes no overload of a season."""
+MOST_NOISE_FIGURE_DB = 60.0
+"""No receiver for these bands is as deaf as this, attenuator in or not: a figure above is one of the calibration
+(common practice)."""
+
+# Verdicts
+OFF_THE_CURVE_DB = 1.5
+"""Direct measurement and curve further apart than this do not belong together."""
+CONTRADICTS_CHANCE = 0.01
+"""Chance at which a direct measurement outside what the noise rise allows is taken to contradict it."""
+LITTLE_DB = 1.0
+"""A change that cannot lie further than this from the worthwhile one: whoever chooses wrongly loses little."""
+
+# Nights and stations beside each other
+ENOUGH_OF_A_KIND = 2
+"""Weekday or weekend nights wanted on each side before the two kinds are matched separately."""
+OUTLIER_MADS = 3.5
+"""Modified z-score beyond which a value is called an outlier: Iglewicz and Hoaglin 1993 (from memory)."""
+FEWEST_FOR_OUTLIERS = 5
+"""With fewer stations the spread between them is not known well enough to call one of them odd."""
