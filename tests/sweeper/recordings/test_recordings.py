@@ -108,9 +108,15 @@ def _unfit(folder: Path, evening: Path, what: str) -> Asked:
             )
         case "side bands":
             t = np.arange(len(values)) / 8000
-            speech = np.convolve(np.random.default_rng(9).standard_normal(len(t)), np.hanning(40) / 8, "same")
+            speech = np.convolve(np.random.default_rng(9).standard_normal(len(t)), np.hanning(24) / 8, "same")
+            speech *= np.repeat(np.random.default_rng(10).random(len(t) // 2000 + 1) < 0.5, 2000)[
+                : len(t)
+            ]  # syllables
             am = 0.05 * (1 + 0.3 * speech) * np.cos(2 * np.pi * 1400 * t)
-            return Asked((_wav(folder / "x.wav", values * 0.2 + am),), first="bypass")
+            return Asked(
+                (_wav(folder / "x.wav", 0.2 * audio(Scene(seconds=40.0, snr_db=(-40.0,)), 5)[0] + am),),
+                first="bypass",
+            )
     return Asked((evening,), marks=marks)
 
 
