@@ -8,7 +8,9 @@ def main() -> None:
     from drivers.errors import RigError
     from sweeper.cli.app import app
     from sweeper.errors import UserFacingError
+    from sweeper.printable import Printable
 
+    sys.stdout, sys.stderr = Printable(sys.stdout), Printable(sys.stderr)
     try:
         app()
     except UserFacingError as told:

@@ -1,8 +1,9 @@
 """`import` and `export`: readings in and out."""
 
+import io
 from enum import StrEnum
 from pathlib import Path
-from typing import Annotated
+from typing import IO, Annotated, Any
 
 import typer
 
@@ -71,8 +72,26 @@ def export(
             write_parquet(readings, out)
         else:
             try:
-                write_csv(readings, out if out is not None else sys.stdout.buffer)
+                write_csv(readings, out if out is not None else _standard_output())
             except BrokenPipeError:  # as in `sweeper export … | head`
                 os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
     finally:
         store.close()
+
+
+def _standard_output() -> IO[bytes]:
+    """Bytes as they are for another program; on a terminal only what can be seen."""
+    import sys
+
+    from sweeper.printable import printable, terminal_of
+
+    terminal = terminal_of(sys.stdout)
+    if not terminal.isatty():
+        return terminal.buffer
+
+    class Seen(io.BytesIO):
+        def write(self, part: Any) -> int:
+            terminal.write(printable(bytes(part).decode().replace("\r\n", "\n")))
+            return len(part)
+
+    return Seen()

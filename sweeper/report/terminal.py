@@ -3,15 +3,18 @@
 Prints, and computes nothing. Text from files goes in as text, never as markup.
 """
 
+import sys
 from collections.abc import Sequence
 from datetime import datetime
 from typing import TYPE_CHECKING
 
-from rich.console import Console
+from rich.console import Console, ConsoleOptions, ConsoleRenderable, RenderHook, RenderResult
+from rich.segment import Segment
 from rich.table import Table
 from rich.text import Text
 
 from sweeper.analysis import Comparison, Findings, PeriodFinding, Verdict
+from sweeper.printable import printable, terminal_of
 from sweeper.report import wording
 from sweeper.report.pictures.fix import fix_lines
 
@@ -25,8 +28,26 @@ WIDTH = 80
 STYLES: dict[Verdict, str] = {"stage": "bold cyan", "bypass": "bold yellow", "either": "", "undecided": "dim"}
 
 
+class _AsText(RenderHook):
+    """All text of a console through `printable`; its colours stay."""
+
+    def process_renderables(self, renderables: list[ConsoleRenderable]) -> list[ConsoleRenderable]:
+        return [_Cleaned(each) for each in renderables]
+
+
+class _Cleaned:
+    def __init__(self, inner: ConsoleRenderable) -> None:
+        self._inner = inner
+
+    def __rich_console__(self, console: Console, options: ConsoleOptions) -> RenderResult:
+        for segment in console.render(self._inner, options):
+            yield segment if segment.control else Segment(printable(segment.text), segment.style)
+
+
 def _console(on_stderr: bool = False) -> Console:
-    console = Console(stderr=on_stderr, highlight=False, soft_wrap=False)
+    stream = terminal_of(sys.stderr if on_stderr else sys.stdout)
+    console = Console(file=stream, highlight=False, soft_wrap=False)
+    console.push_render_hook(_AsText())
     # Without a terminal there is no width to go by; with a wide one, long lines would be hard to read.
     console.width = min(console.width, WIDTH) if console.is_terminal else WIDTH
     return console

@@ -1,13 +1,15 @@
 """The instants at which passes are due, as APScheduler triggers."""
 
+from bisect import bisect_right
 from collections.abc import Iterator, Sequence
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, date, datetime, timedelta
+from heapq import heapify, heappop, heapreplace
 from itertools import islice
 
 from apscheduler.triggers.base import BaseTrigger
 from apscheduler.triggers.combining import OrTrigger
 
-from sweeper.schedule.windows import DAY, Place, instant, length_of, on_weekday, place_of, spans
+from sweeper.schedule.windows import DAY, Place, Span, instant, length_of, on_weekday, place_of, spans
 from sweeper.station import Station, Window
 from sweeper.station.moments import parse_moment
 
@@ -17,10 +19,42 @@ LOOK_AHEAD_DAYS = 400
 _TICK = timedelta(microseconds=1)
 
 
+class _Blackouts:
+    """The blackouts as spans without gaps or overlaps, worked out once for each date around which one asks."""
+
+    def __init__(self, windows: Sequence[Window], place: Place) -> None:
+        self._windows = windows
+        self._place = place
+        self._of_day: dict[date, list[Span]] = {}
+
+    def until(self, time: datetime) -> datetime | None:
+        """When the blackout that `time` falls into ends; None outside of all."""
+        if not self._windows:
+            return None
+        day = time.astimezone(self._place.zone).date()
+        if day not in self._of_day:
+            if len(self._of_day) > 8:
+                self._of_day.clear()
+            self._of_day[day] = self._around(time)
+        around = self._of_day[day]
+        nth = bisect_right(around, time, key=lambda span: span.begin) - 1
+        return around[nth].end if nth >= 0 and time < around[nth].end else None
+
+    def _around(self, time: datetime) -> list[Span]:
+        found = [span for window in self._windows for span in spans(window, self._place, time, 2)]
+        merged: list[Span] = []
+        for span in sorted(found, key=lambda span: span.begin):
+            if merged and span.begin <= merged[-1].end:
+                merged[-1] = Span(merged[-1].begin, max(merged[-1].end, span.end))
+            else:
+                merged.append(span)
+        return merged
+
+
 class _Within(BaseTrigger):  # type: ignore[misc]  # APScheduler 3 has no types.
     """Every so often within a window, beginning with it."""
 
-    def __init__(self, window: Window, blackouts: Sequence[Window], place: Place) -> None:
+    def __init__(self, window: Window, blackouts: _Blackouts, place: Place) -> None:
         self._window = window
         self._blackouts = blackouts
         self._place = place
@@ -35,7 +69,7 @@ class _Within(BaseTrigger):  # type: ignore[misc]  # APScheduler 3 has no types.
             steps = max(0, -((span.begin - earliest) // every))
             time: datetime | None = span.begin + steps * every
             while time is not None and time < span.end:
-                until = _blacked_out_until(time, self._blackouts, self._place)
+                until = self._blackouts.until(time)
                 if until is None:
                     best = time if best is None else min(best, time)
                     break
@@ -46,7 +80,7 @@ class _Within(BaseTrigger):  # type: ignore[misc]  # APScheduler 3 has no types.
 class _At(BaseTrigger):  # type: ignore[misc]  # APScheduler 3 has no types.
     """At moments of the day."""
 
-    def __init__(self, window: Window, blackouts: Sequence[Window], place: Place) -> None:
+    def __init__(self, window: Window, blackouts: _Blackouts, place: Place) -> None:
         self._window = window
         self._blackouts = blackouts
         self._place = place
@@ -62,7 +96,7 @@ class _At(BaseTrigger):  # type: ignore[misc]  # APScheduler 3 has no types.
                 if (
                     time >= earliest
                     and on_weekday(time, self._window, self._place)
-                    and _blacked_out_until(time, self._blackouts, self._place) is None
+                    and self._blackouts.until(time) is None
                 ):
                     found.append(time)
             # Offsets can shift a moment by up to a day and sun times into the next date: look that much further.
@@ -77,7 +111,7 @@ _LATE = parse_moment("00:00")
 def trigger(station: Station) -> OrTrigger:
     """An APScheduler trigger that fires, in UTC, whenever a pass is due."""
     place = place_of(station)
-    blackouts = [window for window in station.schedule if window.blackout]
+    blackouts = _Blackouts([window for window in station.schedule if window.blackout], place)
     triggers = [
         (_Within if window.every is not None else _At)(window, blackouts, place)
         for window in station.schedule
@@ -88,13 +122,25 @@ def trigger(station: Station) -> OrTrigger:
 
 def times(station: Station, after: datetime) -> Iterator[datetime]:
     """The instants (UTC) after `after` at which passes are due, in order, each once."""
-    if not any(not window.blackout for window in station.schedule):
-        return
-    fires = trigger(station)
     previous = after.astimezone(UTC)
-    while (time := fires.get_next_fire_time(previous, previous)) is not None:
-        yield time
-        previous = time
+    triggers = trigger(station).triggers
+    # Only the window whose turn it was is asked again: a schedule of hundreds is not gone through for each instant.
+    due = [
+        (time, nth)
+        for nth, each in enumerate(triggers)
+        if (time := each.get_next_fire_time(previous, previous)) is not None
+    ]
+    heapify(due)
+    while due:
+        time, nth = due[0]
+        if time > previous:
+            yield time
+            previous = time
+        following = triggers[nth].get_next_fire_time(time, time)
+        if following is None:
+            heappop(due)
+        else:
+            heapreplace(due, (following, nth))
 
 
 def next_times(station: Station, after: datetime, count: int) -> tuple[datetime, ...]:
@@ -117,12 +163,3 @@ def passes_a_day(station: Station, after: datetime) -> float | None:
 
 
 _ENOUGH = 5000
-
-
-def _blacked_out_until(time: datetime, blackouts: Sequence[Window], place: Place) -> datetime | None:
-    """When the blackout that `time` falls into ends; None outside of all."""
-    for window in blackouts:
-        for span in spans(window, place, time, 2):
-            if span.begin <= time < span.end:
-                return span.end
-    return None

@@ -184,6 +184,9 @@ def _sentence(error: Any, model: type[BaseModel]) -> tuple[str, str]:
         holder, _ = _model_at(model, place[:-1])
         return _unknown_key(str(place[-1]), _keys(holder) - {"options"})
     _, mend = _model_at(model, place)
+    if error["type"] == "too_long":
+        most, found = error["ctx"]["max_length"], error["ctx"]["actual_length"]
+        return f"it has {found} entries, and at most {most} are read.", "Put together what belongs together."
     if error["type"] == "missing":
         return "this key is missing.", mend
     given = error["input"]

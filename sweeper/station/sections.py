@@ -206,6 +206,10 @@ class Plan(Section):
     )
 
 
+MOST_WINDOWS = 200
+"""Entries of a schedule: more than anybody writes by hand, and few enough to be gone through at every start."""
+
+
 class Window(Section):
     """One of ``schedule:``: passes `every` so long or `at` moments, or a `blackout` without passes.
 
@@ -292,7 +296,7 @@ class Station(Section):
     noise_source: NoiseSource | None = None
     bands: tuple[Band, ...] = Field(min_length=1, description="A list of bands, each with name and channels.")
     plan: Plan = Plan()
-    schedule: tuple[Window, ...] = ()
+    schedule: tuple[Window, ...] = Field(default=(), max_length=MOST_WINDOWS)
     analysis: Analysis = Analysis()
     live: Live = Live()
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import re
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from datetime import datetime
 from pathlib import Path
@@ -11,6 +12,7 @@ from typing import get_args
 from drivers.numbers import MOST_READING, strict
 from sweeper import words
 from sweeper.store.errors import BadRows
+from sweeper.store.export import FORMULA
 from sweeper.store.files import told
 from sweeper.store.store import Store
 from sweeper.words import BROUGHT_IN, Channel, PassRecord, Purpose, Reading
@@ -156,7 +158,10 @@ def _channel(row: Mapping[str, str], known: Mapping[tuple[str, int, str], Channe
     hz = _whole_number("hz", row["hz"])
     if row["for"] not in get_args(Purpose):
         raise ValueError(f"for is {row['for']!r}, neither noise nor carrier")
-    channel = known.get((row["band"], hz, row["for"]))
+    band = row["band"]
+    if re.match(rf"^'{FORMULA[1:]}", band):
+        band = band[1:]  # so written by `export`
+    channel = known.get((band, hz, row["for"])) or known.get((row["band"], hz, row["for"]))
     if channel is None:
         raise ValueError(f"the station has no channel {row['band']!r}, {hz} Hz, for {row['for']}")
     if bandwidth := row.get("bandwidth_hz", ""):

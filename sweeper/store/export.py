@@ -16,6 +16,11 @@ if TYPE_CHECKING:
 
 _ROWS_AT_ONCE = 100_000
 
+FORMULA = r"^'*[=+\-@\t\r]"
+NO_FORMULA = "'"
+"""A spreadsheet takes a field that begins so for a formula, and one with an apostrophe before it for text (OWASP, CSV
+injection, from memory). `import` takes the apostrophe away again."""
+
 
 def write_csv(readings: pl.LazyFrame, file: Path | IO[bytes]) -> None:
     """Write readings as CSV with a header: UTF-8, CRLF, times in RFC 3339, `dbm` empty where uncalibrated."""
@@ -58,8 +63,11 @@ def _whole(file: Path) -> Iterator[Path]:
 def _csv_to(readings: pl.LazyFrame, out: IO[bytes]) -> None:
     import polars as pl
 
+    band = pl.col("band")
     text = readings.with_columns(
-        pl.col("time").dt.strftime("%Y-%m-%dT%H:%M:%S%.3fZ"), pl.col("flags").replace("", None)
+        pl.col("time").dt.strftime("%Y-%m-%dT%H:%M:%S%.3fZ"),
+        pl.col("flags").replace("", None),
+        pl.when(band.str.contains(FORMULA)).then(pl.lit(NO_FORMULA) + band).otherwise(band).alias("band"),
     )
     out.write((",".join(text.collect_schema().names()) + "\r\n").encode())
     for batch in text.collect_batches(chunk_size=_ROWS_AT_ONCE, maintain_order=True):

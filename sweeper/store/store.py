@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+import signal
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from datetime import date, datetime, timedelta
@@ -58,7 +59,7 @@ class Store:
         self.folder = Path(folder) / folder_name(station_name)
         self.troubles: tuple[str, ...] = ()
         self.on_trouble = on_trouble
-        self._longitude = longitude
+        self.longitude = longitude
         self._guard = RLock()
         self._read_only = read_only
         self._lock: int | None = None
@@ -138,34 +139,41 @@ class Store:
         for record, readings in passes:
             if any(reading.pass_number != record.number for reading in readings):
                 raise ValueError(f"a reading of another pass is among those of pass {record.number}")
-        self._keep(lambda running: running.write(passes, self._longitude))
+        self._keep(lambda running: running.write(passes, self.longitude))
 
-    def finish_days(self, now: datetime) -> tuple[date, ...]:
+    def finish_days(self, now: datetime, apart: bool = False, most: int | None = None) -> tuple[date, ...]:
         """Turn the days that are over into Parquet files; which they were.
 
         Repeatable: after a crash between file and database, readings are in both, are read once, and
-        the next call lets go of the database's.
+        the next call lets go of the database's. `apart`: each day in a process of its own, so that what the work
+        takes of memory is given back with it, however many days there are. `most`: the first so many only.
         """
         with self._guard:
             self.stand_by()
-            today = day_of(now, self._longitude)
-            over = [day for day in self._write(RunningDay.days) if day < today]
+            today = day_of(now, self.longitude)
+            over = [day for day in self._write(RunningDay.days) if day < today][:most]
             for day in over:
-                readings = self._write(partial(RunningDay.frame, day=day))
-                written = self._finished_frame(day)
-                if written is not None:
-                    new = without_passes_of(readings, written)
-                    readings_of_day = written.vstack(new).sort("pass", maintain_order=True)
-                else:
-                    new, readings_of_day = readings, readings
-                if new.height:
-                    self._make_way_for(day, written)
-                    finished.write_day(self._days, day, readings_of_day)
-                self._write(partial(RunningDay.forget_readings, passes=readings["pass"].unique().to_list()))
+                passes = _write_day_apart(self, day) if apart else self.write_day(day)
+                self._write(partial(RunningDay.forget_readings, passes=passes))
             if over:
                 self._write(RunningDay.tidy)
                 write_manifest(self.folder)
             return tuple(over)
+
+    def write_day(self, day: date) -> list[int]:
+        """Put a day's readings into its file; the passes that are in it by now and may leave the database."""
+        readings = self._read(partial(RunningDay.frame, day=day), empty())
+        written = self._finished_frame(day)
+        if written is not None:
+            new = without_passes_of(readings, written)
+            readings_of_day = written.vstack(new).sort("pass", maintain_order=True)
+        else:
+            new, readings_of_day = readings, readings
+        if new.height:
+            self._make_way_for(day, written)
+            finished.write_day(self._days, day, readings_of_day)
+        passes: list[int] = readings["pass"].unique().to_list()
+        return passes
 
     def add_note(self, time: datetime, text: str) -> None:
         """Keep a person's remark."""
@@ -256,9 +264,9 @@ class Store:
             )
         frames = []
         for day, file in whole.items():
-            if start is not None and day < day_of(start, self._longitude) - timedelta(days=1):
+            if start is not None and day < day_of(start, self.longitude) - timedelta(days=1):
                 continue  # A pass that crosses noon belongs to the day it began on.
-            if end is not None and day > day_of(end, self._longitude):
+            if end is not None and day > day_of(end, self.longitude):
                 continue
             frames.append(finished.scan_day(file))
         found = pl.concat([*frames, running.lazy()])
@@ -425,3 +433,32 @@ class Store:
                     f"{self._file}: the database is damaged and not read; the next `sweeper run` sets it aside."
                 )
                 return absent
+
+
+def _write_day_apart(store: Store, day: date) -> list[int]:
+    """`Store.write_day` in a process of its own. `StoreError` when it does not come back."""
+    from concurrent.futures import ProcessPoolExecutor
+    from concurrent.futures.process import BrokenProcessPool
+    from multiprocessing import get_context
+
+    with ProcessPoolExecutor(1, mp_context=get_context("spawn"), initializer=_leave_signals) as pool:
+        try:
+            passes, troubles = pool.submit(_written_there, store.folder, store.longitude, day).result()
+        except BrokenProcessPool as killed:
+            raise StoreError(
+                f"{store.folder}: the process that made a file of {day} was killed, perhaps for want of memory. Its "
+                "readings stay in the database and are safe."
+            ) from killed
+    for trouble in troubles:
+        store.on_trouble(trouble)
+    return passes
+
+
+def _written_there(folder: Path, longitude: float, day: date) -> tuple[list[int], tuple[str, ...]]:
+    with Store(folder.parent, folder.name, longitude, read_only=True) as store:
+        return store.write_day(day), store.troubles
+
+
+def _leave_signals() -> None:
+    """Ctrl-C is for the program that waits for this one."""
+    signal.signal(signal.SIGINT, signal.SIG_IGN)

@@ -38,15 +38,26 @@ def waited(folder: Path, seconds: float) -> Idle:
     return Idle(rss_mb, rss_after_mb, share, seconds, handles)
 
 
-def _wait(folder: Path, seconds: float, with_yesterday: bool = False) -> tuple[float, int, float, int]:
+def after_days(folder: Path, days: int) -> tuple[float, int]:
+    """Resident memory in MB of a daemon that has made files of so many late days, and how many files it made."""
+    rss_mb, files, _, _ = _wait(folder, 0.0, late_days=days)
+    return rss_mb, files
+
+
+def _wait(
+    folder: Path, seconds: float, with_yesterday: bool = False, late_days: int = 0
+) -> tuple[float, int, float, int]:
     far = SystemClock().now() + timedelta(hours=12)
     with unattended(folder, schedule=f"[{{at: ['{far:%H:%M}']}}]") as station:
         if with_yesterday:
             write_a_night(station.data, an_evening_past())
+        for late in range(late_days):
+            write_a_night(station.data, an_evening_past() - timedelta(days=late))
         with station.running() as process:
             until(
                 lambda: station.answers() and station.ask("status").state.doing == "waiting", "the wait", 60
             )
+            until(lambda: len(list(station.folder.glob("days/*.parquet"))) >= late_days, "the late days", 240)
             proc = Path(f"/proc/{process.pid}")
             before, began = _cpu_s(proc), time.monotonic()
             while time.monotonic() - began < seconds:
@@ -72,8 +83,9 @@ def write_a_night(data: Path, dusk: datetime) -> None:
     """Seven hours of readings from `dusk` as the README's station takes them: 84 passes of 26 channels."""
     with Store(data, "Outpost", LONGITUDE) as store:
         passes = []
-        for number in range(1, 85):
-            at = dusk + timedelta(minutes=5 * number)
+        first = store.next_pass_number()
+        for number in range(first, first + 84):
+            at = dusk + timedelta(minutes=5 * (number - first + 1))
             readings = [
                 Reading(
                     at,

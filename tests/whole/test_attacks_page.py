@@ -20,7 +20,7 @@ from sweeper.page.guard import WORD_HEADER, Door
 from sweeper.station import load
 from tests.whole.unattended import SWEEPER, until
 
-pytestmark = pytest.mark.slow
+pytestmark = [pytest.mark.slow, pytest.mark.clock]
 
 HERE = "127.0.0.1:8473"
 

@@ -10,8 +10,10 @@ import os
 import resource
 import shutil
 import signal
+import socket
 import sqlite3
 import subprocess
+import urllib.request
 from collections import Counter
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -30,7 +32,7 @@ from sweeper.store.manifest import FORMAT, MANIFEST
 from tests.sweeper.store.nights import EVENING, LONGITUDE, fill, open_store, pass_of
 from tests.whole.unattended import Unattended, ended, unattended, until
 
-pytestmark = pytest.mark.slow
+pytestmark = [pytest.mark.slow, pytest.mark.clock]
 
 SCHEDULE = "[{every: 1 s}]"
 
@@ -59,6 +61,7 @@ def said_so_far(process: "subprocess.Popen[str]", into: list[str]) -> str:
     return "".join(into)
 
 
+@pytest.mark.clock
 def test_a_deleted_folder_stores_nothing_and_nothing_is_told_as_done(tmp_path: Path) -> None:
     with unattended(tmp_path, schedule=SCHEDULE) as station, station.running() as process:
         measuring(station)
@@ -75,6 +78,7 @@ def test_a_deleted_folder_stores_nothing_and_nothing_is_told_as_done(tmp_path: P
         assert not station.folder.exists()
 
 
+@pytest.mark.clock
 def test_after_a_folder_was_put_back_it_measures_again_and_has_all_that_was_told(tmp_path: Path) -> None:
     with unattended(tmp_path, schedule=SCHEDULE) as station, station.running() as process:
         measuring(station)
@@ -90,6 +94,7 @@ def test_after_a_folder_was_put_back_it_measures_again_and_has_all_that_was_told
         assert told_as_done("".join(lines) + rest) == set(stored(station.data))
 
 
+@pytest.mark.clock
 @pytest.mark.parametrize("which", ["today.sqlite", "lock", "today.sqlite-wal"])
 def test_what_was_told_as_done_is_there_after_one_file_was_deleted(tmp_path: Path, which: str) -> None:
     with unattended(tmp_path, schedule=SCHEDULE) as station, station.running() as process:
@@ -104,6 +109,7 @@ def test_what_was_told_as_done_is_there_after_one_file_was_deleted(tmp_path: Pat
         assert told_as_done("".join(lines) + rest) == set(stored(station.data))
 
 
+@pytest.mark.clock
 def test_a_second_daemon_in_a_new_folder_is_not_measured_beside(tmp_path: Path) -> None:
     with unattended(tmp_path, schedule=SCHEDULE) as station, station.running() as first:
         measuring(station)
@@ -143,6 +149,7 @@ def disk_that_fails(folder: Path) -> Iterator[tuple[Path, Path]]:
         subprocess.run(["umount", "-l", place], check=True)
 
 
+@pytest.mark.clock
 @pytest.mark.skipif(os.geteuid() != 0, reason="mounting a disk needs root")
 def test_a_disk_that_turns_read_only_fails_passes_and_the_daemon_lives(tmp_path: Path) -> None:
     with (
@@ -163,6 +170,7 @@ def test_a_disk_that_turns_read_only_fails_passes_and_the_daemon_lives(tmp_path:
             assert station.resting()
 
 
+@pytest.mark.clock
 def test_without_a_descriptor_left_passes_fail_and_go_on_once_there_are_some(tmp_path: Path) -> None:
     with unattended(tmp_path, schedule=SCHEDULE) as station, station.running() as process:
         measuring(station)
@@ -179,6 +187,26 @@ def test_without_a_descriptor_left_passes_fail_and_go_on_once_there_are_some(tmp
         said = "".join(lines) + rest
         assert code == 0 and "Traceback" not in said, said
         assert told_as_done(said) == set(stored(station.data))
+
+
+@pytest.mark.clock
+def test_half_open_connections_to_the_metrics_take_no_descriptors_from_the_measuring(tmp_path: Path) -> None:
+    with socket.create_server(("127.0.0.1", 0)) as free:
+        port = free.getsockname()[1]
+    more = f"live: {{metrics_port: {port}}}\n"
+    with unattended(tmp_path, schedule=SCHEDULE, more=more) as station, station.running() as process:
+        measuring(station)
+        handles = Path(f"/proc/{process.pid}/fd")
+        before = len(list(handles.iterdir()))
+        with contextlib.ExitStack() as holding:
+            for _ in range(250):
+                half = holding.enter_context(socket.create_connection(("127.0.0.1", port), timeout=30))
+                half.sendall(b"GET /metrics HTTP/1.1\r\n")
+            with urllib.request.urlopen(f"http://127.0.0.1:{port}/metrics", timeout=30) as answer:
+                assert b"sweeper_passes_total" in answer.read()
+            assert len(list(handles.iterdir())) < before + 40
+            measuring(station, len(station.store().passes()) + 2)
+        assert ended(process, signal.SIGTERM)[0] == 0
 
 
 # A folder that somebody else wrote

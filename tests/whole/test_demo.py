@@ -88,6 +88,7 @@ def test_no_good_news_under_overload(demo: Path) -> None:
             assert period["verdict"] not in ("stage", "either")
 
 
+@pytest.mark.clock
 def test_the_plan_waits_for_no_hour_that_overloads(demo: Path) -> None:
     answer = sweeper("plan", demo / "saltmarsh.yaml")
     told = " ".join(answer.stdout.split())
@@ -147,6 +148,7 @@ def test_a_station_on_a_serial_line_is_not_simulated_somewhere_else(tmp_path: Pa
     assert "tcp://" in answer.stderr
 
 
+@pytest.mark.clock
 def test_a_transmit_command_to_the_simulated_station_does_not_pass_unnoticed(tmp_path: Path) -> None:
     file = tmp_path / "saltmarsh.yaml"
     with socket.create_server(("127.0.0.1", 0)) as one, socket.create_server(("127.0.0.1", 0)) as two:

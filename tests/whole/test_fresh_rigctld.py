@@ -7,7 +7,7 @@ import pytest
 from tests.whole.peers import relay_board, rigctld
 from tests.whole.test_main_job import STATION, sweeper
 
-pytestmark = pytest.mark.wires
+pytestmark = [pytest.mark.wires, pytest.mark.clock]
 
 
 @pytest.mark.parametrize(

@@ -1,8 +1,13 @@
 """The daemon's state as Prometheus metrics on a loopback port, where the station file asks for one."""
 
+import asyncio
+import contextlib
+import socket
+import threading
+from collections import deque
 from collections.abc import Callable, Iterator
 
-from prometheus_client import CollectorRegistry, start_http_server
+from prometheus_client import CONTENT_TYPE_LATEST, CollectorRegistry, generate_latest
 from prometheus_client.core import CounterMetricFamily, GaugeMetricFamily, Metric
 from prometheus_client.registry import Collector
 
@@ -61,15 +66,81 @@ class _OfState(Collector):
             yield share
 
 
+MOST_AT_ONCE = 16
+"""Connections; one more closes the oldest, so that a scraper always gets in and no descriptors run out."""
+
+REQUEST_S = 5.0
+"""A request has to arrive, and its answer to leave, within this time."""
+
+LONGEST_REQUEST = 8 * 1024
+
+
 def serve_metrics(port: int, state: Callable[[], State]) -> tuple[int, Callable[[], None]]:
     """Serve on the loopback address; the port in use, and a function that ends it. OSError when it is taken."""
     registry = CollectorRegistry()
     registry.register(_OfState(state))
-    server, thread = start_http_server(port, addr="127.0.0.1", registry=registry)
+    listening = socket.create_server(("127.0.0.1", port))
+    loop = asyncio.new_event_loop()
+    served = _Served(registry)
+
+    def serve() -> None:
+        with contextlib.suppress(asyncio.CancelledError):
+            loop.run_until_complete(ending)
+        loop.run_until_complete(loop.shutdown_asyncgens())
+        loop.close()
+
+    ending = loop.create_task(served.until_cancelled(listening))
+    thread = threading.Thread(target=serve, name="metrics", daemon=True)
+    thread.start()
 
     def close() -> None:
-        server.shutdown()
-        server.server_close()
+        loop.call_soon_threadsafe(ending.cancel)
         thread.join(timeout=5)
 
-    return int(server.server_address[1]), close
+    return int(listening.getsockname()[1]), close
+
+
+class _Served:
+    """A few connections at a time on one thread, each with a deadline."""
+
+    def __init__(self, registry: CollectorRegistry) -> None:
+        self._registry = registry
+        self._open: deque[asyncio.StreamWriter] = deque()
+
+    async def until_cancelled(self, listening: socket.socket) -> None:
+        async with await asyncio.start_server(self._connected, sock=listening, limit=LONGEST_REQUEST):
+            try:
+                await asyncio.Event().wait()
+            finally:
+                while self._open:
+                    self._open.popleft().transport.abort()
+
+    async def _connected(self, reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
+        self._open.append(writer)
+        if len(self._open) > MOST_AT_ONCE:
+            self._open.popleft().transport.abort()
+        try:
+            await self._answer(reader, writer)
+        finally:
+            writer.transport.abort()
+            with contextlib.suppress(ValueError):
+                self._open.remove(writer)
+
+    async def _answer(self, reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
+        with contextlib.suppress(OSError, EOFError, TimeoutError, asyncio.LimitOverrunError):
+            async with asyncio.timeout(REQUEST_S):
+                request = await reader.readuntil(b"\r\n\r\n")
+                writer.write(self._response(request))
+                await writer.drain()
+                writer.close()
+                await writer.wait_closed()
+
+    def _response(self, request: bytes) -> bytes:
+        if not request.startswith((b"GET ", b"HEAD ")):
+            return b"HTTP/1.1 405 Method Not Allowed\r\nAllow: GET\r\nContent-Length: 0\r\nConnection: close\r\n\r\n"
+        body = generate_latest(self._registry)
+        head = (
+            f"HTTP/1.1 200 OK\r\nContent-Type: {CONTENT_TYPE_LATEST}\r\nContent-Length: {len(body)}\r\n"
+            "Connection: close\r\n\r\n"
+        )
+        return head.encode() + (b"" if request.startswith(b"HEAD ") else body)

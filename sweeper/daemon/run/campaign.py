@@ -53,6 +53,8 @@ class Campaign:
         self._guarding = guarding
         self.recording = Recording(store, self.observer)
         self._numbered = store.next_pass_number() - 1
+        self.days_apart = False
+        """Whether finished days become files in processes of their own, as fits a program that lives for months."""
         self.settled = False
         """Whether the relays rest and the receiver stands as found, as far as is known."""
         self.life = relay_life.load(store.folder, clock.now())
@@ -189,10 +191,14 @@ class Campaign:
             return f"The daily exercise of the relays did not succeed. {fault}"
         return ""
 
-    def finish_days(self) -> None:
-        """Turn days that are over into files; what stands in the way is told, and it is tried again another day."""
+    def finish_days(self) -> bool:
+        """Turn days that are over into files, a few at a time; whether none is left for now.
+
+        What stands in the way is told, and it is tried again another day.
+        """
         try:
-            self.store.finish_days(self.clock.now())
+            finished = self.store.finish_days(self.clock.now(), apart=self.days_apart, most=DAYS_AT_ONCE)
+            return len(finished) < DAYS_AT_ONCE
         except StoreError as full:
             self.observer.trouble(str(full))
         except Exception as defect:
@@ -200,6 +206,7 @@ class Campaign:
             # are; a night not measured would be lost for good.
             log.exception("a finished day could not be made a file")
             self.observer.trouble(f"Finished days stay in the database for now: {defect}.")
+        return True
 
     def end(self) -> None:
         """Last words of a run: what is unwritten is offered once more. `StoreError` when it is lost."""
@@ -266,6 +273,9 @@ def _wait_for(instant: datetime | None, campaign: Campaign) -> bool:
         campaign.clock.sleep(min(remaining_s, LOOK_S), campaign.orders.wake)
     return not campaign.orders.stopping
 
+
+DAYS_AT_ONCE = 3
+"""Late days made into files between two looks at the clock: a long absence must not hold up the measuring."""
 
 LOOK_S = 30.0
 """How long to sleep before another look at the clock."""

@@ -66,6 +66,7 @@ def run_station(
             bands_due,
             nullcontext if guard is None else guard.in_hand,
         )
+        campaign.days_apart = True
         log = Log(station.station.name)
         closing.callback(log.close)
         campaign.observer.add(log)

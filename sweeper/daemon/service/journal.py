@@ -14,6 +14,7 @@ from datetime import datetime
 
 from sweeper.daemon.run.observers import Observer
 from sweeper.daemon.run.states import Doing
+from sweeper.printable import printable
 from sweeper.words import PassRecord, Reading
 
 JOURNAL = "/run/systemd/journal/socket"
@@ -78,7 +79,7 @@ class Log(Observer):
             self._socket = None
 
     def _write(self, priority: int, sentence: str, fields: Mapping[str, str]) -> None:
-        text = " ".join(sentence.split())
+        text = printable(" ".join(sentence.split()))
         if self._socket is None or self._journal is None:
             sys.stderr.write(f"{text}\n")
             sys.stderr.flush()

@@ -1,6 +1,7 @@
 """A new night costs a night, and a summary that cannot be trusted is made again."""
 
 import multiprocessing
+import signal
 from collections.abc import Iterator
 from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
@@ -202,6 +203,10 @@ def test_a_disk_that_takes_nothing_costs_time_and_no_findings(
     assert not list(store.folder.glob("*.new"))
 
 
+def _others() -> list[int | None]:
+    return [other.pid for other in multiprocessing.active_children()]
+
+
 def test_a_long_stretch_worked_on_by_two_processes_says_the_same(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -209,20 +214,27 @@ def test_a_long_stretch_worked_on_by_two_processes_says_the_same(
         for night in range(summaries.WORTH_A_PROCESS):
             night_pass(store, EVENING + timedelta(days=night))
         store.finish_days(EVENING + timedelta(days=summaries.WORTH_A_PROCESS))
-        by_two = summaries_of(store, FACTS)
+        others: set[int | None] = set()
+        by_two = summaries_of(store, FACTS, progress=lambda _: others.update(_others()))
+        assert len(others) == 1, "no second process took part"
         (store.folder / BOOK).unlink()
         monkeypatch.setattr(summaries, "WORTH_A_PROCESS", 1000)
         assert_frame_equal(summaries_of(store, FACTS), by_two, check_exact=True)
 
 
 def test_a_second_process_that_is_killed_costs_time_and_no_findings(tmp_path: Path) -> None:
+    killed = []
+
     def kill_the_other(_: float) -> None:
         for other in multiprocessing.active_children():
             other.kill()
+            other.join()
+            killed.append(other.exitcode)
 
     with Store(tmp_path, "Outpost", 8.1) as store:
         for night in range(2 * summaries.WORTH_A_PROCESS):
             night_pass(store, EVENING + timedelta(days=night))
         store.finish_days(EVENING + timedelta(days=2 * summaries.WORTH_A_PROCESS))
         alone = summaries_of(store, FACTS, progress=kill_the_other)
+        assert killed == [-signal.SIGKILL], "no second process was killed"
         assert_frame_equal(summaries_of(store, replace(FACTS, fingerprint="two")), alone, check_exact=True)

@@ -1,5 +1,6 @@
 """When passes are due: clock and sun, weekdays, blackouts, summer time, and each instant exactly once."""
 
+import importlib
 import tempfile
 from datetime import UTC, date, datetime, timedelta
 from itertools import islice, pairwise
@@ -263,3 +264,30 @@ def test_a_daily_moment_comes_once_a_day_over_every_change_of_summer_time(
         start = datetime.fromisoformat(begin).replace(tzinfo=local) - timedelta(seconds=1)
         days = [time.astimezone(local).date() for time in next_times(station, start, 4)]
         assert days == [date.fromisoformat(begin) + timedelta(days=n) for n in range(4)]
+
+
+def test_a_schedule_of_hundreds_of_windows_and_blackouts_is_not_gone_through_for_each_instant(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    module = importlib.import_module("sweeper.schedule.times")  # its function of that name hides it
+
+    asked = []
+    real = module.spans
+    monkeypatch.setattr(module, "spans", lambda *given: asked.append(given) or real(*given))
+    windows = [
+        f"{{every: 10 s, from: '{nth // 4:02}:{nth % 4 * 15:02}', to: '{nth // 4:02}:{nth % 4 * 15 + 1:02}'}}"
+        for nth in range(96)
+    ]
+    dark = [f"{{blackout: true, from: '{hour:02}:14', to: '{hour:02}:15'}}" for hour in range(24)]
+    station = station_with(tmp_path, *windows, *dark)
+    asked.clear()
+    found = next_times(station, utc("2026-03-01T00:00:00"), 500)
+    assert len(found) == len(set(found)) == 500 and list(found) == sorted(found)
+    assert len(asked) < 96 + 500 + 30 * len(dark)
+
+
+def test_more_windows_than_anybody_writes_are_refused_in_words(tmp_path: Path) -> None:
+    from sweeper.station import StationFileError
+
+    with pytest.raises(StationFileError, match="it has 3000 entries, and at most 200 are read"):
+        station_with(tmp_path, *["{every: 1 s, from: '10:00', to: '10:01'}"] * 3000)

@@ -67,7 +67,8 @@ def test_a_channel_known_poorly_counts_as_much_as_one_known_well_where_gains_dif
 
 
 @pytest.mark.parametrize(
-    ("rated_gain_db", "is_choke"), [(0.0, True), (0.9, True), (-0.9, True), (1.1, False), (3.0, False)]
+    ("rated_gain_db", "is_choke"),
+    [(0.0, True), (0.9, True), (-0.9, True), (1.1, False), (3.0, False), (-1.1, False), (-6.0, False)],
 )
 def test_only_a_stage_rated_within_a_decibel_of_nothing_is_taken_for_a_choke(rated_gain_db, is_choke):
     """The antenna 8 dB quieter with the stage in while carriers stay: a choke's doing, if the stage has no gain."""
@@ -88,3 +89,13 @@ def test_only_a_stage_rated_within_a_decibel_of_nothing_is_taken_for_a_choke(rat
     )
     gain = combine(GainMethods(quieter), facts(night, rated_gain_db=rated_gain_db))
     assert ("quieter-antenna" in gain.flags) == is_choke
+
+
+def test_the_mean_of_channels_that_hardly_differ_lies_among_them():
+    """What lies between channels is about what each is unsure by: added to their variances, never taken away."""
+    known = of_channels(14.7, 15.3, error_db=0.6).summaries
+    poor = of_channels(17.0, error_db=1.8).summaries.with_columns(pl.col("hz") + 5000)
+    found = GainMethods(pl.concat([known, poor])).carriers
+    # DerSimonian and Laird 1986 by hand: variances 0.04, 0.04, 0.36, between channels 0.45
+    weights = 1 / (np.array([0.04, 0.04, 0.36]) + 0.45)
+    assert found.gain_db == pytest.approx(weights @ [14.7, 15.3, 17.0] / weights.sum(), abs=0.02)
