@@ -66,6 +66,13 @@ def test_a_wide_part_adds_no_less_than_its_median():
     assert combined(parts).median_db == pytest.approx(10 * math.log10(powers), abs=0.001)
 
 
+@pytest.mark.parametrize(("decile_db", "limited"), [(12.1, True), (11.9, False)])
+def test_the_spread_of_the_sum_is_limited_from_twelve_decibels_on(decile_db, limited):
+    """Equation 25 holds where a decile deviation exceeds 12 dB: then the median is the power sum of the medians."""
+    found = combined([Component(60.0, 3.0, 3.0), Component(60.0, decile_db, decile_db)]).median_db
+    assert (found == pytest.approx(63.01, abs=0.005)) == limited
+
+
 @pytest.mark.parametrize("upper_db", [2.0, 5.0, 9.0, 11.9, 12.1, 20.0])
 @pytest.mark.parametrize("lower_db", [2.0, 11.9, 16.0])
 @pytest.mark.parametrize("below_db", [0.0, 6.0, 15.0, 30.0])
