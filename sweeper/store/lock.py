@@ -28,7 +28,7 @@ def take_lock(file: Path) -> int:
 
 
 def _lock(descriptor: int) -> None:
-    """`BlockingIOError` when another process holds it. Where no such locks exist there is no daemon to keep out either."""
+    """`BlockingIOError` when another process holds it. Without such locks there is no daemon to keep out either."""
     try:
         import fcntl
     except ModuleNotFoundError:
