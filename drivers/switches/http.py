@@ -40,7 +40,7 @@ class Request(BaseModel):
         Field(
             pattern=r"^[!-~]+(; ?[!-~]+)?$",
             max_length=100,
-            description="A media type, such as text/plain or application/json; charset=utf-8.",
+            description="a media type in plain letters, such as application/json or text/plain; charset=utf-8",
         ),
     ] = "application/json"
 
