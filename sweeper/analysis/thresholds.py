@@ -30,6 +30,22 @@ CARRIER_CLEAR_DB = 10.0
 USELESS_DB = 60.0
 """An uncertainty no larger than this need be told apart."""
 
+# What the meter's scale is
+REAL_SLOPES = (0.5, 1.7)
+"""Decibels that real meters show for a decibel: an S-unit of 3 to 10 dB where 6 are meant (measured receivers)."""
+DEAD_SLOPE = 0.55
+"""Scatter below this share of what must be there is that of a floor, a threshold or a knee."""
+SLOPE_AS_GOOD_AS_ONE = 0.12
+"""A slope this near to 1, or within its errors, is 1: it moves no S/N change of 1 dB by more than a tenth."""
+WORST_SLOPE_SE = 0.12
+"""A slope less sure than this tests nothing."""
+COARSEST_STEPS = 2.5
+"""A meter whose step exceeds so many standard deviations of a reading does not show how far readings scatter."""
+FLOOR_VISITS = 3
+"""Visits wanted at rest on the lowest value before it is a floor."""
+FLOOR_SHARE = 0.2
+"""Share of the visits that touch the lowest value which must rest on it."""
+
 # Gain
 WORST_GAIN_SE_DB = 3.0
 """A gain less sure than this says nothing that the rated one does not."""

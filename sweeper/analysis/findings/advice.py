@@ -25,6 +25,8 @@ TROUBLES = {
     "load-too-low": "the load reads lower through the stage than is possible",
     "meter-unit": "the meter's unit in the station file cannot be right",
     "meter-stuck": "the meter does not move",
+    "meter-dead-zone": "the meter hardly moves at these levels, where noise must make it move",
+    "scale-untested": "nothing tested whether this meter's decibels are decibels at these levels; calibrate first",
     "routes-disagree": "what is measured directly and what the noise rise predicts do not agree",
     "mismatch": "antenna and load do not seem to match the stage alike",
     "implausible-calibration": "the calibration gives a receiver that none can be",

@@ -61,7 +61,7 @@ def _period(table: Table, place: int, facts: StationFacts) -> PeriodFinding:
     if judged.held_back:
         flags.add("table")
     if judged.withheld:
-        flags.add("withheld")
+        flags |= {"withheld", judged.withheld}
     if not facts.meter.calibrated:
         flags.add("uncalibrated")
     return PeriodFinding(

@@ -16,6 +16,8 @@ from sweeper.analysis.band.noise_figure import NoiseFigures, figures
 from sweeper.analysis.band.overload import Diagnosis, diagnose, seen_together, without_overload
 from sweeper.analysis.band.switching_threshold import SwitchingThreshold, switching_threshold
 from sweeper.analysis.facts import StationFacts
+from sweeper.analysis.meter.slope import Slope, slope_of
+from sweeper.analysis.verdict.edges import edges_of
 from sweeper.analysis.verdict.judge import Judged, judge
 
 
@@ -32,6 +34,7 @@ class Table:
     cells: tuple[Cell, ...]
     troubles: tuple[frozenset[str], ...]
     judged: tuple[Judged, ...]
+    slopes: Mapping[str, Slope]
 
     @property
     def gain_errors(self) -> dict[str, float]:
@@ -66,8 +69,12 @@ def table_of(summaries: pl.DataFrame, facts: StationFacts) -> Table:
     cells: list[Cell] = []
     for band, part in parts.items():
         cells += _near_overload(cells_of_band(part, gains[band], quieter[band]), diagnoses[band])
-    troubles = [_troubles(cell, diagnoses[cell.band], noise[cell.band]) for cell in cells]
-    judged = judge(cells, facts.worthwhile_db, facts.confidence, troubles)
+    slopes = {
+        band: slope_of(here.filter(pl.col("for") == "noise"), facts.meter) for band, here in rows.items()
+    }
+    troubles = [_troubles(cell, diagnoses[cell.band], noise[cell.band], slopes[cell.band]) for cell in cells]
+    edges = [edges_of(slopes[cell.band], gains[cell.band], facts.meter) for cell in cells]
+    judged = judge(cells, facts.worthwhile_db, facts.confidence, troubles, edges)
     return Table(
         tuple(bands),
         pl.concat([nights.clear(), *parts.values()]),
@@ -78,6 +85,7 @@ def table_of(summaries: pl.DataFrame, facts: StationFacts) -> Table:
         tuple(cells),
         tuple(troubles),
         tuple(judged),
+        slopes,
     )
 
 
@@ -110,10 +118,12 @@ def _near_overload(cells: list[Cell], diagnosis: Diagnosis) -> list[Cell]:
     ]
 
 
-def _troubles(cell: Cell, diagnosis: Diagnosis, noise: NoiseFigures) -> frozenset[str]:
+def _troubles(cell: Cell, diagnosis: Diagnosis, noise: NoiseFigures, slope: Slope) -> frozenset[str]:
     """Flags that hold for the cell: those of the band, with overload only in the hours in which it shows."""
     flags = set(diagnosis.flags) | set(noise.flags)
     flags.discard("overload")
+    if slope.dead:
+        flags.add("meter-dead-zone")
     if cell.hour_utc in diagnosis.overloaded_hours and "mismatch" not in flags:
         flags.add("overload")
     return frozenset(flags)
