@@ -65,7 +65,7 @@ def run(tasks: Sequence[Task], processes: int, kept: Path | None = None) -> dict
         found[judged.case].append(judged)
         if kept is not None:
             with kept.open("a", encoding="utf-8") as file:
-                file.write(json.dumps([task, asdict(judged)]) + "\n")
+                file.write(json.dumps([task, asdict(judged)], default=float) + "\n")
         if done % 50 == 0:
             print(f"{done} of {len(due)} recordings", file=sys.stderr)
     return found
