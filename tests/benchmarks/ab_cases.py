@@ -17,7 +17,7 @@ from sweeper.simulation.recordings import (
     by_relay,
     with_load,
 )
-from sweeper.simulation.recordings.planted import FAST, SLOW, Modulation, over_noise
+from sweeper.simulation.recordings.planted import FAST, SLOW, Modulation, intercept, over_noise
 from sweeper.words import ANTENNA_BYPASS, ANTENNA_STAGE
 
 Dice = np.random.Generator
@@ -40,7 +40,7 @@ class Case:
     depth: str = "16"
 
 
-def chain(dice: Dice, gain_db: tuple[float, float] = (5.0, 20.0), intercept: float = math.inf) -> Chain:
+def chain(dice: Dice, gain_db: tuple[float, float] = (5.0, 20.0)) -> Chain:
     """A stage between one that harms and one that is worth it.
 
     Noise rise 1 to 12 dB in bypass, noise figures 8 to 20 and 1 to 10 dB.
@@ -48,7 +48,7 @@ def chain(dice: Dice, gain_db: tuple[float, float] = (5.0, 20.0), intercept: flo
     receiver = 10 ** (dice.uniform(8.0, 20.0) / 10)
     external = receiver * (10 ** (dice.uniform(1.0, 12.0) / 10) - 1) + 1
     stage = 10 ** (dice.uniform(1.0, 10.0) / 10)
-    return Chain(external, receiver, stage, 10 ** (dice.uniform(*gain_db) / 10), intercept=intercept)
+    return Chain(external, receiver, stage, 10 ** (dice.uniform(*gain_db) / 10))
 
 
 def _carrier(dice: Dice, through: Chain, snr_db: float = 20.0, **more: float) -> Signal:
@@ -129,14 +129,14 @@ def samples(dice: Dice, seed: int) -> Planted:
 
 
 def half_occupied(dice: Dice, seed: int) -> Planted:
-    """48 kHz of which half is under speech with its skirts, data and carriers."""
+    """48 kHz, half of it under speech, data and broadcasters: 40 % by their channels, the rest by their skirts."""
     through = chain(dice)
     width = 0.84 * HALF_HZ
     signals: list[Signal] = []
     occupied = 0.0
     at = -width / 2
     while at < width / 2 - 4000:
-        if occupied < 0.5 * (at + width / 2 + 4000):
+        if occupied < 0.4 * (at + width / 2 + 4000):
             manner: Modulation = ("voice", "wide", "am")[int(dice.integers(3))]  # type: ignore[assignment]
             wide = {"voice": 3200.0, "wide": 2800.0, "am": 5600.0}[manner]
             middle = {"voice": 250.0, "wide": 1400.0, "am": 2800.0}[manner]
@@ -222,12 +222,9 @@ def overload(dice: Dice, seed: int) -> Planted:
         Signal(hz, over_noise(through, 50.0), "carrier", 0.1, 4.0)
         for hz in (dice.uniform(-14e3, -10e3), dice.uniform(-4e3, 2e3), dice.uniform(7e3, 13e3))
     )
-    power = strong[0].power
-    noise = through.noise(ANTENNA_STAGE) / through.gain * 31.25 * 2
-    product = noise * 10 ** (dice.uniform(10.0, 20.0) / 10)
     return replace(
         planted,
-        chain=replace(through, intercept=math.sqrt(power**3 / product)),
+        chain=replace(through, intercept=intercept(through, strong[0].power, float(dice.uniform(10, 20)))),
         signals=(*planted.signals, *strong),
     )
 
@@ -393,10 +390,9 @@ def overloaded_audio(dice: Dice, seed: int) -> Planted:
     strong = tuple(
         Signal(hz, over_noise(through, 45.0), "carrier", 0.1, 4.0, steady=False) for hz in (3500.0, 5050.0)
     )
-    product = through.noise(ANTENNA_STAGE) / through.gain * 31.25 * 2 * 10 ** (dice.uniform(10, 25) / 10)
     return replace(
         planted,
-        chain=replace(through, intercept=math.sqrt(strong[0].power ** 3 / product)),
+        chain=replace(through, intercept=intercept(through, strong[0].power, float(dice.uniform(10, 25)))),
         signals=(*planted.signals, *strong),
     )
 

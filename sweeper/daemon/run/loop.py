@@ -4,13 +4,15 @@ Every instant of the schedule ends in a record: done, skipped because, failed be
 thins the schedule itself.
 """
 
+import math
+from abc import ABC, abstractmethod
 from datetime import date, datetime, timedelta
 
 from sweeper.daemon.rig import relay_life
 from sweeper.daemon.run.campaign import LOOK_S, Campaign, leave
 from sweeper.daemon.run.orders import PAUSED_BY
-from sweeper.daemon.run.schedule_cursor import NextAfter, ScheduleCursor
-from sweeper.daemon.run.states import Doing
+from sweeper.daemon.run.schedule_cursor import NextAfter, ScheduleCursor, passes_a_day
+from sweeper.daemon.run.states import Doing, state_of
 from sweeper.store import StoreError, day_of
 from sweeper.words import PassRecord
 
@@ -26,6 +28,9 @@ LAST_AGAIN_S = 120.0
 SETTLE_AT_LEAST_S = 300.0
 """What could not be restored is tried again at least this often."""
 
+IDLE_LOOK_S = 15.0
+"""How long to wait before another look at a receiver that somebody uses."""
+
 EXERCISE_MARGIN = timedelta(minutes=2)
 """Idle contacts are exercised only when the next pass is at least this far away."""
 
@@ -35,12 +40,7 @@ def keep_schedule(campaign: Campaign, next_after: NextAfter, until: datetime | N
 
     `StoreError` when passes could not be stored to the end.
     """
-    unattended = _Unattended(campaign, next_after, until)
-    try:
-        unattended.keep()
-    finally:
-        leave(campaign)
-    campaign.end()
+    _run(_Scheduled(campaign, next_after, until))
 
 
 def keep_measuring(campaign: Campaign, passes: int | None = None, until: datetime | None = None) -> None:
@@ -48,148 +48,141 @@ def keep_measuring(campaign: Campaign, passes: int | None = None, until: datetim
 
     `StoreError` when passes could not be stored to the end.
     """
-    unattended = _Unattended(campaign, lambda after: None, until)
+    _run(_Continuous(campaign, passes, until))
+
+
+def _run(loop: "_Loop") -> None:
     try:
-        unattended.go_on(passes)
+        loop.go()
     finally:
-        leave(campaign)
-    campaign.end()
+        leave(loop.campaign)
+    loop.campaign.end()
 
 
-class _Unattended:
-    """A run under way."""
+class _Loop(ABC):
+    """A run under way: turn after turn, what the table of states says. How passes come due, its children know."""
 
-    def __init__(self, campaign: Campaign, next_after: NextAfter, until: datetime | None) -> None:
-        self._campaign = campaign
-        self._clock = campaign.clock
-        self._orders = campaign.orders
-        self._until = until
-        self._next_after = next_after
-        self._cursor = ScheduleCursor(next_after, campaign.clock)
-        self._tell_faults = True
+    tell_faults = True
+
+    def __init__(self, campaign: Campaign) -> None:
+        self.campaign = campaign
+        self.clock = campaign.clock
+        self.orders = campaign.orders
+        self._because = ""
+        self._kept_pause = False
         self._tidied_on: date | None = None
-        self._paused = False
         self._settle_at_s = 0.0
         self._settle_wait_s = LOOK_S
 
-    def go_on(self, passes: int | None) -> None:
-        """Pass after pass, without a schedule."""
-        self._tell_faults = passes is None  # else the record of the very next pass does
-        self._begin()
-        # Somebody who asks for so many passes is at the station and wants them now, paused or not.
-        if passes is not None:
-            self._orders.resume()
-        count, again_s = 0, FIRST_AGAIN_S
-        while not self._orders.stopping and (passes is None or count < passes):
-            if self._until is not None and self._clock.now() >= self._until:
-                break
-            self._heed()
-            self._housekeeping()
-            if self._paused:
-                self._say("paused", PAUSED_BY)
-                self._clock.sleep(LOOK_S, self._orders.wake)
-                continue
-            if self._campaign.receiver_idle.quiet and self._wait_for_quiet(None):
-                continue
-            record = self._attempt()
-            count += 1
-            if record is not None and record.outcome == "done":
-                again_s = FIRST_AGAIN_S
-            elif passes is None and not self._orders.stopping:
-                self._say("waiting", record.because if record is not None else "the store cannot be used")
-                self._clock.sleep(again_s, self._orders.wake)
-                again_s = min(again_s * 2, LAST_AGAIN_S)
-        self._say("stopping", RESTORING)
+    @abstractmethod
+    def over(self) -> bool:
+        """Whether nothing will be due any more."""
 
-    def _begin(self) -> None:
-        campaign = self._campaign
-        self._say("starting", RESTORING)
-        self._settle()
-        if campaign.store.recall(PAUSED):
-            self._orders.pause()
+    @abstractmethod
+    def due(self) -> bool:
+        """Whether a pass is due now."""
 
-    def keep(self) -> None:
-        """As the schedule says."""
-        campaign, cursor = self._campaign, self._cursor
-        self._begin()
-        while not self._orders.stopping:
-            self._heed()
-            self._housekeeping()
-            self._notice_step()
-            instant = cursor.upcoming()
-            if instant is None or (self._until is not None and instant > self._until):
-                break
-            if not self._wait_for(instant):
-                continue
-            cursor.took(instant)
-            self._at(instant)
-            for gone in cursor.missed():
-                campaign.account("skipped", f"at {gone:%H:%M} UTC the pass before was still under way")
-        self._say("stopping", RESTORING)
+    def upcoming(self) -> datetime | None:
+        """When the next pass will be due, where that is known."""
+        return None
 
-    def _at(self, instant: datetime) -> None:
-        """A pass is due: measured, or left out with its reason."""
-        campaign = self._campaign
-        because = PAUSED_BY if self._paused else self._wait_for_quiet(instant)
-        if because:
-            campaign.account("skipped", because)
-            return
-        self._attempt()
+    @abstractmethod
+    def remaining_s(self) -> float:
+        """How long to wait for the next pass, at most."""
 
-    def _attempt(self) -> PassRecord | None:
-        """One pass; None when the store could not even be asked for its number, which is told."""
-        self._say("measuring", "")
-        try:
-            return self._campaign.attempt()
-        except StoreError as broken:
-            self._campaign.observer.trouble(str(broken))
-            return None
-
-    def _wait_for_quiet(self, instant: datetime | None) -> str:
-        """Put the pass off while somebody uses the receiver, until the next one is due; why it is left out then."""
-        following = self._cursor.following(instant) if instant is not None else None
-        while because := self._campaign.somebody_there():
-            self._say("yielding", because)
-            left_s = IDLE_LOOK_S
-            if following is not None:
-                left_s = min(left_s, (following - self._clock.now()).total_seconds() - 1.0)
-            if left_s <= 0 or self._clock.sleep(left_s, self._orders.wake):
-                return because
-            self._campaign.observer.alive()
+    def why_waiting(self) -> str:
+        """What a person should know of the waiting; mostly nothing."""
         return ""
 
-    def _wait_for(self, instant: datetime) -> bool:
-        """True once `instant` has come; False when there is something else to look at first."""
-        if self._paused:
-            self._say("paused", PAUSED_BY, instant)
-        else:
-            self._say("waiting", self._why_slow(), instant)
-        remaining_s = (instant - self._clock.now()).total_seconds()
-        if remaining_s <= 0:
-            return True
-        self._clock.sleep(min(remaining_s, LOOK_S), self._orders.wake)
-        return False
+    def put_off_s(self) -> float:
+        """How long a pass that is due may be put off yet; 0 or less when it is to be left out."""
+        return math.inf
 
-    def _notice_step(self) -> None:
-        step_s = self._cursor.stepped()
-        if step_s:
-            self._campaign.observer.trouble(
-                f"The clock was stepped by {step_s:+.0f} s; the schedule goes by the new time."
-            )
+    @abstractmethod
+    def left_out(self, because: str) -> None:
+        """The pass that is due does not come about."""
+
+    @abstractmethod
+    def measured(self, record: PassRecord | None) -> None:
+        """The pass that was due came to its record; None when the store could not even be asked for its number."""
+
+    @abstractmethod
+    def new_day(self, now: datetime) -> None:
+        """What is due once a day beside the days' files."""
+
+    def somebody_there(self) -> str:
+        """Why the receiver is left alone; empty when nobody needs it."""
+        return self.campaign.somebody_there()
+
+    def go(self) -> None:
+        """Until it is over or somebody asks to stop."""
+        self._say("starting", RESTORING)
+        self._settle()
+        if self.campaign.store.recall(PAUSED):
+            self.orders.pause()
+        self.begun()
+        while self._turn() != "stopping":
+            pass
+        self._say("stopping", RESTORING)
+
+    @abstractmethod
+    def begun(self) -> None:
+        """After the station was restored, before the first turn."""
+
+    def _turn(self) -> Doing:
+        self._heed()
+        self._between()
+        doing = state_of(
+            self.orders.stopping or self.over(), self.orders.paused, self.due(), lambda: self._in_use() != ""
+        )
+        match doing:
+            case "paused":
+                self._say(doing, PAUSED_BY, self.upcoming())
+                if self.due():
+                    self.left_out(PAUSED_BY)
+                else:
+                    self.clock.sleep(min(self.remaining_s(), LOOK_S), self.orders.wake)
+            case "waiting":
+                self._say(doing, self.why_waiting(), self.upcoming())
+                self.clock.sleep(min(self.remaining_s(), LOOK_S), self.orders.wake)
+            case "yielding":
+                self._say(doing, self._because)
+                left_s = min(self.put_off_s(), IDLE_LOOK_S)
+                if left_s <= 0 or self.clock.sleep(left_s, self.orders.wake):
+                    self.left_out(self._because)
+                self.campaign.observer.alive()
+            case "measuring":
+                self._say(doing, "")
+                self.measured(self._attempt())
+        return doing
+
+    def _between(self) -> None:
+        self._housekeeping()
+
+    def _in_use(self) -> str:
+        self._because = self.somebody_there()
+        return self._because
+
+    def _attempt(self) -> PassRecord | None:
+        try:
+            return self.campaign.attempt()
+        except StoreError as broken:
+            self.campaign.observer.trouble(str(broken))
+            return None
 
     def _heed(self) -> None:
-        """Take note of what people ordered."""
-        self._orders.heed()
-        if self._paused != self._orders.paused:
-            self._paused = self._orders.paused
+        """Take note of what people ordered; a pause is kept across restarts."""
+        self.orders.heed()
+        if self._kept_pause != self.orders.paused:
+            self._kept_pause = self.orders.paused
             try:
-                self._campaign.store.remember(PAUSED, self._paused)
+                self.campaign.store.remember(PAUSED, self._kept_pause)
             except StoreError as full:
-                self._campaign.observer.trouble(str(full))
+                self.campaign.observer.trouble(str(full))
 
     def _housekeeping(self) -> None:
-        """What is due between passes: left-overs, unwritten passes, the day before, idle contacts, the cursor."""
-        campaign, now = self._campaign, self._clock.now()
+        """What is due between passes: left-overs, unwritten passes, the day before, idle contacts."""
+        campaign, now = self.campaign, self.clock.now()
         campaign.observer.alive()
         self._settle_again()
         campaign.recording.write()
@@ -197,62 +190,160 @@ class _Unattended:
         if today != self._tidied_on:
             if campaign.finish_days():
                 self._tidied_on = today
-            self._cursor.every = self._sparing_relays(now)
-        upcoming = self._cursor.upcoming()
-        if not self._paused and (upcoming is None or upcoming - now > EXERCISE_MARGIN):
+            self.new_day(now)
+        upcoming = self.upcoming()
+        left_alone = self.orders.paused or campaign.receiver_idle.quiet
+        if not left_alone and (upcoming is None or upcoming - now > EXERCISE_MARGIN):
             trouble = campaign.exercise()
             if trouble:
                 campaign.observer.trouble(trouble)
 
     def _settle(self) -> None:
-        for fault in self._campaign.settle():
-            if self._tell_faults:
-                self._campaign.observer.trouble(str(fault))
+        for fault in self.campaign.settle():
+            if self.tell_faults:
+                self.campaign.observer.trouble(str(fault))
 
     def _settle_again(self) -> None:
         """What a pass could not restore is tried again, soon and then less often."""
-        campaign, now_s = self._campaign, self._clock.monotonic()
-        if campaign.settled:
+        now_s = self.clock.monotonic()
+        if self.campaign.settled:
             self._settle_wait_s = LOOK_S
             self._settle_at_s = now_s
             return
         if now_s >= self._settle_at_s:
             self._settle()
-            self._settle_at_s = self._clock.monotonic() + self._settle_wait_s
+            self._settle_at_s = self.clock.monotonic() + self._settle_wait_s
             self._settle_wait_s = min(self._settle_wait_s * 2, SETTLE_AT_LEAST_S)
 
-    def _sparing_relays(self, now: datetime) -> int:
-        """Which share of the schedule's passes the planned relay life allows: each so-many-th."""
-        station, life = self._campaign.station, self._campaign.life
-        if relay_life.allowed_a_day(station, life, now) is None:
-            return 1
-        return relay_life.every_nth(station, life, now, _in_a_day(self._next_after, now))
+    def _say(self, doing: Doing, because: str, next_pass: datetime | None = None) -> None:
+        self.campaign.observer.doing(doing, because, next_pass)
 
-    def _why_slow(self) -> str:
+
+class _Scheduled(_Loop):
+    """Passes at the instants of a schedule; each ends in a record."""
+
+    def __init__(self, campaign: Campaign, next_after: NextAfter, until: datetime | None) -> None:
+        super().__init__(campaign)
+        self._next_after = next_after
+        self._until = until
+        self._cursor = ScheduleCursor(next_after, campaign.clock)
+        self._instant: datetime | None = None  # the one whose pass is due and has no record yet
+
+    def _between(self) -> None:
+        if self._instant is None:  # not while a pass is put off: somebody is at the receiver
+            self._housekeeping()
+            self._notice_step()
+
+    def over(self) -> bool:
+        instant = self.upcoming()
+        if self._instant is not None:
+            return False
+        return instant is None or (self._until is not None and instant > self._until)
+
+    def due(self) -> bool:
+        instant = self._cursor.upcoming()
+        if self._instant is None and instant is not None and instant <= self.clock.now():
+            self._instant = instant
+            self._cursor.took(instant)
+        return self._instant is not None
+
+    def upcoming(self) -> datetime | None:
+        return self._cursor.upcoming()
+
+    def remaining_s(self) -> float:
+        instant = self.upcoming()
+        return (instant - self.clock.now()).total_seconds() if instant is not None else 0.0
+
+    def why_waiting(self) -> str:
         if self._cursor.every == 1:
             return ""
         return (
             f"only one pass in {self._cursor.every} is measured, so that the relays last as long as planned"
         )
 
-    def _say(self, doing: Doing, because: str, next_pass: datetime | None = None) -> None:
-        self._campaign.observer.doing(doing, because, next_pass)
+    def put_off_s(self) -> float:
+        following = self._cursor.following(self._instant) if self._instant is not None else None
+        return (following - self.clock.now()).total_seconds() - 1.0 if following is not None else math.inf
+
+    def begun(self) -> None:
+        """Passes come by the schedule, paused or not."""
+
+    def left_out(self, because: str) -> None:
+        self.campaign.account("skipped", because)
+        self._recorded()
+
+    def measured(self, record: PassRecord | None) -> None:
+        self._recorded()
+        self._say("waiting", self.why_waiting(), self.upcoming())  # also when the next is due at once
+
+    def _recorded(self) -> None:
+        self._instant = None
+        for gone in self._cursor.missed():
+            self.campaign.account("skipped", f"at {gone:%H:%M} UTC the pass before was still under way")
+
+    def new_day(self, now: datetime) -> None:
+        """Which share of the schedule's passes the planned relay life allows: each so-many-th."""
+        station, life = self.campaign.station, self.campaign.life
+        if relay_life.allowed_a_day(station, life, now) is None:
+            self._cursor.every = 1
+        else:
+            a_day = passes_a_day(self._next_after, now)
+            self._cursor.every = relay_life.every_nth(station, life, now, a_day)
+
+    def _notice_step(self) -> None:
+        step_s = self._cursor.stepped()
+        if step_s:
+            self.campaign.observer.trouble(
+                f"The clock was stepped by {step_s:+.0f} s; the schedule goes by the new time."
+            )
 
 
-IDLE_LOOK_S = 15.0
-"""How long to wait before another look at a receiver that somebody uses."""
+class _Continuous(_Loop):
+    """Pass after pass, without a schedule; after one that was not done, a while later, unless `passes` are set."""
 
+    def __init__(self, campaign: Campaign, passes: int | None, until: datetime | None) -> None:
+        super().__init__(campaign)
+        self.tell_faults = passes is None  # else the record of the very next pass does
+        self._passes = passes
+        self._until = until
+        self._count = 0
+        self._not_before_s = -math.inf
+        self._again_s = FIRST_AGAIN_S
+        self._why = ""
 
-def _in_a_day(next_after: NextAfter, now: datetime) -> float:
-    """Passes a day that the schedule has in the week ahead, or as far ahead as `COUNTED` passes reach."""
-    week = timedelta(days=7)
-    count, instant = 0, next_after(now)
-    while instant is not None and instant < now + week and count < COUNTED:
-        count += 1
-        instant = next_after(instant)
-    span = week if count < COUNTED or instant is None else instant - now
-    return count * timedelta(days=1) / span
+    def begun(self) -> None:
+        # Somebody who asks for so many passes is at the station and wants them now, paused or not.
+        if self._passes is not None:
+            self.orders.resume()
 
+    def over(self) -> bool:
+        if self._passes is not None and self._count >= self._passes:
+            return True
+        return self._until is not None and self.clock.now() >= self._until
 
-COUNTED = 3000
-"""Three passes in ten minutes for a week; a denser schedule is judged by its first days or hours."""
+    def due(self) -> bool:
+        return not self.orders.paused and self.clock.monotonic() >= self._not_before_s
+
+    def remaining_s(self) -> float:
+        return LOOK_S if self.orders.paused else self._not_before_s - self.clock.monotonic()
+
+    def why_waiting(self) -> str:
+        return self._why
+
+    def left_out(self, because: str) -> None:
+        """It comes a while later; no instant was promised, so there is nothing to record."""
+
+    def new_day(self, now: datetime) -> None:
+        """Somebody asked for passes without end, so the relays are not spared."""
+
+    def somebody_there(self) -> str:
+        return super().somebody_there() if self.campaign.receiver_idle.quiet else ""
+
+    def measured(self, record: PassRecord | None) -> None:
+        self._count += 1
+        if record is not None and record.outcome == "done":
+            self._again_s = FIRST_AGAIN_S
+        elif self._passes is None:
+            self._why = record.because if record is not None else "the store cannot be used"
+            self._not_before_s = self.clock.monotonic() + self._again_s
+            self._again_s = min(self._again_s * 2, LAST_AGAIN_S)

@@ -6,7 +6,7 @@ moments must not measure the same instant twice.
 """
 
 from collections.abc import Callable
-from datetime import datetime
+from datetime import datetime, timedelta
 
 from sweeper.clock import Clock
 
@@ -117,3 +117,18 @@ def after_of(times: Callable[[datetime, int], tuple[datetime, ...]]) -> NextAfte
 
 
 AHEAD = 16
+
+
+def passes_a_day(next_after: NextAfter, now: datetime) -> float:
+    """How many passes a day the schedule has in the week ahead, or as far ahead as `COUNTED` passes reach."""
+    week = timedelta(days=7)
+    count, instant = 0, next_after(now)
+    while instant is not None and instant < now + week and count < COUNTED:
+        count += 1
+        instant = next_after(instant)
+    span = week if count < COUNTED or instant is None else instant - now
+    return count * timedelta(days=1) / span
+
+
+COUNTED = 3000
+"""Three passes in ten minutes for a week; a denser schedule is judged by its first days or hours."""

@@ -1,5 +1,30 @@
-"""What the daemon is doing, as one word."""
+"""What the daemon is doing, as one word, and the one table that says which word it is."""
 
+from collections.abc import Callable
 from typing import Literal
 
 Doing = Literal["starting", "waiting", "measuring", "paused", "yielding", "stopping"]
+
+TABLE: tuple[tuple[Doing, bool, bool | None, bool | None, bool | None], ...] = (
+    # state      stopping paused  due    in use
+    ("stopping", True, None, None, None),
+    ("paused", False, True, None, None),
+    ("waiting", False, False, False, None),
+    ("yielding", False, False, True, True),
+    ("measuring", False, False, True, False),
+)
+"""After its start the daemon is in the state of the one row that fits; None fits either."""
+
+
+def state_of(stopping: bool, paused: bool, due: bool, in_use: Callable[[], bool]) -> Doing:
+    """The state: `stopping` when it is to end, `paused` by a person, `due` when a pass is due.
+
+    `in_use`, whether somebody uses the receiver, is asked only where the answer matters: it opens the receiver.
+    """
+    facts = (stopping, paused, due)
+    for doing, *wanted, used in TABLE:
+        if all(want in (None, fact) for want, fact in zip(wanted, facts, strict=True)) and (
+            used is None or used == in_use()
+        ):
+            return doing
+    raise AssertionError(f"no state for {facts}")

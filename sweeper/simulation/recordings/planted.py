@@ -185,6 +185,13 @@ def over_noise(chain: Chain, snr_db: float, bandwidth_hz: float = 2400.0) -> flo
     return float(10 ** (snr_db / 10) * bandwidth_hz * chain.noise(bypass))
 
 
+def intercept(chain: Chain, power: float, over_db: float, width_hz: float = 60.0) -> float:
+    """The third-order intercept at which two signals of that power make products `over_db` over the stage's noise in
+    `width_hz`: product = P³/IP²."""
+    noise = chain.noise(SignalPath("antenna", "stage")) / chain.gain * width_hz
+    return math.sqrt(power**3 / (noise * 10 ** (over_db / 10)))
+
+
 def truth(planted: Planted) -> dict[str, object]:
     """What an honest answer must agree with: decibels, from the planted physics.
 

@@ -115,9 +115,10 @@ def _through(
         noise = np.sqrt(gain * (source + chain.stage - 1.0) + own)
         return _complex64(passed * math.sqrt(gain) + _white(dice, sky.size, rate) * noise)
     driven = passed + _white(dice, sky.size, rate) * np.sqrt(source + chain.stage - 1.0)
-    bent = np.minimum(np.abs(driven) ** 2 / np.float32(chain.intercept), np.float32(0.33))
+    # Bends as 1 − |x|²/IP at first and holds its output in the end, as an amplifier at its supply does.
+    bent = 1 / np.sqrt(1 + 2 / np.float32(chain.intercept) * np.abs(driven) ** 2)
     behind = _white(dice, sky.size, rate) * math.sqrt(own)
-    return _complex64(driven * (1 - bent) * math.sqrt(gain) + behind)
+    return _complex64(driven * bent * math.sqrt(gain) + behind)
 
 
 def _complex64(band: NDArray[np.complexfloating]) -> Band:

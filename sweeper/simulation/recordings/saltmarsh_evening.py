@@ -17,6 +17,7 @@ from sweeper.simulation.recordings.planted import (
     Planted,
     Receiving,
     Signal,
+    intercept,
     over_noise,
 )
 from sweeper.simulation.recordings.switching import by_hand, by_relay, with_load
@@ -27,7 +28,8 @@ GIVE_OR_TAKE = 0.2
 """A hand keeps its time within so large a part of it."""
 _AT_10_MHZ = Chain(external=56.0, receiver=28.0, stage=2.3, gain=33.0, isolation=1e-6)
 _AT_7_MHZ = Chain(external=160.0, receiver=29.0, stage=2.3, gain=32.0, isolation=1e-6)
-_OVERLOADED_IP = 3e9
+STRONG_DB = {"audio": 42.0, "samples": 45.0}
+"""What overloads the stage, over the noise in 2.4 kHz; its products stand 20 dB over the noise in 60 Hz."""
 
 
 def evening(
@@ -55,7 +57,7 @@ def evening(
         chain.stage,
         chain.gain,
         external_wander_db=0.3,
-        intercept=_OVERLOADED_IP if overload else math.inf,
+        intercept=intercept(chain, over_noise(chain, STRONG_DB[kind]), 20.0) if overload else math.inf,
         isolation=chain.isolation,
     )
     gaining = {"off": None, "fast": FAST, "slow": SLOW}[agc]
@@ -91,7 +93,8 @@ def _ten_megahertz(chain: Chain, overload: bool) -> tuple[Signal, ...]:
     """A carrier on 10 MHz, heard as 1 kHz; with overload, two strong ones beside the pass band."""
     carrier = Signal(1000.0, over_noise(chain, 22.0), doppler_hz=0.15, rician_k=2.0)
     strong = tuple(
-        Signal(hz, over_noise(chain, 42.0), "carrier", 0.15, 4.0, steady=False) for hz in (3600.0, 5300.0)
+        Signal(hz, over_noise(chain, STRONG_DB["audio"]), "carrier", 0.15, 4.0, steady=False)
+        for hz in (3600.0, 5300.0)
     )
     return (carrier, *strong) if overload else (carrier,)
 
@@ -111,6 +114,8 @@ def _forty_metres(chain: Chain, overload: bool, seed: int) -> tuple[Signal, ...]
         for hz, snr_db, manner, duty in amateurs
     ]
     for hz in (-27_400.0, -8_150.0, 8_000.0, 14_300.0, 19_750.0, 31_000.0, 38_000.0):
-        snr_db = float(dice.uniform(12.0, 30.0)) + (22.0 if overload and hz > 0 else 0.0)
+        snr_db = float(dice.uniform(12.0, 30.0))
+        if overload and 0 < hz < 20_000:
+            snr_db = STRONG_DB["samples"]
         signals.append(Signal(hz, over_noise(chain, snr_db), "carrier", float(dice.uniform(0.1, 0.4)), 2.0))
     return tuple(signals)

@@ -16,6 +16,11 @@ def test_s_units_are_six_decibels_apart_below_s9(s_units: float, dbm: float) -> 
     assert S_METER.dbm(s_units) == pytest.approx(dbm)
 
 
+@pytest.mark.parametrize(("s_units", "dbm"), [(10, -63.0), (12, -43.0), (14.5, -18.0), (15, -13.0)])
+def test_above_s9_the_second_stretch_of_the_curve_holds(s_units: float, dbm: float) -> None:
+    assert S_METER.dbm(s_units) == pytest.approx(dbm)
+
+
 @pytest.mark.parametrize("reading", [-0.1, 15.1])
 def test_a_reading_off_the_curve_has_no_dbm(reading: float) -> None:
     assert S_METER.dbm(reading) is None
@@ -55,6 +60,15 @@ def test_three_whole_visits_alike_are_a_dead_meter_from_where_it_died() -> None:
     values = [1, 1.1, 7, 7, 7, 7, 7, 7, 7]
     visits = [0, 0, 0, 1, 1, 2, 2, 3, 3]
     assert stuck_readings(values, visits, [""] * 9) == [False, False, *[True] * 7]
+
+
+def test_a_meter_that_was_dead_from_the_first_reading_and_came_to_life_is_dead_till_then() -> None:
+    values = [7, 7, 7, 7, 7, 7, 7.1, 7.3]
+    assert stuck_readings(values, [0, 0, 1, 1, 2, 2, 3, 3], [""] * 8) == [*[True] * 6, False, False]
+
+
+def test_a_meter_that_rests_on_its_floor_is_not_dead() -> None:
+    assert not any(stuck_readings([0] * 8, [0, 0, 1, 1, 2, 2, 3, 3], ["floor"] * 8))
 
 
 def test_part_of_a_visit_counts_as_none() -> None:

@@ -150,11 +150,11 @@ def test_lost_samples_shorten_the_file_and_move_the_marks():
 def test_an_overloaded_stage_makes_third_order_products():
     """Two tones make products at 2 f1 − f2, 3 dB more for each dB of theirs (any text on receivers)."""
     levels = []
-    for power in (1e7, 3e7):
+    for power in (2e8, 6e8):
         signals = (Signal(4000, power, doppler_hz=0), Signal(6000, power, doppler_hz=0))
         planted = samples(
             signals=signals,
-            chain=dataclasses.replace(CHAIN, intercept=1e9),
+            chain=dataclasses.replace(CHAIN, intercept=1e11),
             stays=(Stay(0.0, ANTENNA_STAGE),),
             seconds=5.0,
         )
@@ -163,7 +163,7 @@ def test_an_overloaded_stage_makes_third_order_products():
         size = np.abs(turned.mean()) ** 2 / noise_density(planted, ANTENNA_STAGE)
         levels.append(size * CHAIN.noise(ANTENNA_STAGE) / CHAIN.gain)
     # Product power P³/IP3².
-    assert 10 * np.log10(levels[1] / (3e7**3 / 1e9**2)) == pytest.approx(0.0, abs=0.5)
+    assert 10 * np.log10(levels[1] / (6e8**3 / 1e11**2)) == pytest.approx(0.0, abs=0.5)
     assert 10 * np.log10(levels[1] / levels[0]) == pytest.approx(30 * np.log10(3), abs=1.0)
 
 
