@@ -1,5 +1,6 @@
 """A running daemon's sockets: what it tells, what it does when asked, and that nobody outside can slow it."""
 
+import contextlib
 import json
 import socket
 import stat
@@ -156,6 +157,35 @@ def test_one_peer_that_sends_too_much_is_hung_up_on_and_the_next_is_served(stati
         assert station.answers()
         station.ask("stop")
         assert ended(process)[0] == 0
+
+
+@pytest.mark.parametrize("door", ["control", "live"])
+def test_a_message_without_end_takes_no_memory(station: Unattended, door: str) -> None:
+    """96 MB in parts of 16 kB, each within its bound."""
+    with station.running() as process:
+        until(station.answers, "the daemon")
+        before = resident_mb(process.pid)
+        with socket.socket(socket.AF_UNIX) as peer:
+            peer.connect(str(station.folder / door))
+            peer.sendall(b"\xff" + bytes(8) + b"\x7f\x03\x00NULL" + bytes(48))
+            peer.sendall(
+                b"\x04\x19\x05READY\x0bSocket-Type\x00\x00\x00\x03"
+                + {"control": b"REQ", "live": b"SUB"}[door]
+            )
+            part = b"\x03" + (16_384).to_bytes(8, "big") + bytes(16_384)
+            with contextlib.suppress(ConnectionError):
+                for _ in range(6000):
+                    peer.sendall(part)
+            grown = resident_mb(process.pid) - before
+            assert grown < 10, f"{grown:.0f} MB"
+        until(station.answers, "an answer after it")
+        station.ask("stop")
+        assert ended(process)[0] == 0
+
+
+def resident_mb(pid: int) -> float:
+    status = Path(f"/proc/{pid}/status").read_text()
+    return int(status.split("VmRSS:")[1].split()[0]) / 1024
 
 
 def test_metrics_are_read_by_the_reference_parser(tmp_path: Path) -> None:
