@@ -35,7 +35,14 @@ class Request(BaseModel):
         Field(pattern="^/", description="The path on the board, beginning with /, such as /relays/{relay}."),
     ]
     body: str | None = None
-    content_type: Annotated[str, Field(pattern=r"^[!-~]+(; ?[!-~]+)?$", max_length=100)] = "application/json"
+    content_type: Annotated[
+        str,
+        Field(
+            pattern=r"^[!-~]+(; ?[!-~]+)?$",
+            max_length=100,
+            description="a media type in plain letters, such as application/json or text/plain; charset=utf-8",
+        ),
+    ] = "application/json"
 
     def filled(self, relay: str, state: str) -> tuple[str, bytes | None]:
         """Path and body for one relay; braces other than the two placeholders stay as they are."""

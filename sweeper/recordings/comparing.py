@@ -170,7 +170,7 @@ def _no_am(levels: Levels, axis: Axis, name: str) -> None:
     if len(places) < 8:
         return
     span = slice(int(places[0]), int(places[-1]) + 1)
-    floor = np.full(span.stop - span.start, float(np.quantile(levels.mean[span], 0.2)))
+    floor = np.full(span.stop - span.start, float(np.quantile(levels.mean[span], 0.1)))
     peak = refused.am_by_the_look(levels.mean[span], floor)
     if peak is not None:
         hz = (axis.bins[0] + span.start + peak) * axis.step_hz

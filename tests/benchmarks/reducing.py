@@ -88,7 +88,7 @@ def station_file(folder: Path, channels: list[tuple[str, int, str]]) -> Path:
         "  {driver: hamlib, link: 'tcp://127.0.0.1:1', mode: USB, bandwidth_hz: 2400, settle_s: 0.1, readings: 8,",
         "   interval_s: 0.05, meter: {unit: dB-over-S9, step_db: 1, averaging_s: 0.02, detector: rms}}",
         "switch:",
-        "  {driver: modbus, link: 'tcp://127.0.0.1:1', settle_s: 0.03, paths: {antenna-bypass: {0: off, 1: off},",
+        "  {driver: modbus, link: 'tcp://127.0.0.1:2', settle_s: 0.03, paths: {antenna-bypass: {0: off, 1: off},",
         "   antenna-stage: {0: on, 1: off}, load-bypass: {0: off, 1: on}, load-stage: {0: on, 1: on}}}",
         "stage: {rated_gain_db: 15, rated_noise_figure_db: 3}",
         "bands:",

@@ -63,8 +63,10 @@ PROGRAM_IS_ELSEWHERE = """\
 [Service]
 ProtectHome=tmpfs
 BindReadOnlyPaths={base} {environment} {source}
+Environment=PYTHONPATH={source}/tests/ahead SWEEPER_TESTS_AHEAD_S={ahead_s}
 """
-"""An addition for this test alone: the program under test lies where the developer's environment lies."""
+"""An addition for this test alone: the program under test lies where the developer's environment lies, and its clock
+goes as far ahead as the test's."""
 
 
 def why_not() -> str:
@@ -131,7 +133,10 @@ class Box:
         folder.mkdir(parents=True, exist_ok=True)
         (folder / "here.conf").write_text(
             PROGRAM_IS_ELSEWHERE.format(
-                base=sys.base_prefix, environment=sysconfig.get_path("data"), source=SOURCE
+                base=sys.base_prefix,
+                environment=sysconfig.get_path("data"),
+                source=SOURCE,
+                ahead_s=os.environ.get("SWEEPER_TESTS_AHEAD_S", "0"),
             )
         )
 

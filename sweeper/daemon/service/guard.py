@@ -63,10 +63,10 @@ class Guard(Observer):
         self._sign_of_life(armed=False)
 
     def finished(self, record: PassRecord, readings: object) -> None:
-        self._disarm()  # the station is as it was found, and whoever looks on may take their time
+        self._disarm()  # the station is restored, and whoever looks on may take their time
 
     def close(self) -> None:
-        """Watch no more."""
+        """Disarm the guard and end its thread."""
         self._over.set()
         self._disarm()
         self._thread.join()
