@@ -52,7 +52,7 @@ EXCESS_DB = 0.7
 EXCESS_SE = 3.3
 """Standard errors by which it must do so (one in 2000 by chance, for one of some twenty hours)."""
 MOST_OF_A_NIGHT = 10.0
-"""Times what is expected that one reading of one night may count for: a stray one makes no overload of a season."""
+"""Times what is expected that one reading of one night may count for: one outlier makes no overload of a season."""
 MOST_NOISE_FIGURE_DB = 60.0
 """No receiver for these bands is as deaf as this, attenuator in or not: a figure above is one of the calibration
 (common practice)."""
@@ -64,6 +64,21 @@ CONTRADICTS_CHANCE = 0.01
 """Chance at which a direct measurement outside what the noise rise allows is taken to contradict it."""
 LITTLE_DB = 1.0
 """A change that cannot lie further than this from the worthwhile one: whoever chooses wrongly loses little."""
+
+FIVE_NIGHTS = 5
+"""Nights from which on the noise rise alone bounds the change: fewer do not show how far quiet nights stray."""
+A_WEEK = 7
+"""Nights that hold working days and a weekend: before, a kind of night may be missing altogether."""
+FLAT_DB = 0.5
+"""S/N change this near to that of endless noise on every night: the curve is flat there and scatter shows nothing."""
+USUAL_SPREAD_DB = 4.0
+"""Night-to-night standard deviation of external noise: about the deciles of ITU-R P.372, Table 2."""
+USUAL_SPREAD_DOF = 3.0
+"""What that is worth beside nights measured: no more than three of them (common practice: deciles differ by place)."""
+QUIET_NIGHT_DB = 10.0
+"""A quiet night lies this far below: a neighbour away, a source off (common practice; about two deciles of P.372)."""
+STATIONS_WITH_QUIET_NIGHTS = 0.2
+"""Share of stations believed to have a kind of nights so different (common practice)."""
 
 # Nights and stations beside each other
 ENOUGH_OF_A_KIND = 2

@@ -7,14 +7,15 @@ import sqlite3
 from collections.abc import Iterable
 from contextlib import closing, suppress
 from datetime import date
-from itertools import islice
 from pathlib import Path
 from typing import Any
 
-MOST_ROWS = 1_000_000
-"""A record every ten minutes for two decades."""
-LONGEST_VALUE = 1_000_000
 Rows = dict[str, list[tuple[Any, ...]]]
+
+MOST_ROWS = 1_000_000
+"""More records than a station makes in a lifetime of passes; whoever wrote more was not this program."""
+LONGEST_VALUE = 1_000_000
+"""Bytes, as in a healthy database."""
 
 
 def salvage(file: Path, finished_days: Iterable[date]) -> Rows:
@@ -35,11 +36,11 @@ def salvage(file: Path, finished_days: Iterable[date]) -> Rows:
         for table, (query, values) in queries.items():
             with suppress(sqlite3.Error):
                 if _is_table(old, table):
-                    rows[table] = list(islice(old.execute(query, values), MOST_ROWS))
+                    rows[table] = old.execute(query, values).fetchmany(MOST_ROWS)
     return rows
 
 
-def _is_table(old: sqlite3.Connection, name: str) -> bool:
-    """Not a view in its place, which may have no end."""
-    found = old.execute("SELECT 1 FROM sqlite_master WHERE type = 'table' AND name = ?", (name,))
-    return found.fetchone() is not None
+def _is_table(connection: sqlite3.Connection, name: str) -> bool:
+    """Whether it is a table of its own: a view in its place may have no end."""
+    found = connection.execute("SELECT type, sql FROM sqlite_master WHERE name = ?", (name,)).fetchall()
+    return len(found) == 1 and found[0][0] == "table" and "VIRTUAL" not in str(found[0][1]).upper()
