@@ -73,6 +73,8 @@ class RunningDay:
 
     @staticmethod
     def _open(file: Path, writable: bool) -> sqlite3.Connection:
+        if not all_ordinary(file):
+            raise Damaged(file)
         mode = "rwc" if writable else "ro"
         path = file.absolute().as_uri()
         if not writable and not os.access(file.parent, os.W_OK):
@@ -349,6 +351,12 @@ def _definitions(connection: sqlite3.Connection) -> set[tuple[Any, ...]]:
             "AND type IN ('table', 'view', 'trigger')"
         )
     )
+
+
+def all_ordinary(file: Path) -> bool:
+    """Whether the database, its log and the log's index are files, where they are there: a pipe would be waited for."""
+    beside = (file.with_name(f"{file.name}{end}") for end in ("", "-wal", "-shm"))
+    return all(each.is_file() for each in beside if each.exists())
 
 
 def _has_content(file: Path) -> bool:

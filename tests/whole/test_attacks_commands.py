@@ -147,7 +147,7 @@ def spoil(data: st.DataObject, folder: Path) -> None:
         file.write_bytes(data.draw(st.sampled_from([b"[", b'{"a":', b"- ", b"a: {"])) * 50_000)
 
 
-@pytest.mark.timeout(900)
+@pytest.mark.timeout(900)  # a wait that never ends uses no processor: this ends it
 @settings(max_examples=60, deadline=None, suppress_health_check=list(HealthCheck))
 @given(st.data())
 def test_any_command_on_any_files_ends_in_words(

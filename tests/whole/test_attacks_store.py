@@ -15,7 +15,7 @@ import sqlite3
 import subprocess
 import urllib.request
 from collections import Counter
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from datetime import UTC, date, timedelta
 from pathlib import Path
@@ -289,6 +289,21 @@ def test_a_pipe_in_a_files_place_is_not_waited_for(folder: Path, name: str) -> N
     os.mkfifo(file)
     assert {1, 3, 4} <= set(passes_read(folder))
     load(folder / "Saltmarsh", EVENING)
+
+
+@pytest.mark.timeout(60)
+@pytest.mark.parametrize("how", [os.mkfifo, os.mkdir])
+@pytest.mark.parametrize("name", ["today.sqlite", "today.sqlite-wal", "today.sqlite-shm"])
+def test_what_is_no_file_in_the_databases_place_is_set_aside(
+    folder: Path, name: str, how: Callable[[Path], None]
+) -> None:
+    file = folder / "Saltmarsh" / name
+    file.unlink(missing_ok=True)
+    how(file)
+    assert {1, 2, 3} <= set(passes_read(folder))
+    with open_store(folder) as store:
+        store.write_pass(*pass_of(9, EVENING + timedelta(days=10)))
+    assert {1, 2, 3, 9} <= set(passes_read(folder))
 
 
 SQL = [
