@@ -46,7 +46,7 @@ def replace_whole(file: Path, content: bytes) -> None:
     """Make `file` hold `content`, or leave it as it was, also when the power fails in between. OSError when it is."""
     beside = file.with_name(f".{file.name}.part")
     try:
-        descriptor = os.open(beside, os.O_WRONLY | os.O_CREAT | os.O_TRUNC, 0o644)
+        descriptor = os.open(beside, os.O_WRONLY | os.O_CREAT | os.O_TRUNC | os.O_NOFOLLOW, 0o644)
         try:
             view = memoryview(content)
             while view:
@@ -80,8 +80,13 @@ def folder_name(station_name: str) -> str:
 
 
 def make_folder(folder: Path) -> None:
-    """Make a folder and those above it, each name on the disk before this returns."""
+    """Make a folder and those above it, each name on the disk before this returns. A link in its place is refused."""
     with told("make it", folder):
+        if folder.is_symlink():
+            raise StoreError(
+                f"{folder}: this is a link to somewhere else, where nothing is written or set aside. Put the folder "
+                "itself there."
+            )
         missing = [each for each in (folder, *folder.parents) if not each.exists()]
         for each in reversed(missing):
             each.mkdir(exist_ok=True)

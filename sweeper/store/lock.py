@@ -10,7 +10,7 @@ from sweeper.store.files import told
 def take_lock(file: Path) -> int:
     """The descriptor that holds the lock until it is closed. `StoreError` when another process holds it."""
     with told("lock it", file):
-        descriptor = os.open(file, os.O_RDWR | os.O_CREAT | getattr(os, "O_CLOEXEC", 0), 0o644)
+        descriptor = os.open(file, os.O_RDWR | os.O_CREAT | os.O_NOFOLLOW | os.O_CLOEXEC, 0o644)
         try:
             _lock(descriptor)
         except BlockingIOError:

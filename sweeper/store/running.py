@@ -73,8 +73,9 @@ class RunningDay:
 
     @staticmethod
     def _open(file: Path, writable: bool) -> sqlite3.Connection:
-        if not all_ordinary(file):
-            raise Damaged(file)
+        with told("open it", file):
+            if not all_ordinary(file):
+                raise Damaged(file)
         mode = "rwc" if writable else "ro"
         path = file.absolute().as_uri()
         if not writable and not os.access(file.parent, os.W_OK):
@@ -354,9 +355,12 @@ def _definitions(connection: sqlite3.Connection) -> set[tuple[Any, ...]]:
 
 
 def all_ordinary(file: Path) -> bool:
-    """Whether the database, its log and the log's index are files, where they are there: a pipe would be waited for."""
+    """Whether the database, its log and the log's index are files of the folder, where they are there.
+
+    A pipe would be waited for, and a link would have tables made in somebody else's file.
+    """
     beside = (file.with_name(f"{file.name}{end}") for end in ("", "-wal", "-shm"))
-    return all(each.is_file() for each in beside if each.exists())
+    return all(each.is_file() and not each.is_symlink() for each in beside if os.path.lexists(each))
 
 
 def _has_content(file: Path) -> bool:

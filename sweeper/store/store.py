@@ -360,7 +360,7 @@ class Store:
                 self._file,
                 *(self._file.with_name(f"{self._file.name}{end}") for end in ("-wal", "-shm")),
             )
-            if file.exists()
+            if os.path.lexists(file)
         ]
         self._trouble(
             f"{self._file}: the database is damaged. It was set aside as {', '.join(map(str, kept))}, nothing was "
