@@ -4,10 +4,10 @@ Somebody else wrote them, so size, depth and the number of values are bounded be
 words or numbers, and a pipe or a device in a file's place is refused instead of waited for.
 """
 
-import os
-import stat
 from pathlib import Path
 from typing import Any
+
+from drivers.ordinary_files import content_of
 
 MOST_BYTES = 200_000
 MOST_VALUES = 20_000
@@ -26,21 +26,14 @@ class DataFileError(ValueError):
 def text_of(file: Path) -> str:
     """What an ordinary file in UTF-8 holds. DataFileError for anything else, FileNotFoundError where there is none."""
     try:
-        handle = os.open(file, os.O_RDONLY | os.O_NONBLOCK | os.O_NOCTTY | os.O_CLOEXEC)
-        with os.fdopen(handle, "rb") as opened:
-            if not stat.S_ISREG(os.fstat(handle).st_mode):
-                raise DataFileError("it is no ordinary file")
-            data = opened.read(MOST_BYTES + 1)
+        data = content_of(file, MOST_BYTES)
     except FileNotFoundError:
         raise
     except OSError as fault:
-        raise DataFileError(f"it cannot be read: {fault.strerror}") from None
-    except DataFileError:
-        raise
+        why = f"it cannot be read: {fault.strerror}" if fault.strerror else str(fault)
+        raise DataFileError(why) from None
     except ValueError:
         raise DataFileError("its name cannot be one of a file") from None
-    if len(data) > MOST_BYTES:
-        raise DataFileError(f"it is larger than {MOST_BYTES:,} bytes")
     try:
         return data.decode("utf-8")
     except UnicodeDecodeError as fault:

@@ -1,30 +1,14 @@
-"""What others may have written, read within limits: ordinary files of a bounded size, JSON of a bounded depth.
+"""JSON that others may have written: of a bounded size and depth, and with nothing but text inside.
 
-Every file that the program finds in a data folder goes through here, or through the store's own formats.
+The bytes come by `drivers.ordinary_files`; so does every file of a data folder that is not in the store's own formats.
 """
 
 import json
-import os
-import stat
-from pathlib import Path
 from typing import Any
 
 MOST_JSON_BYTES = 16_000_000
 """A manifest of a hundred years of days takes a third of it."""
 MOST_DEPTH = 32
-
-
-def content_of(file: Path, most_bytes: int = MOST_JSON_BYTES) -> bytes:
-    """The bytes of an ordinary file; OSError for anything else (a pipe is not waited for) and for a longer one."""
-    handle = os.open(file, os.O_RDONLY | os.O_NONBLOCK | os.O_NOCTTY | os.O_CLOEXEC)
-    with os.fdopen(handle, "rb") as opened:
-        found = os.fstat(handle)
-        if not stat.S_ISREG(found.st_mode):
-            raise OSError("it is no ordinary file")
-        content = opened.read(most_bytes + 1)
-    if len(content) > most_bytes:
-        raise OSError(f"it is longer than {most_bytes:,} bytes")
-    return content
 
 
 def json_of(text: str | bytes, most_bytes: int = MOST_JSON_BYTES) -> Any:

@@ -11,6 +11,9 @@ _UNSEEN = re.compile(
     "[\x00-\x08\x0b-\x1f\x7f-\x9f\u061c\u200b-\u200f\u2028-\u202e\u2060-\u2069\ufeff\ufff9-\ufffb\ud800-\udfff]"
 )
 
+_COLOURS = re.compile("\x1b\\[[0-9;]{0,20}m")
+"""Select graphic rendition, ECMA-48 section 8.3.117 (from memory)."""
+
 
 def printable(text: str) -> str:
     """`text` with whatever a person would not see, but a terminal would obey, spelled out as ``\\u001b``."""
@@ -18,10 +21,15 @@ def printable(text: str) -> str:
 
 
 class Printable:
-    """A text stream that writes nothing else. Not a terminal to those who ask, so that nobody colours what they say."""
+    """A text stream that writes nothing else; otherwise what the stream under it is."""
 
     def __init__(self, stream: TextIO) -> None:
         self.under = stream
+
+    @property
+    def rich_proxied_file(self) -> "Coloured":
+        """Where Rich writes when this is its stream (as with its own `FileProxy`): the help and faults of a call."""
+        return Coloured(self.under)
 
     def write(self, text: str) -> int:
         """Write, and say how many characters of `text` that was."""
@@ -33,12 +41,21 @@ class Printable:
         for line in lines:
             self.write(line)
 
-    def isatty(self) -> bool:
-        """No."""
-        return False
-
     def __getattr__(self, name: str) -> Any:
         return getattr(self.under, name)
+
+
+class Coloured(Printable):
+    """The same for who sets colours: these, and nothing else that a terminal would obey, go through."""
+
+    def write(self, text: str) -> int:
+        """Write, and say how many characters of `text` that was."""
+        between = _COLOURS.split(text)
+        colours = _COLOURS.findall(text)
+        self.under.write(
+            "".join(printable(part) + colour for part, colour in zip(between, [*colours, ""], strict=True))
+        )
+        return len(text)
 
 
 def terminal_of(stream: TextIO) -> TextIO:

@@ -43,8 +43,6 @@ ANTENNA_BYPASS = SignalPath("antenna", "bypass")
 ANTENNA_STAGE = SignalPath("antenna", "stage")
 LOAD_BYPASS = SignalPath("load", "bypass")
 LOAD_STAGE = SignalPath("load", "stage")
-NOISE_BYPASS = SignalPath("noise", "bypass")
-NOISE_STAGE = SignalPath("noise", "stage")
 
 
 @dataclass(frozen=True, slots=True)

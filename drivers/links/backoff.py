@@ -1,4 +1,4 @@
-"""How long to wait between attempts to get a lost link back. Pure: the dice are a parameter."""
+"""How long to wait between attempts to get a lost link back. Pure: random numbers are a parameter."""
 
 from collections.abc import Callable, Iterator
 

@@ -26,7 +26,7 @@ _KEYS = {
 
 _KEYS_IN_WORDS = [(ord(key), name, re.compile(follows)) for key, (name, follows) in _KEYS.items()]
 _TAKES_A_WORD = frozenset(b"ABCDEFGHIJKLMNOPRSUVXYZghlpuy24*")
-"""hamlib's commands that swallow the rest of their word whatever it is, so that no command can begin there."""
+"""hamlib's commands whose argument is the rest of their word, whatever it is, so that no command can begin there."""
 _UNFINISHED = re.compile(rb"\s*[+-]?")
 _OTHERWISE = re.compile(rb"(?<![A-Za-z])(G\s*TUNE|U\s*(TUNER|VOX|SBKIN|FBKIN)|L\s*RFPOWER)")
 _VERBS = rb"TX|TQ|KY|MX|VX|PB|AC|BI|SW|MN|UL|ZZ"

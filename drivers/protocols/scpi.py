@@ -12,7 +12,6 @@ from drivers.numbers import strict
 
 PART = "receiver"
 AND_THEN_REPORT = b";*OPC?;:SYST:ERR?\n"
-CLEAR = b"*CLS\n"
 
 
 def read_report(received: bytes) -> dict[str, Any] | None:

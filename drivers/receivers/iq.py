@@ -171,7 +171,7 @@ class IqReceiver:
         return stream
 
     def _fresh(self, count: int) -> "NDArray[np.complex64]":
-        """Samples taken after this call; what had queued up before it is thrown away."""
+        """Samples taken after this call; what had queued up before it is dropped."""
         import numpy as np
 
         deadline = Deadline(self._options.timeout_s + 2 * count / self._options.sample_rate_hz, PART)

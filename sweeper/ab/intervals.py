@@ -13,7 +13,7 @@ Floats = NDArray[np.float64]
 FIRST_SHOWN = 10
 """Blocks before an interval is shown to somebody who watches."""
 FEWEST_BLOCKS = 4
-SPREAD_OF_MEAN = 0.35
+SPREAD_OF_MEAN = 1.0
 """Scale of the mixture: how large the mean may be, in standard deviations of a block, for the test to be sharpest."""
 REACH = 9.2
 """As far as a change is looked for, in nepers of power: 40 dB."""
@@ -71,7 +71,7 @@ def solved_interval(scores: Callable[[float], Floats], limit: float) -> tuple[fl
         error = float(np.std(block, ddof=1) / np.sqrt(len(block)))
         return float(np.mean(block)) / max(error, 1e-12)
 
-    value = _falls_through(lambda x: float(np.mean(scores(x))), -REACH, REACH)
+    value = falls_through(lambda x: float(np.mean(scores(x))), -REACH, REACH)
     if not np.isfinite(value):
         return value, -np.inf, np.inf
     low = _first_end(lambda x: t_of(x) - limit, value, -1.0)
@@ -79,7 +79,8 @@ def solved_interval(scores: Callable[[float], Floats], limit: float) -> tuple[fl
     return value, low, high
 
 
-def _falls_through(falling: Callable[[float], float], low: float, high: float) -> float:
+def falls_through(falling: Callable[[float], float], low: float, high: float) -> float:
+    """Where a falling function is zero between `low` and `high`; NaN where it is not."""
     if falling(low) < 0.0 or falling(high) > 0.0:
         return float("nan")
     for _ in range(50):

@@ -18,9 +18,13 @@ LEAST_STEP_DB = 2.0
 SIZES = 1.45
 """Steps of one switch are alike within this factor, and 1.2 dB."""
 SIZES_DB = 1.2
-FEWEST = 2
-STRAYS = 0.15
-"""Share of other steps of such size up to which the edges are believed."""
+FEWEST = 3
+STRAYS, STRAY_SIZE = 0.15, 0.4
+"""Share of other steps, of this share of the size on, up to which the edges are believed."""
+MOST_WANDER = 0.5
+"""Of the size of its steps the noise may move by this share between them."""
+SHARP_S, SHARP = 0.2, 0.6
+"""Over so short a window an edge shows this share of its size; what fading does takes longer."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,6 +67,9 @@ def moments(level_db: Floats, every_s: float, start_s: float = 0.0) -> Marks:
     peaks = _peaks(size, reach)
     quiet = float(np.quantile(size, 0.25)) / 0.319 if len(size) else 0.0
     peaks = peaks[size[peaks] > max(1.0, 4.0 * quiet)]
+    at_once = differences(level, every_s, SHARP_S)
+    sharp = _around(at_once, step, peaks, round(0.3 / every_s))
+    slow, peaks = peaks[sharp < SHARP * size[peaks]], peaks[sharp >= SHARP * size[peaks]]
     if not len(peaks):
         return Marks((), 0.0, "the noise shows no steps")
     chosen = _alike(step, peaks)
@@ -71,8 +78,10 @@ def moments(level_db: Floats, every_s: float, start_s: float = 0.0) -> Marks:
         return Marks((), typical, "the noise shows no steps that are alike and go to and fro")
     if typical < LEAST_STEP_DB:
         return Marks((), typical, f"its steps are only {typical:.1f} dB")
-    others = np.setdiff1d(peaks, chosen)
-    strays = int(np.sum(size[others] > 0.6 * typical))
+    if _wander(level, chosen, every_s) > MOST_WANDER * typical:
+        return Marks((), typical, "between its steps the noise moves as much as at them")
+    others = np.concatenate([np.setdiff1d(peaks, chosen), slow])
+    strays = int(np.sum(size[others] > STRAY_SIZE * typical))
     if strays > STRAYS * len(chosen):
         return Marks((), typical, "the noise moves as much by itself as it may have by switching")
     found = []
@@ -94,6 +103,27 @@ def _peaks(size: Floats, reach: int) -> NDArray[np.int64]:
         if not kept or place - kept[-1] > reach:
             kept.append(int(place))
     return np.array(kept, np.int64)
+
+
+def _wander(level: Floats, edges: NDArray[np.int64], every_s: float) -> float:
+    """How far the level, smoothed over 0.25 s, moves between edges: median over the stays of their 80 % range, dB."""
+    smooth = max(round(0.25 / every_s), 1)
+    ranges = []
+    for part in np.split(level, edges):
+        if len(part) >= 3 * smooth:
+            means = part[: len(part) // smooth * smooth].reshape(-1, smooth).mean(axis=1)
+            low, high = np.quantile(means, [0.1, 0.9])
+            ranges.append(float(high - low))
+    return float(np.median(ranges)) if ranges else 0.0
+
+
+def _around(at_once: Floats, step: Floats, peaks: NDArray[np.int64], reach: int) -> Floats:
+    """The largest short difference near each peak, in the direction of its step."""
+    found = [
+        float(np.max(at_once[max(peak - reach, 0) : peak + reach + 1] * np.sign(step[peak])))
+        for peak in peaks
+    ]
+    return np.array(found)
 
 
 def _alike(step: Floats, peaks: NDArray[np.int64]) -> NDArray[np.int64]:

@@ -1,73 +1,166 @@
 """The change that is common to all signals of a tuning, from what stood on both sides of each edge.
 
 With s (stage) and b (bypass) on the two sides of an edge, u = (s/g − b)/(s/g + b) is bounded by ±1 and, whatever the
-signal did meanwhile, as often positive as negative at the true g, as long as the signal does not know of the switch.
-g is where Σ w u = 0 over all signals and edges; w depends on s/g + b alone, which favours neither side. Bounded
-scores make it robust to a signal that leaves. Signals that are not steady (speech, keying, data) enter in the same way
-and bring the larger error that they deserve.
+signal did meanwhile, as often positive as negative at the true g, as long as it does not know of the switch.
+g is where Σ ω w u = 0 over all signals and edges. w depends on s/g + b alone, which favours neither side; ω, one number
+a signal, on how far its u scatter (even in u, so it favours neither side either): slope ÷ variance, the best weight of
+an estimating equation (Godambe 1960). So signals that are not steady (speech, keying, data) enter in the same way and
+bring the larger error that they deserve; and each signal is carried to the edge in the way in which it scatters least.
+Bounded scores make g robust to a signal that leaves.
 
-Variance: the scores of an edge, all signals together, are summed over blocks of neighbouring edges; blocks are long
-enough for the fading of one to be independent of the next (`block_length` looks at their correlation). Bias: of the
-order of the relative variance of noise in s/g + b, which w keeps under 1 %. Numbers only.
+Variance: the scores of an edge, all signals together, are summed over blocks of neighbouring edges; blocks are as long
+as they have to be to be independent (`block_length`). Bias: of the order of the relative variance of noise in s/g + b,
+which w keeps under 1 %. Numbers only.
 """
+
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
+from sweeper.ab.intervals import (
+    FEWEST_BLOCKS,
+    FIRST_SHOWN,
+    REACH,
+    falls_through,
+    solved_interval,
+    t_limit,
+    watched_limit,
+)
+from sweeper.analysis import Interval
+
 Floats = NDArray[np.float64]
 
+DB = 10.0 / np.log(10.0)
 FEWEST_SPREADS = 5.0
 """A sum s/g + b counts from this many of its standard deviations on."""
 BLOCKS = 24
 """No more blocks than this: with more, t gains nothing and dependence costs."""
+LIKE_OTHERS = 16.0
+"""A signal's variance is held towards that of all as if so many edges had shown the latter: weights that follow what
+few edges show by chance would make the interval too narrow."""
+CLEARLY = 0.5
+"""Another way than the mean is taken where its variance is so many times that of the mean or less: beyond what mere
+choosing would pretend."""
 
 
-def weights(stage: Floats, bypass: Floats, x: float, noise: Floats) -> Floats:
-    """Shape (edges, signals). `noise`: standard deviation of one side at no signal, shape (signals,)."""
+@dataclass(frozen=True, eq=False)
+class Both:
+    """Both sides of every edge: S/N in a bin (or power in units of a bin's noise), linear.
+
+    `stage`, `bypass`: shape (edges, ways, signals); `spread`: standard deviation of one side without a signal, shape
+    (ways, signals).
+    """
+
+    stage: Floats
+    bypass: Floats
+    spread: Floats
+
+    def of(self, signals: NDArray[np.bool_] | list[int]) -> "Both":
+        """The same of some signals."""
+        return Both(self.stage[:, :, signals], self.bypass[:, :, signals], self.spread[:, signals])
+
+
+@dataclass(frozen=True, eq=False)
+class Pooled:
+    """ln g and what it was found with: sides in the way chosen for each signal, weights ω w, shape (edges, signals)."""
+
+    x: float
+    stage: Floats
+    bypass: Floats
+    weight: Floats
+
+    def scores(self, x: float) -> Floats:
+        """Σ ω w u of each edge at ln g = x, shape (edges,)."""
+        found: Floats = _scores(self.stage, self.bypass, x, self.weight).sum(axis=1)
+        return found
+
+
+def _weights(stage: Floats, bypass: Floats, x: float, spread: Floats) -> Floats:
     total = stage * np.exp(-x) + bypass
-    least = FEWEST_SPREADS * noise * np.sqrt(1.0 + np.exp(-2.0 * x))
+    least = FEWEST_SPREADS * spread * np.sqrt(1.0 + np.exp(-2.0 * x))
     over = np.maximum(total - least, 0.0) ** 2
     found: Floats = over / (over + (2.0 * least) ** 2)
     return found
 
 
-def scores(stage: Floats, bypass: Floats, x: float, weight: Floats) -> Floats:
-    """w u for each edge and signal, shape (edges, signals); `x` = ln g. NaN sides count as no signal."""
+def _scores(stage: Floats, bypass: Floats, x: float, weight: Floats) -> Floats:
     scaled = stage * np.exp(-x)
     total = np.maximum(scaled + bypass, 1e-30)
     found: Floats = weight * np.clip((scaled - bypass) / total, -1.0, 1.0)
     return found
 
 
-def common_change(stage: Floats, bypass: Floats, noise: Floats) -> tuple[float, Floats]:
-    """ln g, and the weights it was found with. NaN where no signal counts, or none up to ±40 dB fits."""
-    from sweeper.ab.intervals import REACH, _falls_through
+def pool(both: Both) -> Pooled | None:
+    """The common change; None where no signal counts at `FEWEST_BLOCKS` edges, or none up to ±40 dB fits."""
+    signals = both.stage.shape[2]
+    if signals == 0:
+        return None
+    x, chosen = 0.0, np.zeros(signals, np.int64)
+    found = None
+    every = np.arange(signals)
+    for turn in range(12):
+        w = _weights(both.stage, both.bypass, x, both.spread)
+        u = _scores(both.stage, both.bypass, x, np.ones_like(w))
+        square = (w**2 * u**2).sum(axis=0)
+        slope = (w * (1.0 - u**2)).sum(axis=0) / 2.0
+        count = w.sum(axis=0)
+        # a signal that stands out at few edges shows its own variance badly: held towards that of all
+        typical = float(square.sum() / max(float((w**2).sum()), 1e-30))
+        square = square + LIKE_OTHERS * typical * np.minimum(count, 1.0)
+        if turn < 4:
+            error = np.where(count >= FEWEST_BLOCKS, square / np.maximum(slope, 1e-9) ** 2, np.inf)
+            chosen = np.argmin(error, axis=0)
+            better = error[chosen, every] < CLEARLY * error[0]
+            chosen = np.where(better | ~np.isfinite(error[0]), chosen, 0)
+        weight = w[:, chosen, every] * np.where(
+            count[chosen, every] > 0.0, slope[chosen, every] / np.maximum(square[chosen, every], 1e-12), 0.0
+        )
+        stage, bypass = both.stage[:, chosen, every], both.bypass[:, chosen, every]
+        if int((weight.sum(axis=1) > 0.0).sum()) < FEWEST_BLOCKS:
+            return None
+        weight = weight / weight.max()
+        found = Pooled(x, stage, bypass, weight)
+        at = falls_through(lambda to, pooled=found: float(pooled.scores(to).sum()), -REACH, REACH)  # type: ignore[misc]
+        if not np.isfinite(at):
+            return None
+        found = Pooled(at, stage, bypass, weight)
+        if abs(at - x) < 1e-5:
+            break
+        x = at
+    return found
 
-    x = 0.0
-    weight = weights(stage, bypass, x, noise)
-    for _ in range(12):
-        weight = weights(stage, bypass, x, noise)
-        fixed = weight
-        found = _falls_through(lambda at, w=fixed: float(scores(stage, bypass, at, w).sum()), -REACH, REACH)  # type: ignore[misc]
-        if not np.isfinite(found) or not weight.any():
-            return float("nan"), weight
-        if abs(found - x) < 1e-5:
-            return found, weight
-        x = found
-    return x, weight
+
+def interval(pooled: Pooled, confidence: float, *, watched: bool) -> Interval | None:
+    """The change with its interval, dB; read once, or valid all the way for one who watches. None: too few blocks."""
+    there = pooled.weight.sum(axis=1) > 0.0
+    length = block_length(pooled.scores(pooled.x)[there], FIRST_SHOWN if watched else 8)
+
+    def blocks(x: float) -> Floats:
+        return blocked(pooled.scores(x)[there], length)
+
+    number = len(blocks(pooled.x))
+    if number < (FIRST_SHOWN if watched else FEWEST_BLOCKS):
+        return None
+    limit = watched_limit(number, confidence) if watched else t_limit(number, confidence)
+    value, low, high = solved_interval(blocks, limit)
+    return Interval(float(value * DB), float(low * DB), float(high * DB)) if np.isfinite(value) else None
 
 
 def block_length(each: Floats, fewest: int = 8) -> int:
-    """How many neighbouring edges make a block: doubled while blocks still follow each other, or are over `BLOCKS`.
+    """How many neighbouring edges make a block: two where that leaves `fewest`, so that one to the stage and one back
+    are together; doubled while blocks still follow each other, or are over `BLOCKS`.
 
     `each`: shape (edges,), scores at the estimate. Following means a lag-1 correlation over 1.3/√blocks.
     """
-    length = max(1, -(-len(each) // BLOCKS)) if len(each) >= 2 * BLOCKS else 1
+    length = max(
+        2 if len(each) >= 2 * fewest else 1, -(-len(each) // BLOCKS) if len(each) >= 2 * BLOCKS else 1
+    )
     while len(each) // (2 * length) >= fewest:
         block = blocked(each, length)
         centred = block - block.mean()
-        spread = float(np.sum(centred**2))
-        if spread <= 0.0 or float(np.sum(centred[1:] * centred[:-1])) / spread < 1.3 / np.sqrt(len(block)):
+        square = float(np.sum(centred**2))
+        if square <= 0.0 or float(np.sum(centred[1:] * centred[:-1])) / square < 1.3 / np.sqrt(len(block)):
             break
         length *= 2
     return length

@@ -6,7 +6,7 @@ a side, so memory does not grow with a spectrum's bins times the edges.
 """
 
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -22,8 +22,10 @@ WINDOW_S = 0.7
 """So much to each side of an edge shares the fading; more would only add what the fading did meanwhile."""
 SAMPLED = 256
 LOW_IN_TIME = 0.2
-LEAST_DB = -200.0
-"""Below this there is silence, no noise."""
+WAYS = ("mean", "near", "straight", "straight-near", "curved")
+"""How what stood beside an edge is carried to it: the mean of the window or of its nearer half; the straight line
+through all of it or through its nearer half; a parabola. A line carries slow fading over best, the mean weak signals;
+whichever scatters least is taken."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -146,37 +148,18 @@ def _on_scale(sequence: Iterable[Labelled], pass_band: Mask) -> tuple[Floats, Fl
 
 @dataclass(slots=True, eq=False)
 class Side:
-    """One side of an edge: means over its spectra. `over`: S/N of each signal in a bin, linear."""
+    """One side of an edge. `over`: S/N of each signal in a bin, linear, carried to the edge, shape (ways, signals);
+    `loud`: what each way multiplies the deviation of a mean by. All else are means over its spectra.
+    """
 
     path: SignalPath
     noise: float
-    witness: float
     total: float
     over: Floats
+    loud: Floats
     bins: Floats
     segments: int
     unrest: Floats
-
-
-@dataclass(eq=False)
-class Sides:
-    """Both sides of every edge of one kind. `stage_last`: whether the edge led to the stage (or to the antenna).
-
-    Arrays of shape (edges,), `over_*` (edges, signals); `bins`: sums over the edges for the sign of overload.
-    """
-
-    at_s: Floats
-    stage_last: NDArray[np.bool_]
-    noise_bypass: Floats
-    noise_stage: Floats
-    total_bypass: Floats
-    total_stage: Floats
-    over_bypass: Floats
-    over_stage: Floats
-    unrest: Floats
-    segments: float
-    load_rises: dict[str, Floats] = field(default_factory=dict)
-    spoiled: int = 0
 
 
 @dataclass(slots=True, eq=False)
@@ -204,7 +187,7 @@ def edges(
 
     def close() -> Seen | None:
         assert before is not None
-        side = None if spoiled else reader.side(after)
+        side = None if spoiled else reader.side(after, (before[0] + opened) / 2.0)
         if side is None or before[1] is None:
             return None
         return Seen((before[0] + opened) / 2.0, before[1], side)
@@ -217,7 +200,7 @@ def edges(
                 yield close()
             near = [each for each in recent if each.time >= recent[-1].until - window_s - 1e-6] or recent[-1:]
             clean = all(usable(each) for each in near)
-            before = (ended, reader.side(near) if clean and near else None)
+            before = (ended, reader.side(near, (ended + one.time) / 2.0) if clean and near else None)
             path, opened, after, recent, spoiled = one.path, one.time, [], [], False
         if before is not None:
             if not after or one.until <= opened + window_s + 1e-6:
@@ -246,7 +229,7 @@ class _Reader:
         self._starts = np.cumsum([0, *(len(core) for core in cores)])[:-1]
         self._sizes = np.array([len(core) for core in cores], np.float64)
 
-    def side(self, spectra: list[Labelled]) -> Side | None:
+    def side(self, spectra: list[Labelled], edge_s: float) -> Side | None:
         if not spectra:
             return None
         noises, totals, overs, flats, weights = [], [], [], [], []
@@ -267,13 +250,32 @@ class _Reader:
         over = np.asarray(overs)
         share = np.asarray(weights, np.float64) / np.sum(weights)
         logs = np.log(np.maximum(over, 1e-3))
+        away = np.array([abs((one.time + one.until) / 2.0 - edge_s) for one in spectra])
+        ways = carried(away, share)
         return Side(
             spectra[0].path,
             float(share @ noises),
-            0.0,
             float(share @ totals),
-            share @ over,
+            ways @ over,
+            np.sqrt(np.sum(ways**2, axis=1) * len(spectra)),
             share @ np.asarray(flats) - 1.0,
             int(np.sum(weights)),
             np.abs(np.diff(logs, axis=0)).mean(axis=0) if len(logs) > 1 else np.full(over.shape[1], np.nan),
         )
+
+
+def carried(away_s: Floats, share: Floats) -> Floats:
+    """Weights of the spectra beside an edge, shape (ways, spectra), each row adding up to 1. `away_s`: how far each is
+    from the edge; `share`: how much each counts. Least squares, read at the edge.
+    """
+    near = away_s <= np.median(away_s) + 1e-9
+    rows = [share, np.where(near, share, 0.0) / share[near].sum()]
+    for taken, order in ((np.ones(len(share), np.bool_), 1), (near, 1), (np.ones(len(share), np.bool_), 2)):
+        if taken.sum() <= order + 1:
+            rows.append(rows[0] if taken.all() else rows[1])
+            continue
+        table = np.vander(away_s[taken], order + 1, increasing=True) * np.sqrt(share[taken])[:, None]
+        row = np.zeros(len(share))
+        row[taken] = np.linalg.pinv(table)[0] * np.sqrt(share[taken])
+        rows.append(row)
+    return np.array(rows)

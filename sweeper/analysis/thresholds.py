@@ -52,7 +52,7 @@ EXCESS_DB = 0.7
 EXCESS_SE = 3.3
 """Standard errors by which it must do so (one in 2000 by chance, for one of some twenty hours)."""
 MOST_OF_A_NIGHT = 10.0
-"""Times what is expected that one reading of one night may count for: a stray one makes no overload of a season."""
+"""Times what is expected that one reading of one night may count for: one outlier makes no overload of a season."""
 MOST_NOISE_FIGURE_DB = 60.0
 """No receiver for these bands is as deaf as this, attenuator in or not: a figure above is one of the calibration
 (common practice)."""

@@ -20,7 +20,7 @@ class FirstBand:
     listened: bool = False
 
     def with_noise(self, found_hz: tuple[int, ...]) -> "FirstBand":
-        """The same with noise channels that were found by listening; unchanged when none was."""
+        """A copy with the noise channels (Hz) that were found by listening; this band itself when none was."""
         return replace(self, noise_hz=found_hz, listened=True) if found_hz else self
 
 

@@ -27,11 +27,21 @@ def new(
         bool, typer.Option("--listen", help="Find empty frequencies with the receiver before writing.")
     ] = False,
     check: Annotated[bool, typer.Option(help="Run `sweeper check` on the new file.")] = True,
+    systemd: Annotated[
+        Path | None,
+        typer.Option(
+            metavar="FOLDER",
+            help="Write what the units need for the drivers in FILE, which may be there already, into FOLDER.",
+        ),
+    ] = None,
 ) -> None:
     """Ask ten questions and write a commented station file."""
     from sweeper.cli.first_file import station_text
     from sweeper.station import load
 
+    if systemd is not None and file.exists():
+        _told_units(load(file), file, systemd)
+        return
     if file.exists():
         raise WrongInput(
             f"{file}: it is there already and stays as it is. Name another file, or move that one."
@@ -50,7 +60,20 @@ def new(
 
         print()
         check_station(file)
+    if systemd is not None:
+        _told_units(station, file, systemd)
     print(f"\nNext: sweeper plan {file}, then sweeper run {file}")
+
+
+def _told_units(station: "Station", file: Path, folder: Path) -> None:
+    from sweeper.cli.first_units import write_drop_ins
+
+    written = write_drop_ins(station, file, folder)
+    for each in written:
+        print(f"{each} is written.")
+    print(
+        "Then: systemctl daemon-reload." if written else "The units need nothing more for the drivers in use."
+    )
 
 
 def _asked() -> "Answers":

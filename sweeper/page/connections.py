@@ -58,7 +58,7 @@ class Bounded(H11Protocol):
             self._expect()
 
     def connection_lost(self, exc: Exception | None) -> None:
-        """Gone."""
+        """End the wait for a whole request."""
         self._whole()
         super().connection_lost(exc)
 
@@ -67,7 +67,7 @@ class Bounded(H11Protocol):
         return self.conn.their_state in (h11.IDLE, h11.SEND_BODY)
 
     def hang_up(self) -> None:
-        """Close without a word."""
+        """Close the connection at once, with no reply."""
         self._whole()
         self.connections.discard(self)
         if self.transport is not None:

@@ -46,6 +46,7 @@ def serve_page(
         app,
         log_level="warning",
         access_log=False,
+        use_colors=False,
         server_header=False,
         timeout_graceful_shutdown=5,
         http=Bounded,

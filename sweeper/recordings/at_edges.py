@@ -15,7 +15,6 @@ FRAME_S = 0.125
 """A sub-spectrum: short enough for an AGC to hold still, long enough for a few segments."""
 WINDOW_S = 0.75
 KEPT_BYTES = 64_000_000
-LONGEST_DWELL_PARTS = 0.5
 
 
 class AtEdges:

@@ -8,8 +8,8 @@ from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from drivers.ordinary_files import content_of
 from sweeper.analysis import StationFacts
-from sweeper.outside import content_of
 from sweeper.reduction.kept import by_month, read_kept, write_kept
 from sweeper.store import Store
 

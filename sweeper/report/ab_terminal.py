@@ -15,7 +15,7 @@ MOST = 12
 
 
 def show_ab(compared: "Compared") -> None:
-    """At most 80 columns."""
+    """Print the result of a comparison in a recording, at most 80 columns wide."""
     result = compared.result
     console = _console()
     console.print(Text(result.reason, STYLES[result.verdict]))

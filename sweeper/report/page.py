@@ -78,7 +78,7 @@ class Setting:
 
     @classmethod
     def of(cls, station: "Station", folder: Path) -> Self:
-        """As the station file and the station's data folder have it."""
+        """The setting that the station file says, with the relays' life out of the data folder."""
         from sweeper.daemon.rig.relay_life import operations_of_the_busiest
 
         meter = station.receiver.meter

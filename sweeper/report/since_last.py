@@ -12,8 +12,9 @@ from pathlib import Path
 from typing import Any
 from zoneinfo import ZoneInfo
 
+from drivers.ordinary_files import content_of
 from sweeper.analysis import BandFinding, Findings, Verdict, findings_object
-from sweeper.outside import content_of, json_of
+from sweeper.outside import json_of
 from sweeper.report import wording
 
 Json = Mapping[str, Any]

@@ -79,6 +79,13 @@ def threshold(shape: float, false_alarms: float) -> float:
     return float(gammainccinv(shape, false_alarms) / shape)
 
 
+def mean_below(shape: float, limit: float) -> float:
+    """Mean of noise of mean 1 as far as it lies under `limit`: P(k + 1, kT)/P(k, kT), a little under 1."""
+    from scipy.special import gammainc
+
+    return float(gammainc(shape + 1.0, shape * limit) / gammainc(shape, shape * limit))
+
+
 def excise(flat: Floats, shape: float, false_alarms: float = FALSE_ALARMS) -> Mask:
     """Bins of flattened power, shape (bins,), that are noise by the Gamma law of this `shape`.
 
@@ -87,6 +94,7 @@ def excise(flat: Floats, shape: float, false_alarms: float = FALSE_ALARMS) -> Ma
     ordered = np.sort(flat)
     means = np.cumsum(ordered) / np.arange(1, len(ordered) + 1)
     limit = threshold(shape, false_alarms)
+    limit /= mean_below(shape, limit)
     count = max(int(BEGIN_WITH * len(ordered)), min(FEWEST_BINS, len(ordered)))
     while count < len(ordered):
         more = int(np.searchsorted(ordered, limit * means[count - 1], side="right"))

@@ -157,6 +157,8 @@ def _in_order(powers: Floats, axis: Axis) -> Floats:
         powers = 2.0 * powers[:, first:end]
         if first == 0:
             powers[:, 0] /= 2.0
+        if end == axis.length // 2 + 1:
+            powers[:, -1] /= 2.0
     elif first < 0:
         powers = np.concatenate(
             [powers[:, axis.length + first : axis.length + min(end, 0)], powers[:, : max(end, 0)]], axis=1

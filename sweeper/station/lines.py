@@ -9,6 +9,7 @@ from datetime import date
 from pathlib import Path
 from typing import Any
 
+from drivers.ordinary_files import content_of
 from sweeper.station.problems import Problem, StationFileError
 
 MOST_BYTES = 200_000
@@ -49,9 +50,7 @@ def read(file: Path) -> tuple[dict[Any, Any], Mapping[Place, int]]:
 
 def _text(file: Path) -> str:
     try:
-        if file.stat().st_size > MOST_BYTES:
-            raise _refuse(file, f"this file is larger than {MOST_BYTES:,} bytes, which no station file is.")
-        return file.read_text(encoding="utf-8")
+        return content_of(file, MOST_BYTES).decode("utf-8")
     except FileNotFoundError:
         raise _refuse(
             file,
@@ -62,7 +61,7 @@ def _text(file: Path) -> str:
         raise _refuse(file, f"byte {error.start} is not UTF-8.", "Save the file as UTF-8.") from None
     except OSError as error:
         raise _refuse(
-            file, f"it cannot be read: {error.strerror}.", "Check the path and its permissions."
+            file, f"it cannot be read: {error.strerror or error}.", "Check the path and its permissions."
         ) from None
 
 

@@ -40,7 +40,7 @@ def load(path: Path | str) -> Station:
 
 
 class _Found:
-    """The mistakes so far."""
+    """The mistakes found so far, in order, each with its place in the file."""
 
     def __init__(self, file: Path, lines: Mapping[Place, int]) -> None:
         self.file = file

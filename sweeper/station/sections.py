@@ -39,7 +39,7 @@ class Section(BaseModel):
 
 
 class Place(Section):
-    """``station:``"""
+    """``station:``: name and place, latitude and longitude in degrees, time zone, and what surrounds it."""
 
     name: Name = Field(
         description="Give the station a name of up to 80 characters, without slashes, not beginning with a dot."
@@ -55,7 +55,7 @@ class Place(Section):
 
 
 class Meter(Section):
-    """``receiver.meter:``"""
+    """``receiver.meter:``: what the meter's numbers stand for; levels in dB or dBm, steps in the meter's unit."""
 
     unit: Literal["dB-over-S9", "dBm", "raw"] = Field(description="One of dB-over-S9, dBm, raw.")
     s9_dbm: float = Field(default=-73, ge=-150, le=0, description="S9 in dBm; -73 below 30 MHz by IARU R.1.")
@@ -156,7 +156,7 @@ class Switch(Section):
 
 
 class Stage(Section):
-    """``stage:``"""
+    """``stage:``: what its maker rates, gain and noise figure in dB."""
 
     kind: Literal["amplifier", "preselector", "attenuator", "choke", "filter"] = Field(
         default="amplifier", description="One of amplifier, preselector, attenuator, choke, filter."
@@ -185,7 +185,7 @@ class BandChannel(Section):
 
 
 class Band(Section):
-    """One of ``bands:``"""
+    """One of ``bands:``: a name, and its noise and carrier frequencies in Hz."""
 
     name: Name = Field(
         description="Give the band a name of up to 80 characters, such as 40 m; in quotes if it is a number."
@@ -242,7 +242,7 @@ class Window(Section):
 
 
 class Analysis(Section):
-    """``analysis:``"""
+    """``analysis:``: what counts as worthwhile, in dB, and the confidence, 0 to 1."""
 
     worthwhile_db: float = Field(
         default=1.0, gt=0, le=30, description="The smallest S/N change worth switching for, above 0 dB."

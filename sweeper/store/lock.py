@@ -1,6 +1,5 @@
 """One process at a time measures on a station."""
 
-import fcntl
 import os
 from pathlib import Path
 
@@ -11,16 +10,27 @@ from sweeper.store.files import told
 def take_lock(file: Path) -> int:
     """The descriptor that holds the lock until it is closed. `StoreError` when another process holds it."""
     with told("lock it", file):
-        descriptor = os.open(file, os.O_RDWR | os.O_CREAT | os.O_CLOEXEC, 0o644)
+        descriptor = os.open(file, os.O_RDWR | os.O_CREAT | getattr(os, "O_CLOEXEC", 0), 0o644)
         try:
-            fcntl.flock(descriptor, fcntl.LOCK_EX | fcntl.LOCK_NB)
+            _lock(descriptor)
         except BlockingIOError:
-            holder = os.pread(descriptor, 20, 0).decode("ascii", "replace").strip() or "unknown"
+            os.lseek(descriptor, 0, os.SEEK_SET)
+            holder = os.read(descriptor, 20).decode("ascii", "replace").strip() or "unknown"
             os.close(descriptor)
             raise StoreError(
                 f"{file.parent}: another sweeper (process {holder}) already writes to this station's data. "
                 "Two at once would fight over the relays. Stop the other one, or talk to it with `sweeper status`."
             ) from None
         os.ftruncate(descriptor, 0)
-        os.pwrite(descriptor, f"{os.getpid()}\n".encode(), 0)
+        os.lseek(descriptor, 0, os.SEEK_SET)
+        os.write(descriptor, f"{os.getpid()}\n".encode())
     return descriptor
+
+
+def _lock(descriptor: int) -> None:
+    """`BlockingIOError` when another process holds it. Without such locks there is no daemon to keep out either."""
+    try:
+        import fcntl
+    except ModuleNotFoundError:
+        return
+    fcntl.flock(descriptor, fcntl.LOCK_EX | fcntl.LOCK_NB)

@@ -12,7 +12,8 @@ from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
-from sweeper.outside import content_of, json_of
+from drivers.ordinary_files import content_of
+from sweeper.outside import MOST_JSON_BYTES, json_of
 from sweeper.store.files import told, write_whole
 
 MANIFEST = "manifest.json"
@@ -109,7 +110,7 @@ def keep_station_file(folder: Path, text: str) -> None:
     """Keep the station file beside the readings that were taken under it."""
     content, file = text.encode(), folder / STATION
     with told("read it", file):
-        same = file.exists() and content_of(file) == content
+        same = file.exists() and content_of(file, MOST_JSON_BYTES) == content
     if not same:
         write_whole(file, content)
 
@@ -124,4 +125,4 @@ def _read(folder: Path) -> Mapping[str, Mapping[str, Any]]:
 
 @lru_cache(maxsize=8)
 def _parsed(file: Path, stamp: tuple[int, ...]) -> Mapping[str, Mapping[str, Any]]:
-    return parse_manifest(content_of(file).decode())
+    return parse_manifest(content_of(file, MOST_JSON_BYTES).decode())

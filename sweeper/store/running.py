@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 import os
 import sqlite3
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import closing, contextmanager, suppress
 from datetime import UTC, date, datetime
 from pathlib import Path
@@ -128,10 +128,12 @@ class RunningDay:
                     self._connection.execute("ROLLBACK")
                 raise
 
-    def write(self, passes: Sequence[tuple[PassRecord, Sequence[Reading]]], longitude: float) -> None:
+    def write(self, passes: Iterable[tuple[PassRecord, Sequence[Reading]]], longitude: float) -> None:
         """Store passes with their readings: all of them or none."""
         with self._transaction() as db:
             for record, readings in passes:
+                if any(reading.pass_number != record.number for reading in readings):
+                    raise ValueError(f"a reading of another pass is among those of pass {record.number}")
                 day = day_of(record.started, longitude).isoformat()
                 db.execute(
                     "INSERT INTO passes VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)",

@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 import os
 import signal
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import replace
 from datetime import date, datetime, timedelta
 from functools import partial
@@ -134,11 +134,8 @@ class Store:
         """Store a pass: on the disk when this returns, and nothing of it when this raises."""
         self.write_passes([(record, readings)])
 
-    def write_passes(self, passes: Sequence[tuple[PassRecord, Sequence[Reading]]]) -> None:
-        """Store several passes at once: all of them or none."""
-        for record, readings in passes:
-            if any(reading.pass_number != record.number for reading in readings):
-                raise ValueError(f"a reading of another pass is among those of pass {record.number}")
+    def write_passes(self, passes: Iterable[tuple[PassRecord, Sequence[Reading]]]) -> None:
+        """Store several passes at once: all of them or none. They may be gone through twice."""
         self._keep(lambda running: running.write(passes, self.longitude))
 
     def finish_days(self, now: datetime, apart: bool = False, most: int | None = None) -> tuple[date, ...]:

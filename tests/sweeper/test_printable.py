@@ -3,6 +3,8 @@
 import csv
 import io
 import json
+import os
+import pty
 import subprocess
 import sys
 import unicodedata
@@ -72,6 +74,50 @@ def test_a_terminal_gets_colours_but_none_from_names(monkeypatch: pytest.MonkeyP
     console.print(table)
     assert "\\u001b[8m\\u202e" in stream.getvalue() and "\\u009b2J name" in stream.getvalue()
     assert not {"\x1b", "\x9b", "\u202e"} & set(stream.getvalue())
+
+
+def on_a_terminal(*words: str) -> str:
+    """What a call writes when a terminal of 80 columns is all that it has."""
+    leader, terminal = pty.openpty()
+    environment = {**os.environ, "TERM": "xterm-256color", "COLUMNS": "80"}
+    for word in ("NO_COLOR", "FORCE_COLOR", "TERMINAL_WIDTH"):
+        environment.pop(word, None)
+    with subprocess.Popen(
+        [SWEEPER, *words], stdin=terminal, stdout=terminal, stderr=terminal, env=environment
+    ):
+        os.close(terminal)
+        said = b""
+        try:
+            while part := os.read(leader, 65_536):
+                said += part
+        except OSError:  # the other side of it is closed: Linux says so with EIO
+            os.close(leader)
+    return said.decode()
+
+
+def test_help_has_its_colours_on_a_terminal_and_none_elsewhere() -> None:
+    said = on_a_terminal("plan", "--help")
+    assert "\x1b[1m" in said and "\\u001b" not in said
+    piped = subprocess.run([SWEEPER, "plan", "--help"], capture_output=True, text=True, check=True)
+    assert "\x1b" not in piped.stdout and "\\u001b" not in piped.stdout
+
+
+@pytest.mark.parametrize("call", [("{}",), ("plan", "--{}", "file"), ("plan", "{}.yaml")])
+def test_a_wrong_call_is_told_in_colours_that_it_cannot_change(call: tuple[str, ...]) -> None:
+    said = on_a_terminal(*(each.format("\x1b]0;title\x07\x9b2J\u202egnp") for each in call))
+    assert not {"\x1b]", "\x07", "\x9b", "\u202e"} & {
+        said[at : at + n] for at in range(len(said)) for n in (1, 2)
+    }
+    assert "\\u" in said or "\\x" in said
+
+
+def test_the_stream_is_a_terminal_where_the_one_under_it_is() -> None:
+    leader, terminal = pty.openpty()
+    with os.fdopen(terminal, "w", encoding="latin-1") as under:
+        stream = Printable(under)
+        assert stream.isatty() and stream.encoding == "latin-1" and stream.fileno() == terminal
+        assert not Printable(io.StringIO()).isatty()
+    os.close(leader)
 
 
 @pytest.mark.parametrize("band", ["=1+2", "+40", "-5", "@SUM(A1)", "'=1", "40 m", "'tis"])

@@ -33,6 +33,14 @@ def free_port() -> int:
         return port
 
 
+def ends_with_us(*command: str) -> list[str]:
+    """The command line under which a program is killed by the kernel when this process is gone, however it went.
+
+    prctl(2), PR_SET_PDEATHSIG, by util-linux's setpriv. For programs that would serve on for ever.
+    """
+    return ["setpriv", "--pdeathsig", "KILL", *command]
+
+
 def answers(port: int) -> bool:
     with contextlib.suppress(OSError), socket.create_connection(("127.0.0.1", port), timeout=1.0):
         return True

@@ -1,5 +1,6 @@
 """A running daemon's sockets: what it tells, what it does when asked, and that nobody outside can slow it."""
 
+import contextlib
 import json
 import socket
 import stat
@@ -14,8 +15,8 @@ import zmq
 from prometheus_client.parser import text_string_to_metric_families
 
 from sweeper.daemon.live import endpoints
-from sweeper.daemon.live.client import ask_across, watch, watch_across
-from sweeper.daemon.live.messages import PassOver, Request, State, Visited
+from sweeper.daemon.live.client import ask_across
+from sweeper.daemon.live.messages import PassOver, Request, State, Visited, read_live
 from sweeper.errors import UserFacingError
 from tests.whole.hostile import hostile
 from tests.whole.peers import free_port
@@ -31,6 +32,21 @@ def station(tmp_path: Path) -> Iterator[Unattended]:
         yield served
 
 
+def heard_of(
+    address: str, within_s: float, keys: endpoints.Keys | None = None
+) -> Iterator[Visited | PassOver | State]:
+    """What a daemon publishes, by a plain ZeroMQ subscriber, until nothing comes for so long."""
+    with zmq.Context(io_threads=1) as context, context.socket(zmq.SUB) as socket:
+        socket.linger = 0
+        if keys is not None:
+            socket.curve_publickey, socket.curve_secretkey = keys.public, keys.secret
+            socket.curve_serverkey = keys.server
+        socket.connect(address)
+        socket.subscribe(b"")
+        while socket.poll(int(within_s * 1000)):
+            yield read_live(socket.recv_multipart()[1])
+
+
 def command(station: Unattended, *words: str) -> "subprocess.CompletedProcess[str]":
     """The installed command, as a person calls it."""
     return subprocess.run(
@@ -44,7 +60,7 @@ def test_what_is_published_is_what_is_stored(station: Unattended) -> None:
     told: list[Visited | PassOver | State] = []
     with station.running() as process:
         until(station.answers, "the daemon")
-        for message in watch(station.folder, timeout_s=20):
+        for message in heard_of(endpoints.local(station.folder, "live"), 20):
             told.append(message)
             if sum(isinstance(each, PassOver) for each in told) >= 4:
                 break
@@ -143,6 +159,35 @@ def test_one_peer_that_sends_too_much_is_hung_up_on_and_the_next_is_served(stati
         assert ended(process)[0] == 0
 
 
+@pytest.mark.parametrize("door", ["control", "live"])
+def test_a_message_without_end_takes_no_memory(station: Unattended, door: str) -> None:
+    """96 MB in parts of 16 kB, each within its bound."""
+    with station.running() as process:
+        until(station.answers, "the daemon")
+        before = resident_mb(process.pid)
+        with socket.socket(socket.AF_UNIX) as peer:
+            peer.connect(str(station.folder / door))
+            peer.sendall(b"\xff" + bytes(8) + b"\x7f\x03\x00NULL" + bytes(48))
+            peer.sendall(
+                b"\x04\x19\x05READY\x0bSocket-Type\x00\x00\x00\x03"
+                + {"control": b"REQ", "live": b"SUB"}[door]
+            )
+            part = b"\x03" + (16_384).to_bytes(8, "big") + bytes(16_384)
+            with contextlib.suppress(ConnectionError):
+                for _ in range(6000):
+                    peer.sendall(part)
+            grown = resident_mb(process.pid) - before
+            assert grown < 10, f"{grown:.0f} MB"
+        until(station.answers, "an answer after it")
+        station.ask("stop")
+        assert ended(process)[0] == 0
+
+
+def resident_mb(pid: int) -> float:
+    status = Path(f"/proc/{pid}/status").read_text()
+    return int(status.split("VmRSS:")[1].split()[0]) / 1024
+
+
 def test_metrics_are_read_by_the_reference_parser(tmp_path: Path) -> None:
     port = free_port()
     with (
@@ -185,9 +230,9 @@ def test_across_a_network_only_holders_of_an_allowed_key_are_heard(tmp_path: Pat
                 ask_across(address, stranger, Request(command="stop"), timeout_s=1.0)
             assert not asked_without_keys(address)
             assert process.poll() is None
-            first = next(iter(watch_across(f"tcp://127.0.0.1:{ports[0]}", laptop, timeout_s=20)))
+            first = next(heard_of(f"tcp://127.0.0.1:{ports[0]}", 20, laptop))
             assert first.station == "Outpost"
-            assert list(watch_across(f"tcp://127.0.0.1:{ports[0]}", stranger, timeout_s=1.0)) == []
+            assert list(heard_of(f"tcp://127.0.0.1:{ports[0]}", 1.0, stranger)) == []
             station.ask("stop")
             assert ended(process)[0] == 0
 

@@ -11,7 +11,7 @@ import pytest
 
 from sweeper.fleet import ProcessPool, find_stations, fleet_json, reduce_fleet
 from tests.whole.club import send_station
-from tests.whole.peers import until
+from tests.whole.peers import ends_with_us, until
 from tests.whole.two_hosts import Host, two_hosts
 
 pytestmark = pytest.mark.system
@@ -51,7 +51,11 @@ def test_workers_behind_a_cable_say_the_same_and_fetch_each_byte_once(tmp_path: 
 
         def start(host: Host, *arguments: str) -> None:
             process = subprocess.Popen(
-                host.command(*arguments), stdout=sink, stderr=sink, env=environment(shack), cwd=root
+                ends_with_us(*host.command(*arguments)),
+                stdout=sink,
+                stderr=sink,
+                env=environment(shack),
+                cwd=root,
             )
             stack.callback(process.wait, 20)
             stack.callback(process.terminate)

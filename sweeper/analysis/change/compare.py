@@ -207,7 +207,7 @@ def _smallest(change: BeforeAfter) -> float | None:
 
 
 def _sky(summaries: pl.DataFrame, first: date, facts: StationFacts) -> str:
-    """What the carriers say: they come by the sky and know nothing of the house."""
+    """What the carriers say: they come by the sky, so that nothing done at home changes them."""
     rows = summaries.filter(
         (pl.col("for") == "carrier")
         & (pl.col("carrier_passes") > 0)

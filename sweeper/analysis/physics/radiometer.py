@@ -1,4 +1,4 @@
-"""How far one reading of noise strays, and where thermal noise lies: closed formulas, no data.
+"""How far one reading of noise scatters, and where thermal noise lies: closed formulas, no data.
 
 A reading is power averaged over bandwidth B and time τ: a scaled χ² variable with 2Bτ degrees of freedom, that is a
 gamma variable of shape k = Bτ.

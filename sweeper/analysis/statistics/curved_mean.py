@@ -1,4 +1,4 @@
-"""The mean S/N change over all nights that could be, when nights stray as external noise does.
+"""The mean S/N change over all nights that could be, when nights scatter as external noise does.
 
 S/N change bends over the noise rise: where noise is high a stage gives next to nothing, and a rare quiet night a
 lot. A few nights then scatter askew, and a symmetric interval misses too often on one side. External noise itself, in

@@ -46,7 +46,7 @@ class NightlySeries:
 
     @property
     def freedom_left(self) -> int:
-        """Values less coefficients."""
+        """Residual degrees of freedom: number of values less number of columns of `design`."""
         return len(self.value) - int(self.design.shape[1])
 
 
@@ -79,7 +79,7 @@ class MixedEstimate:
         return float(2.0 * min(below, 1.0 - below))
 
     def widened(self, variance: float) -> "MixedEstimate":
-        """The same with a further, independent source of error of that variance, dB²."""
+        """This estimate with a further, independent source of error of that variance, dB²."""
         return MixedEstimate(self.centres, np.sqrt(self.scales**2 + variance), self.weights, self.dof)
 
     def _below(self, edge: float) -> float:
@@ -110,7 +110,7 @@ class Dependence:
         return float(self.weights @ np.array([kappa > 0.0 for _, _, kappa in courses()]))
 
     def without_trend(self) -> "Dependence":
-        """The same where a trend is out of the question."""
+        """The dependence given that there is no trend: combinations with κ > 0 get no weight, the rest sum to 1."""
         steady = self.weights * np.array([kappa == 0.0 for _, _, kappa in courses()])
         return Dependence(steady / steady.sum())
 

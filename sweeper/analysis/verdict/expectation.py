@@ -1,4 +1,4 @@
-"""What a band promises before its first night, from the station file alone.
+"""What is expected of a band before its first night, from the station file alone.
 
 The noise is what ITU-R P.372 expects at the place, and nights differ as its deciles say. A forecast: half of all
 campaigns take longer.
@@ -31,8 +31,9 @@ NIGHT_SD_DB = 4.0
 
 @dataclass(frozen=True, slots=True)
 class Expectation:
-    """What a band promises before the first night. `nights` None: not within a season.
+    """What is expected of a band before the first night: means in dB, and the likeliest verdict.
 
+    `nights`: how many it takes, None where a season does not suffice.
     `settles_db`: how far from the worthwhile change the S/N change must lie for `after_nights` nights to tell.
     """
 

@@ -146,7 +146,7 @@ def _shown(cell: Cell, confidence: float, by_physics: bool) -> Interval | None:
 
 
 def allowed_level(levels: Sequence[float], alpha: float) -> float:
-    """The largest level that the table bears: Benjamini and Hochberg's step-up."""
+    """The largest level at which the share of wrong verdicts is held: Benjamini and Hochberg's step-up (1995)."""
     ordered = sorted(levels)
     allowed = 0.0
     for rank, level in enumerate(ordered, start=1):

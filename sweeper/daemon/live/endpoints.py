@@ -4,17 +4,18 @@ Whoever may write the data folder may talk to the daemon. Across a network there
 """
 
 import os
+import socket
 import stat
 from dataclasses import dataclass
 from functools import lru_cache
 from pathlib import Path
 
-import zmq
-
 from sweeper.errors import UserFacingError
 
 LONGEST_PATH = 100
 """Bytes of a local socket's name: the kernel takes 107 (unix(7))."""
+
+BACKLOG = 32
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,15 +41,23 @@ def _held(folder: Path) -> int:
     return os.open(folder, os.O_PATH | os.O_CLOEXEC)
 
 
-def bind_local(socket: "zmq.Socket[bytes]", folder: Path, name: str) -> None:
-    """Bind to a local socket that the folder's owner may use, and the folder's group if it may write there."""
+def listening(folder: Path, name: str) -> socket.socket:
+    """A local socket that the folder's owner may use, and the folder's group if it may write there. OSError if not."""
+    file = folder / name
+    file.unlink(missing_ok=True)
+    door = socket.socket(socket.AF_UNIX)
     before = os.umask(0o177)
     try:
-        socket.bind(local(folder, name))
+        door.bind(local(folder, name).removeprefix("ipc://"))
+        if folder.stat().st_mode & stat.S_IWGRP:
+            file.chmod(0o660)
+        door.listen(BACKLOG)
+    except BaseException:
+        door.close()
+        raise
     finally:
         os.umask(before)
-    for_group = folder.stat().st_mode & stat.S_IWGRP
-    (folder / name).chmod(0o660 if for_group else 0o600)
+    return door
 
 
 def make_keys(folder: Path, client: str = "client") -> tuple[Path, ...]:

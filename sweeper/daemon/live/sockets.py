@@ -11,6 +11,7 @@ import time
 from collections import deque
 from collections.abc import Callable, Sequence
 from datetime import datetime
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -21,6 +22,7 @@ if TYPE_CHECKING:
 
 from sweeper.clock import Clock
 from sweeper.daemon.live import endpoints, messages
+from sweeper.daemon.live.front import Count, Front
 from sweeper.daemon.live.messages import Answer, NotUnderstood, PassOver, Request, State, Visited, Wear
 from sweeper.daemon.run.observers import Observer
 from sweeper.daemon.run.orders import Orders
@@ -32,6 +34,9 @@ from sweeper.words import PassRecord, Reading, Visit
 
 LARGEST_REQUEST = 16 * 1024
 """Bytes; a note of 2000 characters fits thrice. A peer that sends more is hung up on."""
+
+SUBSCRIBING = 64 * 1024
+"""Bytes that a listener says in all: a greeting and what it subscribes to take a hundred."""
 
 REQUESTS_A_SECOND = 20
 STATE_EVERY_S = 10.0
@@ -64,10 +69,13 @@ class Live(Observer):
         self._closing = threading.Event()
         self._authenticator: ThreadAuthenticator | None = None
         self._context: zmq.Context[zmq.Socket[bytes]] = zmq.Context(io_threads=1)
+        self._fronts: list[Front] = []
         try:
             self._published, self._asked = self._bound(store.folder, section)
         except BaseException:
             self._context.destroy(linger=0)
+            for front in self._fronts:
+                front.close()
             os.close(self._bell)
             raise
         self._thread = threading.Thread(target=self._serve, name="live", daemon=True)
@@ -123,6 +131,8 @@ class Live(Observer):
         if self._authenticator is not None:
             self._authenticator.stop()
         self._context.destroy(linger=200)
+        for front in self._fronts:
+            front.close()
         os.close(self._bell)
         for name in ("live", "control"):
             with contextlib.suppress(
@@ -148,8 +158,10 @@ class Live(Observer):
         published, asked = self._context.socket(zmq.PUB), self._context.socket(zmq.ROUTER)
         for socket in (published, asked):
             _harden(socket)
-        endpoints.bind_local(published, folder, "live")
-        endpoints.bind_local(asked, folder, "control")
+        for socket, name, in_all in ((published, "live", SUBSCRIBING), (asked, "control", None)):
+            self._fronts.append(
+                Front(socket, endpoints.listening(folder, name), partial(Count, LARGEST_REQUEST, in_all))
+            )
         publishers, askers = [published], [asked]
         if section.publish or section.control:
             keys = folder / section.keys if section.keys else None

@@ -11,9 +11,10 @@ from pathlib import Path
 
 from drivers.contracts import Switch
 from drivers.errors import RigError, Transmitting
+from drivers.ordinary_files import content_of
 from drivers.waiting import bounded
 from sweeper.engine.one_pass import GRACE_S, LEAVE_S
-from sweeper.outside import content_of, json_of
+from sweeper.outside import MOST_JSON_BYTES, json_of
 from sweeper.plan import budget, path_order
 from sweeper.plan.order import moved
 from sweeper.station import Station
@@ -45,7 +46,7 @@ class Life:
 def load(folder: Path, now: datetime) -> Life:
     """The count so far; a new one when there is none, or none that can be read."""
     try:
-        kept = json_of(content_of(folder / FILE))
+        kept = json_of(content_of(folder / FILE, MOST_JSON_BYTES))
         return Life(
             datetime.fromisoformat(kept["since"]),
             {str(relay): int(count) for relay, count in kept["operations"].items()},

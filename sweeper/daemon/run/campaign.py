@@ -56,7 +56,7 @@ class Campaign:
         self.days_apart = False
         """Whether finished days become files in processes of their own, as fits a program that lives for months."""
         self.settled = False
-        """Whether the relays rest and the receiver stands as found, as far as is known."""
+        """Whether the relays rest and the receiver has its saved state, as far as is known."""
         self.life = relay_life.load(store.folder, clock.now())
         self._uncounted: Counter[str] = Counter()
         self._exercise_from = clock.now()
@@ -209,7 +209,7 @@ class Campaign:
         return True
 
     def end(self) -> None:
-        """Last words of a run: what is unwritten is offered once more. `StoreError` when it is lost."""
+        """At the end of a run: try once more to write what is unwritten. `StoreError` when it is lost."""
         refusal = self.recording.write()
         if refusal is not None:
             raise refusal

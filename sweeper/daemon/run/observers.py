@@ -43,7 +43,7 @@ class Observers(Observer):
         self._observers = list(observers)
 
     def add(self, observer: Observer) -> None:
-        """One more looks on."""
+        """Let `observer` see what follows."""
         self._observers.append(observer)
 
     def alive(self) -> None:

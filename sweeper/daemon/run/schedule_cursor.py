@@ -47,7 +47,7 @@ class ScheduleCursor:
         return self._next_after(instant)
 
     def took(self, instant: datetime) -> None:
-        """That instant has come."""
+        """Remember that `instant` came: the next one is looked for after it."""
         self._last, self._last_at_s = instant, self._clock.monotonic()
         self._after, self._pending = max(self._after, instant), None
 

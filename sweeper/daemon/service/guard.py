@@ -25,7 +25,8 @@ from sweeper.words import PassRecord
 log = logging.getLogger(__name__)
 
 AT_LEAST_S = 90.0
-"""Without a sign of life for so long, the measuring thread is stuck. Half of the service manager's patience."""
+"""Without a sign of life for so long, the measuring thread is stuck; longer than a visit and leaving are bounded to.
+Half of the service manager's patience."""
 
 RESCUE = "sweeper.daemon.service.rescue"
 """The module that takes the place of a stuck process."""
@@ -63,10 +64,10 @@ class Guard(Observer):
         self._sign_of_life(armed=False)
 
     def finished(self, record: PassRecord, readings: object) -> None:
-        self._disarm()  # the station is as it was found, and whoever looks on may take their time
+        self._disarm()  # the station is restored, and whoever looks on may take their time
 
     def close(self) -> None:
-        """Watch no more."""
+        """Disarm the guard and end its thread."""
         self._over.set()
         self._disarm()
         self._thread.join()

@@ -72,7 +72,7 @@ class BrokerBoard:
         )
 
     def die(self) -> None:
-        """Vanish without a word: the broker tells the last will."""
+        """End without DISCONNECT: the broker publishes the last will (MQTT 5.0, 3.1.2.5)."""
         self._dead = True
         sock = self._client.socket()
         self._client.loop_stop()

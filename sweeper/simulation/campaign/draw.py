@@ -25,7 +25,10 @@ _POPULATION = 20_001
 
 @dataclass(frozen=True)
 class Campaign:
-    """A course with its dice thrown."""
+    """The readings and the truth of a `Course`, drawn with `seed`; the same course and seed give the same values.
+
+    Readings are polars frames with the columns of the readings table; levels in dB, noise in kelvins.
+    """
 
     course: Course
     seed: int

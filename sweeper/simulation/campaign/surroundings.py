@@ -42,7 +42,9 @@ class Surroundings:
         )
 
     def _waves(self, key: tuple[int, ...], when_s: Floats, shortest_s: float, longest_s: float) -> Floats:
-        """A smooth random function of time: mean 0, variance 1."""
+        """A smooth random function of time, six cosines with periods between the two, shape of `when_s`: mean 0,
+        variance 1.
+        """
         rng = np.random.default_rng((self.seed, *key))
         periods_s = shortest_s * (longest_s / shortest_s) ** rng.random(6)
         phases = math.tau * rng.random(6)
@@ -50,7 +52,10 @@ class Surroundings:
         return np.asarray(np.cos(angles).sum(axis=1) / math.sqrt(3.0))
 
     def _slow(self, key: tuple[int, ...], when_s: Floats) -> Floats:
-        """The same for waves of 20 minutes to 4 hours, drawn on a grid of minutes with straight lines between."""
+        """A smooth random function with periods of 20 minutes to 4 hours, shape of `when_s`: mean 0, variance 1.
+
+        Drawn on a grid of minutes, with straight lines between.
+        """
         return np.asarray(np.interp(when_s, _MINUTES_S, self._waves(key, _MINUTES_S, 1200.0, 14400.0)))
 
     def external_k(self, n: int, band: int, when_s: Floats) -> Floats:

@@ -120,7 +120,7 @@ class BinaryReceiver:
         self.log = CommandLog(self.model.name, allowed, kind_of, ours=ours)
 
     def session(self, send: Send) -> Feed:
-        """One bus."""
+        """Answer what comes on one bus, frame by frame."""
         kept = b""
 
         def feed(data: bytes) -> None:

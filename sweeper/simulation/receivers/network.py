@@ -106,7 +106,7 @@ class NetworkReceiver:
         }
 
     def session(self, send: Send) -> Feed:
-        """One client's line buffer."""
+        """Answer one client, line by line."""
         kept = b""
 
         def feed(data: bytes) -> None:

@@ -13,8 +13,6 @@ from sweeper.simulation.recordings.modulation import Voltage, modulation
 from sweeper.simulation.recordings.planted import Planted, Signal
 
 Band = NDArray[np.complex64]
-BASE_HZ = 12000
-"""Modulated signals are made at about this rate, which holds their skirts."""
 OVER_S = 10.0
 """How long somebody talks who talks for a share of the time."""
 
@@ -106,7 +104,10 @@ def _sent(signal: Signal, dice: np.random.Generator, rate: int) -> Iterator[Band
 
 
 def _raised(base: Iterator[Voltage], up: int, rate: int) -> Iterator[Band]:
-    """The same at `up` times the rate, images of it 80 dB down and more: filtered by spectrum, tails added up."""
+    """The signal at `up` times its rate, a second at a time; images lie 80 dB down and more.
+
+    An interpolating filter, applied in frequency with overlapping tails added (overlap-add).
+    """
     taps = firwin(48 * up + 1, 0.92 / up, window=("kaiser", 9.0)) * up
     size = fft.next_fast_len(rate // up + 49)
     curve = fft.fft(taps.astype(np.complex64), size * up)

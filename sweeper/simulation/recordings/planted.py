@@ -193,7 +193,7 @@ def intercept(chain: Chain, power: float, over_db: float, width_hz: float = 60.0
 
 
 def truth(planted: Planted) -> dict[str, object]:
-    """What an honest answer must agree with: decibels, from the planted physics.
+    """The changes that were planted, dB: what an answer is compared with.
 
     Where the external noise wanders, its change is the mean over the time on the antenna.
     """

@@ -26,7 +26,7 @@ class WireFaults:
         self.plug: Callable[[], None] = lambda: None
 
     def drop(self, replies: int = 1) -> None:
-        """Swallow the next replies."""
+        """Lose the next `replies` replies."""
         self._arm("drop", 0.0, replies)
 
     def delay(self, seconds: float, replies: int = 1) -> None:

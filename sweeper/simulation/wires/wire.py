@@ -190,7 +190,7 @@ class PtyWire:
             Path(self.link).unlink(missing_ok=True)
 
     def hang_up(self) -> None:
-        """Out and in again."""
+        """Close the line, as a pulled plug does, and open it again."""
         self.unplug()
         self.plug()
 

@@ -62,12 +62,12 @@ class Bench:
 
     @property
     def coils(self) -> tuple[bool, ...]:
-        """How the relays lie."""
+        """Whether each relay's coil is energised, by number of the relay less one."""
         return tuple(self._coils)
 
     @property
     def path(self) -> str:
-        """The path they make."""
+        """The path that the relays connect to the receiver."""
         return f"{self._source}-{self._route}"
 
     def set_coil(self, number: int, on: bool) -> None:
@@ -86,7 +86,7 @@ class Bench:
         self._stuck.add(number)
 
     def loosen(self, number: int) -> None:
-        """It moves again."""
+        """End what `stick` began: the relay follows its coil again."""
         self._stuck.discard(number)
 
     # the meter

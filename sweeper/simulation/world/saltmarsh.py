@@ -56,7 +56,7 @@ def saltmarsh(seed: int = 1) -> World:
 
 
 def scenario(seed: int = 1) -> Scenario:
-    """The parts of Saltmarsh."""
+    """Sky, neighbours, antenna, stage, receiver and channels of Saltmarsh, for `seed`."""
     return Scenario(
         name="Saltmarsh",
         seed=seed,

@@ -80,7 +80,7 @@ class Scenario:
 
 
 class World:
-    """A scenario with its dice: the one thing here that has state is the fast noise of the readings."""
+    """A scenario and its random numbers. Only the fast noise of the readings depends on what was read before."""
 
     def __init__(self, scenario: Scenario) -> None:
         self.scenario = scenario

@@ -11,7 +11,7 @@ import pytest
 from sweeper.errors import UserFacingError
 from sweeper.fleet.executors import DaskCluster, Executor, ProcessPool, WorkerLost
 from tests.sweeper.fleet import work
-from tests.whole.peers import free_port, until
+from tests.whole.peers import ends_with_us, free_port, until
 
 pytestmark = [pytest.mark.slow, pytest.mark.xdist_group("executors")]
 
@@ -21,43 +21,31 @@ def dask_cluster(folder: Path, workers: int = 2) -> Iterator[str]:
     """A scheduler and workers as processes of their own, as on machines of their own."""
     port = free_port()
     address = f"tcp://127.0.0.1:{port}"
-    scheduler = [
-        sys.executable,
-        "-m",
-        "distributed.cli.dask_scheduler",
-        "--host",
-        "127.0.0.1",
-        "--port",
-        str(port),
-    ]
-    worker = [
+    local = ("--host", "127.0.0.1")
+    scheduler = ends_with_us(
+        sys.executable, "-m", "distributed.cli.dask_scheduler", *local, "--port", str(port), "--no-dashboard"
+    )
+    worker = ends_with_us(
         sys.executable,
         "-m",
         "distributed.cli.dask_worker",
         address,
+        *local,
         "--nthreads",
         "1",
-        "--host",
-        "127.0.0.1",
-    ]
+        "--no-dashboard",
+    )
     root = str(Path(__file__).parents[3])
     log = (folder / "dask.log").open("wb")
-    processes = [subprocess.Popen([*scheduler, "--no-dashboard"], stdout=log, stderr=log, cwd=root)]
+    processes = [subprocess.Popen(scheduler, stdout=log, stderr=log, cwd=root)]
     try:
         for number in range(workers):
-            local = folder / f"worker-{number}"
-            processes.append(
-                subprocess.Popen(
-                    [*worker, "--no-dashboard", "--local-directory", str(local)],
-                    stdout=log,
-                    stderr=log,
-                    cwd=root,
-                )
-            )
+            command = [*worker, "--local-directory", str(folder / f"worker-{number}")]
+            processes.append(subprocess.Popen(command, stdout=log, stderr=log, cwd=root))
         until(
             lambda: (folder / "dask.log").read_bytes().count(b"Registered to") >= workers,
             "workers to register",
-            60,
+            180,
         )
         yield address
     finally:
@@ -107,3 +95,33 @@ def test_no_scheduler_is_told_in_words() -> None:
     nobody = DaskCluster(f"tcp://127.0.0.1:{free_port()}", patience_s=1.0)
     with pytest.raises(UserFacingError, match="no Dask scheduler answers"):
         list(nobody.each(work.square, [1]))
+
+
+CLUSTER_HELD = """
+import sys, time
+from pathlib import Path
+from tests.sweeper.fleet.test_executors import dask_cluster
+with dask_cluster(Path(sys.argv[1])):
+    print("there", flush=True)
+    time.sleep(600)
+"""
+
+
+def programs_with(word: str) -> list[str]:
+    """The command lines of this machine's processes in which `word` stands."""
+    found = []
+    for file in Path("/proc").glob("[0-9]*/cmdline"):
+        with contextlib.suppress(OSError):
+            if word in (text := file.read_text(errors="replace")):
+                found.append(text)
+    return found
+
+
+def test_a_cluster_ends_when_the_test_run_that_started_it_is_killed(tmp_path: Path) -> None:
+    run = [sys.executable, "-c", CLUSTER_HELD, str(tmp_path)]
+    with subprocess.Popen(run, stdout=subprocess.PIPE, cwd=Path(__file__).parents[3]) as holder:
+        assert holder.stdout is not None
+        assert holder.stdout.readline() == b"there\n"
+        assert len(programs_with(str(tmp_path))) > 2  # the run itself and two workers
+        holder.kill()
+    until(lambda: not programs_with(str(tmp_path)), "scheduler and workers to end", 30)

@@ -1,5 +1,6 @@
 """A station file is data: it constructs nothing, runs nothing, unfolds into nothing large."""
 
+import os
 from pathlib import Path
 
 import pytest
@@ -41,10 +42,19 @@ def test_merging_without_end_is_refused(tmp_path: Path) -> None:
         load(file)
 
 
+@pytest.mark.timeout(60)
+def test_a_pipe_or_a_device_is_no_station_file(tmp_path: Path) -> None:
+    pipe = tmp_path / "pipe.yaml"
+    os.mkfifo(pipe)
+    for file in (pipe, Path("/dev/zero")):
+        with pytest.raises(StationFileError, match="no ordinary file"):
+            load(file)
+
+
 def test_a_huge_file_is_not_even_read(tmp_path: Path) -> None:
     file = tmp_path / "huge.yaml"
     file.write_text("# " + "x" * 200_001)
-    with pytest.raises(StationFileError, match="larger than"):
+    with pytest.raises(StationFileError, match="longer than"):
         load(file)
 
 

@@ -1,9 +1,13 @@
 """Readings as CSV (RFC 4180): what goes out comes in again, and a bad file is refused whole with its lines named."""
 
 import csv
+import os
 import shutil
+import tracemalloc
+from collections.abc import Iterable, Sequence
 from datetime import UTC, datetime, timedelta
 from io import BytesIO, StringIO
+from itertools import islice
 from pathlib import Path
 
 import polars as pl
@@ -11,7 +15,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from sweeper.store import BadRows, Store, StoreError, import_csv, write_csv, write_parquet
+from sweeper.store import BadRows, Store, StoreError, csv_in, import_csv, write_csv, write_parquet
 from sweeper.store.frames import COLUMNS, frame_of
 from sweeper.words import BROUGHT_IN, ROUTES, SOURCES, Channel, PassRecord, Reading
 from sweeper.words import SignalPath as RelayPath
@@ -147,12 +151,79 @@ def test_a_header_that_is_not_ours_is_refused(store: Store, tmp_path: Path, head
     assert what in refusal(store, tmp_path, GOOD, header=header)
 
 
-def test_a_line_break_inside_quotes_counts_as_a_line(store: Store, tmp_path: Path) -> None:
-    told = refusal(
-        store, tmp_path, GOOD.replace("stale", '"a\r\nb"').replace("40 m", "no"), GOOD.replace("noise", "x")
-    )
-    assert "line 2: the station has no channel 'no'" in told
-    assert "line 4: for is 'x'" in told
+def test_no_field_goes_on_in_the_next_line(store: Store, tmp_path: Path) -> None:
+    """None of ours holds a line end, and a quote that never closes must not swallow a whole file."""
+    told = refusal(store, tmp_path, GOOD.replace("stale", '"a\r\nb"'), GOOD.replace("noise", "x"))
+    assert "line 2: this is not CSV" in told and "line 4: for is 'x'" in told
+
+
+@pytest.mark.parametrize("row", [GOOD + "x" * 10_000, "," * 20_000, '"' + "x" * 50_000_000])
+def test_a_line_without_end_is_not_read_to_its_end(store: Store, tmp_path: Path, row: str) -> None:
+    assert "line 3: it is longer than 10,000 bytes" in refusal(store, tmp_path, GOOD, row, "x")
+
+
+@pytest.mark.timeout(60)
+def test_a_pipe_or_a_device_is_no_table(store: Store, tmp_path: Path) -> None:
+    pipe = tmp_path / "pipe.csv"
+    os.mkfifo(pipe)
+    for file in (pipe, Path("/dev/zero")):
+        with pytest.raises(StoreError, match="no ordinary file"):
+            import_csv(store, file, CHANNELS)
+
+
+def test_a_file_beyond_any_season_is_refused(
+    store: Store, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(csv_in, "MOST_BYTES", 300)
+    told = refusal(store, tmp_path, *[GOOD] * 4)
+    assert "line 4: the file is longer than 300 bytes; divide it by nights" in told
+
+
+def test_mixed_passes_are_sorted_up_to_a_bound(
+    store: Store, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    rows = [GOOD.replace("00.250Z,1,", f"0{nth}.250Z,{1 + nth % 2},") for nth in range(4)]
+    monkeypatch.setattr(csv_in, "MOST_MIXED", 3)
+    assert "Sort it by pass" in refusal(store, tmp_path, *rows)
+    monkeypatch.setattr(csv_in, "MOST_MIXED", 4)
+    assert taken(store, tmp_path, *rows) == 4
+    assert [record.number for record in store.passes()] == [1, 2]
+    assert store.readings().collect()["pass"].to_list() == [1, 1, 2, 2]
+
+
+def test_a_season_is_never_held_whole(store: Store, tmp_path: Path) -> None:
+    """Fifty million readings go in pass by pass: what is in memory does not grow with the file."""
+    rows = [
+        GOOD.replace("00:00.250Z,1,", f"{nth // 60 % 60:02}:{nth % 60:02}.250Z,{1 + nth // 100},")
+        for nth in range(3000)
+    ]
+    file = tmp_path / "season.csv"
+    file.write_text("\n".join([HEADER, *rows, ""]), encoding="utf-8")
+    most = []
+    with store:
+        write = store.write_passes
+
+        def watched(passes: Iterable[tuple[PassRecord, Sequence[Reading]]]) -> None:
+            most.extend(len(readings) for _, readings in passes)
+            write(passes)
+
+        store.write_passes = watched  # type: ignore[method-assign]
+        tracemalloc.start()
+        list(islice(csv_in.read_csv(file, CHANNELS), 10))
+        before = tracemalloc.get_traced_memory()[0]
+        tracemalloc.reset_peak()
+        assert sum(1 for _ in csv_in.read_csv(file, CHANNELS)) == 3000
+        grown = tracemalloc.get_traced_memory()[1] - before
+        tracemalloc.stop()
+        assert import_csv(store, file, CHANNELS) == 3000
+    assert max(most) == 100 and grown < 200_000
+
+
+@pytest.mark.parametrize(
+    "time", ["2026-W45-7T16:00Z", "20261101T160000Z", "2026-11-01T16:00:00+00:00:01", "2026-11-01T16Z"]
+)
+def test_instants_have_one_form(store: Store, tmp_path: Path, time: str) -> None:
+    assert "time is" in refusal(store, tmp_path, GOOD.replace("2026-11-01T16:00:00.250Z", time))
 
 
 def test_what_is_no_text_or_no_csv_is_refused(store: Store, tmp_path: Path) -> None:

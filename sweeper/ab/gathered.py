@@ -1,0 +1,87 @@
+"""Arrays over the edges of a tuning, from the edges as they went by. Nothing is judged here."""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from sweeper.ab.pooled import Both
+from sweeper.ab.sides import Learned, Seen, edges
+from sweeper.words import ANTENNA_BYPASS, ANTENNA_STAGE, Labelled
+
+Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True, eq=False)
+class Gathered:
+    """Edges between bypass and stage on the antenna. Shapes (edges,) but for `both` and `unrest` (edges, signals).
+
+    `on_load`: ln(antenna ÷ load) noise at each edge between the two, by route. `spoiled`: edges that were left out.
+    """
+
+    at_s: Floats
+    noise_bypass: Floats
+    noise_stage: Floats
+    total_bypass: Floats
+    total_stage: Floats
+    both: Both
+    unrest: Floats
+    on_load: dict[str, Floats]
+    spoiled: int
+
+
+def gather(sequence: Iterable[Labelled], learned: Learned) -> Gathered | None:
+    """Go through the edges once; None where none is clean."""
+    seen = list(edges(sequence, learned))
+    clean = [each for each in seen if each is not None]
+    across = [
+        each for each in clean if {each.before.path, each.after.path} == {ANTENNA_BYPASS, ANTENNA_STAGE}
+    ]
+    if not across:
+        return None
+    outs = [each.before if each.before.path == ANTENNA_BYPASS else each.after for each in across]
+    ins = [each.after if each.before.path == ANTENNA_BYPASS else each.before for each in across]
+    segments = float(
+        np.median([min(out.segments, within.segments) for out, within in zip(outs, ins, strict=True)])
+    )
+    loud = np.median([(each.before.loud + each.after.loud) / 2.0 for each in across], axis=0)
+    return Gathered(
+        np.array([each.at_s for each in across]),
+        np.array([side.noise for side in outs]),
+        np.array([side.noise for side in ins]),
+        np.array([side.total for side in outs]),
+        np.array([side.total for side in ins]),
+        Both(
+            np.array([side.over for side in ins]),
+            np.array([side.over for side in outs]),
+            loud[:, None] * one_side(learned, segments)[None, :],
+        ),
+        np.array([(each.before.unrest + each.after.unrest) / 2.0 for each in across]),
+        _on_load(clean),
+        len(seen) - len(clean),
+    )
+
+
+def one_side(learned: Learned, segments: float) -> Floats:
+    """Standard deviation of S/N on one side of an edge where there is no signal: noise of the core and of the level.
+
+    √((min(1, 2/core) + 2/noise bins)/segments), shape (signals,): neighbouring bins share the window's 2.0 bins.
+    """
+    sizes = np.array([len(signal.core) for signal in learned.signals], np.float64)
+    kept = float(learned.noise.keep.sum())
+    found: Floats = np.sqrt((np.minimum(1.0, 2.0 / np.maximum(sizes, 1.0)) + 2.0 / kept) / segments)
+    return found
+
+
+def _on_load(clean: list[Seen]) -> dict[str, Floats]:
+    rises: dict[str, list[float]] = {}
+    for each in clean:
+        before, after = each.before, each.after
+        if before.path.route == after.path.route and {before.path.source, after.path.source} == {
+            "antenna",
+            "load",
+        }:
+            antenna, load = (before, after) if before.path.source == "antenna" else (after, before)
+            rises.setdefault(before.path.route, []).append(float(np.log(antenna.noise / load.noise)))
+    return {route: np.array(values) for route, values in rises.items()}

@@ -1,0 +1,174 @@
+"""The change is found across the edges, whatever fades, whatever the AGC does; and the larger error where it is due."""
+
+from collections.abc import Iterator
+
+import numpy as np
+import pytest
+
+from sweeper.ab import NoNoise, Terms, compare
+from sweeper.words import ANTENNA_BYPASS, ANTENNA_STAGE, LOAD_BYPASS, Labelled, SignalPath, Spectrum
+
+BINS, STEP_HZ, SEGMENTS = 120, 31.25, 7
+
+
+def _told(
+    rng: np.random.Generator,
+    edges: int = 40,
+    gain_db: float = 12.0,
+    noise_db: float = 10.0,
+    agc: bool = False,
+    lines: tuple[tuple[int, float], ...] = ((30, 40.0), (75, 30.0)),
+    new: tuple[int, ...] = (),
+    load: bool = False,
+) -> list[Labelled]:
+    """Labelled spectra at the edges of a chain that is switched each 5 s: lines that fade."""
+    paths: list[SignalPath] = []
+    for nth in range(edges + 1):
+        paths.append(ANTENNA_BYPASS if nth % 2 == 0 else ANTENNA_STAGE)
+        if load and nth % 4 == 0:
+            paths += [LOAD_BYPASS, ANTENNA_BYPASS]
+    return list(_spectra(rng, paths, gain_db, noise_db, agc, lines, new))
+
+
+def _spectra(
+    rng: np.random.Generator, paths: list[SignalPath], gain_db: float, noise_db: float, agc: bool,
+    lines: tuple[tuple[int, float], ...], new: tuple[int, ...],
+) -> Iterator[Labelled]:  # fmt: skip
+    fade = rng.standard_normal(len(lines))
+    for nth, path in enumerate(paths):
+        for half in (0, 1):
+            fade = rng.standard_normal(len(lines)) * 0.6
+            slope = rng.standard_normal(len(lines)) * 0.3
+            for frame in range(5):
+                at = 5.0 * nth + (0.1 if half == 0 else 4.25) + 0.13 * frame
+                staged = path.route == "stage"
+                noise = 10 ** ((noise_db if staged else 0.0) / 10)
+                if path.source == "load":
+                    noise *= 0.1
+                power = np.full(BINS, noise)
+                for (place, snr_db), level, way in zip(lines, fade, slope, strict=True):
+                    if path.source == "antenna":
+                        g = 10 ** ((gain_db if staged else 0.0) / 10)
+                        line = g * 10 ** (snr_db / 10) * np.exp(level + way * frame * 0.13)
+                        power[place - 3 : place + 4] += line * np.array([0.01, 0.2, 0.7, 1.0, 0.7, 0.2, 0.01])
+                for place in new if staged else ():
+                    power[place - 1 : place + 2] += noise * 10 ** (rng.uniform(0.6, 1.6))
+                power = power * rng.gamma(SEGMENTS, 1 / SEGMENTS, BINS)
+                if agc:
+                    power = power / power.sum()
+                spectrum = Spectrum(0.0, STEP_HZ, power.astype(np.float32), None, SEGMENTS, 2 * STEP_HZ)
+                yield Labelled(at, at + 0.13, path, None, spectrum)
+
+
+def test_the_change_lies_in_its_interval_and_gain_is_noise_and_change_together() -> None:
+    found = compare(_told(np.random.default_rng(1)))
+    assert found.snr_change_db is not None and found.noise_change_db is not None and found.gain_db is not None
+    assert found.snr_change_db.low < 2.0 < found.snr_change_db.high
+    assert found.noise_change_db.value == pytest.approx(10.0, abs=0.1)
+    assert found.gain_db.value == pytest.approx(
+        found.noise_change_db.value + found.snr_change_db.value, abs=0.2
+    )
+    assert found.edges == 40
+
+
+def test_intervals_hold_the_truth_as_often_as_they_say() -> None:
+    held = [
+        (it := compare(_told(np.random.default_rng(seed), edges=16)).snr_change_db) is not None
+        and it.low < 2.0 < it.high
+        for seed in range(30)
+    ]
+    assert np.mean(held) >= 0.8  # 28.5 of 30 expected; fewer than 24 has a chance under 1 %
+
+
+def test_with_agc_only_the_ratio_is_told() -> None:
+    found = compare(_told(np.random.default_rng(2), agc=True))
+    assert found.noise_change_db is None and found.gain_db is None
+    assert "agc" in found.flags
+    assert found.snr_change_db is not None and found.snr_change_db.low < 2.0 < found.snr_change_db.high
+
+
+def test_lines_that_only_the_stage_has_are_overload_and_no_good_news_is_told() -> None:
+    found = compare(_told(np.random.default_rng(3), gain_db=16.0, new=(50, 100)))
+    assert "overload" in found.flags
+    assert found.verdict == "undecided"
+    assert "overload" not in compare(_told(np.random.default_rng(3), gain_db=16.0)).flags
+
+
+def test_the_load_tells_the_noise_rise_and_what_no_stage_can_exceed() -> None:
+    found = compare(_told(np.random.default_rng(4), load=True))
+    assert found.noise_rise_db is not None and found.cap_db is not None
+    assert found.noise_rise_db.value == pytest.approx(10.0, abs=0.1)
+    assert found.cap_db == pytest.approx(0.46, abs=0.03)  # L(10 dB) = 0.46 dB
+
+
+def test_a_line_that_does_not_step_with_the_others_is_not_counted() -> None:
+    rng = np.random.default_rng(5)
+    told = _told(rng, lines=((20, 40.0), (40, 38.0), (60, 36.0), (80, 34.0)))
+    for one in told:
+        one.spectrum.mean[97:104] += np.float32(3000.0) * np.array(
+            [0.01, 0.2, 0.7, 1.0, 0.7, 0.2, 0.01], np.float32
+        )
+    found = compare(told)
+    assert "birdie" in found.flags
+    assert found.snr_change_db is not None and found.snr_change_db.low < 2.0 < found.snr_change_db.high
+
+
+def _with_line(told: list[Labelled], place: int, power: float) -> list[Labelled]:
+    for one in told:
+        shape = np.array([0.01, 0.2, 0.7, 1.0, 0.7, 0.2, 0.01], np.float32)
+        one.spectrum.mean[place - 3 : place + 4] += np.float32(power) * shape
+    return told
+
+
+@pytest.mark.parametrize("noise_db", [10.0, -6.0, 3.0])
+def test_the_receivers_own_line_alone_tells_nothing_of_the_stage(noise_db: float) -> None:
+    rng = np.random.default_rng(7)
+    found = compare(_with_line(_told(rng, noise_db=noise_db, lines=()), 60, 300.0))
+    assert (found.verdict, found.snr_change_db) == ("undecided", None)
+    assert "birdie" in found.flags
+    assert "the receiver's own or hum" in found.reason
+    assert [carrier.kind for carrier in found.carriers] == ["birdie"]
+
+
+def test_hum_beside_a_carrier_does_not_pull_its_change() -> None:
+    told = _told(np.random.default_rng(8), lines=((30, 30.0),))
+    for place in (60, 75, 90):
+        told = _with_line(told, place, 500.0)
+    found = compare(told)
+    assert "birdie" in found.flags
+    assert found.snr_change_db is not None and found.snr_change_db.low < 2.0 < found.snr_change_db.high
+
+
+def test_a_steady_line_that_steps_with_the_noise_counts() -> None:
+    told = _told(np.random.default_rng(9), lines=())
+    for one in told:
+        _with_line([one], 60, 1000.0 * (10**1.2 if one.path == ANTENNA_STAGE else 1.0))
+    found = compare(told, Terms(gain_known=True))
+    assert "birdie" not in found.flags
+    assert found.snr_change_db is not None and found.snr_change_db.value == pytest.approx(2.0, abs=0.2)
+
+
+def test_a_tuning_whose_noise_cannot_be_told_from_its_signals_gets_no_finding() -> None:
+    rng = np.random.default_rng(10)
+    told = _told(rng, lines=())
+    signals = np.where(np.arange(BINS) % 10 == 5, 1.0, rng.uniform(2.0, 8.0, BINS)).astype(np.float32)
+    for one in told:
+        one.spectrum.mean[:] *= signals
+    found = compare(told)
+    assert "occupied" in found.flags
+    assert (found.verdict, found.snr_change_db, found.noise_change_db) == ("undecided", None, None)
+    assert "cannot be told apart" in found.reason
+
+
+def test_too_few_edges_are_called_too_few() -> None:
+    found = compare(_told(np.random.default_rng(11), edges=2))
+    assert found.snr_change_db is None
+    assert "2 clean edges are too few" in found.reason and "2 more are needed" in found.reason
+
+
+def test_silence_and_one_route_are_nothing_to_compare() -> None:
+    told = _told(np.random.default_rng(6))
+    with pytest.raises(NoNoise):
+        compare([one for one in told if one.path == ANTENNA_BYPASS])
+    with pytest.raises(NoNoise):
+        compare([], Terms())

@@ -1,0 +1,104 @@
+"""Spectra are SciPy's numbers, gaps spoil nothing, and noise scatters as the Gamma law says."""
+
+import numpy as np
+import pytest
+from scipy.signal import get_window, welch
+
+from drivers.contracts import Block
+from sweeper.spectra.axis import axis_of
+from sweeper.spectra.welch import noise_bandwidth, shape_of, spectrum, window
+
+
+def _block(samples: np.ndarray, rate_hz: float, **more: object) -> Block:
+    return Block(samples, rate_hz, (0.0, len(samples) / rate_hz), **more)  # type: ignore[arg-type]
+
+
+def test_the_window_is_the_four_term_blackman_harris() -> None:
+    there = get_window("blackmanharris", 256)  # SciPy
+    assert np.allclose(window(256), there / there.sum(), rtol=1e-5)
+    assert noise_bandwidth(4096) == pytest.approx(2.0, abs=0.01)  # Harris 1978, table 1: 2.00 bins
+
+
+@pytest.mark.parametrize("real", [True, False])
+def test_a_spectrum_is_scipys(real: bool) -> None:
+    rng = np.random.default_rng(1)
+    samples = rng.standard_normal(40_000) + (0 if real else 1j * rng.standard_normal(40_000))
+    axis = axis_of(8000.0, real=real)
+    ours = spectrum([_block(samples.astype(np.float32 if real else np.complex64), 8000.0)], axis)
+    theirs = welch(
+        samples,
+        8000.0,
+        "blackmanharris",
+        axis.length,
+        detrend=False,
+        return_onesided=real,
+        scaling="spectrum",
+    )
+    expected = theirs[1] if real else np.fft.fftshift(theirs[1])
+    assert np.allclose(ours.mean, expected, rtol=2e-3)
+    assert ours.segments == (len(samples) - axis.length) // (axis.length // 2) + 1
+
+
+def test_blocks_of_any_size_give_the_same_spectrum() -> None:
+    samples = np.random.default_rng(2).standard_normal(30_000).astype(np.float32)
+    axis = axis_of(8000.0, real=True)
+    whole = spectrum([_block(samples, 8000.0)], axis)
+    parts = spectrum([_block(part, 8000.0) for part in np.array_split(samples, 37)], axis)
+    assert parts.segments == whole.segments
+    assert np.allclose(parts.mean, whole.mean, rtol=1e-4)
+
+
+def test_a_gap_beside_a_strong_carrier_lifts_no_noise() -> None:
+    rng = np.random.default_rng(3)
+    t = np.arange(40_000) / 8000.0
+    phase = np.where(np.arange(40_000) < 20_000, 0.0, 2.0)  # samples went missing: the carrier's phase jumps
+    samples = (0.5 * np.cos(2 * np.pi * 1000.0 * t + phase) + 1e-4 * rng.standard_normal(40_000)).astype(
+        np.float32
+    )
+    axis = axis_of(8000.0, real=True)
+    told = spectrum([_block(samples, 8000.0, gaps=(20_000,))], axis)
+    hushed = spectrum([_block(samples, 8000.0)], axis)
+    far = slice(90, 120)
+    assert told.mean[far].mean() == pytest.approx(
+        2 * noise_bandwidth(axis.length) * 1e-8 / axis.length, rel=0.1
+    )
+    assert hushed.mean[far].mean() > 10 * told.mean[far].mean()
+    assert "gap" in told.quality
+
+
+def test_a_gap_at_an_unknown_place_voids_the_spectrum() -> None:
+    samples = np.ones(4000, np.float32)
+    assert "void" in spectrum([_block(samples, 8000.0, unplaced=True)], axis_of(8000.0, real=True)).quality
+
+
+def test_noise_scatters_by_the_gamma_law() -> None:
+    rng = np.random.default_rng(4)
+    axis = axis_of(8000.0, real=False)
+    segments = 9
+    length = axis.length * (segments + 1) // 2
+    powers = np.array(
+        [
+            spectrum(
+                [
+                    _block(
+                        (rng.standard_normal(length) + 1j * rng.standard_normal(length)).astype(np.complex64),
+                        8e3,
+                    )
+                ],
+                axis,
+            ).mean
+            for _ in range(60)
+        ]
+    )
+    shape = powers.mean() ** 2 / powers.var()
+    assert shape == pytest.approx(shape_of(segments, axis.length), rel=0.06)
+
+
+def test_the_lower_side_band_runs_the_other_way() -> None:
+    t = np.arange(16_000) / 8000.0
+    tone = np.cos(2 * np.pi * 1000.0 * t).astype(np.float32)
+    axis = axis_of(8000.0, real=True, centre_hz=3_600_000.0, inverted=True, band_hz=(100.0, 3500.0))
+    found = spectrum([_block(tone, 8000.0)], axis)
+    assert found.start_hz + found.step_hz * int(np.argmax(found.mean)) == pytest.approx(
+        3_599_000.0, abs=axis.step_hz
+    )
