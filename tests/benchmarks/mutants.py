@@ -1,10 +1,10 @@
 """Wrong code that no test notices: one place of a core file changed at a time, its unit tests asked if they see it.
 
     python -m tests.benchmarks.mutants [--files judge cells …] [--count 120] [--seed 1] [--lists] [--jobs 1]
-    python -m tests.benchmarks.mutants --quick
+    python -m tests.benchmarks.mutants --short
 
 Changes a copy of the tree, never the tree. ``--lists`` tries every change of a list of signs, commands and flags;
-``--quick`` some of those, drawn anew by the seed, and a handful of others. Exits 1 when a change of a list in
+``--short`` some of those, drawn anew by the seed, and a handful of others. Exits 1 when a change of a list in
 `SAFETY` is noticed by nobody. What changes nothing that a test could ask for is left out by rule (`mutations`), or
 stands in `EQUIVALENT` with the reason.
 """
@@ -275,7 +275,7 @@ def main() -> int:
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--lists", action="store_true", help="every change of a list as well")
     parser.add_argument("--jobs", type=int, default=1)
-    parser.add_argument("--quick", action="store_true")
+    parser.add_argument("--short", action="store_true")
     asked = parser.parse_args()
     files = [file for file in TESTS if not asked.files or any(part in file for part in asked.files)]
     if asked.quick:
