@@ -278,7 +278,7 @@ def main() -> int:
     parser.add_argument("--short", action="store_true")
     asked = parser.parse_args()
     files = [file for file in TESTS if not asked.files or any(part in file for part in asked.files)]
-    if asked.quick:
+    if asked.short:
         safe = [each for each in chosen(SAFETY, 0, asked.seed, True) if each[1].kind == LIST]
         picked = random.Random(asked.seed).sample(safe, 12) + list(chosen(SAFETY, 3, asked.seed, False))
     else:
