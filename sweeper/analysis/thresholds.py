@@ -25,6 +25,10 @@ LIFTED_DB = 1.0
 """What a load must read higher with the stage in, to stand off a floor that it lies on in bypass."""
 OCCUPIED_CHANCE = 1e-4
 """How often pure noise may be taken for an occupied channel, a visit."""
+CHANNELS_APART_DB = 1.5
+"""Channels of a band nearer to each other than this are alike: no antenna and receiver is flat (common practice)."""
+CHANNELS_APART_CHANCE = 1e-5
+"""How often chance may part two channels, an hour of a band."""
 CARRIER_CLEAR_DB = 10.0
 """A carrier says something about gain where it stands this far above the noise of both routes together."""
 USELESS_DB = 60.0

@@ -26,6 +26,7 @@ TROUBLES = {
     "meter-unit": "the meter's unit in the station file cannot be right",
     "meter-stuck": "the meter does not move",
     "routes-disagree": "what is measured directly and what the noise rise predicts do not agree",
+    "channels-disagree": "the noise channels differ in what the stage does, and no load tells which is right",
     "mismatch": "antenna and load do not seem to match the stage alike",
     "implausible-calibration": "the calibration gives a receiver that none can be",
 }

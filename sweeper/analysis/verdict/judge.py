@@ -30,6 +30,7 @@ WITHHOLDING = frozenset(
         "meter-unit",
         "meter-stuck",
         "routes-disagree",
+        "channels-disagree",
         "mismatch",
         "implausible-calibration",
     }
