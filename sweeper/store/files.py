@@ -36,6 +36,10 @@ def told(doing: str, file: Path) -> Iterator[None]:
         raise StoreError(f"{file}: cannot {doing}: {why}") from error
 
 
+NOT_THROUGH_A_LINK = getattr(os, "O_NOFOLLOW", 0) | getattr(os, "O_CLOEXEC", 0)
+"""How files of ours are opened, where the system knows such links."""
+
+
 def write_whole(file: Path, content: bytes) -> None:
     """`replace_whole` for what is stored: `StoreError` when the disk or its permissions do not allow it."""
     with told("write it", file):
@@ -46,7 +50,7 @@ def replace_whole(file: Path, content: bytes) -> None:
     """Make `file` hold `content`, or leave it as it was, also when the power fails in between. OSError when it is."""
     beside = file.with_name(f".{file.name}.part")
     try:
-        descriptor = os.open(beside, os.O_WRONLY | os.O_CREAT | os.O_TRUNC | os.O_NOFOLLOW, 0o644)
+        descriptor = os.open(beside, os.O_WRONLY | os.O_CREAT | os.O_TRUNC | NOT_THROUGH_A_LINK, 0o644)
         try:
             view = memoryview(content)
             while view:
