@@ -16,7 +16,7 @@ from sweeper.store.days import day_of
 from sweeper.store.errors import StoreError
 from sweeper.store.files import told
 from sweeper.store.frames import empty, problem_of, schema
-from sweeper.store.records import Note
+from sweeper.store.records import LONGEST_VALUE, Note
 from sweeper.store.salvage import Rows
 from sweeper.words import Channel, Outcome, PassRecord, Reading
 
@@ -39,8 +39,6 @@ PRAGMA user_version = 1;
 """
 VERSION = 1
 _EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
-LONGEST_VALUE = 1_000_000
-"""Bytes: no text in it is longer than a note, a sentence or what a receiver remembers."""
 _ROWS_AT_ONCE = 10_000
 """Rows as Python values take twenty times the room that they take in a frame."""
 

@@ -10,12 +10,12 @@ from datetime import date
 from pathlib import Path
 from typing import Any
 
+from sweeper.store.records import LONGEST_VALUE
+
 Rows = dict[str, list[tuple[Any, ...]]]
 
 MOST_ROWS = 1_000_000
 """More records than a station makes in a lifetime of passes; whoever wrote more was not this program."""
-LONGEST_VALUE = 1_000_000
-"""Bytes, as in a healthy database."""
 
 
 def salvage(file: Path, finished_days: Iterable[date]) -> Rows:
