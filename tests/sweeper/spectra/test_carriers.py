@@ -14,7 +14,7 @@ def tuning(kept: slice, bins: int = 80) -> NoiseBins:
 
 
 def test_the_edge_of_a_filter_is_no_signal():
-    """Below bin 16 there is no noise bin: what the pass band would be there is a guess, and so is what stands over it."""
+    """Below bin 16 there is no noise bin: what the pass band is there is a guess, and so is what stands over it."""
     over = np.zeros(80)
     over[5:15] = 6.3
     over[39:42] = (100.0, 400.0, 100.0)
