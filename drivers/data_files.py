@@ -52,8 +52,8 @@ def mapping_of(text: str) -> dict[Any, Any]:
     except MarkedYAMLError as fault:
         mark = fault.problem_mark or fault.context_mark
         raise DataFileError(str(fault.problem), mark.line + 1 if mark else 0) from None
-    except (YAMLError, ValueError, RecursionError) as fault:
-        # a control character, a date such as 2026-13-01, thousands of open brackets
+    except (YAMLError, ValueError, RecursionError, TypeError) as fault:
+        # a control character, a date such as 2026-13-01, thousands of open brackets, a mapping as a key
         raise DataFileError(f"this is not YAML: {(str(fault).splitlines() or ['?'])[0]}") from None
     if not isinstance(content, dict):
         raise DataFileError("it holds no keys")

@@ -83,7 +83,7 @@ def who_asked(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Callable[[],
 def who_asks_the_clock_says_so(
     request: pytest.FixtureRequest, who_asked: Callable[[], int]
 ) -> Iterator[None]:
-    """Such a test is marked `clock`, so that it is repeated at other hours (tests/whole/test_any_hour.py)."""
+    """Such a test is marked `clock`, so that it is repeated at other hours (tests/benchmarks/any_hour.py)."""
     before = who_asked()
     yield
     if request.node.get_closest_marker("clock") is None:

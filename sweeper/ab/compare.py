@@ -33,6 +33,9 @@ FEWEST_KEPT = 0.2
 """Share of the usable bins that noise has to fill to be taken for noise."""
 WITNESS_DB = 1.0
 """The quantile's noise and the excised one differ by no more where either is right."""
+CLEAR = 4.0
+"""S/N in a bin, linear (6 dB), from which a signal is counted. What stands lower may be the ripple of the receiver's
+filter, and noise taken for a signal says that nothing changes, with great confidence."""
 REFERENCE_HZ = 2400.0
 MOST_POSSIBLE_DB = 20.0
 """S/N change taken as possible when new lines are looked for, at most; 10 dB where no signal tells."""
@@ -79,6 +82,8 @@ def compare(sequence: Iterable[Labelled], terms: Terms | None = None) -> ABResul
         np.bool_,
     )
     taken = np.array([kind in ("signal", "leakage") for kind in kinds], np.bool_) & ~left
+    weak = np.array([signal.strength < CLEAR for signal in learned.signals], np.bool_)
+    taken &= ~weak
     own = taken & own_lines(
         gathered.noise_stage, gathered.noise_bypass, both.stage[:, 0], both.bypass[:, 0], both.spread[0]
     )
@@ -128,7 +133,14 @@ def compare(sequence: Iterable[Labelled], terms: Terms | None = None) -> ABResul
         noise_rise_db=rise,
         snr_change_db=shown,
         carriers=tuple(
-            _carrier(learned, signal, changes[nth], gathered, nth, _why_out(own[nth], left[nth], odd[nth]))
+            _carrier(
+                learned,
+                signal,
+                changes[nth],
+                gathered,
+                nth,
+                _why_out(own[nth], left[nth], weak[nth], odd[nth]),
+            )
             for nth, signal in enumerate(learned.signals)
         ),
         verdict="undecided" if WITHHOLDING & set(flags) else verdict_of(shown, terms.worthwhile_db),
@@ -236,8 +248,8 @@ def _carrier(
     return CarrierChange(place, float(snr_db), change if kind != "image" else None, kind)
 
 
-def _why_out(own: bool, left: bool, odd: bool) -> str | None:
-    return "birdie" if own else "left" if left else "odd" if odd else None
+def _why_out(own: bool, left: bool, weak: bool, odd: bool) -> str | None:
+    return "birdie" if own else "left" if left else "weak" if weak else "odd" if odd else None
 
 
 def _is_occupied(learned: Learned) -> bool:

@@ -14,7 +14,8 @@ FORMAT = "sweeper-ab-1"
 @dataclass(frozen=True, slots=True)
 class CarrierChange:
     """One signal. `hz` radio frequency (of the audio where the dial is not known); `snr_db` in 2.4 kHz, stage out.
-    `kind`: ``steady``, ``unsteady`` (speech, keying, data), or why it was left out: ``birdie``, ``image``, ``left``.
+    `kind`: ``steady``, ``unsteady`` (speech, keying, data), or why it was left out: ``birdie``, ``image``, ``left``,
+    ``weak``, ``odd``.
     """
 
     hz: float

@@ -25,6 +25,10 @@ LIFTED_DB = 1.0
 """What a load must read higher with the stage in, to stand off a floor that it lies on in bypass."""
 OCCUPIED_CHANCE = 1e-4
 """How often pure noise may be taken for an occupied channel, a visit."""
+CHANNELS_APART_DB = 1.5
+"""Channels of a band nearer to each other than this are alike: no antenna and receiver is flat (common practice)."""
+CHANNELS_APART_CHANCE = 1e-5
+"""How often chance may part two channels, an hour of a band."""
 CARRIER_CLEAR_DB = 10.0
 """A carrier says something about gain where it stands this far above the noise of both routes together."""
 USELESS_DB = 60.0
@@ -80,6 +84,21 @@ CONTRADICTS_CHANCE = 0.01
 """Chance at which a direct measurement outside what the noise rise allows is taken to contradict it."""
 LITTLE_DB = 1.0
 """A change that cannot lie further than this from the worthwhile one: whoever chooses wrongly loses little."""
+
+FIVE_NIGHTS = 5
+"""Nights from which on the noise rise alone bounds the change: fewer do not show how far quiet nights stray."""
+A_WEEK = 7
+"""Nights that hold working days and a weekend: before, a kind of night may be missing altogether."""
+FLAT_DB = 0.5
+"""S/N change this near to that of endless noise on every night: the curve is flat there and scatter shows nothing."""
+USUAL_SPREAD_DB = 4.0
+"""Night-to-night standard deviation of external noise: about the deciles of ITU-R P.372, Table 2."""
+USUAL_SPREAD_DOF = 3.0
+"""What that is worth beside nights measured: no more than three of them (common practice: deciles differ by place)."""
+QUIET_NIGHT_DB = 10.0
+"""A quiet night lies this far below: a neighbour away, a source off (common practice; about two deciles of P.372)."""
+STATIONS_WITH_QUIET_NIGHTS = 0.2
+"""Share of stations believed to have a kind of nights so different (common practice)."""
 
 # Nights and stations beside each other
 ENOUGH_OF_A_KIND = 2

@@ -14,7 +14,7 @@ from threading import Event
 from typing import Any
 
 from drivers.contracts import Receiver, Switch, Tuning
-from drivers.errors import BadReply, CalledOff, RigError, Stuck, Transmitting
+from drivers.errors import BadReply, CalledOff, LinkTimeout, RigError, Stuck, Transmitting
 from drivers.numbers import is_reading
 from drivers.waiting import bounded
 from sweeper.clock import Clock
@@ -284,8 +284,7 @@ class _AtWork:
             return ()
         with self._leaving():
             try:
-                with self._leaving(RELAYS_SHARE):
-                    self.relay_operations += self._switch.select(str(self._settings.rest))
+                self._rest_relays()
             except RigError:
                 left_over.append("relays")
             finally:
@@ -298,8 +297,19 @@ class _AtWork:
                     left_over.append("receiver")
         return tuple(left_over)
 
-    def _leaving(self, share: float = 1.0) -> AbstractContextManager[None]:
-        return bounded(self._settings.leave_s * share, self._stop, GRACE_S * share)
+    def _rest_relays(self) -> None:
+        """Asked twice, since an answer may be lost and a patient link would spend all the time on waiting for it."""
+        half = self._settings.leave_s * RELAYS_SHARE / 2
+        rest = str(self._settings.rest)
+        try:
+            with bounded(half, self._stop, GRACE_S * RELAYS_SHARE / 2):
+                self.relay_operations += self._switch.select(rest)
+        except LinkTimeout:
+            with bounded(half, self._stop, GRACE_S * RELAYS_SHARE):
+                self.relay_operations += self._switch.select(rest)
+
+    def _leaving(self) -> AbstractContextManager[None]:
+        return bounded(self._settings.leave_s, self._stop, GRACE_S)
 
     def flagged(self) -> tuple[Reading, ...]:
         """The readings of the whole pass, those of a meter that stood still marked ``stale``."""

@@ -51,9 +51,14 @@ def signals(over_noise: Floats, noise: NoiseBins) -> list[Signal]:
     """Runs of bins that are not noise and stand out, strongest first.
 
     `over_noise`: shape (bins,), S/N in each bin, linear, the mean of both routes. A run is cut where it falls 10 dB
-    under its neighbours, so that two signals side by side are two.
+    under its neighbours, so that two signals side by side are two. Beyond the outermost noise bins nothing is told:
+    there the pass band is not seen but continued, and the edge of a filter passes for a signal that never changes.
     """
-    there = noise.usable & ~noise.keep & (over_noise > STANDS_OUT / 4)
+    kept = np.flatnonzero(noise.keep)
+    known = np.zeros(len(over_noise), np.bool_)
+    if len(kept):
+        known[kept[0] : kept[-1] + 1] = True
+    there = known & noise.usable & ~noise.keep & (over_noise > STANDS_OUT / 4)
     edges = np.flatnonzero(np.diff(np.concatenate([[0], there.astype(np.int8), [0]])))
     found = []
     for first, end in zip(edges[::2], edges[1::2], strict=True):

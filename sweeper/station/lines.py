@@ -36,8 +36,8 @@ def read(file: Path) -> tuple[dict[Any, Any], Mapping[Place, int]]:
         raise _refuse(
             file, f"this is not YAML: {error.problem}.", line=mark.line + 1 if mark else 0
         ) from None
-    except (YAMLError, ValueError, RecursionError) as error:
-        # A bad control character, a date such as 2026-13-01, thousands of open brackets.
+    except (YAMLError, ValueError, RecursionError, TypeError) as error:
+        # A bad control character, a date such as 2026-13-01, thousands of open brackets, a mapping as a key.
         raise _refuse(file, f"this is not YAML: {str(error).splitlines()[0]}.") from None
     if not isinstance(content, dict):
         raise _refuse(

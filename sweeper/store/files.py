@@ -36,6 +36,10 @@ def told(doing: str, file: Path) -> Iterator[None]:
         raise StoreError(f"{file}: cannot {doing}: {why}") from error
 
 
+NOT_THROUGH_A_LINK = getattr(os, "O_NOFOLLOW", 0) | getattr(os, "O_CLOEXEC", 0)
+"""How files of ours are opened, where the system knows such links."""
+
+
 def write_whole(file: Path, content: bytes) -> None:
     """`replace_whole` for what is stored: `StoreError` when the disk or its permissions do not allow it."""
     with told("write it", file):
@@ -46,7 +50,7 @@ def replace_whole(file: Path, content: bytes) -> None:
     """Make `file` hold `content`, or leave it as it was, also when the power fails in between. OSError when it is."""
     beside = file.with_name(f".{file.name}.part")
     try:
-        descriptor = os.open(beside, os.O_WRONLY | os.O_CREAT | os.O_TRUNC, 0o644)
+        descriptor = os.open(beside, os.O_WRONLY | os.O_CREAT | os.O_TRUNC | NOT_THROUGH_A_LINK, 0o644)
         try:
             view = memoryview(content)
             while view:
@@ -80,8 +84,13 @@ def folder_name(station_name: str) -> str:
 
 
 def make_folder(folder: Path) -> None:
-    """Make a folder and those above it, each name on the disk before this returns."""
+    """Make a folder and those above it, each name on the disk before this returns. A link in its place is refused."""
     with told("make it", folder):
+        if folder.is_symlink():
+            raise StoreError(
+                f"{folder}: this is a link to somewhere else, where nothing is written or set aside. Put the folder "
+                "itself there."
+            )
         missing = [each for each in (folder, *folder.parents) if not each.exists()]
         for each in reversed(missing):
             each.mkdir(exist_ok=True)

@@ -4,13 +4,13 @@ import os
 from pathlib import Path
 
 from sweeper.store.errors import StoreError
-from sweeper.store.files import told
+from sweeper.store.files import NOT_THROUGH_A_LINK, told
 
 
 def take_lock(file: Path) -> int:
     """The descriptor that holds the lock until it is closed. `StoreError` when another process holds it."""
     with told("lock it", file):
-        descriptor = os.open(file, os.O_RDWR | os.O_CREAT | getattr(os, "O_CLOEXEC", 0), 0o644)
+        descriptor = os.open(file, os.O_RDWR | os.O_CREAT | NOT_THROUGH_A_LINK, 0o644)
         try:
             _lock(descriptor)
         except BlockingIOError:

@@ -3,6 +3,9 @@
 from dataclasses import dataclass
 from datetime import datetime
 
+LONGEST_VALUE = 1_000_000
+"""Bytes: no text in the database is longer than a note, a sentence or what a receiver remembers."""
+
 
 @dataclass(frozen=True, slots=True)
 class Note:

@@ -16,7 +16,7 @@ from sweeper.store.days import day_of
 from sweeper.store.errors import StoreError
 from sweeper.store.files import told
 from sweeper.store.frames import empty, problem_of, schema
-from sweeper.store.records import Note
+from sweeper.store.records import LONGEST_VALUE, Note
 from sweeper.store.salvage import Rows
 from sweeper.words import Channel, Outcome, PassRecord, Reading
 
@@ -39,8 +39,6 @@ PRAGMA user_version = 1;
 """
 VERSION = 1
 _EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
-LONGEST_VALUE = 1_000_000
-"""Bytes: no text in it is longer than a note, a sentence or what a receiver remembers."""
 _ROWS_AT_ONCE = 10_000
 """Rows as Python values take twenty times the room that they take in a frame."""
 
@@ -73,6 +71,9 @@ class RunningDay:
 
     @staticmethod
     def _open(file: Path, writable: bool) -> sqlite3.Connection:
+        with told("open it", file):
+            if not all_ordinary(file):
+                raise Damaged(file)
         mode = "rwc" if writable else "ro"
         path = file.absolute().as_uri()
         if not writable and not os.access(file.parent, os.W_OK):
@@ -349,6 +350,15 @@ def _definitions(connection: sqlite3.Connection) -> set[tuple[Any, ...]]:
             "AND type IN ('table', 'view', 'trigger')"
         )
     )
+
+
+def all_ordinary(file: Path) -> bool:
+    """Whether the database, its log and the log's index are files of the folder, where they are there.
+
+    A pipe would be waited for, and a link would have tables made in somebody else's file.
+    """
+    beside = (file.with_name(f"{file.name}{end}") for end in ("", "-wal", "-shm"))
+    return all(each.is_file() and not each.is_symlink() for each in beside if os.path.lexists(each))
 
 
 def _has_content(file: Path) -> bool:

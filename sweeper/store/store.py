@@ -23,7 +23,7 @@ from sweeper.store.lock import take_lock
 from sweeper.store.manifest import digest_of, has_rotted, keep_station_file, write_manifest
 from sweeper.store.place import Place, moved, place_of
 from sweeper.store.records import Note
-from sweeper.store.running import Damaged, RunningDay, fits
+from sweeper.store.running import Damaged, RunningDay, all_ordinary, fits
 from sweeper.store.salvage import salvage
 from sweeper.words import PassRecord, Reading
 
@@ -353,14 +353,14 @@ class Store:
     def _begin_anew(self) -> None:
         """Set a damaged database aside, with its log, and begin a new one with what can be salvaged."""
         finished_days = finished.list_days(self._days)[0]
-        rows = salvage(self._file, finished_days)
+        rows = salvage(self._file, finished_days) if all_ordinary(self._file) else {}
         kept = [
             set_aside(file, self._aside)
             for file in (
                 self._file,
                 *(self._file.with_name(f"{self._file.name}{end}") for end in ("-wal", "-shm")),
             )
-            if file.exists()
+            if os.path.lexists(file)
         ]
         self._trouble(
             f"{self._file}: the database is damaged. It was set aside as {', '.join(map(str, kept))}, nothing was "

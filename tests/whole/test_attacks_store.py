@@ -15,7 +15,7 @@ import sqlite3
 import subprocess
 import urllib.request
 from collections import Counter
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from datetime import UTC, date, timedelta
 from pathlib import Path
@@ -26,7 +26,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from sweeper.daemon.rig.relay_life import load
-from sweeper.store import Store
+from sweeper.store import Store, StoreError
 from sweeper.store.frames import frame_of
 from sweeper.store.manifest import FORMAT, MANIFEST
 from tests.sweeper.store.nights import EVENING, LONGITUDE, fill, open_store, pass_of
@@ -289,6 +289,48 @@ def test_a_pipe_in_a_files_place_is_not_waited_for(folder: Path, name: str) -> N
     os.mkfifo(file)
     assert {1, 3, 4} <= set(passes_read(folder))
     load(folder / "Saltmarsh", EVENING)
+
+
+@pytest.mark.timeout(60)
+@pytest.mark.parametrize("how", [os.mkfifo, os.mkdir])
+@pytest.mark.parametrize("name", ["today.sqlite", "today.sqlite-wal", "today.sqlite-shm"])
+def test_what_is_no_file_in_the_databases_place_is_set_aside(
+    folder: Path, name: str, how: Callable[[Path], None]
+) -> None:
+    file = folder / "Saltmarsh" / name
+    file.unlink(missing_ok=True)
+    how(file)
+    assert {1, 2, 3} <= set(passes_read(folder))
+    with open_store(folder) as store:
+        store.write_pass(*pass_of(9, EVENING + timedelta(days=10)))
+    assert {1, 2, 3, 9} <= set(passes_read(folder))
+
+
+@pytest.mark.parametrize(
+    "name",
+    ["days", "set-aside", "lock", "today.sqlite", "today.sqlite-wal", "manifest.json", ".manifest.json.part"],
+)
+def test_nothing_is_written_or_moved_where_a_link_leads(folder: Path, tmp_path: Path, name: str) -> None:
+    elsewhere = tmp_path / "elsewhere"
+    elsewhere.mkdir()
+    (elsewhere / "mine.parquet").write_text("mine")
+    with sqlite3.connect(elsewhere / "mine.sqlite") as other:
+        other.execute("CREATE TABLE mine (word)")
+    other.close()
+    before = {file.name: file.read_bytes() for file in elsewhere.iterdir()}
+    place = folder / "Saltmarsh" / name
+    if place.is_dir():
+        shutil.rmtree(place)
+    place.unlink(missing_ok=True)
+    is_folder, is_table = name in ("days", "set-aside"), name.startswith("today")
+    place.symlink_to(elsewhere / ("" if is_folder else "mine.sqlite" if is_table else "mine.parquet"))
+    with contextlib.suppress(StoreError), open_store(folder) as store:
+        (store.folder / "days" / "2026-11-02.parquet").write_text("torn")
+        store.write_pass(*pass_of(9, EVENING + timedelta(days=10)))
+        store.finish_days(EVENING + timedelta(days=12))
+    with contextlib.suppress(StoreError), open_store(folder):
+        pass
+    assert {file.name: file.read_bytes() for file in elsewhere.iterdir()} == before
 
 
 SQL = [

@@ -213,6 +213,7 @@ def test_these_attacks_do_key_a_rigctld_that_hears_them(dummy: Dummy) -> None:
         attacked = request.replace(b"%s", dummy.vfo.encode())
         # More than once: what the first clients of a fresh rigctld ask for, it does not know yet.
         assert any(dummy.asks(attacked) and dummy.transmits for _ in range(5)), request
+    dummy.start()  # the next tests begin with one that nobody has keyed
 
 
 def test_a_sound_station_is_checked_and_measured(dummy: Dummy, bench: Served, tmp_path: Path) -> None:

@@ -21,7 +21,7 @@ pytestmark = pytest.mark.wires
 
 AT_REST_WITHIN_S = 5.0
 
-SOME = [case for case in cases() if case.fault == "hang" and case.moment in ("reading", "letting go")]
+SOME = [case for case in cases() if case.fault == "hang" and case.moment in ("reading", "pulling in")]
 SOME += [
     Case("receiver", "rigctl-net", "unplug", "tuning"),
     Case("switch", "modbus-tcp", "unplug", "pulling in"),

@@ -22,8 +22,8 @@ from drivers.receivers.hamlib import HamlibReceiver
 from sweeper.daemon.service import daemon
 from sweeper.cli.app import app
 
-daemon._longest_visit_s = lambda station: {limit_s}  # a visit of 400 readings may take minutes
-daemon.AT_LEAST_S = 0.0
+daemon.longest_visit_s = lambda station: {limit_s}  # a visit of 400 readings may take minutes
+daemon.AT_LEAST_S = daemon.PATIENCE_S = daemon.LEAVE_S = 0.0
 read = HamlibReceiver.read_power
 moved = Path(sys.argv.pop(1))
 

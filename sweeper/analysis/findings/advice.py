@@ -28,6 +28,7 @@ TROUBLES = {
     "meter-dead-zone": "the meter hardly moves at these levels, where noise must make it move",
     "scale-untested": "nothing tested whether this meter's decibels are decibels at these levels; calibrate first",
     "routes-disagree": "what is measured directly and what the noise rise predicts do not agree",
+    "channels-disagree": "the noise channels differ in what the stage does, and no load tells which is right",
     "mismatch": "antenna and load do not seem to match the stage alike",
     "implausible-calibration": "the calibration gives a receiver that none can be",
 }

@@ -162,13 +162,6 @@ def simulated(day: Floats, alike: Dependence, count: int, rng: np.random.Generat
     return drawn
 
 
-def effective_nights(day: Floats, alike: Dependence) -> float:
-    """How many independent nights would know the mean as well, trend aside: 1 to n."""
-    shares = _without_trend(alike.weights)
-    correlation = _correlations(day, np.asarray([course for course in courses() if course[2] == 0.0]))
-    return float(len(day) ** 2 / (shares @ correlation.sum(axis=(1, 2))))
-
-
 @lru_cache(maxsize=1)
 def courses() -> tuple[tuple[float, float, float], ...]:
     """All combinations of (ρ, w, κ); where ρ is 0, w means nothing."""
@@ -188,14 +181,6 @@ def _beforehand() -> Floats:
         ]
     )
     return np.asarray(chances / chances.sum())
-
-
-def _without_trend(weights: Floats) -> Floats:
-    """Chances of (ρ, w) whatever the trend, in the order of the courses without one."""
-    totals: dict[tuple[float, float], float] = {}
-    for (rho, own, _), chance in zip(courses(), weights.tolist(), strict=True):
-        totals[rho, own] = totals.get((rho, own), 0.0) + chance
-    return np.array(list(totals.values()))
 
 
 def _correlations(day: Floats, courses: Floats) -> Floats:

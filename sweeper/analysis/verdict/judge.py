@@ -33,6 +33,7 @@ WITHHOLDING = frozenset(
         "meter-dead-zone",
         "scale-untested",
         "routes-disagree",
+        "channels-disagree",
         "mismatch",
         "implausible-calibration",
     }

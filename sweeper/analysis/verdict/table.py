@@ -8,7 +8,8 @@ from dataclasses import dataclass, replace
 
 import polars as pl
 
-from sweeper.analysis.band.cells import Cell, cells_of_band
+from sweeper.analysis.band.cells import Cell, cells_of_band, persistence
+from sweeper.analysis.band.channels import DISAGREE, OCCUPIED, Channels, channels
 from sweeper.analysis.band.gain import Gain, combine, quieter_antenna
 from sweeper.analysis.band.gain_methods import GainMethods
 from sweeper.analysis.band.nightly import nightly
@@ -53,9 +54,11 @@ def table_of(summaries: pl.DataFrame, facts: StationFacts) -> Table:
     diagnoses: dict[str, Diagnosis] = {}
     noise: dict[str, NoiseFigures] = {}
     thresholds: dict[str, SwitchingThreshold | None] = {}
+    beside = {band: channels(here) for band, here in rows.items()}
+    rows = {band: beside[band].without_occupied(here) for band, here in rows.items()}
     for band, here in rows.items():
         methods = GainMethods(here)
-        diagnoses[band] = diagnose(methods, facts)
+        diagnoses[band] = _with_channels(diagnose(methods, facts), beside[band])
         steady = _steady(methods, diagnoses[band])
         gains[band] = combine(steady, facts)
         quieter[band] = quieter_antenna(steady, facts)
@@ -67,8 +70,10 @@ def table_of(summaries: pl.DataFrame, facts: StationFacts) -> Table:
     nights_of = nights.partition_by("band", as_dict=True)
     parts = {band: nights_of[band,] for band in bands if (band,) in nights_of}
     cells: list[Cell] = []
+    alike_nights = persistence(summaries)
     for band, part in parts.items():
-        cells += _near_overload(cells_of_band(part, gains[band], quieter[band]), diagnoses[band])
+        found = cells_of_band(part, gains[band], quieter[band], alike_nights)
+        cells += _near_overload(found, diagnoses[band])
     slopes = {
         band: slope_of(here.filter(pl.col("for") == "noise"), facts.meter) for band, here in rows.items()
     }
@@ -86,6 +91,14 @@ def table_of(summaries: pl.DataFrame, facts: StationFacts) -> Table:
         tuple(troubles),
         tuple(judged),
         slopes,
+    )
+
+
+def _with_channels(diagnosis: Diagnosis, beside: Channels) -> Diagnosis:
+    """The diagnosis with what the noise channels say of each other."""
+    flags = [OCCUPIED] * bool(beside.occupied) + [DISAGREE] * bool(beside.apart)
+    return replace(
+        diagnosis, flags=(*diagnosis.flags, *flags), sentences=(*diagnosis.sentences, *beside.sentences)
     )
 
 

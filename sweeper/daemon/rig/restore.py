@@ -64,7 +64,7 @@ def rest_relays(station: Station, folder: Path, now: datetime) -> tuple[RigError
 
 def in_time(station: Station, share: float = 1.0) -> AbstractContextManager[None]:
     """Whatever the instruments do; a person at the switch is waited for as long as their driver does."""
-    return bounded(math.inf if station.switch.by_hand else LEAVE_S * share, grace_s=GRACE_S * share)
+    return bounded(math.inf if station.switch.by_hand else LEAVE_S * share, grace_s=GRACE_S)
 
 
 def _restore_receiver(station: Station, store: Store) -> tuple[RigError, ...]:

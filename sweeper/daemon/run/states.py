@@ -22,9 +22,12 @@ def state_of(stopping: bool, paused: bool, due: bool, in_use: Callable[[], bool]
     `in_use`, whether somebody uses the receiver, is asked only where the answer matters: it opens the receiver.
     """
     facts = (stopping, paused, due)
+    told: list[bool] = []  # asked once: a hand may come to the dial between two questions
     for doing, *wanted, used in TABLE:
-        if all(want in (None, fact) for want, fact in zip(wanted, facts, strict=True)) and (
-            used is None or used == in_use()
-        ):
+        if not all(want in (None, fact) for want, fact in zip(wanted, facts, strict=True)):
+            continue
+        if used is not None and not told:
+            told.append(in_use())
+        if used is None or used == told[0]:
             return doing
     raise AssertionError(f"no state for {facts}")

@@ -9,8 +9,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from drivers.errors import Refused
-from drivers.protocols.allowed import GATES, LONGEST
+from drivers.protocols.allowed import GATES, LONGEST, check_greeting
 from drivers.protocols.frames import frame
+from drivers.protocols.template import parse
 
 
 def passes(family: str, message: bytes) -> bool:
@@ -336,3 +337,168 @@ def test_nothing_long_goes_to_a_receiver(family: str) -> None:
 def test_what_no_list_knows_is_refused_and_nothing_else_is_raised(family: str, noise: bytes) -> None:
     if passes(family, noise):
         assert len(noise) <= LONGEST
+
+
+# Each command with the longest value that its makers' references know; one digit more is no command of theirs.
+ASCII_LONGEST = {
+    "AI": "0", "BC": "99", "BW": "2400", "FA": "00007038500", "FW": "2400", "GC": "1", "GT": "0020", "MD": "0C",
+    "NB": "0001", "NR": "010", "NT": "0001", "PA": "01", "RA": "012", "RG": "0255", "SH": "00012", "SL": "0012",
+    "SQ": "0100",
+}  # fmt: skip
+
+
+@pytest.mark.parametrize(("verb", "value"), ASCII_LONGEST.items())
+def test_an_ascii_command_takes_its_longest_value_and_nothing_longer_or_other(verb: str, value: str) -> None:
+    assert passes("ascii", f"{verb}{value};".encode())
+    for other in (f"{value}0", f"{value[:-1]}x", f"{value[:-1]} ", f"{value[:-1]};TX"):
+        assert not passes("ascii", f"{verb}{other};".encode()), other
+
+
+@pytest.mark.parametrize("verb", sorted(ASCII_VERBS))
+def test_an_ascii_question_is_bare_or_has_one_digit(verb: str) -> None:
+    with_a_digit = verb in (
+        "BC",
+        "GT",
+        "MD",
+        "NB",
+        "NR",
+        "NT",
+        "PA",
+        "RA",
+        "RG",
+        "SH",
+        "SL",
+        "SM",
+        "SQ",
+        "GC",
+    )
+    assert passes("ascii", f"{verb};".encode())
+    assert passes("ascii", f"{verb}1;".encode()) == with_a_digit
+    assert not passes("ascii", f"{verb}x;".encode())
+
+
+# Command, and how many bytes of value it takes; the shortest and the longest of the makers' references.
+BINARY_VALUES = {
+    b"\x05": (4, 5, 6), b"\x06": (1, 2), b"\x11": (1,), b"\x14\x02": (2,), b"\x14\x03": (2,), b"\x16\x02": (1,),
+    b"\x16\x12": (1,), b"\x16\x22": (1,), b"\x16\x40": (1,), b"\x16\x41": (1,), b"\x16\x48": (1,), b"\x16\x65": (1,),
+    b"\x1a\x03": (1,), b"\x1a\x04": (1,),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("command", sorted(BINARY_ASKS | set(BINARY_VALUES)))
+def test_an_addressed_command_takes_values_of_its_lengths_only(command: bytes) -> None:
+    due = BINARY_VALUES.get(command, ()) + ((0,) if command in BINARY_ASKS else ())
+    taken = [length for length in range(9) if passes("binary", frame(0x94, command + b"\x31" * length))]
+    assert taken == sorted(due)
+
+
+@pytest.mark.parametrize("address", [0x00, 0x01, 0xDF, 0xE0])
+def test_only_a_receiver_is_spoken_to(address: int) -> None:
+    """00 is everybody, E0 the controller itself."""
+    assert passes("binary", frame(address, b"\x03")) == (address in (0x01, 0xDF))
+
+
+LEVELS = ("PREAMP", "ATT", "AGC", "RF", "SQL")
+FUNCTIONS = ("NB", "NB2", "NR", "ANF", "MN", "APF")
+
+
+@pytest.mark.parametrize(
+    "line",
+    [
+        "f", "m", "t", "l ?", "L ?", "u ?", "U ?", "F 12345678901", f"M {'W' * 20} 12345678901", "_", "\\chk_vfo",
+        "\\dump_caps", "\\dump_state", "\\get_cache", "\\set_cache 12345678901", "L AGC -123456789.123456",
+        *(f"l {level}" for level in (*LEVELS, "STRENGTH", "RAWSTR")), *(f"L {level} 1" for level in LEVELS),
+        *(f"u {name}" for name in FUNCTIONS), *(f"U {name} {on}" for name in FUNCTIONS for on in (0, 1)),
+    ],
+)  # fmt: skip
+def test_each_line_that_hamlib_is_asked_goes_through_with_and_without_its_vfo(line: str) -> None:
+    assert passes("hamlib", f"{line}\n".encode())
+    letter, blank, rest = line.partition(" ")
+    if letter in set("fmtFMlLuU"):
+        assert passes("hamlib", f"+{letter} currVFO{blank}{rest}\n".encode())
+
+
+@pytest.mark.parametrize(
+    "line",
+    [
+        "F 123456789012", f"M {'W' * 21} 0", "M USB 123456789012", "\\set_cache 123456789012", "L AGC 1234567890",
+        "L AGC 1.1234567", "L AGC 1.", "L AGC .5", "L AGC 1x", "U NB 9", "U NB x", "U NB", "a", "x", "T ?", "g ?",
+        *(f"L {name} 1" for name in ("STRENGTH", "RAWSTR", "MICGAIN", "KEYSPD", "RFPOWER", "COMP", "AF")),
+        *(f"{letter} NB 1" for letter in "lLu"), "u VOX", "F", "M USB",
+    ],
+)  # fmt: skip
+def test_a_neighbour_of_what_hamlib_is_asked_does_not_go_through(line: str) -> None:
+    assert not passes("hamlib", f"{line}\n".encode())
+
+
+SCPI_HERTZ = (
+    "FREQ", "FREQuency", "FREQ:CW", "FREQ:FIX", "FREQ:FIXed", "FREQ:CENT", "FREQ:CENTer", "BAND", "BANDwidth",
+    "BAND:RES", "BAND:RESolution",
+)  # fmt: skip
+SCPI_OTHERS = (
+    "DEM", "DEModulation", "DET", "DETector", "DET:FUNC", "DET:FUNCtion", "GCON", "GCONtrol", "GCON:MODE", "POW:ATT",
+    "POWer:ATTenuation", "POW:ATT:AUTO", "INP:ATT", "INPut:ATTenuation", "INP:ATT:STAT", "INP:ATT:STATe",
+    "INP:ATT:AUTO", "INP:GAIN", "INP:GAIN:STAT", "INP:GAIN:STATe", "INP:PRE", "INP:PREamp", "OUTP:SQU",
+    "OUTPut:SQUelch", "OUTP:SQU:STAT", "OUTP:SQU:STATe", "OUTP:SQU:THR", "OUTP:SQU:THReshold",
+)  # fmt: skip
+
+
+@pytest.mark.parametrize("unit", (*SCPI_HERTZ, *SCPI_OTHERS))
+def test_each_scpi_unit_is_asked_and_set_in_short_and_in_long_form(unit: str) -> None:
+    """IEEE 488.2 and SCPI 1999, volume 1, section 6.2.1: a short and a long form, in capitals or not, and no other."""
+    ahead = ("", ":") if unit.startswith(("INP", "OUTP")) else ("", ":", "SENS:", ":SENSe:")
+    for said in (each + unit for each in ahead):
+        assert passes("scpi", f"{said}?\n".encode()), said
+        assert passes("scpi", f"{said} 1\n".encode()), said
+        assert passes("scpi", f"{said.lower()} WORD\n".encode()) == (unit in SCPI_OTHERS), said
+        assert not passes("scpi", f"{said}~?\n".encode())
+        assert not passes("scpi", f"{said} 1 1\n".encode())
+
+
+@pytest.mark.parametrize(
+    "line",
+    [
+        "*IDN?", "*OPC?", "*ESR?", "*STB?", "*OPT?", "SYST:ERR?", "SYSTem:ERRor:NEXT?", "DATA?", "SENSe:DATA?",
+        f'DATA? "{"A" * 32}"', "FETC?", "FETCh?", "READ?", "MEAS?", "MEASure?", f"READ{(':' + 'A' * 16) * 4}?",
+        f'FUNC "{"A" * 32}"', 'SENS:FUNCtion:ON "POW:AC"',
+    ],
+)  # fmt: skip
+def test_each_scpi_question_goes_through(line: str) -> None:
+    assert passes("scpi", f"{line}\n".encode())
+
+
+@pytest.mark.parametrize(
+    "line",
+    [
+        "*TST?", "*SAV?", "SYST:PTT?", f'DATA? "{"A" * 33}"', 'DATA? "1"', f"READ:{'A' * 17}?",
+        f"READ{':A' * 5}?", f'FUNC "{"A" * 33}"', 'FUNC "1"', "READ:1?", "*CLS 1", "*IDN? 1",
+    ],
+)  # fmt: skip
+def test_a_neighbour_of_a_scpi_unit_does_not_go_through(line: str) -> None:
+    assert not passes("scpi", f"{line}\n".encode())
+
+
+@pytest.mark.parametrize(
+    ("family", "greeting", "allowed"),
+    [
+        ("ascii", "AI0;", True), ("ascii", "AI1;", False), ("ascii", "TX;", False), ("ascii", "FA;", False),
+        ("scpi", "*CLS", True), ("scpi", "*RST", False), ("binary", "AI0;", False), ("binary", "*CLS", False),
+    ],
+)  # fmt: skip
+def test_only_what_harms_nobody_is_said_before_it_is_known_who_listens(
+    family: str, greeting: str, allowed: bool
+) -> None:
+    template = (
+        parse(greeting.encode().hex(" "), binary=True)
+        if family == "binary"
+        else parse(greeting, binary=False)
+    )
+    if allowed:
+        check_greeting(family, template)
+    else:
+        with pytest.raises(ValueError, match="before it is known who listens"):
+            check_greeting(family, template)
+
+
+def test_every_family_that_a_driver_speaks_has_its_gate() -> None:
+    assert set(GATES) == {"hamlib", "ascii", "binary", "scpi"}

@@ -102,3 +102,87 @@ def test_usual_coils_are_not_refused(unit: int) -> None:
 )
 def test_a_name_that_means_a_transmitter_is_found(name: str, word: str) -> None:
     assert keying.in_names(name) == word
+
+
+# What keys, from the command references of hamlib (rigctld's manual page and its source) and of the makers of receivers
+# with semicolons, written down here a second time: each is looked for by itself.
+@pytest.mark.parametrize(
+    ("line", "told"),
+    [
+        *((f"T {word}", "set_ptt") for word in ("0", "1", "+1", "-1")),
+        *((f"T {word}", "set_ptt") for word in ("VFOA", "currVFO", "Main", "sub", "MEM", "other", "none", "TX", "rx")),
+        ("b CQ", "send_morse"),
+        ("b\t~", "send_morse"),
+        ("w TX;", "send_cmd"),
+        ("w \\0x01", "send_cmd"),
+        ("W TX; 0", "send_cmd_rx"),
+        ("W TX\\0 0", "send_cmd_rx"),
+        ("\\set_ptt", "a command by its long name"),
+        ("\\Send", "a command by its long name"),
+        *((f"\x89 {sign}", "send_dtmf") for sign in "09AD*#"),
+        *((f"\x94 {sign}", "send_voice_mem") for sign in ("1", "+1", "-1")),
+        *((line, "tuner, VOX or power") for line in ("G TUNE", "U TUNER 1", "U VOX 1", "U SBKIN 1", "U FBKIN 1")),
+        ("L RFPOWER 1", "tuner, VOX or power"),
+        ("GTUNE", "tuner, VOX or power"),
+    ],
+)  # fmt: skip
+def test_each_of_hamlibs_commands_that_key_is_found_by_its_name(line: str, told: str) -> None:
+    assert keying.in_words(line.encode("latin-1")) == told
+    assert told in keying.in_text(line.encode("latin-1"))
+
+
+@pytest.mark.parametrize("line", [b"T", b"T ", b"T +", b"T -"])
+def test_a_command_that_breaks_off_keys_by_what_comes_next(line: bytes) -> None:
+    assert keying.in_words(line) == "set_ptt"
+    assert keying.in_words(line, (b"q",)) == ""
+    assert keying.in_words(line, (b"q", b"1")) == "set_ptt"
+
+
+@pytest.mark.parametrize("before", sorted({*range(0x21, 0x100)} - set(b"ABCDEFGHIJKLMNOPRSUVXYZghlpuy24*")))
+def test_only_hamlibs_commands_that_take_a_word_hide_what_stands_behind_them(before: int) -> None:
+    """Whatever else comes first is passed over: ``fT1`` ends in set_ptt (tried on rigctld 4.5.4)."""
+    assert keying.in_words(bytes([before]) + b"T1\n")
+
+
+@pytest.mark.parametrize("taking", b"ABCDEFGHIJKLMNOPRSUVXYZghlpuy24*")
+def test_what_a_command_takes_as_its_word_is_no_command(taking: int) -> None:
+    assert keying.in_words(bytes([taking]) + b"T1") == ""
+
+
+@pytest.mark.parametrize("verb", ["TX", "TQ", "KY", "MX", "VX", "PB", "AC", "BI", "SW", "MN", "UL", "ZZ"])
+def test_each_command_that_keys_sends_tunes_or_presses_a_button_is_found_before_a_semicolon(
+    verb: str,
+) -> None:
+    for said in (verb, verb.lower()):
+        assert "keys it" in keying.in_text(f"H{said}1;")
+        assert "keys them" in keying.in_table([f"H{said}".encode(), b";"], text=False)
+        assert keying.in_text(f"H{said}1") == ""
+
+
+@pytest.mark.parametrize("line", [b"?OUTP 1\n", b"?SOUR:POW 1\n", b"?PTT 1\n", b"?TX 1\n", b"?outp 1\n"])
+def test_each_word_that_switches_an_instruments_output_is_found_in_a_line(line: bytes) -> None:
+    assert "output or transmitter" in keying.in_table([line], text=True)
+
+
+@pytest.mark.parametrize("word", ["ptt", "mox", "vox", "tx", "txon", "transmit", "cwkey", "atu", "tune"])
+def test_each_word_for_a_transmitter_is_found_in_a_name(word: str) -> None:
+    assert keying.in_names("relays/1", f"Shack/{word.upper()}_1") == word
+
+
+@pytest.mark.parametrize(
+    ("frame", "found"),
+    [
+        (b"\x01T1\x00", True), (b"\x01T \t\n\r\v\f+1", True), (b"\x01T-1", True), (b"\x01T\x001", False),
+        (b"\x01b!~\n", True), (b"\x01b\n", False), (b"\x01\\abcd", True), (b"\x01\\abc", False),
+        (b";TX;", True), (b";TX01;", True), (b";T;", False), (b"\xfe\xfe\n\xfd", True), (b"\xfe\x01\xfd", False),
+    ],
+)  # fmt: skip
+def test_a_frame_of_modbus_holds_no_whole_command_of_another_family(frame: bytes, found: bool) -> None:
+    assert bool(keying.in_frame(frame)) == found
+
+
+def test_both_ends_of_a_frame_are_needed_to_be_read_as_one() -> None:
+    assert "frames" in keying.in_text(b"\xfe\x01\xfd")
+    assert "frame" in keying.in_table([b"\xfe\x01", b"\x01\xfd"], text=False)
+    for one in (b"\xfe\x01", b"\x01\xfd"):
+        assert keying.in_text(one) == keying.in_table([one], text=False) == ""

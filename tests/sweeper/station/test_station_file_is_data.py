@@ -5,6 +5,7 @@ from pathlib import Path
 
 import pytest
 
+from drivers.data_files import DataFileError, mapping_of
 from sweeper.station import StationFileError, load
 from tests.sweeper.station.files import written
 
@@ -40,6 +41,17 @@ def test_merging_without_end_is_refused(tmp_path: Path) -> None:
     file.write_text("a: &a {x: 1}\n" + "".join(f"b{n}: {{<<: *a}}\n" for n in range(9000)))
     with pytest.raises(StationFileError, match="merges more"):
         load(file)
+
+
+@pytest.mark.parametrize("key", ["{a: {b: 1}}", "[[[]]]", "{[]: 1}", "? {a: 1}\n"])
+def test_a_key_that_is_no_word_is_told_wherever_it_stands(tmp_path: Path, key: str) -> None:
+    for text in (f"{key}: 1\n", f"station: {{{key.strip()}: 1}}\n"):
+        file = tmp_path / "station.yaml"
+        file.write_text(text)
+        with pytest.raises(StationFileError):
+            load(file)
+        with pytest.raises(DataFileError):
+            mapping_of(text)
 
 
 @pytest.mark.timeout(60)

@@ -9,9 +9,9 @@ from sweeper.analysis.statistics.dependent_nights import (
     NightlySeries,
     coefficient,
     dependence,
-    effective_nights,
     worth,
 )
+from sweeper.analysis.statistics.effective_nights import worth as worth_of_nights
 
 
 def spell(rng, nights, rho):
@@ -101,9 +101,13 @@ def test_nights_in_spells_count_as_fewer():
     """n(1 − ρ)/(1 + ρ) for long campaigns (the usual effective sample size of an autoregression)."""
     rng = np.random.default_rng(10)
     alike = dependence([means(spell(rng, 60, 0.6)) for _ in range(3)])
-    assert effective_nights(np.arange(60.0), alike) == pytest.approx(60 * 0.4 / 1.6, rel=0.35)
+    assert worth_of_nights(np.arange(60.0), alike.without_trend().persistence).nights == pytest.approx(
+        60 * 0.4 / 1.6, rel=0.35
+    )
     apart = dependence([means(rng.standard_normal(60)) for _ in range(3)])
-    assert effective_nights(np.arange(60.0), apart) == pytest.approx(60, rel=0.25)
+    assert worth_of_nights(np.arange(60.0), apart.without_trend().persistence).nights == pytest.approx(
+        60, rel=0.25
+    )
 
 
 def test_bands_that_move_together_are_worth_one():

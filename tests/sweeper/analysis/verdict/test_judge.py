@@ -2,10 +2,12 @@
 
 import numpy as np
 import pytest
+from scipy import stats
 from scipy.stats import false_discovery_control
 
 from sweeper.analysis.band.cells import Cell
 from sweeper.analysis.statistics.estimates import Estimate
+from sweeper.analysis.statistics.group_sequential import look_level
 from sweeper.analysis.verdict.judge import allowed_level, judge
 
 
@@ -38,6 +40,23 @@ def test_physics_is_not_asked_near_an_overload_or_against_what_was_measured():
         one(cell(0.2, se=1.5, ceiling=0.2, lower_bound=-0.1, flags=("near-overload",))).verdict == "undecided"
     )
     assert one(cell(-6.0, se=1.5, ceiling=0.2, lower_bound=-0.1)).verdict == "undecided"
+
+
+def test_physics_needs_both_limits():
+    assert not one(cell(0.2, se=1.5, ceiling=0.2)).by_physics
+    assert not one(cell(0.2, se=1.5, lower_bound=-0.1)).by_physics
+
+
+def test_an_interval_is_as_wide_as_its_look_is_due():
+    """After ten nights, at 95 %, for somebody who looks every morning: SciPy's t at the level of that look."""
+    found = one(cell(5.0)).snr_change_db
+    reach = stats.t.isf(look_level(10, 0.05) / 2, 9) * 0.2
+    assert (found.low, found.high) == (pytest.approx(5.0 - reach), pytest.approx(5.0 + reach))
+
+
+def test_a_verdict_that_is_not_sure_enough_by_itself_is_none():
+    unsure = one(cell(1.2, se=0.2))
+    assert (unsure.verdict, unsure.held_back) == ("undecided", False)
 
 
 def test_trouble_withholds_the_verdict_and_the_value():

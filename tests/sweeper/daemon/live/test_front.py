@@ -147,7 +147,7 @@ def test_a_peer_that_does_not_listen_holds_nobody_up(tmp_path: Path) -> None:
         for _ in range(50):
             deaf.send_multipart((b"", b"x"))
         behind.sndhwm = 10
-        for _ in range(50):
+        while behind.poll(500):  # what the deaf one asked; some of it may wait behind what it does not take
             who, *_ = behind.recv_multipart()
             with contextlib.suppress(zmq.Again):
                 behind.send_multipart((who, b"", b"y" * 100_000), zmq.NOBLOCK)

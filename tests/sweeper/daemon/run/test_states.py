@@ -34,3 +34,8 @@ def test_the_receiver_is_asked_only_when_a_pass_is_due() -> None:
     for stopping, paused, due in itertools.product(EITHER, repeat=3):
         if stopping or paused or not due:
             state_of(stopping, paused, due, asked)
+
+
+def test_a_hand_that_comes_to_the_dial_between_two_looks_leaves_no_state_out() -> None:
+    looks = iter([False, True])
+    assert state_of(False, False, True, lambda: next(looks)) == "measuring"

@@ -1,0 +1,69 @@
+"""Noise channels held against each other: a signal that stays, and gains that differ."""
+
+from datetime import date, timedelta
+
+import numpy as np
+import polars as pl
+import pytest
+
+from sweeper.analysis.band.channels import channels
+
+
+def rows(above_db=0.0, apart_db=0.0, load=True, hours=(20, 21), nights=6, hz=(7_050_000, 7_060_000)):
+    """Two channels; the second stands `above_db` over the first at the first hour, and differs by `apart_db`."""
+    rng = np.random.default_rng(2)
+    start, told = date(2026, 1, 5), []
+    for night in range(nights):
+        for hour in hours:
+            outside = rng.normal(0.0, 3.0)
+            for place in range(2):
+                level = outside + rng.normal(0.0, 0.2) + above_db * place * (hour == hours[0])
+                told.append(
+                    {
+                        "night": start + timedelta(days=night),
+                        "hour_utc": hour,
+                        "hz": hz[place],
+                        "for": "noise",
+                        "passes": 4,
+                        "scale": 0,
+                        "difference_bound": "",
+                        "noise_rise_bound": "",
+                        "resolution_db": 0.05,
+                        "level_antenna_bypass": level - 100.0,
+                        "noise_rise_db": level + 6.0 if load else None,
+                        "difference_db": 10.0 + apart_db * place + rng.normal(0.0, 0.2),
+                    }
+                )
+    return pl.DataFrame(told, schema_overrides={"noise_rise_db": pl.Float64})
+
+
+@pytest.mark.parametrize("load", [True, False])
+@pytest.mark.parametrize("above_db", [3.0, -3.0])
+def test_a_channel_above_its_fellow_is_left_out_at_that_hour(load, above_db):
+    made = rows(above_db, load=load)
+    found = channels(made)
+    loud = 7_060_000 if above_db > 0 else 7_050_000
+    assert found.occupied == {(20, loud): pytest.approx(3.0, abs=0.3)}
+    left = found.without_occupied(made)
+    assert set(left.filter(pl.col("hour_utc") == 20)["hz"]) == {7_050_000, 7_060_000} - {loud}
+    assert left.filter(pl.col("hour_utc") == 21)["hz"].n_unique() == 2
+    assert f"{loud / 1e3:g} kHz" in found.sentences[0] and "20 UTC" in found.sentences[0]
+
+
+def test_without_load_gains_apart_leave_no_verdict_and_a_load_tells_them():
+    assert channels(rows(apart_db=4.0, load=False)).apart == {
+        hour: pytest.approx(4.0, abs=0.3) for hour in (20, 21)
+    }
+    assert channels(rows(apart_db=4.0)).apart == {}
+
+
+@pytest.mark.parametrize("load", [True, False])
+def test_channels_alike_say_nothing(load):
+    found = channels(rows(1.0, 1.0, load))
+    assert (found.occupied, found.apart, found.sentences) == ({}, {}, ())
+
+
+def test_one_channel_or_two_nights_say_nothing():
+    assert channels(rows(3.0).filter(pl.col("hz") == 7_060_000)).occupied == {}
+    assert channels(rows(3.0, nights=2)).occupied == {}
+    assert channels(rows(3.0).head(0)).occupied == {}
