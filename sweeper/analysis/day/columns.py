@@ -142,7 +142,7 @@ COLUMNS: tuple[Column, ...] = (
             Column(
                 f"scatter_{path}",
                 "float",
-                "Noise rows: scatter of readings within a visit over that of white noise, mean; 1 on an honest scale.",
+                "Noise rows: variance of readings within a visit over that of white noise; 1 on an honest scale.",
             ),
             Column(f"scatter_visits_{path}", "int", "Visits that told it."),
         )

@@ -12,7 +12,13 @@ from numpy.typing import NDArray
 from scipy.special import bdtr, gammainc, gammaincinv
 
 from sweeper.analysis.arrays import Floats
-from sweeper.analysis.day.noise_level import kept_of, mean_power_db, order_means_db, white_level_db
+from sweeper.analysis.day.noise_level import (
+    BURST_SPREADS,
+    kept_of,
+    mean_power_db,
+    order_means_db,
+    white_level_db,
+)
 from sweeper.analysis.facts import StationFacts
 from sweeper.analysis.meter.scale import levels_of, scales_of
 from sweeper.analysis.physics.radiometer import shape_of, spread_db
@@ -35,8 +41,8 @@ def visits_of(readings: pl.DataFrame, facts: StationFacts) -> pl.DataFrame:
 
     `reading` is the mean of what the meter showed, `level_db` the white-noise level on noise channels and the mean
     power on carriers; `bound` is -1 on the meter's floor, 1 on its top, else 0; `odd` is true where a noise channel
-    follows no noise statistics; `scatter` is that of its readings over that of white noise, NaN where it tells nothing.
-    Readings that are no numbers, or were not renewed, are left out; `stale` says so.
+    follows no noise statistics; `scatter` is the variance of its readings over that of white noise, NaN where it tells
+    nothing. Readings that are no numbers, or were not renewed, are left out; `stale` says so.
     """
     frame = readings.sort("time", maintain_order=True) if not readings["time"].is_sorted() else readings
     starts = _starts(frame)
@@ -143,7 +149,7 @@ def _estimates(
                     level[rows[noise]] = white_level_db(ordered, shape, step_db)
                     odd[rows[noise]] = _spread(ordered) > _widest(int(count), shape) + step_db
                     if count >= FEWEST_READINGS and step_db <= COARSEST_STEPS * spread_db(shape):
-                        scatter[rows[noise]] = _spread(ordered) / _usual(int(count), shape)
+                        scatter[rows[noise]] = _squared_slope(ordered, shape, step_db)
                 if floor.any():
                     bound[rows] = np.where(floor[at].mean(axis=1) > 0.2, -1, 0)
                 if top.any():
@@ -155,10 +161,12 @@ def _estimates(
     )
 
 
-def _usual(count: int, shape: float) -> float:
-    """Mean spread of the kept readings of a visit of pure noise, dB; rounding does not change a mean."""
-    means = order_means_db(count, shape)
-    return float(means[kept_of(count) - 1] - means[0])
+def _squared_slope(ordered: Floats, shape: float, step_db: float) -> Floats:
+    """Variance of each visit's readings less that of rounding (Sheppard), over that of noise; NaN with a burst."""
+    noise_db = spread_db(shape)
+    burst = ordered[:, -1] - ordered[:, 0] > 2 * BURST_SPREADS * noise_db + step_db
+    squared: Floats = (ordered.var(axis=1, ddof=1) - step_db**2 / 12) / noise_db**2
+    return np.where(burst, np.nan, squared)
 
 
 def _spread(ordered: Floats) -> Floats:

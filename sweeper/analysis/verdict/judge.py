@@ -17,7 +17,6 @@ from sweeper.analysis.statistics.estimates import Estimate
 from sweeper.analysis.statistics.group_sequential import campaign_level, look_level
 from sweeper.analysis.statistics.interval import Interval
 from sweeper.analysis.thresholds import CONTRADICTS_CHANCE
-from sweeper.analysis.verdict.edges import PLAIN, Edges
 
 WITHHOLDING = frozenset(
     {
@@ -65,28 +64,18 @@ def interval_of(
 
 
 def judge(
-    cells: Sequence[Cell],
-    worthwhile_db: float,
-    confidence: float,
-    troubles: Sequence[Collection[str]],
-    edges: Sequence[Edges] = (),
+    cells: Sequence[Cell], worthwhile_db: float, confidence: float, troubles: Sequence[Collection[str]]
 ) -> list[Judged]:
-    """A verdict for each cell. `troubles`: the flags that hold for each; `edges`: what its meter's scale asks for."""
-    edges = edges or [PLAIN] * len(cells)
-    alone = [_alone(cell, worthwhile_db, edge) for cell, edge in zip(cells, edges, strict=True)]
+    """A verdict for each cell. `troubles`: the flags that hold for each."""
+    alone = [_alone(cell, worthwhile_db) for cell in cells]
     allowed = allowed_level([level for _, level, _ in alone], 1.0 - confidence)
     judged: list[Judged] = []
     for place, (cell, (verdict, level, by_physics)) in enumerate(zip(cells, alone, strict=True)):
-        interval = edges[place].widened(_shown(cell, confidence, by_physics))
+        interval = _shown(cell, confidence, by_physics)
         trouble = sorted(WITHHOLDING.intersection(troubles[place]))
         if trouble:
             judged.append(Judged("undecided", None, level, withheld=trouble[0]))
         elif verdict == "undecided" or level > 1.0 - confidence:
-            # what an honest scale would decide waits for a calibration, not for more nights
-            waits = not edges[place].honest and _alone(cell, worthwhile_db, PLAIN)[1] <= 1.0 - confidence
-            if waits:
-                judged.append(Judged("undecided", None, level, withheld="scale-untested"))
-                continue
             judged.append(Judged("undecided", interval, level))
         elif level > allowed:
             judged.append(Judged("undecided", interval, level, held_back=True))
@@ -95,30 +84,27 @@ def judge(
     return judged
 
 
-def _alone(cell: Cell, worthwhile_db: float, edges: Edges) -> tuple[Verdict, float, bool]:
+def _alone(cell: Cell, worthwhile_db: float) -> tuple[Verdict, float, bool]:
     """The verdict that lies nearest, the level at which it holds, and whether the noise rise alone gives it."""
-    verdict, level = _nearest(cell, worthwhile_db, edges)
-    physics = _by_physics(cell, edges.limit(worthwhile_db)) if _agrees_with_physics(cell) else 1.0
+    verdict, level = _nearest(cell, worthwhile_db)
+    physics = _by_physics(cell, worthwhile_db) if _agrees_with_physics(cell) else 1.0
     if physics < level:
         return "either", physics, True
     return verdict, level, False
 
 
-def _nearest(cell: Cell, worthwhile_db: float, edges: Edges) -> tuple[Verdict, float]:
+def _nearest(cell: Cell, worthwhile_db: float) -> tuple[Verdict, float]:
     change = cell.snr_change
     if change is None or cell.bound == "unknown":
         return "undecided", 1.0
     verdict: Verdict
-    stage, bypass = edges.stage(worthwhile_db), edges.bypass(worthwhile_db)
-    low, high = edges.either(worthwhile_db)
-    if change.value > stage:
-        verdict, level = "stage", change.level_beyond(stage)
-    elif change.value < bypass:
-        verdict, level = "bypass", change.level_beyond(bypass)
-    elif low <= change.value <= high:
-        verdict, level = "either", max(change.level_beyond(low), change.level_beyond(high))
+    if change.value > worthwhile_db:
+        verdict, level = "stage", change.level_beyond(worthwhile_db)
+    elif change.value < -worthwhile_db:
+        verdict, level = "bypass", change.level_beyond(-worthwhile_db)
     else:
-        return "undecided", 1.0
+        verdict = "either"
+        level = max(change.level_beyond(worthwhile_db), change.level_beyond(-worthwhile_db))
     if (cell.bound == "at most" and verdict != "bypass") or (cell.bound == "at least" and verdict != "stage"):
         return "undecided", 1.0
     return verdict, campaign_level(cell.nights, level)
