@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-import os
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
-from typing import IO, TYPE_CHECKING
+from typing import IO, TYPE_CHECKING, BinaryIO
 
 from sweeper.store.errors import StoreError
-from sweeper.store.files import sync_folder, told
+from sweeper.store.files import beside, told
 
 if TYPE_CHECKING:
     import polars as pl
@@ -25,7 +24,7 @@ injection, from memory). `import` takes the apostrophe away again."""
 def write_csv(readings: pl.LazyFrame, file: Path | IO[bytes]) -> None:
     """Write readings as CSV with a header: UTF-8, CRLF, times in RFC 3339, `dbm` empty where uncalibrated."""
     if isinstance(file, Path):
-        with _whole(file) as beside, beside.open("wb") as out:
+        with _whole(file) as out:
             _csv_to(readings, out)
     else:
         _csv_to(readings, file)
@@ -33,31 +32,23 @@ def write_csv(readings: pl.LazyFrame, file: Path | IO[bytes]) -> None:
 
 def write_parquet(readings: pl.LazyFrame, file: Path) -> None:
     """Write readings as one Parquet file."""
-    with _whole(file) as beside:
-        readings.sink_parquet(beside, compression="zstd")
+    with _whole(file) as out:
+        readings.sink_parquet(out, compression="zstd")
 
 
 @contextmanager
-def _whole(file: Path) -> Iterator[Path]:
+def _whole(file: Path) -> Iterator[BinaryIO]:
     """A file to write to, which becomes `file` if all goes well and is gone otherwise."""
     import polars as pl
 
     if file.exists() and not file.is_file():
         raise StoreError(f"{file}: this is no file, so it is not replaced by one. Give another name.")
-    beside = file.with_name(f".{file.name}.part")
     with told("write it", file):
         try:
-            beside.touch()
-            yield beside
-            with beside.open("rb") as written:
-                os.fsync(written.fileno())
-            beside.rename(file)
-            sync_folder(file.parent)
+            with beside(file) as (_, out):
+                yield out
         except pl.exceptions.ComputeError as error:
             raise StoreError(f"{file}: cannot write it: {error}. What is stored is safe.") from error
-        finally:
-            if file.parent.is_dir():
-                beside.unlink(missing_ok=True)
 
 
 def _csv_to(readings: pl.LazyFrame, out: IO[bytes]) -> None:

@@ -1,4 +1,7 @@
-"""Files that are whole or absent: write beside, fsync, rename, fsync the folder."""
+"""Files that are whole or absent: write beside, fsync, rename, fsync the folder.
+
+The one place that makes files; `drivers/ordinary_files.py` is the one that reads them.
+"""
 
 import errno
 import os
@@ -6,6 +9,7 @@ import re
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
+from typing import BinaryIO
 
 from sweeper.store.errors import StoreError
 
@@ -36,8 +40,40 @@ def told(doing: str, file: Path) -> Iterator[None]:
         raise StoreError(f"{file}: cannot {doing}: {why}") from error
 
 
-NOT_THROUGH_A_LINK = getattr(os, "O_NOFOLLOW", 0) | getattr(os, "O_CLOEXEC", 0)
-"""How files of ours are opened, where the system knows such links."""
+NOT_THROUGH_A_LINK = getattr(os, "O_NOFOLLOW", 0) | getattr(os, "O_CLOEXEC", 0) | getattr(os, "O_NONBLOCK", 0)
+"""How files of ours are opened, where the system knows such links; a pipe in their place is not waited for."""
+
+
+def new_file(file: Path, mode: int = 0o644) -> int:
+    """Make a file that is not there yet; its descriptor. FileExistsError for whatever bears its name already."""
+    return os.open(file, os.O_WRONLY | os.O_CREAT | os.O_EXCL | NOT_THROUGH_A_LINK, mode)
+
+
+def write_new(file: Path, content: bytes, mode: int = 0o644) -> None:
+    """Write a file that is not there yet. FileExistsError as above, another OSError where none can be written."""
+    with os.fdopen(new_file(file, mode), "wb") as out:
+        out.write(content)
+
+
+@contextmanager
+def beside(file: Path) -> Iterator[tuple[Path, BinaryIO]]:
+    """A new file to write to, which becomes `file` if all goes well and is gone otherwise. OSError.
+
+    Whatever bore its name, left by a crash or put there by somebody, link or pipe, is taken away and not written to.
+    """
+    part = file.with_name(f".{file.name}.part")
+    part.unlink(missing_ok=True)
+    try:
+        with os.fdopen(new_file(part), "wb") as out:
+            yield part, out
+            out.flush()
+            os.fsync(out.fileno())
+        part.rename(file)
+    except BaseException:
+        with suppress(OSError):
+            part.unlink(missing_ok=True)
+        raise
+    sync_folder(file.parent)
 
 
 def write_whole(file: Path, content: bytes) -> None:
@@ -48,22 +84,8 @@ def write_whole(file: Path, content: bytes) -> None:
 
 def replace_whole(file: Path, content: bytes) -> None:
     """Make `file` hold `content`, or leave it as it was, also when the power fails in between. OSError when it is."""
-    beside = file.with_name(f".{file.name}.part")
-    try:
-        descriptor = os.open(beside, os.O_WRONLY | os.O_CREAT | os.O_TRUNC | NOT_THROUGH_A_LINK, 0o644)
-        try:
-            view = memoryview(content)
-            while view:
-                view = view[os.write(descriptor, view) :]
-            os.fsync(descriptor)
-        finally:
-            os.close(descriptor)
-        beside.rename(file)
-    except OSError:
-        with suppress(OSError):
-            beside.unlink(missing_ok=True)
-        raise
-    sync_folder(file.parent)
+    with beside(file) as (_, out):
+        out.write(content)
 
 
 def sync_folder(folder: Path) -> None:
