@@ -40,6 +40,22 @@ class _OwnClock:
     sleep = staticmethod(time.sleep)
 
 
+_OWN_CLOCK: Clock = _OwnClock()
+
+
+class StopOrder(threading.Event):
+    """An order to stop that remembers when it was given, so that all that is still done then shares one grace."""
+
+    def __init__(self, clock: Clock = _OWN_CLOCK) -> None:
+        super().__init__()
+        self._clock = clock
+        self.given_s = 0.0
+
+    def set(self) -> None:
+        self.given_s = self._clock.monotonic()
+        super().set()
+
+
 class _Bounds:
     """What holds for every wait of a thread: the clock, a stop order, and until when."""
 
@@ -54,12 +70,13 @@ class _Bounds:
         if self.stop is not None and self.stop.is_set():
             if self.grace_s <= 0.0:
                 raise CalledOff(part, "asked to stop while waiting for it.")
-            self.until_s = min(self.until_s, self.clock.monotonic() + self.grace_s)
+            given_s = self.stop.given_s if isinstance(self.stop, StopOrder) else self.clock.monotonic()
+            self.until_s = min(self.until_s, given_s + self.grace_s)
             self.stop = None
         return self.until_s
 
 
-_NONE = _Bounds(_OwnClock(), math.inf, None, 0.0)
+_NONE = _Bounds(_OWN_CLOCK, math.inf, None, 0.0)
 _around: ContextVar[_Bounds] = ContextVar("bounds", default=_NONE)
 
 
@@ -72,8 +89,9 @@ def bounded(
 ) -> Iterator[None]:
     """Bound every wait inside, in this thread: to `within_s` seconds from now, and by `stop`.
 
-    Once `stop` is set, waits raise `drivers.errors.CalledOff`; with `grace_s`, they go on for so many seconds instead,
-    and then time out as usual. What is not given is as it was outside; nothing inside can last longer than outside.
+    Once `stop` is set, waits raise `drivers.errors.CalledOff`; with `grace_s`, they go on for so many seconds instead
+    (of a `StopOrder`: from when it was given), and then time out as usual. What is not given is as it was outside;
+    nothing inside can last longer than outside.
     """
     outer = _around.get()
     clock = clock or outer.clock

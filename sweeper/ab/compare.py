@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from sweeper.ab.gathered import Gathered, gather
 from sweeper.ab.intervals import FEWEST_BLOCKS, mean_interval, t_limit
-from sweeper.ab.judging import has_left, is_unsteady, odd_ones, verdict_of
+from sweeper.ab.judging import has_left, is_unsteady, odd_ones, own_lines, verdict_of
 from sweeper.ab.overload import NewLines
 from sweeper.ab.pooled import DB, Both, block_length, interval, pool
 from sweeper.ab.reason import reason_of
@@ -21,11 +21,18 @@ from sweeper.ab.sides import Learned, NoNoise, edges, learn
 from sweeper.ab.steadiness import gain_of
 from sweeper.analysis import Interval
 from sweeper.spectra.carriers import Signal
+from sweeper.spectra.welch import shape_of
 from sweeper.words import ANTENNA_BYPASS, ANTENNA_STAGE, Labelled
 
 Floats = NDArray[np.float64]
 
-WITHHOLDING = frozenset({"overload"})
+WITHHOLDING = frozenset({"overload", "occupied"})
+NOISE_FLOOR_DB = 0.02
+"""What a common choice of noise bins may be off by in one route and not in the other, in quadrature."""
+FEWEST_KEPT = 0.2
+"""Share of the usable bins that noise has to fill to be taken for noise."""
+WITNESS_DB = 1.0
+"""The quantile's noise and the excised one differ by no more where either is right."""
 REFERENCE_HZ = 2400.0
 MOST_POSSIBLE_DB = 20.0
 """S/N change taken as possible when new lines are looked for, at most; 10 dB where no signal tells."""
@@ -72,12 +79,19 @@ def compare(sequence: Iterable[Labelled], terms: Terms | None = None) -> ABResul
         np.bool_,
     )
     taken = np.array([kind in ("signal", "leakage") for kind in kinds], np.bool_) & ~left
+    own = taken & own_lines(
+        gathered.noise_stage, gathered.noise_bypass, both.stage[:, 0], both.bypass[:, 0], both.spread[0]
+    )
+    taken &= ~own
     odd = odd_ones(changes, taken)
     counted = taken & ~odd
+    occupied = _is_occupied(learned)
     once, watched = _change(both.of(counted), terms), _change(both.of(counted), terms, watched=True)
     shown = watched if terms.watched else once
+    if occupied:
+        once = watched = shown = None
     state = _gain_state(gathered, terms)
-    constant = state == "constant"
+    constant = state == "constant" and not occupied
     noise_change = (
         _noise_change(np.log(gathered.noise_stage / gathered.noise_bypass), terms) if constant else None
     )
@@ -90,7 +104,8 @@ def compare(sequence: Iterable[Labelled], terms: Terms | None = None) -> ABResul
             ("gain-unknown", state == "unknown"),
             ("carrier-left", left.any()),
             ("odd-signal", odd.any()),
-            ("birdie", "birdie" in kinds),
+            ("occupied", occupied),
+            ("birdie", "birdie" in kinds or own.any()),
             ("leakage", "leakage" in kinds),
             ("image", "image" in kinds),
             ("clipped", gathered.spoiled > 0),
@@ -113,7 +128,7 @@ def compare(sequence: Iterable[Labelled], terms: Terms | None = None) -> ABResul
         noise_rise_db=rise,
         snr_change_db=shown,
         carriers=tuple(
-            _carrier(learned, signal, changes[nth], gathered, nth, bool(left[nth]), bool(odd[nth]))
+            _carrier(learned, signal, changes[nth], gathered, nth, _why_out(own[nth], left[nth], odd[nth]))
             for nth, signal in enumerate(learned.signals)
         ),
         verdict="undecided" if WITHHOLDING & set(flags) else verdict_of(shown, terms.worthwhile_db),
@@ -160,7 +175,8 @@ def _noise_change(steps: Floats, terms: Terms) -> Interval | None:
     length = block_length(kept - kept.mean())
     blocks = np.array([part.mean() for part in np.array_split(kept, max(len(kept) // length, 1))])
     value, low, high = mean_interval(blocks, t_limit(len(blocks), terms.confidence))
-    return Interval(float(value * DB), float(low * DB), float(high * DB))
+    half = float(np.hypot((high - low) / 2.0 * DB, NOISE_FLOOR_DB * t_limit(len(blocks), terms.confidence)))
+    return Interval(float(value * DB), float(value * DB) - half, float(value * DB) + half)
 
 
 def _gain_state(gathered: Gathered, terms: Terms) -> Literal["constant", "follows", "unknown"]:
@@ -205,20 +221,36 @@ def _carrier(
     change: Interval | None,
     gathered: Gathered,
     nth: int,
-    left: bool,
-    odd: bool,
+    out: str | None,
 ) -> CarrierChange:
     # in units of one bin's noise; a line fills the window's own width, so the sum over its bins counts that often
     power = max(float(np.mean(gathered.both.bypass[:, 0, nth])) * len(signal.core), 1e-6)
     snr_db = 10.0 * np.log10(power * learned.step_hz / REFERENCE_HZ)
     if signal.kind in ("birdie", "image"):
         kind = signal.kind
-    elif left or odd:
-        kind = "left" if left else "odd"
+    elif out is not None:
+        kind = out
     else:
         kind = "unsteady" if is_unsteady(gathered.unrest[:, nth]) else "steady"
     place = learned.start_hz + learned.step_hz * float(np.average(signal.core))
     return CarrierChange(place, float(snr_db), change if kind != "image" else None, kind)
+
+
+def _why_out(own: bool, left: bool, odd: bool) -> str | None:
+    return "birdie" if own else "left" if left else "odd" if odd else None
+
+
+def _is_occupied(learned: Learned) -> bool:
+    """Whether signals fill so much that noise and signals cannot be told apart: few bins alike, or a witness that says
+    else (the lower quartile of all bins, which signals lift by 0.4 dB where they fill half).
+    """
+    noise = learned.noise
+    apart = [
+        abs(DB * np.log(noise.quartile_level(mean, shape_of(learned.segments[path])) / noise.level(mean)))
+        for path, mean in learned.means.items()
+        if path in (ANTENNA_BYPASS, ANTENNA_STAGE)
+    ]
+    return noise.share < FEWEST_KEPT or max(apart) > WITNESS_DB
 
 
 def _picture(learned: Learned, gathered: Gathered, constant: bool) -> Picture:

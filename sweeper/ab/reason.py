@@ -1,5 +1,6 @@
 """The finding in one sentence that claims what was measured: this frequency, this hour. Words only."""
 
+from sweeper.ab.intervals import FEWEST_BLOCKS
 from sweeper.ab.result import ABResult, Interval
 
 
@@ -33,6 +34,19 @@ def reason_of(result: ABResult) -> str:
         return (
             f"{begin}, signals appear with the stage in where bypass has none: it overloads, so no good news "
             "is told of it."
+        )
+    if "occupied" in result.flags:
+        return f"{begin}, signals fill so much of it that noise and signals cannot be told apart: nothing is told."
+    counted = [carrier for carrier in result.carriers if carrier.kind in ("steady", "unsteady")]
+    if it is None and not counted and "birdie" in result.flags:
+        return (
+            f"{begin}, no line steps or fades as what comes by the antenna does: they look like the receiver's "
+            "own or hum, and tell nothing of S/N."
+        )
+    if it is None and result.edges < FEWEST_BLOCKS:
+        return (
+            f"{begin}, {result.edges} clean edges are too few to tell how sure a change is: "
+            f"{FEWEST_BLOCKS - result.edges} more are needed at the least, and a dozen are better."
         )
     if it is None:
         return f"{begin}, no signal stood over the noise for long enough to tell what the stage does to S/N."

@@ -65,6 +65,21 @@ CONTRADICTS_CHANCE = 0.01
 LITTLE_DB = 1.0
 """A change that cannot lie further than this from the worthwhile one: whoever chooses wrongly loses little."""
 
+FIVE_NIGHTS = 5
+"""Nights from which on the noise rise alone bounds the change: fewer do not show how far quiet nights stray."""
+A_WEEK = 7
+"""Nights that hold working days and a weekend: before, a kind of night may be missing altogether."""
+FLAT_DB = 0.5
+"""S/N change this near to that of endless noise on every night: the curve is flat there and scatter shows nothing."""
+USUAL_SPREAD_DB = 4.0
+"""Night-to-night standard deviation of external noise: about the deciles of ITU-R P.372, Table 2."""
+USUAL_SPREAD_DOF = 3.0
+"""What that is worth beside nights measured: no more than three of them (common practice: deciles differ by place)."""
+QUIET_NIGHT_DB = 10.0
+"""A quiet night lies this far below: a neighbour away, a source off (common practice; about two deciles of P.372)."""
+STATIONS_WITH_QUIET_NIGHTS = 0.2
+"""Share of stations believed to have a kind of nights so different (common practice)."""
+
 # Nights and stations beside each other
 ENOUGH_OF_A_KIND = 2
 """Weekday or weekend nights wanted on each side before the two kinds are matched separately."""

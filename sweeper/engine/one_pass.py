@@ -5,6 +5,7 @@ and no statistics. Every way out of a pass (its end, a fault, a signal, somebody
 the same door: relays to rest first, then the receiver, each tried even when the other fails.
 """
 
+import math
 from collections.abc import Callable, Mapping, Sequence
 from contextlib import AbstractContextManager
 from dataclasses import dataclass, replace
@@ -26,10 +27,16 @@ DIAL_STEP_HZ = 10
 
 
 LEAVE_S = 30.0
-"""What putting the relays to rest may take at the most, and again what restoring the receiver may."""
+"""What leaving may take at the most: the relays to rest, and then the receiver to its saved state."""
 
 GRACE_S = 10.0
-"""What is left of that once somebody has ordered to stop."""
+"""What is left for that, and for a last try, once somebody has ordered to stop; counted from the order."""
+
+RELAYS_SHARE = 0.7
+"""How much of either the relays may take, so that a dead board leaves time for the receiver."""
+
+PATIENCE_S = 45.0
+"""What the instruments may cost in waiting between two signs of life, beyond what a visit takes."""
 
 
 def same_dial(hz: int, other_hz: int) -> bool:
@@ -39,7 +46,11 @@ def same_dial(hz: int, other_hz: int) -> bool:
 
 @dataclass(frozen=True, slots=True)
 class MeasurementSettings:
-    """How to measure: mode, times in seconds, readings a visit, and where the relays rest."""
+    """How to measure: mode, times in seconds, readings a visit, and where the relays rest.
+
+    A visit, with the way to its path, is given up after `visit_s`, however patient the links are; so is finding out
+    how the receiver stands. Leaving is given up after `leave_s`.
+    """
 
     mode: str
     settle_s: float
@@ -49,6 +60,7 @@ class MeasurementSettings:
     rest: SignalPath
     meter: Meter
     leave_s: float = LEAVE_S
+    visit_s: float = math.inf
 
 
 class Yielded(Exception):
@@ -83,7 +95,8 @@ def measure_pass(
     because = "the program met a defect of its own"
     try:
         with bounded(stop=stop):
-            at_work.begin(started)
+            with bounded(settings.visit_s):
+                at_work.begin(started)
             at_work.measure(visits)
         outcome, because = "done", ""
     except (Transmitting, Yielded) as given_way:
@@ -154,6 +167,7 @@ class _AtWork:
         self._visit_of: list[int] = []
         self._standing_hz: int | None = None
         self._mode_read_back: Tuning | None = None
+        self._dial_is_ours = True
         self.touched = False
         self.relay_operations = 0
         self.unknown_settings: tuple[str, ...] = ()
@@ -173,23 +187,28 @@ class _AtWork:
         standing: SignalPath | None = None
         mode_bandwidth: int | None = None
         for index, visit in enumerate(visits):
-            if visit.path != standing:
-                self._listen_only()
-                self._relays_still_at(standing)
-                self.relay_operations += self._switch.select(str(visit.path))
-                self._sleep(self._settings.switch_settle_s)
-                standing = visit.path
-                if self._standing_hz is not None:
-                    self._still_at(self._standing_hz)  # a hand may have used the moment
-            if visit.channel.bandwidth_hz != mode_bandwidth:
-                mode_bandwidth = visit.channel.bandwidth_hz
-                self._mode_read_back = None
-                self._receiver.set_mode(self._settings.mode, mode_bandwidth)
-            readings = self._visit(visit)
+            with bounded(self._settings.visit_s):
+                if visit.path != standing:
+                    self._move(standing, visit.path)
+                    standing = visit.path
+                if visit.channel.bandwidth_hz != mode_bandwidth:
+                    mode_bandwidth = visit.channel.bandwidth_hz
+                    self._mode_read_back = None
+                    self._receiver.set_mode(self._settings.mode, mode_bandwidth)
+                readings = self._visit(visit)
             self._readings += readings
             self._visit_of += [index] * len(readings)
             self._sink.visited(visit, readings)
+        with bounded(self._settings.visit_s):
+            self._relays_still_at(standing)
+
+    def _move(self, standing: SignalPath | None, path: SignalPath) -> None:
+        self._listen_only()
         self._relays_still_at(standing)
+        self.relay_operations += self._switch.select(str(path))
+        self._sleep(self._settings.switch_settle_s)
+        if self._standing_hz is not None:
+            self._still_at(self._standing_hz)  # a hand may have used the moment
 
     def _relays_still_at(self, path: SignalPath | None) -> None:
         """Readings count for a path only if it stood until after them: a board may lose its supply in between."""
@@ -242,15 +261,17 @@ class _AtWork:
 
     def leave_dial_alone(self) -> None:
         """Somebody is at the receiver: put back only what they have not set themselves."""
-        if self._remembered is None:
-            return
+        self._dial_is_ours = False
+
+    def _unless_touched(self, remembered: Mapping[str, Any]) -> Mapping[str, Any]:
+        if self._dial_is_ours:
+            return remembered
         try:
-            with self._leaving():
-                at, ours = self._receiver.tuning(), self._mode_read_back
+            at, ours = self._receiver.tuning(), self._mode_read_back
             mode_is_ours = ours is not None and (at.mode, at.bandwidth_hz) == (ours.mode, ours.bandwidth_hz)
         except RigError:
             mode_is_ours = False
-        self._remembered = without_dial(self._remembered, mode_is_ours)
+        return without_dial(remembered, mode_is_ours)
 
     def leave(self) -> tuple[str, ...]:
         """Relays to rest, receiver in its saved state; the names of what could not be restored.
@@ -261,24 +282,24 @@ class _AtWork:
         left_over: list[str] = []
         if not self.touched:
             return ()
-        try:
-            with self._leaving():
-                self.relay_operations += self._switch.select(str(self._settings.rest))
-        except RigError:
-            left_over.append("relays")
-        finally:
-            # Also after a defect of the switch's driver: the receiver is not to suffer for it.
+        with self._leaving():
             try:
-                if self._remembered is not None:
-                    with self._leaving():
-                        self._off_the_air()
-                        self._receiver.restore(self._remembered)
+                with self._leaving(RELAYS_SHARE):
+                    self.relay_operations += self._switch.select(str(self._settings.rest))
             except RigError:
-                left_over.append("receiver")
+                left_over.append("relays")
+            finally:
+                # Also after a defect of the switch's driver: the receiver is not to suffer for it.
+                try:
+                    if self._remembered is not None:
+                        self._off_the_air()
+                        self._receiver.restore(self._unless_touched(self._remembered))
+                except RigError:
+                    left_over.append("receiver")
         return tuple(left_over)
 
-    def _leaving(self) -> AbstractContextManager[None]:
-        return bounded(self._settings.leave_s, self._stop, GRACE_S)
+    def _leaving(self, share: float = 1.0) -> AbstractContextManager[None]:
+        return bounded(self._settings.leave_s * share, self._stop, GRACE_S * share)
 
     def flagged(self) -> tuple[Reading, ...]:
         """The readings of the whole pass, those of a meter that stood still marked ``stale``."""

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from sweeper.ab import ABResult, NoNoise, Switched, Terms, compare
+from sweeper.ab.intervals import FEWEST_BLOCKS
 from sweeper.ab.moments import Marks, moments
 from sweeper.errors import UserFacingError, WrongInput
 from sweeper.recordings import refused
@@ -109,11 +110,15 @@ def compare_recording(asked: Asked, told: Callable[[float], None] = lambda share
             f"record it again "
             "while a signal stays."
         )
-    if result.snr_change_db is None and "overload" not in result.flags:
+    if result.edges < FEWEST_BLOCKS:
         raise UserFacingError(
-            f"{name}: no signal stands over the noise on both routes, so S/N cannot be compared; record where "
-            f"a carrier "
-            "or a station can be heard."
+            f"{name}: {result.edges} clean edges are too few to tell how sure a change is; "
+            f"{FEWEST_BLOCKS - result.edges} more are needed at the least, and a dozen are better."
+        )
+    if result.snr_change_db is None and not {"overload", "occupied", "birdie"} & set(result.flags):
+        raise UserFacingError(
+            f"{name}: no signal stands over the noise on both routes at {FEWEST_BLOCKS} edges or more, so S/N "
+            "cannot be compared; record where a carrier or a station can be heard, and for longer."
         )
     notes = list(recording.notes)
     if levels.clipped > 0.0:

@@ -16,7 +16,10 @@ REMARKS = {
     "AGC off and say --agc-off.",
     "overload": "Lines appear with the stage in that bypass does not have: intermodulation.",
     "carrier-left": "A signal left midway; it is not counted.",
-    "birdie": "A line stands on the load as well: the receiver's own, not counted.",
+    "birdie": "A line stands on the load as well, or neither fades nor steps with the noise: the receiver's own or "
+    "hum, not counted.",
+    "occupied": "Too few bins hold noise alone to trust its level, so nothing is told from it; record with a wider "
+    "pass band, or where fewer signals are.",
     "leakage": "Signals get past the relay to the load; they are counted.",
     "image": "A line lies opposite a much stronger one: an image, not counted.",
     "odd-signal": "A signal changed unlike all others, so it did not come through the stage alone; it is not "

@@ -12,6 +12,11 @@ from typing import Any
 
 Rows = dict[str, list[tuple[Any, ...]]]
 
+MOST_ROWS = 1_000_000
+"""More records than a station makes in a lifetime of passes; whoever wrote more was not this program."""
+LONGEST_VALUE = 1_000_000
+"""Bytes, as in a healthy database."""
+
 
 def salvage(file: Path, finished_days: Iterable[date]) -> Rows:
     """Rows by table, as far as they can be read. Nothing is written."""
@@ -26,7 +31,16 @@ def salvage(file: Path, finished_days: Iterable[date]) -> Rows:
         suppress(sqlite3.Error),
         closing(sqlite3.connect(f"{file.absolute().as_uri()}?mode=ro", uri=True)) as old,
     ):
+        old.setlimit(sqlite3.SQLITE_LIMIT_LENGTH, LONGEST_VALUE)
+        old.execute("PRAGMA trusted_schema = OFF")
         for table, (query, values) in queries.items():
             with suppress(sqlite3.Error):
-                rows[table] = old.execute(query, values).fetchall()
+                if _is_table(old, table):
+                    rows[table] = old.execute(query, values).fetchmany(MOST_ROWS)
     return rows
+
+
+def _is_table(connection: sqlite3.Connection, name: str) -> bool:
+    """Whether it is a table of its own: a view in its place may have no end."""
+    found = connection.execute("SELECT type, sql FROM sqlite_master WHERE name = ?", (name,)).fetchall()
+    return len(found) == 1 and found[0][0] == "table" and "VIRTUAL" not in str(found[0][1]).upper()

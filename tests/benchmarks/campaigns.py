@@ -61,7 +61,7 @@ def facts_of(thrown: Campaign) -> StationFacts:
     )
 
 
-def _bands(
+def amplified_bands(
     rng: np.random.Generator, count: int, stage: tuple[float, float], **more: object
 ) -> tuple[BandTruth, ...]:
     """Bands from far above to far below receiver noise: rises drawn evenly from a row of steps."""
@@ -91,7 +91,7 @@ def _main(number: int, seed: int) -> Planned:
     gain_by = ("load and carriers", "load", "carriers")[int(rng.integers(3))]
     meter = ("1 dB", "fine", "1 dB with floor")[int(rng.integers(3))]
     mishaps = ("few", "many")[int(rng.integers(2))]
-    bands = _bands(rng, 3, stage, carrier_over_noise_db=(25.0,) if "carriers" in gain_by else ())
+    bands = amplified_bands(rng, 3, stage, carrier_over_noise_db=(25.0,) if "carriers" in gain_by else ())
     course = Course(
         bands,
         nights=nights,
@@ -143,7 +143,7 @@ def _race(number: int, seed: int) -> Planned:
 def _overload(number: int, seed: int) -> Planned:
     rng = np.random.default_rng((seed, 2, number))
     stage = STAGES[number % 3]
-    bands = _bands(rng, 3, stage)
+    bands = amplified_bands(rng, 3, stage)
     worst = int(rng.integers(len(bands)))
     hour = HOURS[number % 2]
     hit = replace(
@@ -161,7 +161,7 @@ def _overload(number: int, seed: int) -> Planned:
 def _fix(number: int, seed: int, fix_db: float) -> Planned:
     rng = np.random.default_rng((seed, 3, number))
     night_sd = (1.0, 1.5, 3.0)[number % 3]
-    bands = _bands(rng, 4, STAGES[0])
+    bands = amplified_bands(rng, 4, STAGES[0])
     course = Course(
         bands,
         nights=14,

@@ -6,7 +6,7 @@ import time
 import pytest
 
 from drivers.errors import CalledOff
-from drivers.waiting import LOOK_S, Deadline, aside, bounded, monotonic, pause, ready
+from drivers.waiting import LOOK_S, Deadline, StopOrder, aside, bounded, monotonic, pause, ready
 
 
 class Clock:
@@ -91,6 +91,17 @@ def test_grace_begins_with_the_order() -> None:
         assert deadline.remaining() == pytest.approx(4.0)
         clock.sleep(3.0)
         assert deadline.remaining() == pytest.approx(1.0)
+
+
+def test_whatever_is_done_after_a_stop_order_shares_the_grace_counted_from_it() -> None:
+    clock = Clock()
+    stop = StopOrder(clock)
+    with bounded(stop=stop, clock=clock):
+        stop.set()
+        for left_s in (10.0, 4.0, 0.0):
+            with bounded(30.0, grace_s=10.0):
+                assert Deadline(60.0, "box").remaining() == pytest.approx(left_s)
+            clock.sleep(6.0)
 
 
 def test_bounds_are_those_of_one_thread() -> None:

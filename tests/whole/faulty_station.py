@@ -72,7 +72,7 @@ receiver:
   readings: {readings}
   interval_s: 0.05
   timeout_s: {receiver_timeout_s}
-  reconnect_s: 0.1
+  reconnect_s: {reconnect_s}
   meter: {{unit: {unit}, s9_dbm: -73, floor: -1000, top: 1000}}
 switch: {{{switch}, link: "{switch_link}", settle_s: 0.03, break_s: 0, timeout_s: {switch_timeout_s}{reconnect}}}
 stage: {{rated_gain_db: 15, rated_noise_figure_db: 3}}
@@ -134,6 +134,7 @@ def faulty_station(
     *,
     receiver_timeout_s: float = PATIENT_S,
     switch_timeout_s: float = PATIENT_S,
+    reconnect_s: float = 0.1,
     switch_section: str | None = None,
     **serving: Any,
 ) -> Iterator[FaultyStation]:
@@ -155,7 +156,8 @@ def faulty_station(
             readings=READINGS,
             receiver_timeout_s=receiver_timeout_s,
             switch_timeout_s=switch_timeout_s,
-            reconnect="" if switch in ("http", "mqtt") else ", reconnect_s: 0.1",
+            reconnect_s=reconnect_s,
+            reconnect="" if switch in ("http", "mqtt") else f", reconnect_s: {reconnect_s}",
             unit="dBm" if receiver == "scpi" else "dB-over-S9",
             channels=", ".join(f"{{hz: {hz}, for: noise}}" for hz in CHANNELS_HZ),
         )

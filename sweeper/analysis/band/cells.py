@@ -5,21 +5,34 @@ From nightly rows and the gain of each band to estimates. A cell holds what is k
 """
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import polars as pl
+from numpy.typing import NDArray
 
 from sweeper.analysis.arrays import Floats
 from sweeper.analysis.band.gain import QUIETER, Gain
 from sweeper.analysis.physics.friis import kept_share_slope, snr_lost_db
-from sweeper.analysis.statistics.curved_mean import AsymmetricEstimate, Curve, curve, over_all_nights
+from sweeper.analysis.statistics.curved_mean import (
+    AsymmetricEstimate,
+    Curve,
+    curve,
+    ideal_curve,
+    over_all_nights,
+)
+from sweeper.analysis.statistics.dependent_nights import NO_SCATTER_DB
+from sweeper.analysis.statistics.effective_nights import Worth, persistence_of, worth
 from sweeper.analysis.statistics.estimates import Estimate, Scatter, scatters, summed
 from sweeper.analysis.statistics.group_sequential import FIRST_LOOK
-from sweeper.analysis.thresholds import CLEAR_RISE_DB, FEW_ON_THE_FLOOR, OFF_THE_CURVE_DB, RISE_OF_ANY_USE_DB
-
-TYPICAL_SCATTER_DB = 4.0
-"""Night-to-night standard deviation of external noise: about the deciles of ITU-R P.372, Table 2."""
+from sweeper.analysis.thresholds import (
+    CLEAR_RISE_DB,
+    FEW_ON_THE_FLOOR,
+    FIVE_NIGHTS,
+    OFF_THE_CURVE_DB,
+    RISE_OF_ANY_USE_DB,
+    USUAL_SPREAD_DB,
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,8 +52,8 @@ class Cell:
     difference: Estimate | None
     snr_change: Estimate | AsymmetricEstimate | None
     noise_rise: Estimate | None
-    ceiling: Estimate | None
-    lower_bound: Estimate | None
+    ceiling: Estimate | AsymmetricEstimate | None
+    lower_bound: Estimate | AsymmetricEstimate | None
     bound: str
     flags: tuple[str, ...]
     night_sd_db: float
@@ -51,13 +64,34 @@ class Cell:
         return self.nights < FIRST_LOOK
 
 
-def cells_of_band(rows: pl.DataFrame, gain: Gain | None, quieter: bool = False) -> list[Cell]:
+def persistence(summaries: pl.DataFrame) -> float:
+    """Correlation of neighbouring nights, all bands and hours together: one series a band, the mean of its hours."""
+    rows = summaries.filter((pl.col("for") == "noise") & (pl.col("passes") > 0)).drop_nulls("difference_db")
+    strayed = pl.col("difference_db") - pl.col("difference_db").mean().over("band", "hour_utc", "hz")
+    by_night = (
+        rows.with_columns(strayed.alias("strayed"))
+        .group_by("band", "night")
+        .agg(pl.col("strayed").mean())
+        .sort("band", "night")
+    )
+    return persistence_of(
+        [
+            (part["night"].to_physical().to_numpy().astype(float), part["strayed"].to_numpy())
+            for part in by_night.partition_by("band", maintain_order=True)
+        ]
+    )
+
+
+def cells_of_band(
+    rows: pl.DataFrame, gain: Gain | None, quieter: bool = False, alike: float = 0.0
+) -> list[Cell]:
     """Cells of one band from its nightly rows, hours in order.
 
-    `quieter`: the stage changes what the antenna takes in, so that the noise rise caps nothing.
+    `quieter`: the stage changes what the antenna takes in, so that the noise rise caps nothing. `alike`: correlation
+    of neighbouring nights, as of `persistence`.
     """
     used = rows.filter(pl.col("passes") > 0)
-    together = _hours_together(used, gain)
+    together = _hours_together(used, gain, alike)
     hours = sorted(used["hour_utc"].unique().to_list())
     seen = rows.partition_by("hour_utc", as_dict=True)
     return [_cell(seen[(hour,)], column, together, gain, quieter) for column, hour in enumerate(hours)]
@@ -78,9 +112,18 @@ class _HoursTogether:
     bend: Curve | None
     outside_db: Floats
     outside_scatter: list[Scatter]
+    day: Floats
+    """The day of each night, counted, shape (nights,)."""
+    alike: float
+    over_chain: dict[str, tuple[Floats, list[Scatter]]]
+    """By noise rise, noise from outside over the chain's own, dB, (nights, hours), and its scatter by hour."""
+
+    def worth(self, there: NDArray[np.bool_]) -> Worth:
+        """What the nights chosen are worth."""
+        return worth(self.day[there], self.alike)
 
 
-def _hours_together(used: pl.DataFrame, gain: Gain | None) -> _HoursTogether:
+def _hours_together(used: pl.DataFrame, gain: Gain | None, alike: float) -> _HoursTogether:
     grids = _grids(used)
     slope = np.abs(_own_share(grids["noise_rise_db"]) - _own_share(grids["stage_noise_rise_db"]))
     shape = _shape(slope, grids["difference_se_db"])
@@ -94,7 +137,15 @@ def _hours_together(used: pl.DataFrame, gain: Gain | None) -> _HoursTogether:
         bend,
         outside_db,
         scatters(outside_db, np.ones(outside_db.shape[1])),
+        used["night"].unique().sort().to_physical().to_numpy().astype(float),
+        alike,
+        {name: _over_chain(grids[name]) for name in ("noise_rise_db", "stage_noise_rise_db")},
     )
+
+
+def _over_chain(rise_db: Floats) -> tuple[Floats, list[Scatter]]:
+    excess_db = 10 * np.log10(10 ** (np.maximum(rise_db, RISE_OF_ANY_USE_DB) / 10) - 1)
+    return excess_db, scatters(excess_db, np.ones(excess_db.shape[1]))
 
 
 def _cell(
@@ -106,9 +157,17 @@ def _cell(
     resolution = float(np.sqrt(np.mean(here["resolution_db"].fill_null(0.0).to_numpy() ** 2)))
     passes = int(here["passes"].sum())
     scatter = together.scatter[column]
-    change = _mean(at["difference_db"], at["difference_se_db"], scatter, passes, resolution)
+    worths = {name: together.worth(np.isfinite(values)) for name, values in at.items()}
+    change = _mean(
+        at["difference_db"], at["difference_se_db"], scatter, passes, resolution, worths["difference_db"]
+    )
     rise = _mean(
-        at["noise_rise_db"], at["noise_rise_se_db"], together.rise_scatter[column], passes, resolution
+        at["noise_rise_db"],
+        at["noise_rise_se_db"],
+        together.rise_scatter[column],
+        passes,
+        resolution,
+        worths["noise_rise_db"],
     )
     over_all = _over_all_nights(
         gain,
@@ -118,6 +177,7 @@ def _cell(
         together.outside_db[:, column],
         together.outside_scatter[column],
         resolution,
+        worths["difference_db"],
     )
     rise_bounds = " ".join(here["rise_bound"].to_list())
     return Cell(
@@ -130,10 +190,10 @@ def _cell(
         noise_rise=rise if rise_bounds.strip() == "" else None,
         ceiling=None
         if "at most" in rise_bounds or quieter
-        else _limit(at["noise_rise_db"], at["noise_rise_se_db"], passes, 1.0),
+        else _limit(together, column, "noise_rise_db", passes),
         lower_bound=None
         if rise_bounds.strip() or quieter
-        else _limit(at["stage_noise_rise_db"], at["stage_noise_rise_se_db"], passes, -1.0),
+        else _negated(_limit(together, column, "stage_noise_rise_db", passes)),
         bound=_bound(here["bound"].to_list()),
         flags=_flags(seen, gain, change),
         night_sd_db=_night_sd(scatter, float(together.shape[column])),
@@ -176,7 +236,7 @@ def _own_share(rise_db: Floats) -> Floats:
 
 def _shape(slope: Floats, error: Floats) -> Floats:
     """Expected standard deviation of each hour per dB of external noise: root mean square over nights."""
-    measured = np.where(np.isfinite(error), error, 0.0) / TYPICAL_SCATTER_DB
+    measured = np.where(np.isfinite(error), error, 0.0) / USUAL_SPREAD_DB
     square = np.where(np.isfinite(slope), slope**2 + measured**2, np.nan)
     count = np.isfinite(square).sum(axis=0)
     total = np.where(np.isfinite(square), square, 0.0).sum(axis=0)
@@ -185,7 +245,7 @@ def _shape(slope: Floats, error: Floats) -> Floats:
 
 
 def _mean(
-    values: Floats, errors: Floats, scatter: Scatter, passes: int, resolution_db: float
+    values: Floats, errors: Floats, scatter: Scatter, passes: int, resolution_db: float, worth: Worth
 ) -> Estimate | None:
     """Mean over nights; from three nights on its error is the nights' scatter, before that the passes' own."""
     there = np.isfinite(values)
@@ -195,7 +255,8 @@ def _mean(
     value = float(values[there].mean())
     fixed = (resolution_db**2 + 1e-4, 1e6)
     if nights >= FIRST_LOOK:
-        return summed(value, [(scatter.variance / nights, scatter.dof), fixed])
+        of_all = worth.all_nights(scatter)
+        return summed(value, [(of_all.variance / worth.nights, of_all.dof), fixed])
     within = errors[there]
     if not np.isfinite(within).all():
         return None
@@ -217,7 +278,7 @@ def _bound(of_nights: Sequence[str]) -> str:
 def _night_sd(scatter: Scatter, shape: float) -> float:
     if scatter.dof >= FIRST_LOOK - 1:
         return float(np.sqrt(scatter.variance))
-    return TYPICAL_SCATTER_DB * (shape if np.isfinite(shape) else 0.5)
+    return USUAL_SPREAD_DB * (shape if np.isfinite(shape) else 0.5)
 
 
 def _snr_change(gain: Gain | None, difference: Estimate | None) -> Estimate | None:
@@ -257,6 +318,7 @@ def _over_all_nights(
     excess: Floats,
     scatter: Scatter,
     resolution_db: float,
+    worth: Worth,
 ) -> AsymmetricEstimate | None:
     """The mean over all nights that could be, where noise was clear on every night and follows the curve."""
     there = np.isfinite(differences)
@@ -273,19 +335,42 @@ def _over_all_nights(
     if abs(float(beside.mean())) > OFF_THE_CURVE_DB:
         return None
     rest = Estimate(0.0, float(np.hypot(gain.se_db, resolution_db)), gain.dof)
-    return over_all_nights(bend, excess[there], direct, scatter, rest)
+    return over_all_nights(bend, excess[there], direct, worth.all_nights(scatter), rest, worth.nights)
 
 
-def _limit(rise_db: Floats, error_db: Floats, passes: int, sign: float) -> Estimate | None:
-    """Mean over nights of the S/N that the chain's own noise costs at these noise rises, times `sign`."""
+def _limit(
+    together: _HoursTogether, column: int, rise: str, passes: int
+) -> Estimate | AsymmetricEstimate | None:
+    """Mean over nights of the S/N that the chain's own noise costs at these noise rises, dB.
+
+    Over one or two nights it speaks of these alone; from `FIVE_NIGHTS` on of all, by the curve of an ideal stage.
+    """
+    rise_db, error_db = (together.grids[name][:, column] for name in (rise, rise.replace("_db", "_se_db")))
     there = np.isfinite(rise_db)
     nights = int(there.sum())
     if nights == 0 or float(rise_db[there].min()) < RISE_OF_ANY_USE_DB:
         return None
-    lost = sign * snr_lost_db(rise_db[there])
-    errors = error_db[there] * kept_share_slope(rise_db[there])
-    variance = float(np.var(lost, ddof=1)) if nights >= 2 else float("nan")
-    return _mean(lost, errors, Scatter(variance, nights - 1.0), passes, 0.0)
+    lost = snr_lost_db(rise_db[there])
+    worth = together.worth(there)
+    if nights < FIRST_LOOK:
+        errors = error_db[there] * kept_share_slope(rise_db[there])
+        return _mean(lost, errors, Scatter(float("nan"), 0.0), passes, 0.0, worth)
+    if nights < FIVE_NIGHTS:
+        return None
+    excess_db, scatters_db = together.over_chain[rise]
+    scatter = worth.all_nights(scatters_db[column])
+    return over_all_nights(
+        ideal_curve(),
+        excess_db[there, column],
+        lost,
+        replace(scatter, variance=max(scatter.variance, NO_SCATTER_DB**2)),
+        Estimate(0.0, 0.01, 1e6),
+        worth.nights,
+    )
+
+
+def _negated(limit: Estimate | AsymmetricEstimate | None) -> Estimate | AsymmetricEstimate | None:
+    return replace(limit, value=-limit.value) if isinstance(limit, Estimate) else limit and limit.negated()
 
 
 def _flags(seen: pl.DataFrame, gain: Gain | None, change: Estimate | None) -> tuple[str, ...]:

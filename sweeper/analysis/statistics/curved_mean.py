@@ -6,9 +6,14 @@ decibels, strays evenly about its median (ITU-R P.372 takes it as normal in dB),
 physics. So mean and scatter of the noise are estimated and carried through the curve: a generalised confidence interval
 (Weerahandi 1993; for the mean of a log-normal: Krishnamoorthy & Mathew, J. Stat. Plan. Inference 115 (2003) 103).
 What was measured directly stays the anchor: the curve only adds the nights that were not there.
+
+Where noise was high on every night, all of them lie where the curve is flat and tell nothing of a kind of night that
+has not come yet: weekends, a neighbour away. Then the spread of noise is also believed to be what ITU-R P.372 lets
+expect, and before a week is over the interval holds as many quiet nights as may hide behind so few measured ones.
 """
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from scipy.special import chdtri, ndtr, stdtrit
@@ -17,6 +22,14 @@ from sweeper.analysis.arrays import Floats
 from sweeper.analysis.physics.friis import snr_change_db
 from sweeper.analysis.statistics.estimates import Estimate, Scatter
 from sweeper.analysis.statistics.interval import Interval
+from sweeper.analysis.thresholds import (
+    A_WEEK,
+    FLAT_DB,
+    QUIET_NIGHT_DB,
+    STATIONS_WITH_QUIET_NIGHTS,
+    USUAL_SPREAD_DB,
+    USUAL_SPREAD_DOF,
+)
 
 LEVELS = np.geomspace(1e-9, 0.8, 48)
 _NODES, _WEIGHTS = np.polynomial.hermite_e.hermegauss(15)
@@ -44,6 +57,10 @@ class AsymmetricEstimate:
         low, high = (float(np.interp(at, np.log(LEVELS), ends)) for ends in (self.lows, self.highs))
         return Interval(self.value, low, high)
 
+    def negated(self) -> "AsymmetricEstimate":
+        """The same of the opposite sign."""
+        return AsymmetricEstimate(-self.value, self.se, self.dof, -self.highs, -self.lows)
+
     def level_beyond(self, edge: float) -> float:
         """Two-sided level of the widest interval that stays on the value's side of `edge`."""
         ends, sign = (self.lows, 1.0) if edge < self.value else (self.highs, -1.0)
@@ -64,6 +81,12 @@ class Curve:
         return snr_change_db(10 ** (excess_db / 10), self.gain_db, self.load_difference_db)
 
 
+@lru_cache(maxsize=1)
+def ideal_curve() -> Curve:
+    """The curve of a stage without noise of its own and gain without end: all that the chain's own noise takes."""
+    return curve(80.0, -80.0)
+
+
 def curve(gain_db: float, load_difference_db: float) -> Curve:
     """The curve of a stage of this gain and load difference (stage minus bypass), tabulated."""
     excess = _MEDIAN_DB[None, :, None] + _SPREAD_DB[:, None, None] * _NODES
@@ -72,17 +95,25 @@ def curve(gain_db: float, load_difference_db: float) -> Curve:
 
 
 def over_all_nights(
-    curve: Curve, excess_db: Floats, direct_db: Floats, scatter: Scatter, rest: Estimate
+    curve: Curve,
+    excess_db: Floats,
+    direct_db: Floats,
+    scatter: Scatter,
+    rest: Estimate,
+    nights: float | None = None,
 ) -> AsymmetricEstimate | None:
     """The mean S/N change over all nights from those measured.
 
     `excess_db`, `direct_db`: external noise and S/N change of each night, shape (nights,); `scatter`: of `excess_db`
-    from night to night; `rest`: error of everything else, the gain above all (its value is ignored). None with too few
-    nights to know their scatter.
+    from night to night; `rest`: error of everything else, the gain above all (its value is ignored); `nights`: as how
+    many independent ones they count, all by default. None with too few nights to know their scatter.
     """
-    nights = len(excess_db)
-    if nights < 2 or scatter.variance <= 0 or not np.isfinite(scatter.variance):
+    nights = float(len(excess_db)) if nights is None else nights
+    if len(excess_db) < 2 or scatter.variance <= 0 or not np.isfinite(scatter.variance):
         return None
+    flat = bool((np.abs(curve.at(excess_db) - curve.at(_MEDIAN_DB[-1:])) < FLAT_DB).all())
+    if flat:
+        scatter = _as_usual(scatter)
     beside = direct_db - curve.at(excess_db)
     offset, wobble = float(beside.mean()), float(beside.std(ddof=1) / np.sqrt(nights))
     median, spread = float(excess_db.mean()), float(np.sqrt(scatter.variance))
@@ -100,9 +131,30 @@ def over_all_nights(
     reach = -stdtrit(other.dof, LEVELS / 2.0) * other.se
     lows = value - np.hypot(np.maximum(value - ends[0], 0.0), reach)
     highs = value + np.hypot(np.maximum(ends[1] - value, 0.0), reach)
+    if flat and len(excess_db) < A_WEEK:
+        unseen = _quiet_nights(curve, excess_db, nights)
+        lows, highs = np.minimum(lows, value + unseen), np.maximum(highs, value + unseen)
     slope = float(np.ptp(curve.at(np.array([median - 0.5, median + 0.5]))))
     se = float(np.hypot(slope * spread / np.sqrt(nights), other.se))
     return AsymmetricEstimate(value, max(se, 1e-3), scatter.dof, lows, highs)
+
+
+def _as_usual(scatter: Scatter) -> Scatter:
+    """The scatter with what is believed of it beforehand."""
+    dof = scatter.dof + USUAL_SPREAD_DOF
+    variance = scatter.dof * scatter.variance + USUAL_SPREAD_DOF * USUAL_SPREAD_DB**2
+    return Scatter(variance / dof, dof)
+
+
+def _quiet_nights(curve: Curve, excess_db: Floats, nights: float) -> Floats:
+    """What quiet nights that have not come yet may add to the mean at each of `LEVELS`, dB.
+
+    A share q of all nights stays away from n with the chance (1 − q)ⁿ.
+    """
+    chance = np.minimum(LEVELS / 2 / STATIONS_WITH_QUIET_NIGHTS, 1.0)
+    share = 1.0 - chance ** (1.0 / max(nights, 1.0))
+    there, loud = curve.at(np.array([float(excess_db.min()) - QUIET_NIGHT_DB, float(excess_db.mean())]))
+    return np.asarray(share * (there - loud))
 
 
 def _expected(curve: Curve, spreads: Floats) -> Floats:

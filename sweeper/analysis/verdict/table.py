@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 
 import polars as pl
 
-from sweeper.analysis.band.cells import Cell, cells_of_band
+from sweeper.analysis.band.cells import Cell, cells_of_band, persistence
 from sweeper.analysis.band.gain import Gain, combine, quieter_antenna
 from sweeper.analysis.band.gain_methods import GainMethods
 from sweeper.analysis.band.nightly import nightly
@@ -64,8 +64,10 @@ def table_of(summaries: pl.DataFrame, facts: StationFacts) -> Table:
     nights_of = nights.partition_by("band", as_dict=True)
     parts = {band: nights_of[band,] for band in bands if (band,) in nights_of}
     cells: list[Cell] = []
+    alike_nights = persistence(summaries)
     for band, part in parts.items():
-        cells += _near_overload(cells_of_band(part, gains[band], quieter[band]), diagnoses[band])
+        found = cells_of_band(part, gains[band], quieter[band], alike_nights)
+        cells += _near_overload(found, diagnoses[band])
     troubles = [_troubles(cell, diagnoses[cell.band], noise[cell.band]) for cell in cells]
     judged = judge(cells, facts.worthwhile_db, facts.confidence, troubles)
     return Table(

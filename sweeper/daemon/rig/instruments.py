@@ -2,14 +2,15 @@
 
 import math
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass
 
 from drivers.contracts import Receiver, Switch, links_of
 from drivers.errors import Refused, Transmitting
 from drivers.links.identity import same_instrument
+from drivers.waiting import bounded
 from sweeper.engine import MeasurementSettings, Meter
-from sweeper.engine.one_pass import LEAVE_S
+from sweeper.engine.one_pass import LEAVE_S, PATIENCE_S
 from sweeper.station import Station
 from sweeper.station.drivers import driver
 from sweeper.words import SignalPath
@@ -54,15 +55,13 @@ def open_rig(station: Station) -> Iterator[Rig]:
     The switch opens first: if the receiver cannot be reached, the relays can still be put to rest. Whoever moves it
     from its rest has the receiver asked first, whether they think of it or not.
     """
-    switch = open_switch(station)
-    try:
-        receiver = open_receiver(station)
-        try:
-            yield Rig(receiver, AskingSwitch(switch, receiver, str(station.switch.rest)))
-        finally:
-            receiver.close()
-    finally:
-        switch.close()
+    with ExitStack() as closing:
+        with bounded(math.inf if station.switch.by_hand else PATIENCE_S):
+            switch = open_switch(station)
+            closing.callback(switch.close)
+            receiver = open_receiver(station)
+            closing.callback(receiver.close)
+        yield Rig(receiver, AskingSwitch(switch, receiver, str(station.switch.rest)))
 
 
 def open_receiver(station: Station) -> Receiver:
@@ -96,10 +95,24 @@ def measurement_settings(station: Station) -> MeasurementSettings:
         interval_s=receiver.interval_s,
         rest=SignalPath.parse(str(switch.rest)),
         leave_s=math.inf if switch.by_hand else LEAVE_S,
+        visit_s=math.inf if switch.by_hand else PATIENCE_S + longest_visit_s(station),
         meter=Meter(
             in_dbm=receiver.meter.unit == "dBm",
             curve=tuple((point[0], point[1]) for point in receiver.meter.curve),
             floor=receiver.meter.floor,
             top=receiver.meter.top,
         ),
+    )
+
+
+def longest_visit_s(station: Station) -> float:
+    """What a visit takes with instruments that answer, and a person at the switch who takes their time; seconds."""
+    receiver = station.receiver
+    person_s = float(getattr(station.switch.options, "timeout_s", 0.0)) if station.switch.by_hand else 0.0
+    reading_s = max(float(getattr(receiver.options, "averaging_s", 0.0)), 0.5)
+    return (
+        person_s
+        + receiver.settle_s
+        + station.switch.settle_s
+        + receiver.readings * (receiver.interval_s + reading_s)
     )

@@ -18,7 +18,7 @@ from sweeper.daemon.rig import relay_life
 from sweeper.daemon.rig.in_flight import SAVED_STATE, record_interrupted_pass
 from sweeper.daemon.rig.instruments import open_receiver, open_switch
 from sweeper.engine import same_dial, without_dial
-from sweeper.engine.one_pass import GRACE_S, LEAVE_S
+from sweeper.engine.one_pass import GRACE_S, LEAVE_S, RELAYS_SHARE
 from sweeper.station import Station
 from sweeper.store import Store, StoreError
 
@@ -39,14 +39,15 @@ def restore_station(station: Station, store: Store, now: datetime, unwritten: bo
     remembered, without asking the receiver: the stage in a transmitter's way would be the greater harm.
     `unwritten`: passes wait to be stored, among them perhaps the one in flight, so none is called interrupted.
     """
-    faults = (*rest_relays(station, store.folder, now), *_restore_receiver(station, store))
+    with in_time(station):
+        faults = (*rest_relays(station, store.folder, now), *_restore_receiver(station, store))
     return Restored(faults, "" if unwritten else record_interrupted_pass(station, store, now))
 
 
 def rest_relays(station: Station, folder: Path, now: datetime) -> tuple[RigError, ...]:
     """Relays to rest, and their moves counted in the station's data folder; what stood in the way."""
     try:
-        with in_time(station):
+        with in_time(station, RELAYS_SHARE):
             switch = open_switch(station)
             try:
                 counted = relay_life.CountedSwitch(switch, station)
@@ -61,9 +62,9 @@ def rest_relays(station: Station, folder: Path, now: datetime) -> tuple[RigError
     return ()
 
 
-def in_time(station: Station) -> AbstractContextManager[None]:
+def in_time(station: Station, share: float = 1.0) -> AbstractContextManager[None]:
     """Whatever the instruments do; a person at the switch is waited for as long as their driver does."""
-    return bounded(math.inf if station.switch.by_hand else LEAVE_S, grace_s=GRACE_S)
+    return bounded(math.inf if station.switch.by_hand else LEAVE_S * share, grace_s=GRACE_S * share)
 
 
 def _restore_receiver(station: Station, store: Store) -> tuple[RigError, ...]:
@@ -71,14 +72,13 @@ def _restore_receiver(station: Station, store: Store) -> tuple[RigError, ...]:
     if saved_state is None:
         return ()
     try:
-        with in_time(station):
-            receiver = open_receiver(station)
-            try:
-                if receiver.is_transmitting():
-                    raise Transmitting("receiver", "it is on the air, so it is restored later.")
-                receiver.restore(_unless_touched(station, receiver, saved_state))
-            finally:
-                receiver.close()
+        receiver = open_receiver(station)
+        try:
+            if receiver.is_transmitting():
+                raise Transmitting("receiver", "it is on the air, so it is restored later.")
+            receiver.restore(_unless_touched(station, receiver, saved_state))
+        finally:
+            receiver.close()
     except RigError as fault:
         return (fault,)
     with suppress(StoreError):  # It is restored once more than needed, and the dial left alone if turned.

@@ -4,6 +4,8 @@ import signal
 import threading
 from types import FrameType
 
+from drivers.waiting import StopOrder
+
 STOPPED = "asked to stop"
 PAUSED_BY = "paused by a person"
 
@@ -16,7 +18,7 @@ class Orders:
     """
 
     def __init__(self) -> None:
-        self.wake = threading.Event()
+        self.wake = StopOrder()
         self._lock = threading.Lock()
         self._stopping = False
         self._paused = False
@@ -37,6 +39,8 @@ class Orders:
     def stop(self) -> None:
         """End the program; the pass under way ends within one visit."""
         with self._lock:
+            if self._stopping:
+                return  # whoever asks again gives no new grace
             self._stopping = True
             self._why = STOPPED
             self.wake.set()

@@ -15,6 +15,7 @@ from sweeper.clock import Clock
 from sweeper.daemon.live.messages import Wear
 from sweeper.daemon.live.sockets import Live
 from sweeper.daemon.rig import relay_life
+from sweeper.daemon.rig.instruments import longest_visit_s
 from sweeper.daemon.run.campaign import Campaign
 from sweeper.daemon.run.loop import keep_measuring, keep_schedule
 from sweeper.daemon.run.observers import Observer
@@ -24,6 +25,7 @@ from sweeper.daemon.service.guard import AT_LEAST_S, Guard
 from sweeper.daemon.service.health import health_sentence
 from sweeper.daemon.service.journal import Log
 from sweeper.daemon.service.notify import Notifier
+from sweeper.engine.one_pass import LEAVE_S, PATIENCE_S
 from sweeper.errors import UserFacingError
 from sweeper.station import Station
 from sweeper.store import Store, StoreError, day_of
@@ -51,10 +53,12 @@ def run_station(
     """
     _stay_small()
     outcomes = _Outcomes()
+    visit_s = longest_visit_s(station)
+    silence_s = max(AT_LEAST_S, PATIENCE_S + LEAVE_S + 2 * visit_s)
     with ExitStack() as closing:
         guard = None
         if rescue is not None:
-            guard = Guard(max(AT_LEAST_S, 1.5 * _longest_visit_s(station)), rescue)
+            guard = Guard(silence_s, rescue)
             closing.callback(guard.close)
             observers = (guard, *observers)
         campaign = Campaign(
@@ -73,7 +77,7 @@ def run_station(
         hears = log.hears()
         logging.getLogger().addHandler(hears)
         closing.callback(logging.getLogger().removeHandler, hears)
-        notifier = Notifier(os.environ, longest_visit_s=_longest_visit_s(station))
+        notifier = Notifier(os.environ, longest_visit_s=visit_s if silence_s == AT_LEAST_S else silence_s)
         closing.callback(notifier.close)
         campaign.observer.add(notifier)
         for trouble in store.troubles:
@@ -159,14 +163,3 @@ def _stay_small() -> None:
     """
     os.environ.setdefault("POLARS_MAX_THREADS", "1")
     os.environ.setdefault("_RJEM_MALLOC_CONF", "dirty_decay_ms:0,muzzy_decay_ms:0")
-
-
-def _longest_visit_s(station: Station) -> float:
-    receiver = station.receiver
-    person_s = float(getattr(station.switch.options, "timeout_s", 0.0)) if station.switch.by_hand else 0.0
-    return (
-        person_s
-        + receiver.settle_s
-        + station.switch.settle_s
-        + receiver.readings * (receiver.interval_s + 0.5)
-    )

@@ -25,7 +25,8 @@ from sweeper.words import PassRecord
 log = logging.getLogger(__name__)
 
 AT_LEAST_S = 90.0
-"""Without a sign of life for so long, the measuring thread is stuck. Half of the service manager's patience."""
+"""Without a sign of life for so long, the measuring thread is stuck; longer than a visit and leaving are bounded to.
+Half of the service manager's patience."""
 
 RESCUE = "sweeper.daemon.service.rescue"
 """The module that takes the place of a stuck process."""

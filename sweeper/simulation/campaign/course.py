@@ -31,6 +31,8 @@ class BandTruth:
     products_db: float = 6.0
     products_order: int = 3
     compression_db: float = 0.0
+    channel_gains_db: tuple[float, ...] = ()
+    """What the stage's gain on each noise channel has over `gain_db`, which carriers have; nothing: all alike."""
 
 
 @dataclass(frozen=True)
@@ -52,6 +54,13 @@ class Course:
     top_db: float = 60.0
     night_sd_db: float = 3.0
     """Standard deviation of external noise from night to night."""
+    night_persistence: float = 0.0
+    """Correlation of one night's noise with the next one's: weather in spells, autoregression of first order."""
+    trend_db_per_night: float = 0.0
+    """External noise rises by so much every night; the middle night has the median."""
+    loud_share: float = 0.0
+    """Share of nights on which external noise is higher by `loud_db` on all bands."""
+    loud_db: float = 12.0
     shared_by_bands: float = 0.5
     """Share of that variance which all bands have in common."""
     drift_sd_db: float = 1.0
@@ -76,6 +85,23 @@ class Course:
     fix_db: float = 0.0
     load_drift_sd_db: float = 0.0
     """Standard deviation from night to night of the receiver's gain, which every path shares."""
+    gain_step_at_night: int | None = None
+    """From this night (counted from 0) on, the stage's gain is other by `gain_step_db`: a contact, a wet plug."""
+    gain_step_db: float = 0.0
+    agc_db_per_db: float = 0.0
+    """How far the stage takes its gain back for each dB of external noise over the median."""
+    leak_db: float | None = None
+    """Leak across the stage's relays either way, in the route's own power; None: none."""
+    resident_over_noise_db: float | None = None
+    """A carrier that stays on the first noise channel of every band, over noise in bypass; None: none."""
+    resident_fades: bool = False
+    resident_hours: tuple[int, ...] | None = None
+    """Its hours; None: all."""
+
+    @property
+    def leak(self) -> float:
+        """The relays' leak as a power ratio."""
+        return 0.0 if self.leak_db is None else math.pow(10.0, self.leak_db / 10.0)
 
 
 @dataclass(frozen=True)
@@ -111,11 +137,12 @@ class Kelvins:
         return np.asarray(10.0 ** (rise_db / 10.0) * (ROOM_K + self.receiver_k) - self.receiver_k)
 
     def changes_db(
-        self, external_k: Floats, products_k: Floats, compression: Floats | float
+        self, external_k: Floats, products_k: Floats, compression: Floats | float, leak: float = 0.0
     ) -> tuple[Floats, Floats]:
-        """What the stage does to signal-to-noise ratio, and the noise rise in bypass, dB."""
+        """What the stage does to signal-to-noise ratio, and the noise rise in bypass, dB, between routes that leak."""
         gain = self.gain * compression
-        bypass_k = external_k + self.receiver_k
-        stage_k = gain * (external_k + self.stage_k) + self.receiver_k + products_k
-        signal_to_noise = gain / stage_k * bypass_k
+        staged_k, direct_k = gain * (external_k + self.stage_k), external_k
+        bypass_k = direct_k + leak * staged_k + self.receiver_k
+        stage_k = staged_k + leak * direct_k + self.receiver_k + products_k
+        signal_to_noise = (gain + leak) / stage_k * bypass_k / (1.0 + leak * gain)
         return 10.0 * np.log10(signal_to_noise), 10.0 * np.log10(bypass_k / (ROOM_K + self.receiver_k))

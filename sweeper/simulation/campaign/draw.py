@@ -169,10 +169,15 @@ class Campaign:
         per_k = BOLTZMANN_J_PER_K * course.bandwidth_hz
         external_k = self._outside.external_k(n, band, when_s)
         products_k = self._outside.products_k(n, band, when_s)
-        gain = np.where(staged, truth.gain * self._outside.compression(band, when_s), 1.0)
+        stage_gain = truth.gain * self._outside.stage_gain(n, band, when_s, external_k)
+        channel_gains_db = course.bands[band].channel_gains_db
+        if number < len(channel_gains_db):
+            stage_gain = stage_gain * math.pow(10.0, channel_gains_db[number] / 10.0)
+        by_stage = np.where(staged, 1.0, course.leak)
+        gain = by_stage * stage_gain + np.where(staged, course.leak, 1.0)
         input_k = np.where(loaded, ROOM_K, external_k)
         noise_k = gain * input_k + truth.receiver_k
-        noise_k += np.where(staged, gain * truth.stage_k + np.where(loaded, 0.0, products_k), 0.0)
+        noise_k += by_stage * stage_gain * truth.stage_k + np.where(staged & ~loaded, products_k, 0.0)
         noise_w = per_k * noise_k
         shape = course.bandwidth_hz * course.averaging_s
         scale_w = noise_w / shape
@@ -227,7 +232,10 @@ class Campaign:
         products_k = self._outside.products_k(night, number, when_s)
         kelvins = Kelvins.of(self.course.bands[number])
         change_db, rise_db = kelvins.changes_db(
-            external_k, products_k, self._outside.compression(number, when_s)
+            external_k,
+            products_k,
+            self._outside.stage_gain(night, number, when_s, external_k),
+            self.course.leak,
         )
         return float(change_db.mean()), float(rise_db.mean())
 
@@ -240,6 +248,8 @@ class Campaign:
 
         normal = norm.ppf((np.arange(_POPULATION) + 0.5) / _POPULATION)
         noise_db = math.hypot(course.night_sd_db, course.drift_sd_db) * normal
+        loud = np.random.default_rng(1).permutation(_POPULATION) < course.loud_share * _POPULATION
+        noise_db = noise_db + course.loud_db * loud
         strong_db = math.hypot(course.carrier_night_sd_db, 1.0) * np.random.default_rng(0).permutation(normal)
         expected = {}
         for number, band in enumerate(course.bands):
@@ -254,7 +264,10 @@ class Campaign:
                     products_k *= 10.0 ** (strong_db * band.products_order / 10.0)
                     compression = math.pow(10.0, -band.compression_db / 10.0)
                 external_k = median_k * 10.0 ** (noise_db / 10.0)
-                change_db, rise_db = kelvins.changes_db(external_k, products_k, compression)
+                taken_back = 10.0 ** (-course.agc_db_per_db * noise_db / 10.0)
+                change_db, rise_db = kelvins.changes_db(
+                    external_k, products_k, compression * taken_back, course.leak
+                )
                 expected[band.name, hour] = (float(change_db.mean()), float(rise_db.mean()))
         return expected
 

@@ -31,7 +31,15 @@ class Surroundings:
         common = rng.standard_normal((course.nights, 1))
         own = rng.standard_normal((course.nights, len(course.bands)))
         share = course.shared_by_bands
-        return course.night_sd_db * (math.sqrt(share) * common + math.sqrt(1.0 - share) * own)
+        strayed = math.sqrt(share) * common + math.sqrt(1.0 - share) * own
+        rho = course.night_persistence
+        for night in range(1, course.nights):
+            strayed[night] = rho * strayed[night - 1] + math.sqrt(1.0 - rho * rho) * strayed[night]
+        loud = np.random.default_rng((self.seed, 11)).random((course.nights, 1)) < course.loud_share
+        passed = np.arange(course.nights)[:, None] - (course.nights - 1) / 2.0
+        return np.asarray(
+            course.night_sd_db * strayed + course.loud_db * loud + course.trend_db_per_night * passed
+        )
 
     @cached_property
     def _strong_db(self) -> Floats:
@@ -88,6 +96,14 @@ class Surroundings:
         loss = math.pow(10.0, -self.course.bands[band].compression_db / 10.0)
         return np.where(self._overloaded(band, when_s), loss, 1.0)
 
+    def stage_gain(self, n: int, band: int, when_s: Floats, external_k: Floats) -> Floats:
+        """The stage's gain against `BandTruth.gain_db`, a power ratio: compressed, stepped, or taken back."""
+        course = self.course
+        gain = self.compression(band, when_s)
+        if course.gain_step_at_night is not None and n >= course.gain_step_at_night:
+            gain = gain * math.pow(10.0, course.gain_step_db / 10.0)
+        return gain * (external_k / self.median_k(band, when_s)) ** -course.agc_db_per_db
+
     def _strength(self, n: int, band: int, when_s: Floats) -> Floats:
         """The strong carrier of the band against its median, as a power ratio: slow, no fading."""
         db = self._strong_db[n, band] + 1.0 * self._slow((6, n, band), when_s)
@@ -121,6 +137,24 @@ class Surroundings:
 
     def passer_by_w(self, n: int, band: int, number: int, when_s: Floats) -> Floats:
         """A signal on a channel that was chosen to be empty: speech comes in words, so it is on and off."""
+        return self._speech_w(n, band, number, when_s) + self._resident_w(n, band, number, when_s)
+
+    def _resident_w(self, n: int, band: int, number: int, when_s: Floats) -> Floats:
+        """A carrier that stays on the channel."""
+        course = self.course
+        if course.resident_over_noise_db is None or number:
+            return np.zeros(len(when_s))
+        kelvins = Kelvins.of(course.bands[band])
+        median_k = self.median_k(band, when_s) + kelvins.receiver_k
+        mean_w = BOLTZMANN_J_PER_K * course.bandwidth_hz * median_k
+        mean_w = mean_w * math.pow(10.0, course.resident_over_noise_db / 10.0)
+        if course.resident_fades:
+            real, imaginary = (self._waves((12, n, band, part), when_s, 4.0, 90.0) for part in range(2))
+            mean_w = mean_w * (real * real + imaginary * imaginary) / 2.0
+        hours = course.hours if course.resident_hours is None else course.resident_hours
+        return np.where(np.isin(hour_of(when_s), hours), mean_w, 0.0)
+
+    def _speech_w(self, n: int, band: int, number: int, when_s: Floats) -> Floats:
         course = self.course
         slots = (when_s // 600.0).astype(np.int64)
         rng = np.random.default_rng((self.seed, 9, n, band, number))

@@ -109,8 +109,61 @@ def test_a_line_that_does_not_step_with_the_others_is_not_counted() -> None:
             [0.01, 0.2, 0.7, 1.0, 0.7, 0.2, 0.01], np.float32
         )
     found = compare(told)
-    assert "odd-signal" in found.flags
+    assert "birdie" in found.flags
     assert found.snr_change_db is not None and found.snr_change_db.low < 2.0 < found.snr_change_db.high
+
+
+def _with_line(told: list[Labelled], place: int, power: float) -> list[Labelled]:
+    for one in told:
+        shape = np.array([0.01, 0.2, 0.7, 1.0, 0.7, 0.2, 0.01], np.float32)
+        one.spectrum.mean[place - 3 : place + 4] += np.float32(power) * shape
+    return told
+
+
+@pytest.mark.parametrize("noise_db", [10.0, -6.0, 3.0])
+def test_the_receivers_own_line_alone_tells_nothing_of_the_stage(noise_db: float) -> None:
+    rng = np.random.default_rng(7)
+    found = compare(_with_line(_told(rng, noise_db=noise_db, lines=()), 60, 300.0))
+    assert (found.verdict, found.snr_change_db) == ("undecided", None)
+    assert "birdie" in found.flags
+    assert "the receiver's own or hum" in found.reason
+    assert [carrier.kind for carrier in found.carriers] == ["birdie"]
+
+
+def test_hum_beside_a_carrier_does_not_pull_its_change() -> None:
+    told = _told(np.random.default_rng(8), lines=((30, 30.0),))
+    for place in (60, 75, 90):
+        told = _with_line(told, place, 500.0)
+    found = compare(told)
+    assert "birdie" in found.flags
+    assert found.snr_change_db is not None and found.snr_change_db.low < 2.0 < found.snr_change_db.high
+
+
+def test_a_steady_line_that_steps_with_the_noise_counts() -> None:
+    told = _told(np.random.default_rng(9), lines=())
+    for one in told:
+        _with_line([one], 60, 1000.0 * (10**1.2 if one.path == ANTENNA_STAGE else 1.0))
+    found = compare(told, Terms(gain_known=True))
+    assert "birdie" not in found.flags
+    assert found.snr_change_db is not None and found.snr_change_db.value == pytest.approx(2.0, abs=0.2)
+
+
+def test_a_tuning_whose_noise_cannot_be_told_from_its_signals_gets_no_finding() -> None:
+    rng = np.random.default_rng(10)
+    told = _told(rng, lines=())
+    signals = np.where(np.arange(BINS) % 10 == 5, 1.0, rng.uniform(2.0, 8.0, BINS)).astype(np.float32)
+    for one in told:
+        one.spectrum.mean[:] *= signals
+    found = compare(told)
+    assert "occupied" in found.flags
+    assert (found.verdict, found.snr_change_db, found.noise_change_db) == ("undecided", None, None)
+    assert "cannot be told apart" in found.reason
+
+
+def test_too_few_edges_are_called_too_few() -> None:
+    found = compare(_told(np.random.default_rng(11), edges=2))
+    assert found.snr_change_db is None
+    assert "2 clean edges are too few" in found.reason and "2 more are needed" in found.reason
 
 
 def test_silence_and_one_route_are_nothing_to_compare() -> None:

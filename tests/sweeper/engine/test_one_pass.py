@@ -279,6 +279,20 @@ def test_a_cable_that_comes_out_just_as_somebody_turns_the_dial_still_leaves_it_
     assert dial.tuning_now.hz == 7_100_000 and dial.agc == "slow" and board.standing == "antenna-bypass"
 
 
+def test_relays_go_to_rest_before_a_receiver_whose_dial_was_turned_is_asked_anything() -> None:
+    dial, board = Dial(), Board()
+    stood: list[str | None] = []
+
+    def turn() -> None:
+        dial.tuning_now = replace(dial.tuning_now, hz=7_100_000)
+        dial.before = lambda call: stood.append(board.standing)
+
+    dial.before = at_call("frequency_hz", 4, turn)
+    measured(dial, board, Kept())
+    left = stood.index("antenna-bypass") if "antenna-bypass" in stood else len(stood)
+    assert set(stood[left:]) == {"antenna-bypass"} and "antenna-stage" not in stood
+
+
 def test_a_hand_that_uses_the_moment_while_relays_settle_is_noticed_before_the_dial_is_set() -> None:
     dial, board, kept = Dial(), Board(), Kept()
     theirs = Tuning(3_573_000, "LSB", 2400)

@@ -24,6 +24,14 @@ def test_an_order_wakes_until_it_is_heeded_and_a_stop_for_good() -> None:
     assert orders.wake.is_set() and orders.stopping
 
 
+def test_who_asks_to_stop_again_gives_no_new_grace() -> None:
+    orders = Orders()
+    orders.stop()
+    given_s = orders.wake.given_s
+    orders.stop()
+    assert orders.wake.given_s == given_s
+
+
 @pytest.mark.parametrize("how", [signal.SIGINT, signal.SIGTERM, signal.SIGHUP])
 def test_a_signal_stops_a_thread_that_does_nothing_but_wait_and_look(how: signal.Signals) -> None:
     """A handler that set the event itself would sooner or later wait for a lock that the waiting thread holds."""

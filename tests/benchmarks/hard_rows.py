@@ -1,0 +1,146 @@
+"""The rows of the truth benchmark where nights are alike, channels not clean or stages not steady.
+
+    python -m tests.benchmarks.hard_rows [--campaigns 27] [--seed 5] [--only WORD]
+
+One line a row: cells, verdicts given, wrong ones, intervals that miss the truth, at the last look; shares with Wilson's
+interval, cells of a campaign counted as for the other figures. Ends with 0: what must hold is claimed in docs/truth.md.
+"""
+
+import argparse
+import multiprocessing
+import os
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+
+import numpy as np
+import polars as pl
+
+from sweeper.analysis import findings_from, summarise_day, table_of
+from sweeper.simulation.campaign.course import Course
+from tests.benchmarks.campaigns import HOURS, STAGES, Planned, amplified_bands, facts_of
+from tests.benchmarks.judging import _truth_of_these, is_wrong
+from tests.benchmarks.truth_figures import share_of
+
+BANDS = 4
+NO_LOAD = {"load_every": 0}
+NO_CARRIERS: dict[str, object] = {"carrier_over_noise_db": ()}
+STEP_AT = 5
+
+
+@dataclass(frozen=True)
+class Case:
+    """One row: what the course is like, and what its bands are."""
+
+    name: str
+    course: dict[str, object]
+    bands: dict[str, object] | None = None
+
+
+CASES = (
+    Case("nothing amiss, 5 nights", {"nights": 5}),
+    Case("nothing amiss, 10 nights", {}),
+    Case("nothing amiss, without load", NO_LOAD),
+    Case("80 % of nights loud (+12 dB), 5 nights", {"nights": 5, "loud_share": 0.8}),
+    Case("two noise channels, gains 4 dB apart, no load", NO_LOAD, {"channel_gains_db": (0.0, 4.0)}),
+    Case("steady carrier (+3 dB) in a noise channel", {"resident_over_noise_db": 3.0}),
+    Case("the same without load", {"resident_over_noise_db": 3.0, **NO_LOAD}),
+    Case("fading carrier (+8 dB) in it", {"resident_over_noise_db": 8.0, "resident_fades": True}),
+    Case("the same without load, fading", {"resident_over_noise_db": 8.0, "resident_fades": True, **NO_LOAD}),
+    Case(
+        "the same in one hour of two",
+        {"resident_over_noise_db": 8.0, "resident_fades": True, "resident_hours": HOURS[:1]},
+    ),
+    Case("stage with AGC 0.06 dB/dB, no load", {"agc_db_per_db": 0.06, **NO_LOAD}),
+    Case("nights AR(1) 0.6, sd 2 dB", {"night_persistence": 0.6, "night_sd_db": 2.0}),
+    Case("nights AR(1) 0.6, sd 4 dB", {"night_persistence": 0.6, "night_sd_db": 4.0}),
+    Case("relay leak −20 dB, no load", {"leak_db": -20.0, **NO_LOAD}),
+    Case("trend 1 dB a night", {"trend_db_per_night": 1.0}),
+    Case("2 nights", {"nights": 2}),
+    Case("gain step of −4 dB in mid-season", {"gain_step_at_night": STEP_AT, "gain_step_db": -4.0}),
+)
+
+
+@dataclass(frozen=True)
+class Seen:
+    """One band and hour at the last look."""
+
+    campaign: int
+    verdict: str
+    wrong: bool
+    missed: bool | None
+
+
+@dataclass(frozen=True)
+class Changed:
+    """Before against after in one campaign. `flagged`: something is said of the nights or the control."""
+
+    campaign: int
+    false: bool
+    missed: bool | None
+    flagged: bool
+
+
+def plan_of(case: Case, number: int, seed: int) -> Planned:
+    """Campaign `number` of a case."""
+    rng = np.random.default_rng((seed, 6, number))
+    bands = amplified_bands(rng, BANDS, STAGES[number % 3], **(case.bands or {}))
+    course = replace(Course(bands, nights=10, hours=HOURS), **case.course)  # type: ignore[arg-type]
+    return Planned("hard", {}, course, seed * 100_003 + 95_000 + number)
+
+
+def seen_in(asked: tuple[Case, int, int]) -> list[Seen]:
+    """The cells of one campaign; the step of the gain is looked for three nights after it too."""
+    case, number, seed = asked
+    plan = plan_of(case, number, seed)
+    thrown = plan.thrown()
+    facts = facts_of(thrown)
+    summaries = pl.concat([summarise_day(thrown.night(n), facts) for n in range(plan.course.nights)])
+    found = []
+    for finding in findings_from(table_of(summaries, facts), summaries, facts).bands:
+        for period in finding.periods:
+            truth = thrown.snr_change_db(finding.band, period.hour_utc)
+            if period.nights < 3:
+                truth = _truth_of_these(thrown, finding.band, period.hour_utc, summaries)
+            interval = period.snr_change_db
+            missed = None if interval is None else not interval.low <= truth <= interval.high
+            found.append(Seen(number, period.verdict, is_wrong(period.verdict, truth), missed))
+    return found
+
+
+def line(name: str, cells: list[Seen]) -> str:
+    """The row of the table."""
+    decided = [cell for cell in cells if cell.verdict != "undecided"]
+    told = [cell for cell in cells if cell.missed is not None]
+
+    def shown(rows: list[Seen], what: Callable[[Seen], bool]) -> str:
+        if not rows:
+            return "0"
+        share = share_of(rows, what)  # type: ignore[arg-type]
+        low, high = share.interval
+        return f"{sum(map(what, rows))} ({100 * low:.1f} to {100 * high:.1f} %)"
+
+    wrong = shown(decided, lambda cell: cell.wrong)
+    missed = shown(told, lambda cell: bool(cell.missed))
+    return f"| {name} | {len(cells)} | {len(decided)} | {wrong} | {missed} of {len(told)} |"
+
+
+def main() -> int:
+    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawTextHelpFormatter)
+    parser.add_argument("--campaigns", type=int, default=27)
+    parser.add_argument("--seed", type=int, default=5)
+    parser.add_argument("--only", default="", help="rows whose name holds this")
+    parser.add_argument("--processes", type=int, default=2)
+    asked = parser.parse_args()
+    os.environ["POLARS_MAX_THREADS"] = "1"
+    print("| case | cells | decided | wrong | intervals that miss |\n" + "| --- " * 5 + "|", flush=True)
+    with multiprocessing.get_context("spawn").Pool(asked.processes) as pool:
+        for case in CASES:
+            if asked.only in case.name:
+                jobs = [(case, number, asked.seed) for number in range(asked.campaigns)]
+                cells = [cell for part in pool.imap(seen_in, jobs) for cell in part]
+                print(line(case.name, cells), flush=True)
+    return 0
+
+
+if __name__ == "__main__":
+    raise SystemExit(main())
