@@ -271,7 +271,7 @@ def _write(
     from sweeper.station import StationFileError, load
     from sweeper.station.recalibrate import with_curve
     from sweeper.station.rewrite import with_values
-    from sweeper.store import replace_whole
+    from sweeper.store import replacing
 
     others: dict[str, float] = {"uncertainty_db": round(curve.uncertainty_db, 2)}
     others |= {"floor": curve.floor} if curve.floor is not None else {}
@@ -288,16 +288,12 @@ def _write(
         more["receiver", "meter", "detector"] = detector
     if noise_bandwidth_hz is not None:
         more["receiver", "noise_bandwidth_hz"] = round(noise_bandwidth_hz, 1)
-    beside = station_file.with_name(f".{station_file.name}.new")
-    text = with_values(text, more) if more else text
     try:
-        beside.write_text(text, encoding="utf-8")
-        load(beside)
-        replace_whole(station_file, text.encode())
+        with replacing(station_file) as beside:
+            beside.write_text(with_values(text, more) if more else text, encoding="utf-8")
+            load(beside)
     except StationFileError as refused:  # the lines of the other file would only mislead
         wrong = " ".join(f"{each.key}: {each.what} {each.mend}".rstrip() for each in refused.problems)
         raise WrongInput(
             f"{station_file}: nothing was written, since it would not be right. {wrong}"
         ) from None
-    finally:
-        beside.unlink(missing_ok=True)
