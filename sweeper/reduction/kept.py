@@ -147,14 +147,16 @@ def write_kept(
             content = io.BytesIO()
             rows = months[name].filter(pl.col("night").is_in(nights))
             rows.write_parquet(content, compression="zstd", compression_level=1)  # 3 saves a hundredth
-            book[name] = Month(made_by(facts), hashlib.sha256(content.getvalue()).hexdigest(), days[name])
+            digest = hashlib.sha256(content.getvalue()).hexdigest()
+            book[name] = Month(made_by(facts), digest, days[name])
             replace_whole(folder / file_name(name), content.getvalue())
-        replace_whole(folder / BOOK, json.dumps({name: asdict(book[name]) for name in sorted(book)}).encode())
+        text = json.dumps({name: asdict(book[name]) for name in sorted(book)})
+        replace_whole(folder / BOOK, text.encode())
         for file in folder.glob("summaries.*parquet"):
             if file.name not in map(file_name, book):
                 file.unlink(missing_ok=True)
     except OSError:
-        pass  # a full or read-only disk costs time tomorrow, nothing else
+        return  # a full or read-only disk costs time tomorrow, nothing else
 
 
 def _book(read: Callable[[str], bytes]) -> dict[str, Month]:

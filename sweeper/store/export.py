@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
-from typing import IO, TYPE_CHECKING, BinaryIO
+from typing import IO, TYPE_CHECKING
 
 from sweeper.store.errors import StoreError
-from sweeper.store.files import beside, told
+from sweeper.store.files import replacing, told
 
 if TYPE_CHECKING:
     import polars as pl
@@ -24,7 +24,7 @@ injection, from memory). `import` takes the apostrophe away again."""
 def write_csv(readings: pl.LazyFrame, file: Path | IO[bytes]) -> None:
     """Write readings as CSV with a header: UTF-8, CRLF, times in RFC 3339, `dbm` empty where uncalibrated."""
     if isinstance(file, Path):
-        with _whole(file) as out:
+        with _whole(file) as beside, beside.open("wb") as out:
             _csv_to(readings, out)
     else:
         _csv_to(readings, file)
@@ -32,12 +32,12 @@ def write_csv(readings: pl.LazyFrame, file: Path | IO[bytes]) -> None:
 
 def write_parquet(readings: pl.LazyFrame, file: Path) -> None:
     """Write readings as one Parquet file."""
-    with _whole(file) as out:
-        readings.sink_parquet(out, compression="zstd")
+    with _whole(file) as beside:
+        readings.sink_parquet(beside, compression="zstd")
 
 
 @contextmanager
-def _whole(file: Path) -> Iterator[BinaryIO]:
+def _whole(file: Path) -> Iterator[Path]:
     """A file to write to, which becomes `file` if all goes well and is gone otherwise."""
     import polars as pl
 
@@ -45,8 +45,8 @@ def _whole(file: Path) -> Iterator[BinaryIO]:
         raise StoreError(f"{file}: this is no file, so it is not replaced by one. Give another name.")
     with told("write it", file):
         try:
-            with beside(file) as (_, out):
-                yield out
+            with replacing(file) as beside:
+                yield beside
         except pl.exceptions.ComputeError as error:
             raise StoreError(f"{file}: cannot write it: {error}. What is stored is safe.") from error
 
