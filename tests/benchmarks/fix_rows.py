@@ -1,9 +1,9 @@
-"""Before and after a fix where nights come in spells, seasons drift, and controls are none; and what an oracle would find.
+"""Before and after a fix where nights come in spells, seasons drift and controls step, beside what an oracle finds.
 
     python -m tests.benchmarks.fix_rows [--campaigns 40] [--seed 7] [--only WORD] [--json FILE]
 
 Each campaign is looked at every morning from the third night after the fix on, all bands together and each by itself.
-One line a row: campaigns with a false verdict on any morning, and those of them that nothing flagged; how often the last
+One line a row: campaigns with a false verdict on any morning, and those that nothing flagged; how often the last
 interval over all bands missed; fixes found on the last morning, by the program and by an oracle: generalised least
 squares on the same nights, told how alike they are, at the level that is due on that morning. Wilson's intervals.
 """
