@@ -111,11 +111,7 @@ def calibrate(
     if measure_bandwidth:
         with open_store(station, station_file, data, read_only=False) as store:
             noise_bandwidth_hz, error_db = _measured_bandwidth_hz(station, store, curve)
-        low_hz, high_hz = (noise_bandwidth_hz * 10 ** (way * error_db / 10) for way in (-1, 1))
-        print(
-            f"The noise bandwidth is {noise_bandwidth_hz:.0f} Hz, known to {error_db:.2f} dB (standard uncertainty), "
-            f"{low_hz:.0f} to {high_hz:.0f} Hz; the pass band is {station.receiver.bandwidth_hz} Hz."
-        )
+        _show_bandwidth(noise_bandwidth_hz, error_db, station.receiver.bandwidth_hz)
     _write(station_file, curve, temperature_c, detector, noise_bandwidth_hz)
     old = "; the old curve stands beside it as a comment" if station.receiver.meter.curve else ""
     print(f"Written into {station_file}{old}.")
@@ -222,6 +218,14 @@ def _show(curve: "Curve") -> None:
         print(remark)
 
 
+def _show_bandwidth(noise_bandwidth_hz: float, error_db: float, pass_band_hz: int) -> None:
+    low_hz, high_hz = (noise_bandwidth_hz * 10 ** (way * error_db / 10) for way in (-1, 1))
+    print(
+        f"The noise bandwidth is {noise_bandwidth_hz:.0f} Hz, known to {error_db:.2f} dB (standard uncertainty), "
+        f"{low_hz:.0f} to {high_hz:.0f} Hz; the pass band is {pass_band_hz} Hz."
+    )
+
+
 def _measured_bandwidth_hz(station: "Station", store: "Store", curve: "Curve") -> tuple[float, float]:
     """From the noise source and the load in bypass, read through the new curve; with its standard uncertainty, dB."""
     from statistics import fmean
@@ -262,11 +266,12 @@ def _write(
     detector: str | None,
     noise_bandwidth_hz: float | None,
 ) -> None:
-    """Through a file beside it that must load, so that a station file is never left half written or wrong."""
+    """A file beside it must load first, so that a station file is never left half written or wrong."""
     from sweeper.clock import SystemClock
     from sweeper.station import StationFileError, load
     from sweeper.station.recalibrate import with_curve
     from sweeper.station.rewrite import with_values
+    from sweeper.store import replacing
 
     others: dict[str, float] = {"uncertainty_db": round(curve.uncertainty_db, 2)}
     others |= {"floor": curve.floor} if curve.floor is not None else {}
@@ -283,15 +288,12 @@ def _write(
         more["receiver", "meter", "detector"] = detector
     if noise_bandwidth_hz is not None:
         more["receiver", "noise_bandwidth_hz"] = round(noise_bandwidth_hz, 1)
-    beside = station_file.with_name(f".{station_file.name}.new")
-    beside.write_text(with_values(text, more) if more else text, encoding="utf-8")
     try:
-        load(beside)
-        beside.replace(station_file)
+        with replacing(station_file) as beside:
+            beside.write_text(with_values(text, more) if more else text, encoding="utf-8")
+            load(beside)
     except StationFileError as refused:  # the lines of the other file would only mislead
         wrong = " ".join(f"{each.key}: {each.what} {each.mend}".rstrip() for each in refused.problems)
         raise WrongInput(
             f"{station_file}: nothing was written, since it would not be right. {wrong}"
         ) from None
-    finally:
-        beside.unlink(missing_ok=True)
