@@ -6,8 +6,8 @@ now, count as not there: whatever is wrong with a summary, it can be made again.
 """
 
 import hashlib
+import io
 import json
-import os
 import re
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import asdict, dataclass
@@ -20,6 +20,7 @@ from typing import TYPE_CHECKING
 
 from sweeper.analysis import StationFacts
 from sweeper.outside import json_of
+from sweeper.store import replace_whole
 
 if TYPE_CHECKING:
     import polars as pl
@@ -143,19 +144,19 @@ def write_kept(
     try:
         for name in changed:
             nights = [date.fromisoformat(day) for day in days[name]]
-            fresh = folder / f"{file_name(name)}.{os.getpid()}.new"
+            content = io.BytesIO()
             rows = months[name].filter(pl.col("night").is_in(nights))
-            rows.write_parquet(fresh, compression="zstd", compression_level=1)  # 3 saves a hundredth
-            book[name] = Month(made_by(facts), hashlib.sha256(fresh.read_bytes()).hexdigest(), days[name])
-            fresh.replace(folder / file_name(name))
-        fresh = folder / f"{BOOK}.{os.getpid()}.new"
-        fresh.write_text(json.dumps({name: asdict(book[name]) for name in sorted(book)}), encoding="utf-8")
-        fresh.replace(folder / BOOK)
+            rows.write_parquet(content, compression="zstd", compression_level=1)  # 3 saves a hundredth
+            digest = hashlib.sha256(content.getvalue()).hexdigest()
+            book[name] = Month(made_by(facts), digest, days[name])
+            replace_whole(folder / file_name(name), content.getvalue())
+        text = json.dumps({name: asdict(book[name]) for name in sorted(book)})
+        replace_whole(folder / BOOK, text.encode())
         for file in folder.glob("summaries.*parquet"):
             if file.name not in map(file_name, book):
                 file.unlink(missing_ok=True)
     except OSError:
-        fresh.unlink(missing_ok=True)  # a full or read-only disk costs time tomorrow, nothing else
+        return  # a full or read-only disk costs time tomorrow, nothing else
 
 
 def _book(read: Callable[[str], bytes]) -> dict[str, Month]:

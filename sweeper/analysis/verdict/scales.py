@@ -1,6 +1,6 @@
 """What a meter's scale allows to be said: verdicts that hold on every scale which its readings leave open."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -132,11 +132,14 @@ def without_untested(methods: GainMethods, meter: Meter) -> GainMethods:
     return kept if (kept.carriers or methods.load or methods.source) is not None else methods
 
 
-def held_on_all(first: Sequence[Judged], others: Sequence[Sequence[Judged]]) -> tuple[Judged, ...]:
-    """Verdicts and intervals that hold whichever of the scales is the meter's; cells go together."""
+def held_on_all(
+    first: Mapping[tuple[str, int], Judged], others: Sequence[Mapping[tuple[str, int], Judged]]
+) -> tuple[Judged, ...]:
+    """Verdicts and intervals that hold whichever of the scales is the meter's, by band and hour."""
+    nothing = Judged("undecided", None, 1.0)
     held = []
-    for place, judged in enumerate(first):
-        beside = [other[place] for other in others]
+    for place, judged in first.items():
+        beside = [other.get(place, nothing) for other in others]
         if judged.withheld or not beside:
             held.append(judged)
             continue
