@@ -31,6 +31,10 @@ CHANNELS_APART_CHANCE = 1e-5
 """How often chance may part two channels, an hour of a band."""
 CARRIER_CLEAR_DB = 10.0
 """A carrier says something about gain where it stands this far above the noise of both routes together."""
+EMPTY_PASSES = 4
+"""Passes over a carrier channel at an hour, before it is said to be empty."""
+EMPTY_SHARE = 0.9
+"""Share of them without a carrier, from which on it is: one that fades is missing in fewer (common practice)."""
 USELESS_DB = 60.0
 """An uncertainty no larger than this need be told apart."""
 

@@ -58,7 +58,7 @@ def page(rows: Mapping[str, Counts], before: Mapping[str, Counts], campaigns: in
         "those of real receivers do. The program is told unit, step and averaging time, no floor, no curve. *Noisy*:",
         "noise from outside stands 8 to 25 dB above the receiver's own, *quiet*: 0.6 to 4 dB, *nothing to gain*: 14 to",
         "30 dB. *Wrong*: of the verdicts given, those that the truth contradicts; at most 5 % may be. *Misses*:",
-        "intervals that do not hold the truth; 2 to 7 % are due. In brackets Wilson's 95 % interval, cells of a station",
+        "intervals that do not hold the truth; 2 to 7 % are due. In brackets Wilson's interval, cells of a station",
         "counted as the independent ones that scatter as much.",
         "",
     ]

@@ -11,6 +11,7 @@ import polars as pl
 
 from sweeper.analysis.band.cells import Cell, cells_of_band, persistence
 from sweeper.analysis.band.channels import DISAGREE, OCCUPIED, Channels, channels
+from sweeper.analysis.band.empty_carriers import empty_carriers
 from sweeper.analysis.band.gain import Gain, combine, quieter_antenna
 from sweeper.analysis.band.gain_methods import GainMethods
 from sweeper.analysis.band.nightly import nightly
@@ -42,6 +43,7 @@ class Table:
     troubles: tuple[frozenset[str], ...]
     judged: tuple[Judged, ...]
     meter: Meter
+    empty_carriers: Mapping[str, dict[int, tuple[int, ...] | None]]
 
     @property
     def by_cell(self) -> dict[tuple[str, int], Judged]:
@@ -141,6 +143,7 @@ def _on_scale(summaries: pl.DataFrame, facts: StationFacts, meter: Meter, scale:
         tuple(troubles),
         tuple(judged),
         meter,
+        {band: empty_carriers(here) for band, here in rows.items()},
     )
 
 
