@@ -83,7 +83,7 @@ def best_way(foretold: Floats, nearest: Floats, spread: Floats) -> NDArray[np.in
     """The way, by its number, that foretold the nearest spectra best, shape (signals,); 0, the mean, if none can tell.
 
     `foretold`: shape (sides, ways, signals); `nearest`: (sides, signals); `spread`: deviation of a side without a
-    signal, (signals,). Error of a side: (foretold − nearest)/(their sum), within ±1; sides without a signal don't count.
+    signal, (signals,). Error of a side: (foretold − nearest)/(their sum), within ±1, of sides with a signal.
     """
     total = np.maximum(foretold + nearest[:, None, :], 4.0 * spread)
     error = np.clip((foretold - nearest[:, None, :]) / total, -1.0, 1.0)

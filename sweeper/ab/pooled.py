@@ -127,7 +127,7 @@ def pool(both: Both) -> Pooled | None:
 def interval(pooled: Pooled, confidence: float, *, watched: bool) -> Interval | None:
     """The change with its interval, dB; read once, or valid all the way for one who watches. None: too few blocks.
 
-    Read once, t has one degree of freedom less than blocks alone leave, for the weights, which come from the same edges.
+    Read once, t has one degree of freedom less than blocks alone leave: the weights come from the same edges.
     """
     there = pooled.weight.sum(axis=1) > 0.0
     length = block_length(pooled.scores(pooled.x)[there], FIRST_SHOWN if watched else 8)

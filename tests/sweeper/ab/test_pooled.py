@@ -26,7 +26,7 @@ def _fading(rng: np.random.Generator, at_s: Floats, doppler_hz: float, rician_k:
 
 def _sides(rng: np.random.Generator, edges: int, every_s: float, doppler_hz: float, snr: float) -> Both:
     at = every_s * np.arange(edges) + rng.uniform(-0.1, 0.1, edges) * every_s
-    away = SETTLE_S + FRAME_S * (np.arange(FRAMES) + 0.5)
+    away: Floats = SETTLE_S + FRAME_S * (np.arange(FRAMES, dtype=np.float64) + 0.5)
     times = np.concatenate([at[:, None] - away[None, :], at[:, None] + away[None, :]], axis=1)
     power = snr * _fading(rng, times, doppler_hz, 2.0)
     to_stage = np.arange(edges) % 2 == 0
