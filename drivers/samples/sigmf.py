@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+import numpy as np
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from drivers.samples.file import HIGHEST_RATE_HZ, LOWEST_RATE_HZ, Piece, Recording, RecordingError, utc
@@ -122,8 +123,6 @@ def _metadata(file: Path) -> _Metadata:
 
 def _reader(file: Path, code: str, real: bool) -> Any:
     def read(first: int, last: int, size: int) -> "Iterator[tuple[int, NDArray[Any]]]":
-        import numpy as np
-
         parts = 1 if real else 2
         kind = np.dtype(code)
         with file.open("rb") as raw:
@@ -144,8 +143,6 @@ def _scaled(data: "NDArray[Any]", kind: Any) -> "NDArray[Any]":
     """To float32 of full scale 1. Unsigned: their middle is zero, which for 8 bits is 127.5 (SigMF leaves
     it open).
     """
-    import numpy as np
-
     if kind.kind == "f":
         return data.astype(np.float32)
     half = float(2 ** (8 * kind.itemsize - 1))

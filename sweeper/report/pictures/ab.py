@@ -1,7 +1,10 @@
 """An A/B comparison drawn: level over time with its edges, both spectra, each signal's change with its interval."""
 
 from collections.abc import Sequence
+from math import isfinite
 from typing import TYPE_CHECKING
+
+import numpy as np
 
 from sweeper.report import wording
 from sweeper.report.pictures.picture import Numbers, Picture
@@ -25,8 +28,6 @@ WHY = {
 
 def over_time(compared: "Compared") -> Picture:
     """The noise floor of the whole recording, the stays with the stage in shaded."""
-    import numpy as np
-
     levels, result = compared.levels, compared.result
     floor = levels.floor_db
     a_point = -(-len(floor) // POINTS)
@@ -64,9 +65,7 @@ def over_time(compared: "Compared") -> Picture:
     return Picture("time", title, svg, caption, Numbers(("From, s", "to, s", "Path"), rows))
 
 
-def _of_known(parts: "np.ndarray", share: float) -> "np.ndarray":  # type: ignore[name-defined]  # noqa: F821
-    import numpy as np
-
+def _of_known(parts: "np.ndarray", share: float) -> "np.ndarray":
     filled = np.array(parts)
     empty = ~np.isfinite(filled).any(axis=1)
     filled[empty] = np.nan
@@ -78,8 +77,6 @@ def _of_known(parts: "np.ndarray", share: float) -> "np.ndarray":  # type: ignor
 
 def spectra(compared: "Compared") -> Picture | None:
     """Both spectra at the edges; bins that count as noise marked below."""
-    import numpy as np
-
     result = compared.result
     drawn = result.picture
     if drawn is None:
@@ -170,8 +167,6 @@ def carriers(compared: "Compared") -> Picture | None:
 
 
 def _rows(axes: "Axes", shown: "Sequence[CarrierChange]", result: "ABResult") -> None:  # type: ignore[name-defined]  # noqa: F821
-    from math import isfinite
-
     together = result.snr_change_db
     reach = (
         max([3.0] + [abs(each) for c in shown if c.snr_change_db for each in (c.snr_change_db.value,)]) * 1.6
