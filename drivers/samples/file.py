@@ -16,6 +16,7 @@ import numpy as np
 import soundfile
 
 from drivers.contracts import Block
+from drivers.ordinary_files import opened, why_not
 from drivers.samples.auxi import centre_and_start
 
 if TYPE_CHECKING:
@@ -128,6 +129,10 @@ def _open(file: Path, centre_hz: float | None, channel: int | None, samples: boo
         raise RecordingError(f"{file}: there is no such recording.")
     if file.is_dir():
         raise RecordingError(f"{file}: this is a folder; name the recordings in it.")
+    try:
+        opened(file).close()
+    except OSError as fault:
+        raise RecordingError(f"{file}: it cannot be read ({why_not(fault)}).") from fault
     if file.stat().st_size == 0:
         raise RecordingError(f"{file}: it is empty (0 bytes).")
     return _open_sound(file, centre_hz, channel, samples)
@@ -135,7 +140,8 @@ def _open(file: Path, centre_hz: float | None, channel: int | None, samples: boo
 
 def _open_sound(file: Path, centre_hz: float | None, channel: int | None, samples: bool | None) -> Recording:
     try:
-        info = soundfile.info(str(file))
+        with opened(file) as raw, soundfile.SoundFile(raw.fileno(), closefd=False) as info:
+            pass
     except (soundfile.LibsndfileError, RuntimeError, OSError) as fault:
         if file.suffix.lower() in LOSSY_NAMES:
             raise RecordingError(_lossy(file)) from fault
@@ -199,7 +205,7 @@ def _sound(
     def read(first: int, last: int, size: int) -> "Iterator[tuple[int, NDArray[Any]]]":
         if last <= first:
             return
-        with soundfile.SoundFile(str(file)) as sound:
+        with opened(file) as raw, soundfile.SoundFile(raw.fileno(), closefd=False) as sound:
             sound.seek(first)
             at = first
             while at < last:
@@ -243,7 +249,7 @@ def _missing(file: Path, info: Any) -> float:
     """Share of the data that a WAV header promises and the file does not hold."""
     if info.format not in ("WAV", "WAVEX"):
         return 0.0
-    with file.open("rb") as raw:
+    with opened(file) as raw:
         head = raw.read(1 << 16)
     place = head.find(b"data")
     if place < 0 or place + 8 > len(head):
@@ -259,7 +265,7 @@ def _the_only_one(file: Path) -> int | None:
     """Of two channels the one that says it all: they are alike, or the other is silent. None where they
     differ.
     """
-    with soundfile.SoundFile(str(file)) as sound:
+    with opened(file) as raw, soundfile.SoundFile(raw.fileno(), closefd=False) as sound:
         sound.seek(max(0, min(len(sound) // 2, len(sound) - 200_000)))
         data = sound.read(200_000, dtype="float32", always_2d=True).astype(np.float64)
     powers = np.mean(data**2, axis=0)
