@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+import numpy as np
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from drivers.ordinary_files import opened, text_of, why_not
@@ -123,8 +124,6 @@ def _metadata(file: Path) -> _Metadata:
 
 def _reader(file: Path, code: str, real: bool) -> Any:
     def read(first: int, last: int, size: int) -> "Iterator[tuple[int, NDArray[Any]]]":
-        import numpy as np
-
         parts = 1 if real else 2
         kind = np.dtype(code)
         with opened(file) as raw:
@@ -145,8 +144,6 @@ def _scaled(data: "NDArray[Any]", kind: Any) -> "NDArray[Any]":
     """To float32 of full scale 1. Unsigned: their middle is zero, which for 8 bits is 127.5 (SigMF leaves
     it open).
     """
-    import numpy as np
-
     if kind.kind == "f":
         return data.astype(np.float32)
     half = float(2 ** (8 * kind.itemsize - 1))

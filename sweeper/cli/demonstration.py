@@ -32,7 +32,8 @@ def demo(
     from sweeper.daemon.run.campaign import Campaign, run_passes
     from sweeper.daemon.run.observers import Observer
     from sweeper.reduction import facts_of, reduce_store
-    from sweeper.report import Setting, write_html
+    from sweeper.report.page import write_html
+    from sweeper.report.setting import Setting
     from sweeper.report.terminal import show_findings
     from sweeper.simulation import saltmarsh, serve
     from sweeper.station.lines import text_of

@@ -5,6 +5,7 @@ from datetime import date, timedelta
 import polars as pl
 from matplotlib.axes import Axes
 from matplotlib.patches import PathPatch
+from matplotlib.path import Path
 
 from sweeper.analysis import Findings
 from sweeper.report import wording
@@ -63,8 +64,6 @@ def _strip(
     axes: Axes, here: pl.DataFrame, band: str, hours: list[int], first: date, zone: str, on: date
 ) -> None:
     """One path for all tiles of a colour and size, so that a season stays small."""
-    from matplotlib.path import Path
-
     row_of = {hour: nth for nth, hour in enumerate(hours)}
     tiles: dict[tuple[str, int], list[tuple[float, float]]] = {}
     for row in here.iter_rows(named=True):
