@@ -146,7 +146,11 @@ def run(count: int, seed: int, only: Sequence[str], processes: int) -> dict[str,
                     jobs = [(name, place, load, number, seed) for number in range(count)]
                     row = f"{name} | {place} | {'yes' if load else 'no'}"
                     found[row] = [cell for part in pool.imap(seen_in, jobs) for cell in part]
-                    print(f"{row}: {len(found[row])} cells", file=sys.stderr, flush=True)
+                    seen = counts_of(found[row])
+                    told = ", ".join(
+                        f"{seen[each]:.0f} {each}" for each in ("decided", "wrong", "missed", "told")
+                    )
+                    print(f"{row}: {told}", file=sys.stderr, flush=True)
     return found
 
 
