@@ -9,6 +9,7 @@ import polars as pl
 from sweeper.analysis.arrays import Floats
 from sweeper.analysis.band.gain_methods import GainMethods
 from sweeper.analysis.facts import StationFacts
+from sweeper.analysis.meter.changed import MeterChange
 from sweeper.analysis.meter.scales import PLAIN, Scale, scales_open, with_beyond
 from sweeper.analysis.meter.slope import PATHS, SlopeAt, slopes_of
 from sweeper.analysis.statistics.interval import Interval
@@ -36,6 +37,7 @@ class Meter:
     scales: tuple[Scale, ...] = (PLAIN,)
     dead_bands: frozenset[str] = frozenset()
     tested_db: tuple[float, float] | None = (-np.inf, np.inf)
+    change: MeterChange | None = None
 
     def troubles(self, band: str) -> frozenset[str]:
         """Flags that the meter gives to the band."""
