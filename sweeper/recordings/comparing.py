@@ -113,7 +113,7 @@ def _opened(asked: Asked) -> Recording:
 
 
 def _enough(result: ABResult, name: str) -> None:
-    """`UserFacingError` where nothing can be compared: a signal that leaves, too few clean edges, none over the noise."""
+    """`UserFacingError` where nothing can be compared: its signal leaves, too few clean edges, no noise."""
     counted = [carrier for carrier in result.carriers if carrier.kind in ("steady", "unsteady")]
     if result.snr_change_db is None and not counted and any(c.kind == "left" for c in result.carriers):
         raise UserFacingError(
