@@ -48,7 +48,7 @@ def open_sigmf(file: Path, centre_hz: float | None) -> Recording:
     """Open a recording by its ``.sigmf-meta`` or ``.sigmf-data``. `RecordingError` for whatever is wrong
     with it.
     """
-    meta, data_file, found = _described(file)
+    meta, rate_hz, data_file, found = _described(file)
     meta_file, about = file.with_suffix(".sigmf-meta"), meta.about
     real = found[1] == "r"
     kind = found[2] or found[4]
@@ -74,13 +74,13 @@ def open_sigmf(file: Path, centre_hz: float | None) -> Recording:
     bits = {"f32": 24, "f64": 24}.get(kind, 8 * int(code[-1]))
     reader = _reader(data_file, code, real)
     return Recording(
-        (Piece(data_file, frames, reader, gaps),), about.sample_rate, real, None if real else (centre or 0.0),
+        (Piece(data_file, frames, reader, gaps),), rate_hz, real, None if real else (centre or 0.0),
         started, 1.0 - 1.5 / 2 ** (bits - 1), 1, notes,
     )  # fmt: skip
 
 
-def _described(file: Path) -> tuple[_Metadata, Path, re.Match[str]]:
-    """The metadata, the file with the samples, and the parts of the datatype; `RecordingError` when wrong."""
+def _described(file: Path) -> tuple[_Metadata, float, Path, re.Match[str]]:
+    """The metadata, samples a second, the file with the samples, and the parts of the datatype; `RecordingError` when wrong."""
     if file.suffix.lower() == ".sigmf":
         raise RecordingError(
             f"{file}: this is a SigMF archive; unpack it (it is a tar file) and name the .sigmf-meta in it."
@@ -112,7 +112,7 @@ def _described(file: Path) -> tuple[_Metadata, Path, re.Match[str]]:
         raise RecordingError(
             f"{meta_file}: its samples have headers between them (core:header_bytes); save it without."
         )
-    return meta, data_file, found
+    return meta, about.sample_rate, data_file, found
 
 
 def _metadata(file: Path) -> _Metadata:

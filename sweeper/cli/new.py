@@ -1,7 +1,7 @@
 """`new`: ten questions, each with a sensible answer offered, and a station file to begin with."""
 
 import sys
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, TypeVar
@@ -126,7 +126,7 @@ def _asked() -> "Answers":
     )
 
 
-def _asked_receiver(ports: Sequence[str]) -> tuple[str, str]:
+def _asked_receiver(ports: list[str]) -> tuple[str, str]:
     """The receiver's kind (`hamlib`, or a dialect) and its link."""
     at_hand = servers((RECEIVER_PORT,))
     if at_hand:
@@ -139,7 +139,7 @@ def _asked_receiver(ports: Sequence[str]) -> tuple[str, str]:
     return receiver, _ask("5. Where is the receiver? A serial port, or tcp://host:port", offered, _link)
 
 
-def _asked_board(ports: Sequence[str]) -> tuple[str, str]:
+def _asked_board(ports: list[str]) -> tuple[str, str]:
     """The driver that switches the stage, and the relay board's link; none where a person switches."""
     board = _ask(
         f"6. What switches the stage? modbus, {', '.join(board_names())} (relay boards), person (you)",
