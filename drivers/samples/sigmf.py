@@ -80,7 +80,7 @@ def open_sigmf(file: Path, centre_hz: float | None) -> Recording:
 
 
 def _described(file: Path) -> tuple[_Metadata, float, Path, re.Match[str]]:
-    """The metadata, samples a second, the file with the samples, and the parts of the datatype; `RecordingError` when wrong."""
+    """Metadata, samples a second, the file that holds them, the parts of the datatype. `RecordingError` if wrong."""
     if file.suffix.lower() == ".sigmf":
         raise RecordingError(
             f"{file}: this is a SigMF archive; unpack it (it is a tar file) and name the .sigmf-meta in it."

@@ -93,7 +93,7 @@ def _asked() -> "Answers":
     ports = serial_ports()
     receiver, receiver_link = _asked_receiver(ports)
     print("   Lightning, mains and DC on the feed line: docs/relay-wiring.md, before anything is wired.")
-    board, board_link = _asked_board([port for port in ports if port != receiver_link])
+    board, board_link = _asked_board(tuple(port for port in ports if port != receiver_link))
     with_load = _ask(
         "8. Can it put a 50-ohm load in the antenna's place? It tells the floor", "yes", _yes_or_no
     )
@@ -126,7 +126,7 @@ def _asked() -> "Answers":
     )
 
 
-def _asked_receiver(ports: list[str]) -> tuple[str, str]:
+def _asked_receiver(ports: tuple[str, ...]) -> tuple[str, str]:
     """The receiver's kind (`hamlib`, or a dialect) and its link."""
     at_hand = servers((RECEIVER_PORT,))
     if at_hand:
@@ -139,7 +139,7 @@ def _asked_receiver(ports: list[str]) -> tuple[str, str]:
     return receiver, _ask("5. Where is the receiver? A serial port, or tcp://host:port", offered, _link)
 
 
-def _asked_board(ports: list[str]) -> tuple[str, str]:
+def _asked_board(ports: tuple[str, ...]) -> tuple[str, str]:
     """The driver that switches the stage, and the relay board's link; none where a person switches."""
     board = _ask(
         f"6. What switches the stage? modbus, {', '.join(board_names())} (relay boards), person (you)",
