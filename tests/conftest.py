@@ -8,10 +8,12 @@ from pathlib import Path
 
 import pytest
 from hypothesis import settings
+from xdist.remote import Producer
+from xdist.scheduler import LoadScopeScheduling
 
 from sweeper.clock import SystemClock
 from tests.ahead import sitecustomize
-from tests.tiers import MARKERS, QUICK
+from tests.tiers import MARKERS, QUICK, TOGETHER
 
 settings.register_profile(
     "a machine of any speed", parent=settings(), deadline=None, derandomize="SWEEPER_SEED" not in os.environ
@@ -26,10 +28,29 @@ def pytest_cmdline_main(config: pytest.Config) -> None:
     if config.args_source is not pytest.Config.ArgsSource.TESTPATHS or named:
         return
     config.option.markexpr = QUICK
-    if hasattr(config, "workerinput"):  # a worker reads the command line anew; it must not start workers, too
-        config.option.loadgroup = True
-    elif config.option.numprocesses is None:
-        config.option.numprocesses, config.option.dist = "auto", "loadgroup"
+    # A worker reads the command line anew; it must not start workers, too.
+    if not hasattr(config, "workerinput") and config.option.numprocesses is None:
+        config.option.numprocesses = "auto"
+
+
+class _Scheduler(LoadScopeScheduling):
+    """Hands each worker one test after another, and the modules of `TOGETHER` whole, first of all."""
+
+    def _split_scope(self, nodeid: str) -> str:
+        module = nodeid.partition("::")[0]
+        return module if module in TOGETHER else nodeid
+
+
+@pytest.hookimpl(tryfirst=True)
+def pytest_xdist_make_scheduler(config: pytest.Config, log: Producer) -> _Scheduler:
+    return _Scheduler(config, log)
+
+
+@pytest.hookimpl(trylast=True)
+def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
+    """In parallel, what takes long comes first, so that no worker is left with it at the end."""
+    if hasattr(config, "workerinput"):
+        items.sort(key=lambda item: "whole" not in item.path.parts)
 
 
 def pytest_configure(config: pytest.Config) -> None:
@@ -83,7 +104,7 @@ def who_asked(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Callable[[],
 def who_asks_the_clock_says_so(
     request: pytest.FixtureRequest, who_asked: Callable[[], int]
 ) -> Iterator[None]:
-    """Such a test is marked `clock`, so that it is repeated at other hours (tests/benchmarks/any_hour.py)."""
+    """Such a test is marked `clock`, so that it is repeated at other hours (tests/whole/test_any_hour.py)."""
     before = who_asked()
     yield
     if request.node.get_closest_marker("clock") is None:

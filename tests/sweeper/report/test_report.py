@@ -423,6 +423,7 @@ def test_the_report_of_another_station_is_no_earlier_report(tmp_path: Path) -> N
     assert previous_findings(file, sample.findings(), "UTC") is None
 
 
+@pytest.mark.slow
 def test_a_season_stays_below_two_megabytes(tmp_path: Path) -> None:
     bands = ("long wave", "medium wave", "80 m", "60 m", "40 m", "31 m", "20 m", "15 m", "10 m")
     found = sample.findings(*bands, nights=92)
