@@ -8,12 +8,11 @@ from pathlib import Path
 
 import pytest
 from hypothesis import settings
-from xdist.remote import Producer
-from xdist.scheduler import LoadScopeScheduling
 
 from sweeper.clock import SystemClock
 from tests.ahead import sitecustomize
-from tests.tiers import MARKERS, QUICK, TOGETHER
+from tests.parallel import pytest_xdist_make_scheduler as pytest_xdist_make_scheduler
+from tests.tiers import MARKERS, QUICK
 
 settings.register_profile(
     "a machine of any speed", parent=settings(), deadline=None, derandomize="SWEEPER_SEED" not in os.environ
@@ -31,19 +30,6 @@ def pytest_cmdline_main(config: pytest.Config) -> None:
     # A worker reads the command line anew; it must not start workers, too.
     if not hasattr(config, "workerinput") and config.option.numprocesses is None:
         config.option.numprocesses = "auto"
-
-
-class _Scheduler(LoadScopeScheduling):
-    """Hands each worker one test after another, and the modules of `TOGETHER` whole, first of all."""
-
-    def _split_scope(self, nodeid: str) -> str:
-        module = nodeid.partition("::")[0]
-        return module if module in TOGETHER else nodeid
-
-
-@pytest.hookimpl(tryfirst=True)
-def pytest_xdist_make_scheduler(config: pytest.Config, log: Producer) -> _Scheduler:
-    return _Scheduler(config, log)
 
 
 @pytest.hookimpl(trylast=True)
