@@ -148,8 +148,9 @@ def _stage(answers: Answers) -> Sequence[str]:
 
 def _band(band: FirstBand) -> Sequence[str]:
     found = "found empty by listening" if band.listened else "check by ear that they are empty"
+    carriers = "heard just now" if band.heard else "check that they are on the air at your place"
     return [
-        f"  - name: {_text(band.name)}  # {band.service}; {band.source}; noise channels: {found}",
+        f"  - name: {_text(band.name)}  # {band.service}; {band.source}; noise channels: {found}; carriers: {carriers}",
         "    channels:",
         *(f"      - {{hz: {hz}, for: noise}}" for hz in band.noise_hz),
         *(f"      - {{hz: {hz}, for: carrier}}" for hz in band.carrier_hz),
