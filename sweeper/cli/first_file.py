@@ -75,8 +75,13 @@ def _receiver(answers: Answers) -> Sequence[str]:
         "  meter:",
         f"    unit: {answers.meter_unit:<17} # dB-over-S9, dBm or raw",
         *_step(answers),
-        "    s9_dbm: -73             # below 30 MHz, IARU Region 1 Technical Recommendation R.1",
-        "    curve: []               # [[reading, dBm], ...] from `sweeper calibrate`; empty: only differences count",
+        *(
+            ["    s9_dbm: -73             # below 30 MHz, IARU Region 1 Technical Recommendation R.1"]
+            if answers.meter_unit == "dB-over-S9"
+            else []
+        ),
+        "    curve: []               # [[reading, dBm], ...] from `sweeper calibrate`; empty: its decibels are tested",
+        "                            # by how far noise scatters, where that can be",
     ]
 
 
