@@ -101,7 +101,10 @@ class Cell:
 
 
 def asks_about_transmitter(receiver: str) -> bool:
-    return receiver != "scpi"  # a measuring receiver has none
+    return receiver not in (
+        "scpi",
+        "net-plain",
+    )  # a measuring receiver has none; the other's program cannot tell
 
 
 def wire_cells(faults: dict) -> list[Cell]:
