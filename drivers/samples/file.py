@@ -5,13 +5,18 @@ so. Every fault is a `RecordingError` of one sentence. Nothing is ever written.
 """
 
 import re
+import struct
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+import numpy as np
+import soundfile
+
 from drivers.contracts import Block
+from drivers.ordinary_files import opened, why_not
 from drivers.samples.auxi import centre_and_start
 
 if TYPE_CHECKING:
@@ -117,23 +122,26 @@ def open_recording(
 
 def _open(file: Path, centre_hz: float | None, channel: int | None, samples: bool | None) -> Recording:
     if file.suffix.lower() in (".sigmf-meta", ".sigmf-data", ".sigmf"):
-        from drivers.samples.sigmf import open_sigmf
+        from drivers.samples.sigmf import open_sigmf  # which builds on this module
 
         return open_sigmf(file, centre_hz)
     if not file.exists():
         raise RecordingError(f"{file}: there is no such recording.")
     if file.is_dir():
         raise RecordingError(f"{file}: this is a folder; name the recordings in it.")
+    try:
+        opened(file).close()
+    except OSError as fault:
+        raise RecordingError(f"{file}: it cannot be read ({why_not(fault)}).") from fault
     if file.stat().st_size == 0:
         raise RecordingError(f"{file}: it is empty (0 bytes).")
     return _open_sound(file, centre_hz, channel, samples)
 
 
 def _open_sound(file: Path, centre_hz: float | None, channel: int | None, samples: bool | None) -> Recording:
-    import soundfile
-
     try:
-        info = soundfile.info(str(file))
+        with opened(file) as raw, soundfile.SoundFile(raw.fileno(), closefd=False) as info:
+            pass
     except (soundfile.LibsndfileError, RuntimeError, OSError) as fault:
         if file.suffix.lower() in LOSSY_NAMES:
             raise RecordingError(_lossy(file)) from fault
@@ -195,12 +203,9 @@ def _sound(
     notes: list[str], *, real: bool,
 ) -> Recording:  # fmt: skip
     def read(first: int, last: int, size: int) -> "Iterator[tuple[int, NDArray[Any]]]":
-        import numpy as np
-        import soundfile
-
         if last <= first:
             return
-        with soundfile.SoundFile(str(file)) as sound:
+        with opened(file) as raw, soundfile.SoundFile(raw.fileno(), closefd=False) as sound:
             sound.seek(first)
             at = first
             while at < last:
@@ -220,8 +225,6 @@ def _sound(
 
 
 def _clipped(samples: "NDArray[Any]", ends_at: float) -> float:
-    import numpy as np
-
     parts = samples.view(np.float32) if samples.dtype == np.complex64 else samples
     if len(parts) == 0 or (float(parts.max()) < ends_at and float(parts.min()) > -ends_at):
         return 0.0
@@ -244,11 +247,9 @@ def _named(name: str) -> float | None:
 
 def _missing(file: Path, info: Any) -> float:
     """Share of the data that a WAV header promises and the file does not hold."""
-    import struct
-
     if info.format not in ("WAV", "WAVEX"):
         return 0.0
-    with file.open("rb") as raw:
+    with opened(file) as raw:
         head = raw.read(1 << 16)
     place = head.find(b"data")
     if place < 0 or place + 8 > len(head):
@@ -264,10 +265,7 @@ def _the_only_one(file: Path) -> int | None:
     """Of two channels the one that says it all: they are alike, or the other is silent. None where they
     differ.
     """
-    import numpy as np
-    import soundfile
-
-    with soundfile.SoundFile(str(file)) as sound:
+    with opened(file) as raw, soundfile.SoundFile(raw.fileno(), closefd=False) as sound:
         sound.seek(max(0, min(len(sound) // 2, len(sound) - 200_000)))
         data = sound.read(200_000, dtype="float32", always_2d=True).astype(np.float64)
     powers = np.mean(data**2, axis=0)

@@ -6,8 +6,10 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+import numpy as np
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
+from drivers.ordinary_files import opened, text_of, why_not
 from drivers.samples.file import HIGHEST_RATE_HZ, LOWEST_RATE_HZ, Piece, Recording, RecordingError, utc
 
 if TYPE_CHECKING:
@@ -107,10 +109,10 @@ def open_sigmf(file: Path, centre_hz: float | None) -> Recording:
 
 
 def _metadata(file: Path) -> _Metadata:
-    if file.stat().st_size > LONGEST_METADATA:
-        raise RecordingError(f"{file}: {file.stat().st_size} bytes are no metadata.")
     try:
-        return _Metadata.model_validate(json.loads(file.read_text(encoding="utf-8")))
+        return _Metadata.model_validate(json.loads(text_of(file, LONGEST_METADATA)))
+    except OSError as fault:
+        raise RecordingError(f"{file}: this is no SigMF metadata ({why_not(fault)}).") from fault
     except (ValueError, ValidationError, RecursionError) as fault:
         if isinstance(fault, ValidationError):
             first = fault.errors()[0]
@@ -122,11 +124,9 @@ def _metadata(file: Path) -> _Metadata:
 
 def _reader(file: Path, code: str, real: bool) -> Any:
     def read(first: int, last: int, size: int) -> "Iterator[tuple[int, NDArray[Any]]]":
-        import numpy as np
-
         parts = 1 if real else 2
         kind = np.dtype(code)
-        with file.open("rb") as raw:
+        with opened(file) as raw:
             raw.seek(first * parts * kind.itemsize)
             at = first
             while at < last:
@@ -144,8 +144,6 @@ def _scaled(data: "NDArray[Any]", kind: Any) -> "NDArray[Any]":
     """To float32 of full scale 1. Unsigned: their middle is zero, which for 8 bits is 127.5 (SigMF leaves
     it open).
     """
-    import numpy as np
-
     if kind.kind == "f":
         return data.astype(np.float32)
     half = float(2 ** (8 * kind.itemsize - 1))

@@ -45,6 +45,14 @@ NO_GAIN_DB = 1.0
 """A stage rated within this of 0 dB has no gain: a choke, a filter with little loss."""
 RATED_GAIN_SE_DB = 1.5
 """Makers' gains hold to one or two dB, cables and relays not counted (common practice)."""
+STAGE_STEP_DB = 1.0
+"""A stage whose gain, or whose noise on the load, moves by this from one night on is another one: verdicts of 1 dB."""
+NOISE_STEP_DB = 2.0
+"""The same of what the stage does to the antenna's noise, which a change of that noise bends by a decibel or so."""
+STAGE_STEP_CHANCE = 1e-4
+"""Chance at which such a step is taken for one, all nights looked at: over a season's mornings one station in many."""
+STAGE_STEP_JOINT = 0.01
+"""The same of one band, where all bands together have stepped on that night: a contact is on no band alone."""
 
 # What is wrong with a chain
 ROUTES_APART_DB = 0.7

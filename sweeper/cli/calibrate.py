@@ -10,6 +10,8 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from drivers.numbers import strict
+from drivers.ordinary_files import content_of, why_not
 from sweeper.cli.options import DataFolder, StationFile, open_store
 from sweeper.errors import UserFacingError, WrongInput
 
@@ -21,6 +23,7 @@ if TYPE_CHECKING:
     from sweeper.store import Store
 
 READINGS = 32
+MOST_LEVELS_BYTES = 1_000_000
 
 BEFORE = """\
 Connect a generator, or a steady source behind a step attenuator, to the antenna's socket of the
@@ -111,11 +114,7 @@ def calibrate(
     if measure_bandwidth:
         with open_store(station, station_file, data, read_only=False) as store:
             noise_bandwidth_hz, error_db = _measured_bandwidth_hz(station, store, curve)
-        low_hz, high_hz = (noise_bandwidth_hz * 10 ** (way * error_db / 10) for way in (-1, 1))
-        print(
-            f"The noise bandwidth is {noise_bandwidth_hz:.0f} Hz, known to {error_db:.2f} dB (standard uncertainty), "
-            f"{low_hz:.0f} to {high_hz:.0f} Hz; the pass band is {station.receiver.bandwidth_hz} Hz."
-        )
+        _show_bandwidth(noise_bandwidth_hz, error_db, station.receiver.bandwidth_hz)
     _write(station_file, curve, temperature_c, detector, noise_bandwidth_hz)
     old = "; the old curve stands beside it as a comment" if station.receiver.meter.curve else ""
     print(f"Written into {station_file}{old}.")
@@ -188,10 +187,10 @@ def _written_down(file: Path) -> "list[KnownLevel]":
 
     known = []
     try:
-        raw = file.read_bytes()
+        raw = content_of(file, MOST_LEVELS_BYTES)
         rows = list(csv.reader(raw.decode("utf-8-sig").splitlines()))
     except OSError as error:
-        raise WrongInput(f"{file}: cannot be read ({error.strerror}).") from error
+        raise WrongInput(f"{file}: cannot be read ({why_not(error)}).") from error
     except UnicodeDecodeError as error:
         line = raw.count(b"\n", 0, error.start) + 1
         raise WrongInput(f"{file}, line {line}: this is not UTF-8; save it as text in UTF-8.") from None
@@ -201,7 +200,7 @@ def _written_down(file: Path) -> "list[KnownLevel]":
         if not row or row[0].strip().lower() == "dbm":
             continue
         try:
-            dbm, *readings = (float(cell) for cell in row if cell.strip())
+            dbm, *readings = (strict(cell) for cell in row if cell.strip())
         except ValueError:
             raise WrongInput(
                 f"{file}, line {number}: {','.join(row)!r} is not dbm,reading,reading,... in numbers."
@@ -220,6 +219,14 @@ def _show(curve: "Curve") -> None:
     print(f"A level read off this curve is known to {curve.uncertainty_db:.2f} dB (standard uncertainty).")
     for remark in curve.remarks:
         print(remark)
+
+
+def _show_bandwidth(noise_bandwidth_hz: float, error_db: float, pass_band_hz: int) -> None:
+    low_hz, high_hz = (noise_bandwidth_hz * 10 ** (way * error_db / 10) for way in (-1, 1))
+    print(
+        f"The noise bandwidth is {noise_bandwidth_hz:.0f} Hz, known to {error_db:.2f} dB (standard uncertainty), "
+        f"{low_hz:.0f} to {high_hz:.0f} Hz; the pass band is {pass_band_hz} Hz."
+    )
 
 
 def _measured_bandwidth_hz(station: "Station", store: "Store", curve: "Curve") -> tuple[float, float]:
@@ -262,17 +269,19 @@ def _write(
     detector: str | None,
     noise_bandwidth_hz: float | None,
 ) -> None:
-    """Through a file beside it that must load, so that a station file is never left half written or wrong."""
+    """A file beside it must load first, so that a station file is never left half written or wrong."""
     from sweeper.clock import SystemClock
     from sweeper.station import StationFileError, load
+    from sweeper.station.lines import text_of
     from sweeper.station.recalibrate import with_curve
     from sweeper.station.rewrite import with_values
+    from sweeper.store import replacing
 
     others: dict[str, float] = {"uncertainty_db": round(curve.uncertainty_db, 2)}
     others |= {"floor": curve.floor} if curve.floor is not None else {}
     others |= {"top": curve.top} if curve.top is not None else {}
     text = with_curve(
-        station_file.read_text(encoding="utf-8"),
+        text_of(station_file),
         curve.pairs,
         SystemClock().now().date(),
         others,
@@ -283,15 +292,12 @@ def _write(
         more["receiver", "meter", "detector"] = detector
     if noise_bandwidth_hz is not None:
         more["receiver", "noise_bandwidth_hz"] = round(noise_bandwidth_hz, 1)
-    beside = station_file.with_name(f".{station_file.name}.new")
-    beside.write_text(with_values(text, more) if more else text, encoding="utf-8")
     try:
-        load(beside)
-        beside.replace(station_file)
+        with replacing(station_file) as beside:
+            beside.write_text(with_values(text, more) if more else text, encoding="utf-8")
+            load(beside)
     except StationFileError as refused:  # the lines of the other file would only mislead
         wrong = " ".join(f"{each.key}: {each.what} {each.mend}".rstrip() for each in refused.problems)
         raise WrongInput(
             f"{station_file}: nothing was written, since it would not be right. {wrong}"
         ) from None
-    finally:
-        beside.unlink(missing_ok=True)

@@ -44,7 +44,7 @@ def fleet(
 
         show_fleet(reduced)
     if out is not None:
-        from sweeper.report import write_fleet_html
+        from sweeper.report.fleet_page import write_fleet_html
 
         write_fleet_html(reduced, out)
     problems = [problem for share in reduced.shares for problem in share.problems]

@@ -93,7 +93,9 @@ def report(
     """Write one self-contained page: what to do first, then the pictures."""
     from sweeper.cli.progress import progress
     from sweeper.reduction import compare_fix, facts_of, reduce_store
-    from sweeper.report import Setting, as_text, write_html
+    from sweeper.report.page import write_html
+    from sweeper.report.plain import as_text
+    from sweeper.report.setting import Setting
     from sweeper.station import load
 
     station = load(station_file)

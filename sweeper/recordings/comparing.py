@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from drivers.samples.file import RecordingError, open_recording
 from sweeper.ab import ABResult, NoNoise, Switched, Terms, compare
 from sweeper.ab.intervals import FEWEST_BLOCKS
 from sweeper.ab.moments import Marks, moments
@@ -61,8 +62,6 @@ def compare_recording(asked: Asked, told: Callable[[float], None] = lambda share
     """Read, check and compare. `WrongInput` (2) for a wrong call or file, `UserFacingError` (1) where it allows no
     comparison.
     """
-    from drivers.samples.file import RecordingError, open_recording
-
     _call(asked)
     try:
         recording = open_recording(

@@ -5,9 +5,11 @@ station, the identity of each day's file. A month whose file is not the book's, 
 now, count as not there: whatever is wrong with a summary, it can be made again. A new night rewrites one month.
 """
 
+from __future__ import annotations
+
 import hashlib
+import io
 import json
-import os
 import re
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import asdict, dataclass
@@ -16,13 +18,12 @@ from functools import lru_cache
 from importlib.resources import files
 from importlib.resources.abc import Traversable
 from pathlib import Path
-from typing import TYPE_CHECKING
 
+from sweeper import analysis
 from sweeper.analysis import StationFacts
 from sweeper.outside import json_of
-
-if TYPE_CHECKING:
-    import polars as pl
+from sweeper.store import replace_whole
+from sweeper.tables import pl
 
 BOOK = "summaries.json"
 
@@ -40,7 +41,7 @@ class Month:
 class Kept:
     """What there is and can be trusted: rows by month, oldest first, the days they hold, and the book's entries."""
 
-    frames: "Mapping[str, pl.DataFrame]"
+    frames: Mapping[str, pl.DataFrame]
     days: frozenset[str]
     months: Mapping[str, Month]
 
@@ -77,10 +78,6 @@ def read_kept(read: Callable[[str], bytes], facts: StationFacts, identities: Map
 
     `read` gives the bytes of a file by its name, or raises OSError.
     """
-    import polars as pl
-
-    from sweeper.analysis import is_summary
-
     frames: dict[str, pl.DataFrame] = {}
     months: dict[str, Month] = {}
     found: set[str] = set()
@@ -95,7 +92,7 @@ def read_kept(read: Callable[[str], bytes], facts: StationFacts, identities: Map
             frame = pl.read_parquet(content)
         except (OSError, pl.exceptions.PolarsError, pl.exceptions.PanicException):
             continue
-        if not is_summary(frame):
+        if not analysis.is_summary(frame):
             continue
         frame = frame.filter(pl.col("night").is_in([date.fromisoformat(day) for day in days]))
         frames[name] = frame
@@ -104,10 +101,8 @@ def read_kept(read: Callable[[str], bytes], facts: StationFacts, identities: Map
     return Kept(frames, frozenset(found), months)
 
 
-def by_month(kept: Kept, made: "Iterable[tuple[str, pl.DataFrame]]") -> "dict[str, pl.DataFrame]":
+def by_month(kept: Kept, made: Iterable[tuple[str, pl.DataFrame]]) -> dict[str, pl.DataFrame]:
     """What is kept with the summaries of further days (by date) put in, oldest first."""
-    import polars as pl
-
     parts = {name: [frame] for name, frame in kept.frames.items()}
     for day, summary in made:
         parts.setdefault(day[:7], []).append(summary)
@@ -122,7 +117,7 @@ def by_month(kept: Kept, made: "Iterable[tuple[str, pl.DataFrame]]") -> "dict[st
 def write_kept(
     folder: Path,
     facts: StationFacts,
-    months: "Mapping[str, pl.DataFrame]",
+    months: Mapping[str, pl.DataFrame],
     identities: Mapping[str, str],
     kept: Kept,
 ) -> None:
@@ -130,8 +125,6 @@ def write_kept(
 
     Each file is written whole and the book last, so that whatever a crash leaves apart fails its checksum.
     """
-    import polars as pl
-
     days: dict[str, dict[str, str]] = {name: {} for name in months}
     for day, identity in identities.items():
         if identity and day[:7] in days:
@@ -143,19 +136,19 @@ def write_kept(
     try:
         for name in changed:
             nights = [date.fromisoformat(day) for day in days[name]]
-            fresh = folder / f"{file_name(name)}.{os.getpid()}.new"
+            content = io.BytesIO()
             rows = months[name].filter(pl.col("night").is_in(nights))
-            rows.write_parquet(fresh, compression="zstd", compression_level=1)  # 3 saves a hundredth
-            book[name] = Month(made_by(facts), hashlib.sha256(fresh.read_bytes()).hexdigest(), days[name])
-            fresh.replace(folder / file_name(name))
-        fresh = folder / f"{BOOK}.{os.getpid()}.new"
-        fresh.write_text(json.dumps({name: asdict(book[name]) for name in sorted(book)}), encoding="utf-8")
-        fresh.replace(folder / BOOK)
+            rows.write_parquet(content, compression="zstd", compression_level=1)  # 3 saves a hundredth
+            digest = hashlib.sha256(content.getvalue()).hexdigest()
+            book[name] = Month(made_by(facts), digest, days[name])
+            replace_whole(folder / file_name(name), content.getvalue())
+        text = json.dumps({name: asdict(book[name]) for name in sorted(book)})
+        replace_whole(folder / BOOK, text.encode())
         for file in folder.glob("summaries.*parquet"):
             if file.name not in map(file_name, book):
                 file.unlink(missing_ok=True)
     except OSError:
-        fresh.unlink(missing_ok=True)  # a full or read-only disk costs time tomorrow, nothing else
+        return  # a full or read-only disk costs time tomorrow, nothing else
 
 
 def _book(read: Callable[[str], bytes]) -> dict[str, Month]:

@@ -2,17 +2,14 @@
 
 from __future__ import annotations
 
-import os
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
-from typing import IO, TYPE_CHECKING
+from typing import IO
 
 from sweeper.store.errors import StoreError
-from sweeper.store.files import sync_folder, told
-
-if TYPE_CHECKING:
-    import polars as pl
+from sweeper.store.files import replacing, told
+from sweeper.tables import pl
 
 _ROWS_AT_ONCE = 100_000
 
@@ -40,29 +37,17 @@ def write_parquet(readings: pl.LazyFrame, file: Path) -> None:
 @contextmanager
 def _whole(file: Path) -> Iterator[Path]:
     """A file to write to, which becomes `file` if all goes well and is gone otherwise."""
-    import polars as pl
-
     if file.exists() and not file.is_file():
         raise StoreError(f"{file}: this is no file, so it is not replaced by one. Give another name.")
-    beside = file.with_name(f".{file.name}.part")
     with told("write it", file):
         try:
-            beside.touch()
-            yield beside
-            with beside.open("rb") as written:
-                os.fsync(written.fileno())
-            beside.rename(file)
-            sync_folder(file.parent)
+            with replacing(file) as beside:
+                yield beside
         except pl.exceptions.ComputeError as error:
             raise StoreError(f"{file}: cannot write it: {error}. What is stored is safe.") from error
-        finally:
-            if file.parent.is_dir():
-                beside.unlink(missing_ok=True)
 
 
 def _csv_to(readings: pl.LazyFrame, out: IO[bytes]) -> None:
-    import polars as pl
-
     band = pl.col("band")
     text = readings.with_columns(
         pl.col("time").dt.strftime("%Y-%m-%dT%H:%M:%S%.3fZ"),

@@ -1,13 +1,23 @@
-"""Files that are whole or absent: write beside, fsync, rename, fsync the folder."""
+"""Files that are whole or absent: write beside, fsync, rename, fsync the folder.
+
+The one place that makes files; `drivers/ordinary_files.py` is the one that reads them (`tests/test_files.py`).
+"""
 
 import errno
 import os
 import re
+import secrets
+import stat
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
 
 from sweeper.store.errors import StoreError
+
+try:
+    import fcntl
+except ModuleNotFoundError:  # as on Windows, where no daemon runs
+    fcntl = None  # type: ignore[assignment]
 
 _MENDS = {
     errno.ENOSPC: "the disk is full. Free some space; what is stored already is safe.",
@@ -36,8 +46,18 @@ def told(doing: str, file: Path) -> Iterator[None]:
         raise StoreError(f"{file}: cannot {doing}: {why}") from error
 
 
-NOT_THROUGH_A_LINK = getattr(os, "O_NOFOLLOW", 0) | getattr(os, "O_CLOEXEC", 0)
-"""How files of ours are opened, where the system knows such links."""
+NOT_THROUGH_A_LINK = getattr(os, "O_NOFOLLOW", 0) | getattr(os, "O_CLOEXEC", 0) | getattr(os, "O_NONBLOCK", 0)
+"""How files of ours are opened, where the system knows such links; a pipe in their place is not waited for."""
+NO_FILE = (errno.ELOOP, errno.ENXIO, errno.EISDIR)
+"""What the system says of a link, a pipe or a folder that is opened so."""
+
+
+def write_new(file: Path, content: bytes, mode: int = 0o644) -> None:
+    """Write a file that is not there yet. FileExistsError for whatever bears its name already, or another OSError."""
+    with os.fdopen(
+        os.open(file, os.O_WRONLY | os.O_CREAT | os.O_EXCL | NOT_THROUGH_A_LINK, mode), "wb"
+    ) as out:
+        out.write(content)
 
 
 def write_whole(file: Path, content: bytes) -> None:
@@ -48,22 +68,74 @@ def write_whole(file: Path, content: bytes) -> None:
 
 def replace_whole(file: Path, content: bytes) -> None:
     """Make `file` hold `content`, or leave it as it was, also when the power fails in between. OSError when it is."""
-    beside = file.with_name(f".{file.name}.part")
+    with replacing(file) as beside, beside.open("wb", buffering=0) as out:
+        view = memoryview(content)
+        while view:
+            view = view[out.write(view) :]
+
+
+@contextmanager
+def replacing(file: Path) -> Iterator[Path]:
+    """An empty file to write to, which becomes `file` when all goes well and is gone otherwise; OSError if it cannot.
+
+    Whoever else writes `file` meanwhile has another one: the last to be done stands, whole. A file that was there keeps
+    its permissions, since a station file may hold passwords.
+    """
+    beside, descriptor = _beside(file)
     try:
-        descriptor = os.open(beside, os.O_WRONLY | os.O_CREAT | os.O_TRUNC | NOT_THROUGH_A_LINK, 0o644)
-        try:
-            view = memoryview(content)
-            while view:
-                view = view[os.write(descriptor, view) :]
-            os.fsync(descriptor)
-        finally:
-            os.close(descriptor)
-        beside.rename(file)
-    except OSError:
+        if file.exists() and hasattr(os, "fchmod"):
+            os.fchmod(descriptor, stat.S_IMODE(file.stat().st_mode))
+        yield beside
+        os.fsync(descriptor)
+        beside.replace(file)
+    except BaseException:
         with suppress(OSError):
             beside.unlink(missing_ok=True)
         raise
+    finally:  # and only now may another use that name
+        os.close(descriptor)
     sync_folder(file.parent)
+
+
+def _beside(file: Path) -> tuple[Path, int]:
+    """An empty file for us alone, open for writing, and its descriptor, which holds its lock where there are locks.
+
+    It has one name, so that what a power failure left there is written over and never piles up. While somebody else
+    writes there, where something else than a file lies there, and where there are no locks, it has a name that nobody
+    else has.
+    """
+    how = os.O_WRONLY | os.O_CREAT | NOT_THROUGH_A_LINK
+    if fcntl is not None:
+        usual = file.with_name(f".{file.name}.part")
+        try:
+            descriptor = os.open(usual, how, 0o644)
+        except OSError as fault:
+            if fault.errno not in NO_FILE:
+                raise
+        else:
+            if _is_ours(descriptor, usual):
+                os.ftruncate(descriptor, 0)
+                return usual, descriptor
+            os.close(descriptor)
+    other = file.with_name(f".{file.name}.{secrets.token_hex(8)}.part")
+    return other, os.open(other, how | os.O_EXCL, 0o644)
+
+
+def _is_ours(descriptor: int, file: Path) -> bool:
+    """Whether nobody else writes this ordinary file, and the name still leads to it and is its only one."""
+    try:
+        lock(descriptor)
+        held, named = os.fstat(descriptor), file.lstat()
+    except OSError:
+        return False
+    alone = stat.S_ISREG(held.st_mode) and held.st_nlink == 1
+    return alone and (held.st_dev, held.st_ino) == (named.st_dev, named.st_ino)
+
+
+def lock(descriptor: int) -> None:
+    """Hold the file's lock until it is closed. `BlockingIOError` when somebody else does; no lock where none exist."""
+    if fcntl is not None:
+        fcntl.flock(descriptor, fcntl.LOCK_EX | fcntl.LOCK_NB)
 
 
 def sync_folder(folder: Path) -> None:

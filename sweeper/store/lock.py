@@ -4,7 +4,7 @@ import os
 from pathlib import Path
 
 from sweeper.store.errors import StoreError
-from sweeper.store.files import NOT_THROUGH_A_LINK, told
+from sweeper.store.files import NOT_THROUGH_A_LINK, lock, told
 
 
 def take_lock(file: Path) -> int:
@@ -12,7 +12,7 @@ def take_lock(file: Path) -> int:
     with told("lock it", file):
         descriptor = os.open(file, os.O_RDWR | os.O_CREAT | NOT_THROUGH_A_LINK, 0o644)
         try:
-            _lock(descriptor)
+            lock(descriptor)
         except BlockingIOError:
             os.lseek(descriptor, 0, os.SEEK_SET)
             holder = os.read(descriptor, 20).decode("ascii", "replace").strip() or "unknown"
@@ -25,12 +25,3 @@ def take_lock(file: Path) -> int:
         os.lseek(descriptor, 0, os.SEEK_SET)
         os.write(descriptor, f"{os.getpid()}\n".encode())
     return descriptor
-
-
-def _lock(descriptor: int) -> None:
-    """`BlockingIOError` when another process holds it. Without such locks there is no daemon to keep out either."""
-    try:
-        import fcntl
-    except ModuleNotFoundError:
-        return
-    fcntl.flock(descriptor, fcntl.LOCK_EX | fcntl.LOCK_NB)

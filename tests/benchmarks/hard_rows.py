@@ -68,6 +68,7 @@ class Seen:
     verdict: str
     wrong: bool
     missed: bool | None
+    flagged: bool = False
 
 
 @dataclass(frozen=True)

@@ -217,7 +217,7 @@ def test_a_detector_of_no_known_kind_is_refused_and_nothing_changes(
     assert answer.returncode == 2
     assert f"{station_file}: nothing was written" in answer.stderr
     assert "detector" in answer.stderr
-    assert ".new" not in answer.stderr, "the file beside it is nobody's business"
+    assert ".part" not in answer.stderr, "the file beside it is nobody's business"
     assert station_file.read_bytes() == before
 
 

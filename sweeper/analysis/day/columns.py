@@ -161,8 +161,6 @@ MOST_VALUE = 1e9
 
 def is_summary(frame: "pl.DataFrame") -> bool:
     """Whether a table has these columns and no value that no summary has: what is kept may be anybody's."""
-    import polars as pl
-
     if dict(frame.schema) != schema():
         return False
     numbers = [column.name for column in COLUMNS if column.kind == "float"]

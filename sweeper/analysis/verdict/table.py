@@ -15,6 +15,7 @@ from sweeper.analysis.band.gain_methods import GainMethods
 from sweeper.analysis.band.nightly import nightly
 from sweeper.analysis.band.noise_figure import NoiseFigures, figures
 from sweeper.analysis.band.overload import Diagnosis, diagnose, seen_together, without_overload
+from sweeper.analysis.band.stage_steps import STEPPED, StageStep, stage_steps
 from sweeper.analysis.band.switching_threshold import SwitchingThreshold, switching_threshold
 from sweeper.analysis.facts import StationFacts
 from sweeper.analysis.verdict.judge import Judged, judge
@@ -53,9 +54,13 @@ def table_of(summaries: pl.DataFrame, facts: StationFacts) -> Table:
     thresholds: dict[str, SwitchingThreshold | None] = {}
     beside = {band: channels(here) for band, here in rows.items()}
     rows = {band: beside[band].without_occupied(here) for band, here in rows.items()}
-    for band, here in rows.items():
+    stepped = stage_steps(rows)
+    since = {band: _since(stepped.get(band), here) for band, here in rows.items()}
+    for band, here in since.items():
         methods = GainMethods(here)
-        diagnoses[band] = _with_channels(diagnose(methods, facts), beside[band])
+        diagnoses[band] = _with_steps(
+            _with_channels(diagnose(methods, facts), beside[band]), stepped.get(band)
+        )
         steady = _steady(methods, diagnoses[band])
         gains[band] = combine(steady, facts)
         quieter[band] = quieter_antenna(steady, facts)
@@ -63,13 +68,13 @@ def table_of(summaries: pl.DataFrame, facts: StationFacts) -> Table:
         thresholds[band] = switching_threshold(steady.summaries, gains[band], facts)
     diagnoses = seen_together(diagnoses, facts)
     alike = [_channels_alike(here, gains[band]) for band, here in rows.items()]
-    nights = nightly(pl.concat([summaries.clear(), *alike]))
+    nights = _of_one_stage(nightly(pl.concat([summaries.clear(), *alike])), stepped)
     nights_of = nights.partition_by("band", as_dict=True)
     parts = {band: nights_of[band,] for band in bands if (band,) in nights_of}
     cells: list[Cell] = []
-    alike_nights = persistence(summaries)
+    alike_nights = persistence(pl.concat([summaries.clear(), *since.values()]))
     for band, part in parts.items():
-        found = cells_of_band(part, gains[band], quieter[band], alike_nights)
+        found = cells_of_band(_since(stepped.get(band), part), gains[band], quieter[band], alike_nights)
         cells += _near_overload(found, diagnoses[band])
     troubles = [_troubles(cell, diagnoses[cell.band], noise[cell.band]) for cell in cells]
     judged = judge(cells, facts.worthwhile_db, facts.confidence, troubles)
@@ -92,6 +97,32 @@ def _with_channels(diagnosis: Diagnosis, beside: Channels) -> Diagnosis:
     return replace(
         diagnosis, flags=(*diagnosis.flags, *flags), sentences=(*diagnosis.sentences, *beside.sentences)
     )
+
+
+def _with_steps(diagnosis: Diagnosis, step: StageStep | None) -> Diagnosis:
+    """The diagnosis with the night from which on the stage is another; graver things are told first."""
+    if step is None:
+        return diagnosis
+    return replace(
+        diagnosis,
+        flags=(*diagnosis.flags, STEPPED),
+        sentences=(*diagnosis.sentences, step.sentence),
+    )
+
+
+def _since(step: StageStep | None, rows: pl.DataFrame) -> pl.DataFrame:
+    """The rows of nights with the stage as it is now."""
+    return rows if step is None else rows.filter(pl.col("night") >= step.night)
+
+
+def _of_one_stage(nights: pl.DataFrame, stepped: Mapping[str, StageStep]) -> pl.DataFrame:
+    """Nightly rows of all bands, whose differences are null before the stage's last step: they are another stage's."""
+    first = {band: step.night for band, step in stepped.items()}
+    if not first:
+        return nights
+    begins = pl.col("band").replace_strict(first, default=None, return_dtype=pl.Date)
+    now = begins.is_null() | (pl.col("night") >= begins)
+    return nights.with_columns(pl.when(now).then(pl.col("difference_db")).alias("difference_db"))
 
 
 def _channels_alike(rows: pl.DataFrame, gain: Gain | None) -> pl.DataFrame:

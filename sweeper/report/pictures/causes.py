@@ -1,18 +1,15 @@
 """Where does the noise come from? Shares of its variance that follow the household, and the sky."""
 
-from typing import TYPE_CHECKING
+import polars as pl
 
 from sweeper.report import wording
 from sweeper.report.pictures.picture import Numbers, Picture
 from sweeper.report.svg import colour, drawing, inline, sheet
 
-if TYPE_CHECKING:
-    import polars as pl
-
 INKS = {"local": "out", "either": "soft"}
 
 
-def causes(parts: "pl.DataFrame", sentence: str) -> tuple[Picture, ...]:
+def causes(parts: pl.DataFrame, sentence: str) -> tuple[Picture, ...]:
     """One picture of the parts over all bands, where the nights suffice to tell them apart."""
     together = parts.filter(parts["band"] == "all bands").drop_nulls("share")
     if not together.height:

@@ -1,25 +1,22 @@
 """What could any stage give at most? S/N change over noise rise: the ceiling, this stage, this station's nights."""
 
 from math import ceil
-from typing import TYPE_CHECKING
 
+import polars as pl
+from matplotlib.axes import Axes
+
+from sweeper.analysis import Evidence
 from sweeper.report import wording
 from sweeper.report.pictures.picture import Numbers, Picture
 from sweeper.report.pictures.when import listed
 from sweeper.report.svg import colour, drawing, inline, sheet
-
-if TYPE_CHECKING:
-    import polars as pl
-    from matplotlib.axes import Axes
-
-    from sweeper.analysis import Evidence
 
 MOST_POINTS = 160
 """Points drawn for a band; of more, every n-th is drawn."""
 COLUMNS = 3
 
 
-def ceiling(evidence: "Evidence", worthwhile_db: float, unit: str) -> tuple[Picture, ...]:
+def ceiling(evidence: Evidence, worthwhile_db: float, unit: str) -> tuple[Picture, ...]:
     """One picture with a panel for each band that has a curve; none without load readings."""
     bands = evidence.curve["band"].unique(maintain_order=True).to_list()
     if not bands:
@@ -52,7 +49,7 @@ def ceiling(evidence: "Evidence", worthwhile_db: float, unit: str) -> tuple[Pict
     return (Picture("ceiling", title, svg, caption, _numbers(evidence, unit)),)
 
 
-def _panel(axes: "Axes", evidence: "Evidence", band: str, worthwhile_db: float) -> None:
+def _panel(axes: Axes, evidence: Evidence, band: str, worthwhile_db: float) -> None:
     curve = evidence.curve.filter(evidence.curve["band"] == band).sort("noise_rise_db")
     points = evidence.points.filter(evidence.points["band"] == band)
     points = points.gather_every(max(1, -(-points.height // MOST_POINTS)))
@@ -95,14 +92,14 @@ def _panel(axes: "Axes", evidence: "Evidence", band: str, worthwhile_db: float) 
     )
 
 
-def _reach(evidence: "Evidence") -> tuple[float, float]:
+def _reach(evidence: Evidence) -> tuple[float, float]:
     shown = evidence.points["snr_change_db"].drop_nulls()
     low = min([-2.0, *shown.to_list()])
     high = max([7.0, *shown.to_list()])
     return max(low, -12.0) - 0.5, min(high, 14.0) + 0.5
 
 
-def _title(evidence: "Evidence", worthwhile_db: float) -> str:
+def _title(evidence: Evidence, worthwhile_db: float) -> str:
     rows = list(evidence.crossings.iter_rows(named=True))
     never = _never(evidence, worthwhile_db)
     if not rows:
@@ -120,7 +117,7 @@ def _title(evidence: "Evidence", worthwhile_db: float) -> str:
     return f"{title}; on {listed(never)} it does so at no noise rise" if never else title
 
 
-def _never(evidence: "Evidence", worthwhile_db: float) -> list[str]:
+def _never(evidence: Evidence, worthwhile_db: float) -> list[str]:
     """Bands whose curve stays below what is worthwhile everywhere, to the upper end of its interval."""
     found = evidence.curve.partition_by("band", as_dict=True, maintain_order=True)
     return [str(band) for (band,), rows in found.items() if (rows["high"] < worthwhile_db).all()]
@@ -138,7 +135,7 @@ def _sentence(row: dict[str, object], unit: str) -> str:
     )
 
 
-def _numbers(evidence: "Evidence", unit: str) -> Numbers:
+def _numbers(evidence: Evidence, unit: str) -> Numbers:
     crossing = {row["band"]: row for row in evidence.crossings.iter_rows(named=True)}
     rows = []
     for band in evidence.curve["band"].unique(maintain_order=True).to_list():

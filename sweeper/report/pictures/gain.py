@@ -1,16 +1,16 @@
 """Do the ways to measure gain agree? Each way's gain with its interval, band by band."""
 
 from collections.abc import Mapping, Sequence
-from typing import TYPE_CHECKING
+from typing import Any
+
+import polars as pl
+from matplotlib.axes import Axes
+from matplotlib.lines import Line2D
 
 from sweeper.report import wording
 from sweeper.report.pictures.picture import Numbers, Picture
 from sweeper.report.pictures.when import listed
 from sweeper.report.svg import NARROW, colour, drawing, inline, sheet
-
-if TYPE_CHECKING:
-    import polars as pl
-    from matplotlib.lines import Line2D
 
 MARKS = {"carriers": "o", "load": "s", "noise": "D", "rated": "x", "channel": ".", "combined": "|"}
 WORDS = {
@@ -23,7 +23,7 @@ WORDS = {
 }
 
 
-def gain(gains: "pl.DataFrame") -> tuple[Picture, ...]:
+def gain(gains: pl.DataFrame) -> tuple[Picture, ...]:
     """One picture, if any gain is known."""
     if not gains.height:
         return ()
@@ -41,37 +41,7 @@ def gain(gains: "pl.DataFrame") -> tuple[Picture, ...]:
     with drawing():
         figure = sheet(NARROW, 1.0 + 0.2 * (len(rows) + len(bands)))
         axes = figure.subplots()
-        ticks, y = [], 0.0
-        shown: dict[str, Line2D] = {}
-        for row, earlier in zip(rows, [None, *rows], strict=False):
-            begins = earlier is None or earlier["band"] != row["band"]
-            y += 1.8 if begins and earlier is not None else 1.0
-            if begins:
-                ticks.append(y)
-            ink = colour("mark" if not row["agrees"] else "in" if row["method"] == "combined" else "ink")
-            heavy = 3.2 if row["method"] == "combined" else 1.3
-            if row["low"] is not None and row["high"] is not None:
-                axes.plot([row["low"], row["high"]], [y, y], color=ink, linewidth=heavy, alpha=0.75)
-            (mark,) = axes.plot(
-                [row["gain_db"]],
-                [y],
-                color=ink,
-                marker=MARKS[row["method"]],
-                markersize=9 if row["method"] == "combined" else 6,
-                markeredgewidth=2 if row["method"] == "combined" else 1,
-                markerfacecolor="none",
-                linestyle="none",
-            )
-            shown.setdefault(WORDS[row["method"]], mark)
-        axes.set_yticks(ticks, bands)
-        axes.invert_yaxis()
-        axes.tick_params(axis="y", length=0)
-        axes.grid(axis="x")
-        axes.set_xlabel("gain of the stage with its relays and cables, dB")
-        # Marks are named once, above: a phone has no room for the words beside every line.
-        axes.legend(
-            [*shown.values()], [*shown], loc="lower left", bbox_to_anchor=(0, 1), ncols=2, frameon=False
-        )
+        _intervals(axes, rows)
         svg = inline(figure, "gain", title, _alternative(rows, varied))
     caption = (
         "Each line is an interval; the heavy one is all ways together, which the S/N change is reckoned with."
@@ -96,6 +66,39 @@ def gain(gains: "pl.DataFrame") -> tuple[Picture, ...]:
         ),
     )
     return (Picture("gain", title, svg, caption, numbers),)
+
+
+def _intervals(axes: Axes, rows: Sequence[Mapping[str, Any]]) -> None:
+    """A line and a mark for each row, band under band, dB; marks are named once, above."""
+    ticks, y = [], 0.0
+    shown: dict[str, Line2D] = {}
+    for row, earlier in zip(rows, [None, *rows], strict=False):
+        begins = earlier is None or earlier["band"] != row["band"]
+        y += 1.8 if begins and earlier is not None else 1.0
+        if begins:
+            ticks.append(y)
+        ink = colour("mark" if not row["agrees"] else "in" if row["method"] == "combined" else "ink")
+        heavy = 3.2 if row["method"] == "combined" else 1.3
+        if row["low"] is not None and row["high"] is not None:
+            axes.plot([row["low"], row["high"]], [y, y], color=ink, linewidth=heavy, alpha=0.75)
+        (mark,) = axes.plot(
+            [row["gain_db"]],
+            [y],
+            color=ink,
+            marker=MARKS[row["method"]],
+            markersize=9 if row["method"] == "combined" else 6,
+            markeredgewidth=2 if row["method"] == "combined" else 1,
+            markerfacecolor="none",
+            linestyle="none",
+        )
+        shown.setdefault(WORDS[row["method"]], mark)
+    axes.set_yticks(ticks, list(dict.fromkeys(row["band"] for row in rows)))
+    axes.invert_yaxis()
+    axes.tick_params(axis="y", length=0)
+    axes.grid(axis="x")
+    axes.set_xlabel("gain of the stage with its relays and cables, dB")
+    # Marks are named once, above: a phone has no room for the words beside every line.
+    axes.legend([*shown.values()], [*shown], loc="lower left", bbox_to_anchor=(0, 1), ncols=2, frameon=False)
 
 
 def _way(row: Mapping[str, object], varied: Sequence[str]) -> str:

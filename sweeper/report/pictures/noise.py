@@ -2,16 +2,14 @@
 
 from collections.abc import Mapping, Sequence
 from datetime import date
-from typing import TYPE_CHECKING
+
+import polars as pl
+from matplotlib.axes import Axes
 
 from sweeper.analysis import BandFinding, Findings
 from sweeper.report import wording
 from sweeper.report.pictures.picture import Numbers, Picture
 from sweeper.report.svg import colour, drawing, inline, sheet
-
-if TYPE_CHECKING:
-    import polars as pl
-    from matplotlib.axes import Axes
 
 PATHS = {
     "antenna-stage": ("antenna", "--", "antenna, stage in"),
@@ -23,8 +21,8 @@ PATHS = {
 
 def noise(
     findings: Findings,
-    levels: "pl.DataFrame",
-    expected: "pl.DataFrame",
+    levels: pl.DataFrame,
+    expected: pl.DataFrame,
     standing: Mapping[str, str],
     zone: str,
     unit: str,
@@ -63,7 +61,7 @@ def noise(
     return tuple(found)
 
 
-def _intervals(here: "pl.DataFrame") -> str:
+def _intervals(here: pl.DataFrame) -> str:
     """What the shaded intervals are, where there are any."""
     drawn = here.drop_nulls(["low", "high"])["path"].unique().to_list()
     if any(path.startswith("load") for path in drawn):
@@ -77,8 +75,8 @@ def _intervals(here: "pl.DataFrame") -> str:
 
 
 def _draw(
-    here: "pl.DataFrame",
-    outside: "pl.DataFrame",
+    here: pl.DataFrame,
+    outside: pl.DataFrame,
     hours: Sequence[int],
     zone: str,
     on: date,
@@ -126,7 +124,7 @@ def _draw(
     return inline(figure, name, title, _alternative(here, unit))
 
 
-def _outside(axes: "Axes", outside: "pl.DataFrame", hours: Sequence[int]) -> None:
+def _outside(axes: Axes, outside: pl.DataFrame, hours: Sequence[int]) -> None:
     """External noise as measured over what P.372 expects."""
     rows = {row["hour_utc"]: row for row in outside.iter_rows(named=True)}
     columns = {
@@ -162,7 +160,7 @@ def _or_nan(row: dict[str, object] | None, key: str) -> float:
     return float(value) if isinstance(value, float) else float("nan")
 
 
-def _label_ends(axes: "Axes", ends: list[tuple[float, str, str]], columns: int) -> None:
+def _label_ends(axes: Axes, ends: list[tuple[float, str, str]], columns: int) -> None:
     """Each line's name at its right end, pushed apart where lines meet."""
     low, high = axes.get_ylim()
     gap, last = (high - low) * 0.075, float("-inf")
@@ -194,7 +192,7 @@ def _title(band: BandFinding) -> str:
     return f"{band.band}: {what}; the antenna stands {span} dB above the load"
 
 
-def _against_expected(outside: "pl.DataFrame") -> str:
+def _against_expected(outside: pl.DataFrame) -> str:
     """How many hours lie above, within and below what P.372 expects, in words for the title."""
     hours = outside.height
     if not hours or not outside["whole"].all():
@@ -208,7 +206,7 @@ def _against_expected(outside: "pl.DataFrame") -> str:
     return f", {' and '.join(parts)}"
 
 
-def _alternative(here: "pl.DataFrame", unit: str) -> str:
+def _alternative(here: pl.DataFrame, unit: str) -> str:
     parts = []
     for path, (_, _, label) in PATHS.items():
         levels = here.filter(here["path"] == path)["level"].drop_nulls().to_list()
@@ -220,7 +218,7 @@ def _alternative(here: "pl.DataFrame", unit: str) -> str:
 
 
 def _numbers(
-    here: "pl.DataFrame", outside: "pl.DataFrame", hours: Sequence[int], zone: str, on: date, unit: str
+    here: pl.DataFrame, outside: pl.DataFrame, hours: Sequence[int], zone: str, on: date, unit: str
 ) -> Numbers:
     rows: list[tuple[str, ...]] = []
     for hour in hours:

@@ -3,23 +3,21 @@
 from collections import Counter
 from collections.abc import Sequence
 from datetime import date, timedelta
-from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo
+
+import polars as pl
 
 from sweeper.report import wording
 from sweeper.report.pictures.picture import Numbers, Picture
 from sweeper.report.svg import colour, drawing, inline, sheet
 from sweeper.words import Outcome, PassRecord
 
-if TYPE_CHECKING:
-    import polars as pl
-
 INKS: dict[Outcome, str] = {"done": "in", "skipped": "rule", "failed": "mark"}
 
 
 def rig(
     passes: Sequence[PassRecord],
-    health: "pl.DataFrame",
+    health: pl.DataFrame,
     busiest_relay: int,
     rated_operations: int | None,
     zone: str,

@@ -1,7 +1,11 @@
 """How did it go, night by night? Every night and hour of every band, gaps left as gaps; and the months."""
 
 from datetime import date, timedelta
-from typing import TYPE_CHECKING
+
+import polars as pl
+from matplotlib.axes import Axes
+from matplotlib.patches import PathPatch
+from matplotlib.path import Path
 
 from sweeper.analysis import Findings
 from sweeper.report import wording
@@ -10,17 +14,13 @@ from sweeper.report.pictures.picture import Numbers, Picture
 from sweeper.report.pictures.when import REACH_DB, WIDEST_DB
 from sweeper.report.svg import colour, drawing, inline, sheet
 
-if TYPE_CHECKING:
-    import polars as pl
-    from matplotlib.axes import Axes
-
 SIZES = 4
 """How full a tile can be: a night alone is not known finely enough for more."""
 FEWEST = 21
 """Nights that there is room for at least, so that a tile keeps its shape."""
 
 
-def season(findings: Findings, nights: "pl.DataFrame", zone: str) -> tuple[Picture, ...]:
+def season(findings: Findings, nights: pl.DataFrame, zone: str) -> tuple[Picture, ...]:
     """One picture with a strip for each band, when there are at least two nights."""
     known = nights.drop_nulls("snr_change_db")
     days = known["night"].unique().sort().to_list()
@@ -61,12 +61,9 @@ def _day(day: date) -> str:
 
 
 def _strip(
-    axes: "Axes", here: "pl.DataFrame", band: str, hours: list[int], first: date, zone: str, on: date
+    axes: Axes, here: pl.DataFrame, band: str, hours: list[int], first: date, zone: str, on: date
 ) -> None:
     """One path for all tiles of a colour and size, so that a season stays small."""
-    from matplotlib.patches import PathPatch
-    from matplotlib.path import Path
-
     row_of = {hour: nth for nth, hour in enumerate(hours)}
     tiles: dict[tuple[str, int], list[tuple[float, float]]] = {}
     for row in here.iter_rows(named=True):
@@ -91,7 +88,7 @@ def _strip(
     axes.tick_params(length=2)
 
 
-def _alternative(known: "pl.DataFrame", bands: list[str]) -> str:
+def _alternative(known: pl.DataFrame, bands: list[str]) -> str:
     parts = []
     for band in bands:
         values = known.filter(known["band"] == band)["snr_change_db"]
@@ -103,7 +100,7 @@ def _alternative(known: "pl.DataFrame", bands: list[str]) -> str:
     return "; ".join(parts) + "."
 
 
-def _numbers(known: "pl.DataFrame", bands: list[str], hours: list[int], zone: str, on: date) -> Numbers:
+def _numbers(known: pl.DataFrame, bands: list[str], hours: list[int], zone: str, on: date) -> Numbers:
     """One row for each night and band, one column for each hour."""
     rows = []
     for band in bands:
@@ -119,7 +116,7 @@ def _numbers(known: "pl.DataFrame", bands: list[str], hours: list[int], zone: st
     return Numbers(("Band", "Night of", *(wording.local_hour(hour, zone, on) for hour in hours)), tuple(rows))
 
 
-def months(frame: "pl.DataFrame") -> tuple[Picture, ...]:
+def months(frame: pl.DataFrame) -> tuple[Picture, ...]:
     """The S/N change month by month, by day and by night, when there are at least two months."""
     known = frame.drop_nulls("snr_change_db")
     if known["month"].n_unique() < 2:

@@ -2,7 +2,9 @@
 
 from collections.abc import Mapping, Sequence
 from math import ceil
-from typing import TYPE_CHECKING
+
+from matplotlib.axes import Axes
+from matplotlib.patches import Rectangle
 
 from sweeper.analysis import BandHour, StationCell, StationResult, atmospheric_noise_known
 from sweeper.report import wording
@@ -10,9 +12,6 @@ from sweeper.report.palette import step_of
 from sweeper.report.pictures.picture import Numbers, Picture
 from sweeper.report.pictures.when import REACH_DB, listed
 from sweeper.report.svg import colour, drawing, inline, sheet
-
-if TYPE_CHECKING:
-    from matplotlib.axes import Axes
 
 NOISE_REACH_DB = 15.0
 """Decibels over what is expected at the ends of the ramp, on the map."""
@@ -33,7 +32,6 @@ def medians(bands: Sequence[BandHour]) -> tuple[Picture, ...]:
         if helped
         else "At the median station the stage brings less than 1 dB on every band"
     )
-    from matplotlib.patches import Rectangle
 
     with drawing():
         figure = sheet(1.2 + 0.5 * max(len(hours), 6), 0.8 + 0.5 * len(names))
@@ -137,7 +135,7 @@ def places(stations: Sequence[StationResult], cells: Sequence[StationCell]) -> t
     return (Picture("places", title, svg, caption, numbers),)
 
 
-def _map(axes: "Axes", band: str, here: Sequence[StationCell], where: Mapping[str, StationResult]) -> None:
+def _map(axes: Axes, band: str, here: Sequence[StationCell], where: Mapping[str, StationResult]) -> None:
     for cell in here:
         station, above = where[cell.station], cell.above_expected_db or 0.0
         axes.plot(

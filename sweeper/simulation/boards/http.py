@@ -9,9 +9,10 @@ import json
 import re
 import ssl
 import threading
-from collections.abc import Callable
+from functools import partial
 from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 from pathlib import Path
+from typing import Any
 
 from sweeper.simulation.wires.command_log import CommandLog, Kind
 from sweeper.simulation.wires.faults import Send
@@ -48,8 +49,11 @@ class WebBoard:
         login: tuple[str, str] | None = None,
         certificate: Path | None = None,
     ) -> None:
+        authorization = "Basic " + base64.b64encode(":".join(login).encode()).decode() if login else None
         self.log = CommandLog("web board", allowed, kind_of, ours=ours)
-        self._server = ThreadingHTTPServer(("127.0.0.1", 0), _handler(bench, self.log, login))
+        self._server = ThreadingHTTPServer(
+            ("127.0.0.1", 0), partial(_Handler, bench, self.log, authorization)
+        )
         self._server.daemon_threads = True
         self.scheme = "https" if certificate else "http"
         if certificate:
@@ -70,68 +74,67 @@ class WebBoard:
         self._thread.join(5.0)
 
 
-def _handler(
-    bench: Bench, log: CommandLog, login: tuple[str, str] | None
-) -> Callable[..., BaseHTTPRequestHandler]:
-    expected = "Basic " + base64.b64encode(":".join(login).encode()).decode() if login else None
+class _Handler(BaseHTTPRequestHandler):
+    """One client's requests. `authorization`: the header that is asked for, None where no login is."""
 
-    class Handler(BaseHTTPRequestHandler):
-        protocol_version = "HTTP/1.1"
-        wbufsize = -1  # head and body in one piece, or the kernel holds the second back for 40 ms
+    protocol_version = "HTTP/1.1"
+    wbufsize = -1  # head and body in one piece, or the kernel holds the second back for 40 ms
 
-        def log_message(self, *_: object) -> None:
-            pass  # standard error is the user's
+    def __init__(self, bench: Bench, log: CommandLog, authorization: str | None, *given: Any) -> None:
+        self._bench, self._log, self._authorization = bench, log, authorization
+        super().__init__(*given)  # which serves the client, so that what it needs is set before
 
-        def do_GET(self) -> None:
-            self._serve(b"")
+    def log_message(self, *_: object) -> None:
+        pass  # standard error is the user's
 
-        def do_PUT(self) -> None:
-            self._serve(self.rfile.read(int(self.headers.get("Content-Length", "0"))))
+    def do_GET(self) -> None:
+        self._serve(b"")
 
-        def _serve(self, body: bytes) -> None:
-            log.note(f"{self.command} {self.path}".encode("latin-1"))
-            if expected is not None and self.headers.get("Authorization") != expected:
-                self._reply(401, "text/plain", "who are you?", ("WWW-Authenticate", 'Basic realm="relays"'))
-            elif match := _TURN.fullmatch(self.path):
-                self._set(match.group(1), match.group(2) == "on", plain=True)
-            elif match := _STATE.fullmatch(self.path):
-                self._tell(match.group(1), plain=True)
-            elif match := _RELAY.fullmatch(self.path):
-                if self.command == "GET":
-                    self._tell(match.group(1), plain=False)
-                else:
-                    self._set_as_told(match.group(1), body)
+    def do_PUT(self) -> None:
+        self._serve(self.rfile.read(int(self.headers.get("Content-Length", "0"))))
+
+    def _serve(self, body: bytes) -> None:
+        self._log.note(f"{self.command} {self.path}".encode("latin-1"))
+        if self._authorization is not None and self.headers.get("Authorization") != self._authorization:
+            self._reply(401, "text/plain", "who are you?", ("WWW-Authenticate", 'Basic realm="relays"'))
+        elif match := _TURN.fullmatch(self.path):
+            self._set(match.group(1), match.group(2) == "on", plain=True)
+        elif match := _STATE.fullmatch(self.path):
+            self._tell(match.group(1), plain=True)
+        elif match := _RELAY.fullmatch(self.path):
+            if self.command == "GET":
+                self._tell(match.group(1), plain=False)
             else:
-                self._reply(404, "text/plain", "no such page")
+                self._set_as_told(match.group(1), body)
+        else:
+            self._reply(404, "text/plain", "no such page")
 
-        def _set_as_told(self, relay: str, body: bytes) -> None:
-            try:
-                on = json.loads(body)["on"]
-            except (ValueError, KeyError, TypeError):
-                self._reply(400, "text/plain", 'send {"on": true} or {"on": false}')
-                return
-            self._set(relay, bool(on), plain=False)
+    def _set_as_told(self, relay: str, body: bytes) -> None:
+        try:
+            on = json.loads(body)["on"]
+        except (ValueError, KeyError, TypeError):
+            self._reply(400, "text/plain", 'send {"on": true} or {"on": false}')
+            return
+        self._set(relay, bool(on), plain=False)
 
-        def _set(self, relay: str, on: bool, *, plain: bool) -> None:
-            if 1 <= int(relay) <= len(bench.coils):
-                bench.set_coil(int(relay) - 1, on)
-            self._tell(relay, plain=plain)
+    def _set(self, relay: str, on: bool, *, plain: bool) -> None:
+        if 1 <= int(relay) <= len(self._bench.coils):
+            self._bench.set_coil(int(relay) - 1, on)
+        self._tell(relay, plain=plain)
 
-        def _tell(self, relay: str, *, plain: bool) -> None:
-            if not 1 <= int(relay) <= len(bench.coils):
-                self._reply(404, "text/plain", "no such relay")
-                return
-            on = bench.coils[int(relay) - 1]
-            if plain:
-                self._reply(200, "text/plain", "on" if on else "off")
-            else:
-                self._reply(200, "application/json", json.dumps({"relay": int(relay), "on": on}))
+    def _tell(self, relay: str, *, plain: bool) -> None:
+        if not 1 <= int(relay) <= len(self._bench.coils):
+            self._reply(404, "text/plain", "no such relay")
+            return
+        on = self._bench.coils[int(relay) - 1]
+        if plain:
+            self._reply(200, "text/plain", "on" if on else "off")
+        else:
+            self._reply(200, "application/json", json.dumps({"relay": int(relay), "on": on}))
 
-        def _reply(self, code: int, kind: str, text: str, *headers: tuple[str, str]) -> None:
-            self.send_response(code)
-            for name, value in (("Content-Type", kind), ("Content-Length", str(len(text))), *headers):
-                self.send_header(name, value)
-            self.end_headers()
-            self.wfile.write(text.encode())
-
-    return Handler
+    def _reply(self, code: int, kind: str, text: str, *headers: tuple[str, str]) -> None:
+        self.send_response(code)
+        for name, value in (("Content-Type", kind), ("Content-Length", str(len(text))), *headers):
+            self.send_header(name, value)
+        self.end_headers()
+        self.wfile.write(text.encode())

@@ -83,6 +83,8 @@ class Course:
     fix_at_night: int | None = None
     """From this night (counted from 0) on, external noise is lower by `fix_db`."""
     fix_db: float = 0.0
+    fix_bands: tuple[str, ...] | None = None
+    """The bands that it reaches; None: all."""
     load_drift_sd_db: float = 0.0
     """Standard deviation from night to night of the receiver's gain, which every path shares."""
     gain_step_at_night: int | None = None

@@ -264,7 +264,7 @@ class Campaign:
                     products_k *= 10.0 ** (strong_db * band.products_order / 10.0)
                     compression = math.pow(10.0, -band.compression_db / 10.0)
                 external_k = median_k * 10.0 ** (noise_db / 10.0)
-                taken_back = 10.0 ** (-course.agc_db_per_db * noise_db / 10.0)
+                taken_back = 10.0 ** ((course.gain_step_db - course.agc_db_per_db * noise_db) / 10.0)
                 change_db, rise_db = kelvins.changes_db(
                     external_k, products_k, compression * taken_back, course.leak
                 )
@@ -272,7 +272,10 @@ class Campaign:
         return expected
 
     def snr_change_db(self, band: str, hour: int) -> float:
-        """The expected S/N change at that hour over all nights that could be (before any fix), dB."""
+        """The expected S/N change at that hour over all nights that could be (before any fix), dB.
+
+        Of the stage as it is at the end, where its gain stepped on the way.
+        """
         return self._population[band, hour][0]
 
     def noise_rise_db(self, band: str, hour: int) -> float:

@@ -73,10 +73,11 @@ class Surroundings:
         if course.drift_sd_db:
             deviation_db += course.drift_sd_db * self._slow((5, n, band), when_s)
         external_k = self.median_k(band, when_s) * 10.0 ** (deviation_db / 10.0)
-        return np.asarray(external_k * self._after_fix(n))
+        return np.asarray(external_k * self._after_fix(n, band))
 
-    def _after_fix(self, n: int) -> float:
+    def _after_fix(self, n: int, band: int) -> float:
         fixed = self.course.fix_at_night is not None and n >= self.course.fix_at_night
+        fixed &= self.course.fix_bands is None or self.course.bands[band].name in self.course.fix_bands
         return math.pow(10.0, -self.course.fix_db / 10.0) if fixed else 1.0
 
     def median_k(self, band: int, when_s: Floats) -> Floats:

@@ -48,6 +48,43 @@ _DAY: Hours = ((0, 0.0), (6, 0.0), (8, 1.0), (17, 1.0), (19, 0.1), (20, 0.0))
 _LONG_DAY: Hours = ((0, 0.25), (6, 0.4), (8, 1.0), (17, 1.0), (22, 0.3))
 _CHARGING: Hours = ((0, 0.0), (17, 0.0), (17.5, 1.0), (21.5, 1.0), (22.5, 0.0))
 _MICROVOLT = 1e-6
+_HEARD = (
+    Carrier(216_000, 900 * _MICROVOLT),
+    Carrier(909_000, 400 * _MICROVOLT, _NIGHT, steadiness=8.0, slow_db=1.0),
+    Carrier(3_955_000, 60 * _MICROVOLT, _NIGHT, steadiness=3.0, slow_db=2.0),
+    Carrier(5_000_000, 40 * _MICROVOLT, steadiness=2.0, slow_db=2.0),
+    Carrier(7_205_000, 400 * _MICROVOLT, _EVENING, steadiness=2.0, slow_db=2.0),
+    Carrier(10_000_000, 30 * _MICROVOLT, _LONG_DAY, steadiness=2.0, slow_db=2.0),
+    Carrier(15_000_000, 30 * _MICROVOLT, _DAY, steadiness=1.0, slow_db=2.0),
+    Carrier(21_150_000, 3 * _MICROVOLT, _DAY, steadiness=0.0, slow_db=3.0),
+    Carrier(28_200_000, 6 * _MICROVOLT, steadiness=math.inf),
+    # Passers-by on channels that were chosen to be empty.
+    Carrier(3_612_200, 15 * _MICROVOLT, _NIGHT, steadiness=1.0, share_of_slots=0.06),
+    Carrier(7_187_100, 30 * _MICROVOLT, steadiness=1.0, share_of_slots=0.05),
+    Carrier(9_397_000, 40 * _MICROVOLT, _NIGHT, steadiness=2.0, share_of_slots=0.08),
+    Carrier(14_113_500, 8 * _MICROVOLT, _DAY, steadiness=0.5, share_of_slots=0.15),
+)
+"""Carriers: those that are measured, and passers-by on channels that were chosen to be empty."""
+_BROADCASTERS = (
+    Broadcasters(531e3, 1602e3, 6e-3, _NIGHT),
+    Broadcasters(5.9e6, 6.2e6, 4e-3, _EVENING),
+    Broadcasters(7.2e6, 7.45e6, 56e-3, _EVENING),
+    Broadcasters(9.4e6, 9.9e6, 4e-3, _LONG_DAY),
+)
+_LOOP = Antenna(
+    efficiency=(
+        (150e3, 10**-5.3),
+        (600e3, 10**-4.3),
+        (1.6e6, 10**-3.7),
+        (3.6e6, 10**-4.1),
+        (5.4e6, 10**-3.1),
+        (7.0e6, 10**-2.4),
+        (10e6, 10**-2.2),
+        (14e6, 10**-2.45),
+        (21e6, 10**-1.38),
+        (29e6, 10**-1.28),
+    )
+)
 
 
 def saltmarsh(seed: int = 1) -> World:
@@ -67,42 +104,9 @@ def scenario(seed: int = 1) -> Scenario:
                 "scooter charger", seed, 3.0e6, 6.0e6, 3.0e9 * 4.3**-2.77, _CHARGING, 0.8, LONGITUDE_DEG
             ),
         ),
-        carriers=(
-            Carrier(216_000, 900 * _MICROVOLT),
-            Carrier(909_000, 400 * _MICROVOLT, _NIGHT, steadiness=8.0, slow_db=1.0),
-            Carrier(3_955_000, 60 * _MICROVOLT, _NIGHT, steadiness=3.0, slow_db=2.0),
-            Carrier(5_000_000, 40 * _MICROVOLT, steadiness=2.0, slow_db=2.0),
-            Carrier(7_205_000, 400 * _MICROVOLT, _EVENING, steadiness=2.0, slow_db=2.0),
-            Carrier(10_000_000, 30 * _MICROVOLT, _LONG_DAY, steadiness=2.0, slow_db=2.0),
-            Carrier(15_000_000, 30 * _MICROVOLT, _DAY, steadiness=1.0, slow_db=2.0),
-            Carrier(21_150_000, 3 * _MICROVOLT, _DAY, steadiness=0.0, slow_db=3.0),
-            Carrier(28_200_000, 6 * _MICROVOLT, steadiness=math.inf),
-            # Passers-by on channels that were chosen to be empty.
-            Carrier(3_612_200, 15 * _MICROVOLT, _NIGHT, steadiness=1.0, share_of_slots=0.06),
-            Carrier(7_187_100, 30 * _MICROVOLT, steadiness=1.0, share_of_slots=0.05),
-            Carrier(9_397_000, 40 * _MICROVOLT, _NIGHT, steadiness=2.0, share_of_slots=0.08),
-            Carrier(14_113_500, 8 * _MICROVOLT, _DAY, steadiness=0.5, share_of_slots=0.15),
-        ),
-        broadcasters=(
-            Broadcasters(531e3, 1602e3, 6e-3, _NIGHT),
-            Broadcasters(5.9e6, 6.2e6, 4e-3, _EVENING),
-            Broadcasters(7.2e6, 7.45e6, 56e-3, _EVENING),
-            Broadcasters(9.4e6, 9.9e6, 4e-3, _LONG_DAY),
-        ),
-        antenna=Antenna(
-            efficiency=(
-                (150e3, 10**-5.3),
-                (600e3, 10**-4.3),
-                (1.6e6, 10**-3.7),
-                (3.6e6, 10**-4.1),
-                (5.4e6, 10**-3.1),
-                (7.0e6, 10**-2.4),
-                (10e6, 10**-2.2),
-                (14e6, 10**-2.45),
-                (21e6, 10**-1.38),
-                (29e6, 10**-1.28),
-            )
-        ),
+        carriers=_HEARD,
+        broadcasters=_BROADCASTERS,
+        antenna=_LOOP,
         relays=Relays(),
         stage=Stage(
             gain=((150e3, 0.09), (500e3, 8.0), (2e6, 31.0), (15e6, 33.0), (30e6, 27.0)),

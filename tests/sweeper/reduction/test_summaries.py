@@ -200,7 +200,7 @@ def test_a_disk_that_takes_nothing_costs_time_and_no_findings(
         patched.setattr(pl.DataFrame, "write_parquet", full)
         on_full_disk = summaries_of(store, FACTS)
     assert_frame_equal(on_full_disk, summaries_of(store, FACTS))
-    assert not list(store.folder.glob("*.new"))
+    assert not list(store.folder.glob(".*.part"))
 
 
 def _others() -> list[int | None]:

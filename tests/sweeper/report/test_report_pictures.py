@@ -1,0 +1,104 @@
+"""Each picture says what it found, with its numbers, names and units."""
+
+import re
+from dataclasses import replace
+
+import polars as pl
+
+from sweeper.report.pictures.ceiling import ceiling
+from sweeper.report.pictures.season import season
+from tests.sweeper.report import sample
+from tests.sweeper.report.written import Page
+
+
+def test_each_picture_states_a_finding_has_words_for_who_cannot_see_it_and_its_numbers(markup: str) -> None:
+    page = Page(markup)
+    pictures = [attributes for attributes in page.of("svg") if attributes.get("role") == "img"]
+    assert len(pictures) == len(page.of("figure")) >= 9
+    assert len(page.of("details")) == len(pictures)
+    described = set(re.findall(r'<desc id="([^"]+)">[^<]{10,}</desc>', markup))
+    titled = set(re.findall(r'<title id="([^"]+)">[^<]{10,}</title>', markup))
+    for attributes in pictures:
+        title, description = (attributes["aria-labelledby"] or "").split()
+        assert title in titled and description in described
+
+
+def test_axes_carry_names_and_units(markup: str) -> None:
+    for words in (
+        "hour beginning, local time (Europe/Copenhagen)",
+        "noise level, dB over S9",
+        "Fa, dB over kT₀b",
+        "S/N change, dB",
+        "noise rise in bypass: antenna over load, dB",
+        "gain of the stage with its relays and cables, dB",
+        "change of noise after the fix, dB",
+    ):
+        assert words in markup, words
+
+
+def drawing_of(markup: str, name: str) -> str:
+    """The figure of a picture, its table with it."""
+    begin = markup.index(f'<figure id="{name}-figure"')
+    return markup[begin : markup.index("</figure>", begin)]
+
+
+def test_gain_and_fix_fit_a_phone_and_wider_pictures_say_that_they_go_on(markup: str) -> None:
+    for name in ("gain", "fix"):
+        figure = drawing_of(markup, name)
+        assert 'class="picture whole"' in figure and "swipe" not in figure
+        assert ">carriers<" in figure or name == "fix"
+    for name in ("when", "noise-40-m", "ceiling", "season"):
+        assert '<p class="swipe">' in drawing_of(markup, name)
+
+
+def test_dates_of_few_nights_do_not_run_into_each_other() -> None:
+    found = sample.findings()
+    (picture,) = season(found, sample.tables(found, nights=3).nights, "UTC")
+    # Three nights in room for twenty-one: every second one has its date.
+    assert re.findall(r">(\d Nov)</text>", picture.svg) == ["1 Nov", "3 Nov"]
+
+
+def test_no_night_is_cut_by_the_axis(markup: str) -> None:
+    nights = drawing_of(markup, "fix-nights")
+    night = r'<use [^>]*stroke="var\(--ink?\)"'
+    assert len(re.findall(night, nights)) == 2 * 7
+    assert not re.search(rf'<g clip-path="[^"]*">{night}', nights)
+
+
+def test_the_ceiling_shows_every_point_with_its_interval_and_says_where_the_stage_never_helps() -> None:
+    found = sample.findings("long wave", "40 m")
+    tables = sample.tables(found)
+    far = pl.col("band") == "long wave"
+    tables = replace(
+        tables,
+        points=tables.points.with_columns(noise_rise_db=pl.when(far).then(26.0).otherwise(2.5)),
+        curve=tables.curve.with_columns(
+            snr_change_db=pl.when(far).then(-1.0).otherwise(pl.col("snr_change_db")),
+            high=pl.when(far).then(-0.5).otherwise(pl.col("high")),
+        ),
+        crossings=tables.crossings.filter(~far),
+    )
+    (picture,) = ceiling(tables, 1.0, "dB")
+    assert picture.title == (
+        "The stage brings 1 dB or more while the antenna stands less than 6.4 dB over the load; on long wave it does "
+        "so at no noise rise"
+    )
+    ticks = [int(tick) for tick in re.findall(r">(\d+)</text>", picture.svg)]
+    assert max(ticks) >= 20
+    beyond = re.findall(r'<use [^>]*x="([\d.]+)"', picture.svg)
+    assert len(beyond) >= len(tables.points)
+    without = replace(tables, points=tables.points.with_columns(low=None, high=None))
+    (bare,) = ceiling(without, 1.0, "dB")
+    assert len(bare.svg) < len(picture.svg)
+
+
+def test_the_busiest_relay_is_held_against_its_rating(markup: str) -> None:
+    figure = drawing_of(markup, "rig")
+    assert "the busiest relay has made 1 234 of 100 000 rated operations" in figure
+
+
+def test_the_impulsive_part_stands_beside_the_level_and_the_diagnosis_under_the_picture(markup: str) -> None:
+    section = markup[markup.index('id="noise-40-m-figure"') : markup.index('<h2 id="ceiling">')]
+    assert "Impulsive part, dB" in section
+    assert "<td>−40.0</td><td>−41.0</td><td>−39.0</td><td>0.7</td><td>7</td>" in section
+    assert "In the middle one of these hours noise on 40 m stands as it does." in section
