@@ -17,11 +17,10 @@ from sweeper.simulation.boards.modbus import ModbusBoard
 from sweeper.simulation.boards.mqtt import BrokerBoard
 from sweeper.simulation.receivers import ascii as ascii_receiver
 from sweeper.simulation.receivers import binary as binary_receiver
-from sweeper.simulation.receivers import partial
 from sweeper.simulation.receivers.ascii import AsciiReceiver
 from sweeper.simulation.receivers.binary import BinaryReceiver
 from sweeper.simulation.receivers.network import NetworkReceiver
-from sweeper.simulation.receivers.partial import PartialReceiver
+from sweeper.simulation.receivers.partial import KINDS, PartialReceiver
 from sweeper.simulation.receivers.scpi import ScpiReceiver
 from sweeper.simulation.wires.command_log import CommandLog
 from sweeper.simulation.wires.faults import WireFaults
@@ -34,7 +33,7 @@ Over = Literal["tcp", "serial"]
 Instrument = NetworkReceiver | PartialReceiver | AsciiReceiver | BinaryReceiver | ScpiReceiver
 Board = ModbusBoard | ByteBoard | WebBoard | BrokerBoard
 
-NETWORK: tuple[str, ...] = ("rigctl-net", *partial.KINDS, "scpi")
+NETWORK: tuple[str, ...] = ("rigctl-net", *KINDS, "scpi")
 RECEIVERS: tuple[str, ...] = (*NETWORK, *ascii_receiver.MODELS, *binary_receiver.MODELS)
 SWITCHES: tuple[str, ...] = ("modbus-tcp", "modbus-rtu", *byte_boards.BOARDS, "http", "mqtt")
 
@@ -128,7 +127,7 @@ def _receiver(bench: Bench, name: str, ours: bool) -> Instrument:
         return AsciiReceiver(bench, name, ours=ours)
     if name in binary_receiver.MODELS:
         return BinaryReceiver(bench, name, ours=ours)
-    if name in partial.KINDS:
+    if name in KINDS:
         return PartialReceiver(bench, name, ours=ours)
     if name == "scpi":
         return ScpiReceiver(bench, ours=ours)
