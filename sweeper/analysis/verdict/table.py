@@ -34,6 +34,8 @@ class Table:
     cells: tuple[Cell, ...]
     troubles: tuple[frozenset[str], ...]
     judged: tuple[Judged, ...]
+    alike: float = 0.0
+    """Correlation of neighbouring nights."""
 
     @property
     def gain_errors(self) -> dict[str, float]:
@@ -56,23 +58,23 @@ def table_of(summaries: pl.DataFrame, facts: StationFacts) -> Table:
     rows = {band: beside[band].without_occupied(here) for band, here in rows.items()}
     stepped = stage_steps(rows)
     since = {band: _since(stepped.get(band), here) for band, here in rows.items()}
+    alike_nights = persistence(pl.concat([summaries.clear(), *since.values()]))
     for band, here in since.items():
-        methods = GainMethods(here)
+        methods = GainMethods(here, alike_nights)
         diagnoses[band] = _with_steps(
             _with_channels(diagnose(methods, facts), beside[band]), stepped.get(band)
         )
         steady = _steady(methods, diagnoses[band])
         gains[band] = combine(steady, facts)
         quieter[band] = quieter_antenna(steady, facts)
-        noise[band] = figures(steady.summaries, gains[band], facts)
-        thresholds[band] = switching_threshold(steady.summaries, gains[band], facts)
+        noise[band] = figures(steady.summaries, gains[band], facts, alike_nights)
+        thresholds[band] = switching_threshold(steady.summaries, gains[band], facts, alike_nights)
     diagnoses = seen_together(diagnoses, facts)
     alike = [_channels_alike(here, gains[band]) for band, here in rows.items()]
     nights = _of_one_stage(nightly(pl.concat([summaries.clear(), *alike])), stepped)
     nights_of = nights.partition_by("band", as_dict=True)
     parts = {band: nights_of[band,] for band in bands if (band,) in nights_of}
     cells: list[Cell] = []
-    alike_nights = persistence(pl.concat([summaries.clear(), *since.values()]))
     for band, part in parts.items():
         found = cells_of_band(_since(stepped.get(band), part), gains[band], quieter[band], alike_nights)
         cells += _near_overload(found, diagnoses[band])
@@ -88,6 +90,7 @@ def table_of(summaries: pl.DataFrame, facts: StationFacts) -> Table:
         tuple(cells),
         tuple(troubles),
         tuple(judged),
+        alike_nights,
     )
 
 
@@ -141,7 +144,7 @@ def _steady(methods: GainMethods, diagnosis: Diagnosis) -> GainMethods:
     away = rows.filter(~pl.col("hour_utc").is_in(sorted(near)))
     for kept in (away, without_overload(rows, diagnosis)):
         if not kept.is_empty():
-            return GainMethods(kept)
+            return GainMethods(kept, methods.alike)
     return methods
 
 
