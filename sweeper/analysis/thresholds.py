@@ -77,6 +77,13 @@ CONTRADICTS_CHANCE = 0.01
 LITTLE_DB = 1.0
 """A change that cannot lie further than this from the worthwhile one: whoever chooses wrongly loses little."""
 
+FRESH_DB = 0.3
+"""A verdict whose interval has only just come clear of the worthwhile change, by no more than this. Whoever stops there
+stops because chance helped: stages of less than `SMALL_DB` beyond it then read about `STOPPED_READS_DB` too good."""
+SMALL_DB = 1.5
+STOPPED_READS_DB = 0.3
+"""Measured on simulated campaigns with carriers alone, stopped at their first verdict (docs/truth.md)."""
+
 FIVE_NIGHTS = 5
 """Nights from which on the noise rise alone bounds the change: fewer do not show how far quiet nights stray."""
 A_WEEK = 7
