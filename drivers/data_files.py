@@ -32,8 +32,6 @@ def text_of(file: Path) -> str:
     except OSError as fault:
         why = f"it cannot be read: {fault.strerror}" if fault.strerror else str(fault)
         raise DataFileError(why) from None
-    except ValueError:
-        raise DataFileError("its name cannot be one of a file") from None
     try:
         return data.decode("utf-8")
     except UnicodeDecodeError as fault:

@@ -9,12 +9,14 @@ import struct
 from datetime import UTC, datetime
 from pathlib import Path
 
+from drivers.ordinary_files import opened
+
 FARTHEST_CHUNKS = 64
 
 
 def centre_and_start(file: Path) -> tuple[float | None, datetime | None]:
     """Centre frequency in hertz and time of the start; None where the file does not say, or not sensibly."""
-    with file.open("rb") as raw:
+    with opened(file) as raw:
         head = raw.read(12)
         if head[:4] not in (b"RIFF", b"RF64") or head[8:] != b"WAVE":
             return None, None

@@ -12,6 +12,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from drivers.contracts import Block
+from drivers.ordinary_files import opened, why_not
 from drivers.samples.auxi import centre_and_start
 
 if TYPE_CHECKING:
@@ -124,6 +125,10 @@ def _open(file: Path, centre_hz: float | None, channel: int | None, samples: boo
         raise RecordingError(f"{file}: there is no such recording.")
     if file.is_dir():
         raise RecordingError(f"{file}: this is a folder; name the recordings in it.")
+    try:
+        opened(file).close()
+    except OSError as fault:
+        raise RecordingError(f"{file}: it cannot be read ({why_not(fault)}).") from fault
     if file.stat().st_size == 0:
         raise RecordingError(f"{file}: it is empty (0 bytes).")
     return _open_sound(file, centre_hz, channel, samples)
@@ -133,7 +138,8 @@ def _open_sound(file: Path, centre_hz: float | None, channel: int | None, sample
     import soundfile
 
     try:
-        info = soundfile.info(str(file))
+        with opened(file) as raw, soundfile.SoundFile(raw.fileno(), closefd=False) as info:
+            pass
     except (soundfile.LibsndfileError, RuntimeError, OSError) as fault:
         if file.suffix.lower() in LOSSY_NAMES:
             raise RecordingError(_lossy(file)) from fault
@@ -200,7 +206,7 @@ def _sound(
 
         if last <= first:
             return
-        with soundfile.SoundFile(str(file)) as sound:
+        with opened(file) as raw, soundfile.SoundFile(raw.fileno(), closefd=False) as sound:
             sound.seek(first)
             at = first
             while at < last:
@@ -248,7 +254,7 @@ def _missing(file: Path, info: Any) -> float:
 
     if info.format not in ("WAV", "WAVEX"):
         return 0.0
-    with file.open("rb") as raw:
+    with opened(file) as raw:
         head = raw.read(1 << 16)
     place = head.find(b"data")
     if place < 0 or place + 8 > len(head):
@@ -267,7 +273,7 @@ def _the_only_one(file: Path) -> int | None:
     import numpy as np
     import soundfile
 
-    with soundfile.SoundFile(str(file)) as sound:
+    with opened(file) as raw, soundfile.SoundFile(raw.fileno(), closefd=False) as sound:
         sound.seek(max(0, min(len(sound) // 2, len(sound) - 200_000)))
         data = sound.read(200_000, dtype="float32", always_2d=True).astype(np.float64)
     powers = np.mean(data**2, axis=0)

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
+from drivers.ordinary_files import opened, text_of, why_not
 from drivers.samples.file import HIGHEST_RATE_HZ, LOWEST_RATE_HZ, Piece, Recording, RecordingError, utc
 
 if TYPE_CHECKING:
@@ -107,10 +108,10 @@ def open_sigmf(file: Path, centre_hz: float | None) -> Recording:
 
 
 def _metadata(file: Path) -> _Metadata:
-    if file.stat().st_size > LONGEST_METADATA:
-        raise RecordingError(f"{file}: {file.stat().st_size} bytes are no metadata.")
     try:
-        return _Metadata.model_validate(json.loads(file.read_text(encoding="utf-8")))
+        return _Metadata.model_validate(json.loads(text_of(file, LONGEST_METADATA)))
+    except OSError as fault:
+        raise RecordingError(f"{file}: this is no SigMF metadata ({why_not(fault)}).") from fault
     except (ValueError, ValidationError, RecursionError) as fault:
         if isinstance(fault, ValidationError):
             first = fault.errors()[0]
@@ -126,7 +127,7 @@ def _reader(file: Path, code: str, real: bool) -> Any:
 
         parts = 1 if real else 2
         kind = np.dtype(code)
-        with file.open("rb") as raw:
+        with opened(file) as raw:
             raw.seek(first * parts * kind.itemsize)
             at = first
             while at < last:

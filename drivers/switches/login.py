@@ -11,6 +11,10 @@ from urllib.parse import urlsplit
 from pydantic import BaseModel, model_validator
 
 from drivers.errors import LinkLost, Unsupported
+from drivers.ordinary_files import text_of, why_not
+
+MOST_PASSWORD_BYTES, MOST_CERTIFICATE_BYTES = 4_096, 2_000_000
+"""All authorities that a browser knows take a quarter of a megabyte."""
 
 LOOPBACK = ("127.0.0.1", "localhost", "::1")
 
@@ -44,10 +48,11 @@ class Login(BaseModel):
         """The password; `Unsupported` when it is not where the station file says."""
         if self.password_file is not None:
             try:
-                return Path(self.password_file).expanduser().read_text("utf-8").rstrip("\r\n")
+                return text_of(_path(self.password_file), MOST_PASSWORD_BYTES).rstrip("\r\n")
             except (OSError, UnicodeDecodeError) as fault:
+                why = why_not(fault) if isinstance(fault, OSError) else "it is not UTF-8"
                 raise Unsupported(
-                    part, f"its password file {self.password_file} cannot be read: {fault}."
+                    part, f"its password file {self.password_file} cannot be read: {why}."
                 ) from None
         name = self.password_env or ""
         if name not in os.environ:
@@ -58,12 +63,21 @@ class Login(BaseModel):
 
     def trusted(self, part: str) -> ssl.SSLContext:
         """Checks certificates against `ca_file` or the system's authorities; `LinkLost` when those cannot be read."""
+        if self.ca_file is None:
+            return ssl.create_default_context()
         try:
-            return ssl.create_default_context(cafile=self.ca_file)
-        except (OSError, ssl.SSLError) as fault:
+            authorities = text_of(_path(self.ca_file), MOST_CERTIFICATE_BYTES, "ascii")
+            if not authorities.strip():
+                raise OSError("it is empty")
+            return ssl.create_default_context(cadata=authorities)
+        except (OSError, UnicodeDecodeError) as fault:  # an SSLError is an OSError
             raise LinkLost(
                 part, f"its certificate authority {self.ca_file} cannot be used: {fault}.", "Check ca_file."
             ) from None
+
+
+def _path(name: str) -> Path:
+    return Path(os.path.expanduser(name))  # noqa: PTH111  # Path's own raises for a user that there is not
 
 
 def untrusted(part: str, fault: object) -> LinkLost:

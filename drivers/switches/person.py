@@ -75,21 +75,22 @@ class Person:
         pass
 
     def _ask(self, path: str, setting: str) -> None:
+        link = self._options.link
         try:
-            terminal = Path(self._options.link).open("r+b", buffering=0)  # noqa: SIM115  # closed below
+            # Looked at before it is opened: opening a serial port raises lines that may key a transmitter.
+            device = Path(link)
+            terminal = device.open("r+b", buffering=0) if _is_terminal(device.stat()) else None
         except OSError as fault:
             raise Unsupported(
-                PART,
-                f"nobody can be asked at {self._options.link}: {fault.strerror}.",
-                "Run it in a terminal.",
+                PART, f"nobody can be asked at {link}: {fault.strerror}.", "Run it in a terminal."
             ) from None
+        if terminal is None:
+            raise Unsupported(
+                PART,
+                f"{link} is no terminal that a person sits at.",
+                "Leave link out, or write /dev/tty.",
+            )
         with terminal:
-            if not _is_terminal(terminal):
-                raise Unsupported(
-                    PART,
-                    f"{self._options.link} is no terminal that a person sits at.",
-                    "Leave link out, or write /dev/tty.",
-                )
             self._wait_for_enter(terminal, path, setting)
 
     def _wait_for_enter(self, terminal: IO[bytes], path: str, setting: str) -> None:
@@ -123,9 +124,8 @@ CONTROLLING, CONSOLES, PSEUDO = (5, 0), 4, range(136, 144)
 """Device numbers of /dev/tty, of the consoles (below 64 of their kind; serial ports come above) and of /dev/pts."""
 
 
-def _is_terminal(opened: IO[bytes]) -> bool:
+def _is_terminal(found: os.stat_result) -> bool:
     """Whether a person can be there. Serial ports are left out: a receiver would take the question for a command."""
-    found = os.fstat(opened.fileno())
     kind, number = os.major(found.st_rdev), os.minor(found.st_rdev)
     return stat.S_ISCHR(found.st_mode) and (
         (kind, number) == CONTROLLING or (kind == CONSOLES and number < 64) or kind in PSEUDO

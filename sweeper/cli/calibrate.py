@@ -10,6 +10,8 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from drivers.numbers import strict
+from drivers.ordinary_files import content_of, why_not
 from sweeper.cli.options import DataFolder, StationFile, open_store
 from sweeper.errors import UserFacingError, WrongInput
 
@@ -21,6 +23,7 @@ if TYPE_CHECKING:
     from sweeper.store import Store
 
 READINGS = 32
+MOST_LEVELS_BYTES = 1_000_000
 
 BEFORE = """\
 Connect a generator, or a steady source behind a step attenuator, to the antenna's socket of the
@@ -184,10 +187,10 @@ def _written_down(file: Path) -> "list[KnownLevel]":
 
     known = []
     try:
-        raw = file.read_bytes()
+        raw = content_of(file, MOST_LEVELS_BYTES)
         rows = list(csv.reader(raw.decode("utf-8-sig").splitlines()))
     except OSError as error:
-        raise WrongInput(f"{file}: cannot be read ({error.strerror}).") from error
+        raise WrongInput(f"{file}: cannot be read ({why_not(error)}).") from error
     except UnicodeDecodeError as error:
         line = raw.count(b"\n", 0, error.start) + 1
         raise WrongInput(f"{file}, line {line}: this is not UTF-8; save it as text in UTF-8.") from None
@@ -197,7 +200,7 @@ def _written_down(file: Path) -> "list[KnownLevel]":
         if not row or row[0].strip().lower() == "dbm":
             continue
         try:
-            dbm, *readings = (float(cell) for cell in row if cell.strip())
+            dbm, *readings = (strict(cell) for cell in row if cell.strip())
         except ValueError:
             raise WrongInput(
                 f"{file}, line {number}: {','.join(row)!r} is not dbm,reading,reading,... in numbers."
@@ -269,6 +272,7 @@ def _write(
     """A file beside it must load first, so that a station file is never left half written or wrong."""
     from sweeper.clock import SystemClock
     from sweeper.station import StationFileError, load
+    from sweeper.station.lines import text_of
     from sweeper.station.recalibrate import with_curve
     from sweeper.station.rewrite import with_values
     from sweeper.store import replacing
@@ -277,7 +281,7 @@ def _write(
     others |= {"floor": curve.floor} if curve.floor is not None else {}
     others |= {"top": curve.top} if curve.top is not None else {}
     text = with_curve(
-        station_file.read_text(encoding="utf-8"),
+        text_of(station_file),
         curve.pairs,
         SystemClock().now().date(),
         others,

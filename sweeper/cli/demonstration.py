@@ -35,7 +35,8 @@ def demo(
     from sweeper.report import Setting, write_html
     from sweeper.report.terminal import show_findings
     from sweeper.simulation import saltmarsh, serve
-    from sweeper.store import Store, write_parquet
+    from sweeper.station.lines import text_of
+    from sweeper.store import Store, replace_whole, write_parquet
 
     try:
         out.mkdir(parents=True, exist_ok=True)
@@ -50,9 +51,9 @@ def demo(
         due = list(_due(station, world.first_evening, nights))
         store = Store(_fresh(out / "saltmarsh.data"), station.station.name, station.station.longitude)
         # Not with the links of this run, which end with it: with those that `sweeper simulate` serves.
-        text = station_file("saltmarsh").read_text(encoding="utf-8")
+        text = text_of(station_file("saltmarsh"))
         store.keep_station_file(text)
-        (out / "saltmarsh.yaml").write_text(text, encoding="utf-8")
+        replace_whole(out / "saltmarsh.yaml", text.encode())
         with progress(f"Measuring {nights} simulated night{'s' if nights > 1 else ''}") as told:
 
             class Counting(Observer):
@@ -73,7 +74,7 @@ def demo(
             setting=Setting.of(station, store.folder),
         )
         told(1.0)
-    (out / "findings.json").write_text(findings_json(reduced.findings), encoding="utf-8")
+    replace_whole(out / "findings.json", findings_json(reduced.findings).encode())
     write_parquet(store.readings(), out / "readings.parquet")
     store.close()
     show_findings(reduced.findings, station.station.timezone)
@@ -191,10 +192,12 @@ def _station(receiver_link: str, switch_link: str) -> "Station":
 
     from drivers.config_files import station_file
     from sweeper.station import load
+    from sweeper.station.lines import text_of
     from sweeper.station.rewrite import with_values
+    from sweeper.store import write_new
 
     text = with_values(
-        station_file("saltmarsh").read_text(encoding="utf-8"),
+        text_of(station_file("saltmarsh")),
         {
             ("receiver", "link"): receiver_link,
             ("switch", "link"): switch_link,
@@ -205,7 +208,7 @@ def _station(receiver_link: str, switch_link: str) -> "Station":
     )
     with tempfile.TemporaryDirectory() as folder:
         file = Path(folder) / "saltmarsh.yaml"
-        file.write_text(text, encoding="utf-8")
+        write_new(file, text.encode())
         return load(file)
 
 
@@ -228,6 +231,8 @@ def _fresh(folder: Path) -> Path:
     """A demo begins anew: what an earlier one left goes, but only a folder that a demo made."""
     import shutil
 
+    from sweeper.store import write_new
+
     mark = folder / "invented-readings"
     if folder.exists():
         if not mark.exists():
@@ -236,5 +241,5 @@ def _fresh(folder: Path) -> Path:
             )
         shutil.rmtree(folder)
     folder.mkdir(parents=True)
-    mark.touch()
+    write_new(mark, b"")
     return folder

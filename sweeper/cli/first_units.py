@@ -39,18 +39,20 @@ def write_drop_ins(station: "Station", file: Path, folder: Path) -> tuple[Path, 
     instance = file.stem
     if not _INSTANCE.fullmatch(instance):
         raise WrongInput(f"{file}: a unit cannot be named after it. Use letters, digits, hyphens and dots.")
+    from sweeper.store import replace_whole
+
     lines = drop_in(station)
     written = []
     for unit in UNITS if lines else ():
         place = folder / f"{unit}@{instance}.service.d"
         place.mkdir(parents=True, exist_ok=True)
         conf = place / "devices.conf"
-        conf.write_text(
+        content = (
             f"# Written by `sweeper new` from the drivers in {instance}.yaml. A group that this computer lacks keeps\n"
             "# the unit from starting: put the one in its place that `ls -l` shows for the device.\n"
-            + "\n".join(["[Service]", *lines, ""]),
-            encoding="utf-8",
+            + "\n".join(["[Service]", *lines, ""])
         )
+        replace_whole(conf, content.encode())
         written.append(conf)
     return tuple(written)
 

@@ -29,6 +29,7 @@ def run(
     from sweeper.daemon.service.guard import replaced_by_rescue
     from sweeper.errors import WrongInput
     from sweeper.station import load
+    from sweeper.station.lines import text_of
 
     decided = until == "decided"
     end = None if decided else instant(until, "--until")
@@ -46,7 +47,7 @@ def run(
 
     try:
         # Beside the readings, so that the folder says by itself what was measured and how.
-        store.keep_station_file(station_file.read_text(encoding="utf-8"))
+        store.keep_station_file(text_of(station_file))
         if decided:
             looking = UntilDecided(station, store.folder.parent, orders)
             well = run_station(

@@ -38,6 +38,7 @@ def new(
     """Ask ten questions and write a commented station file."""
     from sweeper.cli.first_file import station_text
     from sweeper.station import load
+    from sweeper.store import replace_whole
 
     if systemd is not None and file.exists():
         _told_units(load(file), file, systemd)
@@ -52,7 +53,7 @@ def new(
     station = load(file)  # What was asked is what a station needs; if not, this says which line and why.
     if listen:
         heard = _listened(station, answers)
-        file.write_text(station_text(heard), encoding="utf-8")
+        replace_whole(file, station_text(heard).encode())
         station = load(file)
     print(f"\n{file} is written: {len(station.channels())} channels, {len(station.paths())} paths.")
     if check:
@@ -235,9 +236,10 @@ def _timezone() -> str:
 
 
 def _write_new(file: Path, text: str) -> None:
+    from sweeper.store import write_new
+
     try:
-        with file.open("x", encoding="utf-8") as new_file:
-            new_file.write(text)
+        write_new(file, text.encode())
     except OSError as fault:
         raise WrongInput(f"{file}: cannot be written ({fault.strerror}). Name another place.") from fault
 

@@ -30,9 +30,10 @@ def serve(
     """Serve the live page until stopped: what is going on, how the night's intervals close in, pause and note."""
     from sweeper.page.serving import serve_page
     from sweeper.station import load
+    from sweeper.store import make_folder
 
     station = load(station_file)
     folder = data_folder(station_file, data)
-    (folder / station.station.name).mkdir(parents=True, exist_ok=True)
+    make_folder(folder / station.station.name)
     token = token_file if token_file is not None else folder / station.station.name / "page.token"
     serve_page(station, folder, host, port, token, lambda line: print(line, flush=True))

@@ -1,5 +1,6 @@
 """`status`, `pause`, `resume`, `note`, `stop`, `keys`: talking to a running daemon; a note is kept without one, too."""
 
+import re
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -10,6 +11,8 @@ from sweeper.cli.options import DataFolder, StationFile, data_folder, open_store
 if TYPE_CHECKING:
     from sweeper.daemon.live.messages import Command
     from sweeper.station import Station
+
+CLIENT = re.compile(r"[A-Za-z0-9_-]{1,60}")
 
 
 def status(station_file: StationFile, data: DataFolder = None) -> None:
@@ -50,6 +53,10 @@ def keys(
     from sweeper.daemon.live.endpoints import make_keys
     from sweeper.errors import WrongInput
 
+    if not CLIENT.fullmatch(client) or client == "server":
+        raise WrongInput(
+            f"--client: {client!r} cannot name a client's key. Use up to 60 letters, digits, hyphens and underscores."
+        )
     station, folder = _station_folder(station_file, data)
     if station.live.keys is None:
         raise WrongInput(

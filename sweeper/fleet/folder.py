@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Any
 
 from sweeper.errors import UserFacingError, WrongInput
 from sweeper.outside import MOST_JSON_BYTES
+from sweeper.store.files import write_new
 from sweeper.store.finished import day_of_bytes
 from sweeper.store.manifest import MANIFEST, MOST_DAY_BYTES, STATION, parse_manifest
 
@@ -47,7 +48,7 @@ class StationFolder:
         content = self._read(STATION)
         with tempfile.TemporaryDirectory() as folder:
             file = Path(folder) / STATION
-            file.write_bytes(content)
+            write_new(file, content)
             return load(file)
 
     def days(self) -> dict[str, str]:

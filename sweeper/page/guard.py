@@ -21,13 +21,16 @@ from starlette.datastructures import Headers, MutableHeaders
 from starlette.responses import PlainTextResponse, RedirectResponse
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
+from drivers.ordinary_files import opened
 from sweeper.errors import WrongInput
+from sweeper.store import write_new
 
 COOKIE = "sweeper-token"
 WORD_HEADER = "x-sweeper-word"
 LOOPBACK = ("localhost", "127.0.0.1", "::1")
 OPEN_TO_ALL = ("/enter", "/page.css")
 LONGEST_BODY = 16 * 1024
+MOST_TOKEN_BYTES = 1024
 TRIES, TRIES_S = 10, 60.0
 """Wrong tokens taken in so many seconds, from everybody together; then nobody may try for a while."""
 
@@ -154,18 +157,16 @@ def _same_origin(headers: Headers, host: str) -> bool:
 def token_in(file: Path) -> str:
     """The token in a file that only its owner may read; a new one is written where there is no file."""
     try:
-        handle = os.open(file, os.O_WRONLY | os.O_CREAT | os.O_EXCL | os.O_NOFOLLOW, 0o600)
+        write_new(file, f"{secrets.token_urlsafe(24)}\n".encode("ascii"), 0o600)
     except FileExistsError:
         pass
     except OSError as fault:
         raise WrongInput(
             f"{file}: no token can be kept there ({fault.strerror}). Name another file."
         ) from fault
-    else:
-        with os.fdopen(handle, "w", encoding="ascii") as new:
-            new.write(secrets.token_urlsafe(24) + "\n")
     try:
-        mode, token = file.stat().st_mode, file.read_text(encoding="ascii").strip()
+        with opened(file) as kept:
+            mode, token = os.fstat(kept.fileno()).st_mode, kept.read(MOST_TOKEN_BYTES).decode("ascii").strip()
     except (OSError, UnicodeDecodeError) as fault:
         raise WrongInput(
             f"{file}: the token cannot be read ({fault}). Delete the file to get a new one."

@@ -6,8 +6,13 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
+from drivers.numbers import strict
+from drivers.ordinary_files import text_of, why_not
 from sweeper.errors import WrongInput
 from sweeper.words import ANTENNA_BYPASS, ANTENNA_STAGE, SignalPath
+
+MOST_BYTES = 10_000_000
+"""A mark every half second for a week takes less."""
 
 STATED = re.compile(r"^\s*every\s+([\d.]+)\s*(s|min)?(?:\s+from\s+([\d.]+)\s*(s|min)?)?\s*$", re.IGNORECASE)
 
@@ -66,18 +71,18 @@ def read_marks(file: Path, seconds: float) -> list[Mark]:
     alternating.
     """
     try:
-        text = file.read_text(encoding="utf-8-sig")
+        text = text_of(file, MOST_BYTES, "utf-8-sig")
+        rows = [row for row in csv.reader(text.splitlines()) if row and not row[0].lstrip().startswith("#")]
     except OSError as fault:
-        raise WrongInput(f"{file}: the marks cannot be read ({fault.strerror}).") from fault
-    except UnicodeDecodeError as fault:
+        raise WrongInput(f"{file}: the marks cannot be read ({why_not(fault)}).") from fault
+    except (UnicodeDecodeError, csv.Error) as fault:
         raise WrongInput(f"{file}: this is no text; marks are CSV with the columns at_s,path.") from fault
-    rows = [row for row in csv.reader(text.splitlines()) if row and not row[0].lstrip().startswith("#")]
     if not rows or [cell.strip() for cell in rows[0][:2]] != ["at_s", "path"]:
         raise WrongInput(f"{file}: its first line should be at_s,path.")
     marks: list[Mark] = []
     for number, row in enumerate(rows[1:], start=2):
         try:
-            at_s, path = float(row[0]), SignalPath.parse(row[1].strip())
+            at_s, path = strict(row[0]), SignalPath.parse(row[1].strip())
         except (ValueError, IndexError) as fault:
             why = str(fault) if len(row) > 1 else "a row is a time in seconds and a path"
             raise WrongInput(f"{file}, line {number}: {why}.") from fault

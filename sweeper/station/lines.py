@@ -25,7 +25,7 @@ def read(file: Path) -> tuple[dict[Any, Any], Mapping[Place, int]]:
     from ruamel.yaml import YAML
     from ruamel.yaml.error import MarkedYAMLError, YAMLError
 
-    text = _text(file)
+    text = text_of(file)
     if text.count("<<") > MOST_MERGES:  # Each costs ruamel as much as all before it.
         raise _refuse(file, "it merges more mappings than any station file.", "Write them out instead.")
     try:
@@ -48,7 +48,7 @@ def read(file: Path) -> tuple[dict[Any, Any], Mapping[Place, int]]:
     return plain, lines
 
 
-def _text(file: Path) -> str:
+def text_of(file: Path) -> str:
     try:
         return content_of(file, MOST_BYTES).decode("utf-8")
     except FileNotFoundError:

@@ -4,7 +4,7 @@ from sweeper.store.csv_in import import_csv
 from sweeper.store.days import day_of, day_starts
 from sweeper.store.errors import BadRows, StoreError
 from sweeper.store.export import write_csv, write_parquet
-from sweeper.store.files import replace_whole, replacing
+from sweeper.store.files import make_folder, replace_whole, replacing, write_new
 from sweeper.store.records import Note
 from sweeper.store.store import Store
 
@@ -16,8 +16,10 @@ __all__ = [
     "day_of",
     "day_starts",
     "import_csv",
+    "make_folder",
     "replace_whole",
     "replacing",
     "write_csv",
+    "write_new",
     "write_parquet",
 ]

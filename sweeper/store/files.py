@@ -1,4 +1,7 @@
-"""Files that are whole or absent: write beside, fsync, rename, fsync the folder."""
+"""Files that are whole or absent: write beside, fsync, rename, fsync the folder.
+
+The one place that makes files; `drivers/ordinary_files.py` is the one that reads them (`tests/test_files.py`).
+"""
 
 import errno
 import os
@@ -43,8 +46,18 @@ def told(doing: str, file: Path) -> Iterator[None]:
         raise StoreError(f"{file}: cannot {doing}: {why}") from error
 
 
-NOT_THROUGH_A_LINK = getattr(os, "O_NOFOLLOW", 0) | getattr(os, "O_CLOEXEC", 0)
-"""How files of ours are opened, where the system knows such links."""
+NOT_THROUGH_A_LINK = getattr(os, "O_NOFOLLOW", 0) | getattr(os, "O_CLOEXEC", 0) | getattr(os, "O_NONBLOCK", 0)
+"""How files of ours are opened, where the system knows such links; a pipe in their place is not waited for."""
+NO_FILE = (errno.ELOOP, errno.ENXIO, errno.EISDIR)
+"""What the system says of a link, a pipe or a folder that is opened so."""
+
+
+def write_new(file: Path, content: bytes, mode: int = 0o644) -> None:
+    """Write a file that is not there yet. FileExistsError for whatever bears its name already, or another OSError."""
+    with os.fdopen(
+        os.open(file, os.O_WRONLY | os.O_CREAT | os.O_EXCL | NOT_THROUGH_A_LINK, mode), "wb"
+    ) as out:
+        out.write(content)
 
 
 def write_whole(file: Path, content: bytes) -> None:
@@ -88,16 +101,22 @@ def _beside(file: Path) -> tuple[Path, int]:
     """An empty file for us alone, open for writing, and its descriptor, which holds its lock where there are locks.
 
     It has one name, so that what a power failure left there is written over and never piles up. While somebody else
-    writes there, and where there are no locks, it has a name that nobody else has.
+    writes there, where something else than a file lies there, and where there are no locks, it has a name that nobody
+    else has.
     """
     how = os.O_WRONLY | os.O_CREAT | NOT_THROUGH_A_LINK
     if fcntl is not None:
         usual = file.with_name(f".{file.name}.part")
-        descriptor = os.open(usual, how | os.O_NONBLOCK, 0o644)  # a pipe in its place is not waited for
-        if _is_ours(descriptor, usual):
-            os.ftruncate(descriptor, 0)
-            return usual, descriptor
-        os.close(descriptor)
+        try:
+            descriptor = os.open(usual, how, 0o644)
+        except OSError as fault:
+            if fault.errno not in NO_FILE:
+                raise
+        else:
+            if _is_ours(descriptor, usual):
+                os.ftruncate(descriptor, 0)
+                return usual, descriptor
+            os.close(descriptor)
     other = file.with_name(f".{file.name}.{secrets.token_hex(8)}.part")
     return other, os.open(other, how | os.O_EXCL, 0o644)
 

@@ -2,6 +2,7 @@
 
 import contextlib
 import json
+import re
 import socket
 import stat
 import subprocess
@@ -235,6 +236,39 @@ def test_across_a_network_only_holders_of_an_allowed_key_are_heard(tmp_path: Pat
             assert list(heard_of(f"tcp://127.0.0.1:{ports[0]}", 1.0, stranger)) == []
             station.ask("stop")
             assert ended(process)[0] == 0
+
+
+def test_a_message_of_ninety_megabytes_from_who_has_a_key_is_not_taken_in(tmp_path: Path) -> None:
+    ports = (free_port(), free_port())
+    with unattended(tmp_path, more=across(tmp_path, ports)) as station:
+        assert command(station, "keys", "--client", "laptop").returncode == 0
+        laptop = endpoints.client_keys(station.folder / "keys", "laptop")
+        address = f"tcp://127.0.0.1:{ports[1]}"
+        context: zmq.Context[zmq.Socket[bytes]] = zmq.Context()
+        with station.running() as process:
+            until(station.answers, "the daemon")
+            assert ask_across(address, laptop, Request(command="status")).ok
+            before_mb = memory_mb(process.pid)
+            flooding = context.socket(zmq.DEALER)
+            flooding.curve_publickey, flooding.curve_secretkey = laptop.public, laptop.secret
+            flooding.curve_serverkey = laptop.server
+            hung_up = flooding.get_monitor_socket(zmq.EVENT_DISCONNECTED)
+            flooding.connect(address)
+            flooding.send_multipart([b"", *[b"x" * 16_000] * 6_000])
+            assert hung_up.poll(30_000)
+            assert ask_across(address, laptop, Request(command="status")).ok
+            assert memory_mb(process.pid) - before_mb < 20
+            flooding.disable_monitor()
+            context.destroy(linger=0)
+            station.ask("stop")
+            assert ended(process)[0] == 0
+
+
+def memory_mb(pid: int) -> float:
+    """The most that a process ever held."""
+    found = re.search(r"VmHWM:\s*(\d+) kB", Path(f"/proc/{pid}/status").read_text())
+    assert found
+    return int(found[1]) / 1000
 
 
 def asked_without_keys(address: str) -> bool:

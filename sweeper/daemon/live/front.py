@@ -1,8 +1,10 @@
-"""The door before a local ZeroMQ socket: counts what comes in, so that nobody fills the daemon's memory.
+"""The door before a ZeroMQ socket: counts what comes in, so that nobody fills the daemon's memory.
 
 ZeroMQ bounds each part of a message, not their sum, and keeps a message until its last part is there. So whoever
 connects reaches a relay between two sockets first, which reads the headers of ZMTP 3 frames (ZeroMQ RFC 23) and hangs
 up on a message that is too long, on a peer that says more in all than it has reason to, and on the oldest of too many.
+Where frames are encrypted (CURVE, ZeroMQ RFC 26) nobody can see which of them are parts of one message; but half a
+message gets no answer, so there a peer is hung up on that says too much without being answered.
 It understands nothing else: what passes is ZeroMQ's to judge.
 """
 
@@ -14,7 +16,7 @@ import socket
 import tempfile
 import threading
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import zmq
@@ -29,27 +31,26 @@ GREETING = 64
 """Bytes before the first frame, of which the tenth (from 0) is the version."""
 PARTS = 8
 MORE, LONG, COMMAND = 1, 2, 4
+ENCRYPTED = 64
+"""Bytes that CURVE may put around a frame; it takes 33."""
+LEAST_ANSWER = 128
+"""Bytes of a frame that is an answer: what ZeroMQ itself says between them takes half as many."""
 
 
 class TooMuch(Exception):
     """What a peer sent is more than this door lets through, or is no ZMTP 3."""
 
 
-class Count:
-    """Reads frame headers off what a peer sends. `most` bounds a message, `in_all` (None: nothing) all that it says."""
+class _Frames:
+    """Reads frame headers off a stream of ZMTP 3, however its bytes arrive."""
 
-    def __init__(self, most: int, in_all: int | None) -> None:
-        self._most, self._in_all = most, in_all
-        self._total = self._message = self._parts = 0
+    def __init__(self) -> None:
         self._header = b""
         self._skip = GREETING
         self._greeting = b""
 
-    def feed(self, piece: bytes) -> None:
-        """Count the next bytes; TooMuch when they are."""
-        self._total += len(piece)
-        if self._in_all is not None and self._total > self._in_all:
-            raise TooMuch
+    def headers(self, piece: bytes) -> Iterator[tuple[int, int]]:
+        """Flags and size of each frame that begins in `piece`. TooMuch where it is no ZMTP 3."""
         if len(self._greeting) < GREETING:
             self._greeting += piece[: GREETING - len(self._greeting)]
             if len(self._greeting) > 10 and (self._greeting[0] != 0xFF or self._greeting[10] < 3):
@@ -64,11 +65,38 @@ class Count:
             self._header += piece[at : at + 1]
             at += 1
             if len(self._header) == (9 if self._header[0] & LONG else 2):
-                self._begin(self._header[0], int.from_bytes(self._header[1:], "big"))
+                flags, self._skip = self._header[0], int.from_bytes(self._header[1:], "big")
                 self._header = b""
+                yield flags, self._skip
+
+
+class Count:
+    """Counts what a peer sends: `most` bytes of a message, `in_all` (None: any number of) bytes of all that it says.
+
+    With `until_answered` they are counted anew whenever an answer has gone out.
+    """
+
+    def __init__(self, most: int, in_all: int | None, until_answered: bool = False) -> None:
+        self._most, self._in_all, self._until_answered = most, in_all, until_answered
+        self._total = self._message = self._parts = 0
+        self._coming, self._going = _Frames(), _Frames()
+
+    def feed(self, piece: bytes) -> None:
+        """Count the next bytes; TooMuch when they are."""
+        self._total += len(piece)
+        if self._in_all is not None and self._total > self._in_all:
+            raise TooMuch
+        for flags, size in self._coming.headers(piece):
+            self._begin(flags, size)
+
+    def answered(self, piece: bytes) -> None:
+        """Look at the next bytes that go out to the peer."""
+        if self._until_answered:
+            for flags, size in self._going.headers(piece):
+                if size >= LEAST_ANSWER and not flags & COMMAND:
+                    self._total = 0
 
     def _begin(self, flags: int, size: int) -> None:
-        self._skip = size
         if flags & COMMAND:
             if size > self._most:
                 raise TooMuch
@@ -90,7 +118,7 @@ class _Side:
 
 
 class Front:
-    """Listens at `file` for a ZeroMQ socket; local users that the file's permissions let in get through to it."""
+    """Listens for a ZeroMQ socket; whom the permissions of a local socket, or the keys behind, let in gets through."""
 
     def __init__(
         self, behind: "zmq.Socket[bytes]", listening: socket.socket, count: Callable[[], Count]
@@ -135,6 +163,8 @@ class Front:
                 inner = opened.enter_context(socket.socket(socket.AF_UNIX))
                 for each in (outer, inner):
                     each.setblocking(False)
+                if outer.family != socket.AF_UNIX:
+                    outer.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
                 inner.connect(f"/proc/self/fd/{self._inner}")
             except OSError:  # no descriptor is left, or whoever came is gone
                 if self._sides:
@@ -161,6 +191,8 @@ class Front:
                     raise TooMuch
                 if side.count is not None:
                     side.count.feed(piece)
+                elif side.other.count is not None:
+                    side.other.count.answered(piece)
                 side.other.waiting = piece
         except BlockingIOError:
             pass

@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 
 from sweeper.clock import Clock
 from sweeper.daemon.live import endpoints, messages
-from sweeper.daemon.live.front import Count, Front
+from sweeper.daemon.live.front import ENCRYPTED, Count, Front
 from sweeper.daemon.live.messages import Answer, NotUnderstood, PassOver, Request, State, Visited, Wear
 from sweeper.daemon.run.observers import Observer
 from sweeper.daemon.run.orders import Orders
@@ -34,6 +34,9 @@ from sweeper.words import PassRecord, Reading, Visit
 
 LARGEST_REQUEST = 16 * 1024
 """Bytes; a note of 2000 characters fits thrice. A peer that sends more is hung up on."""
+
+UNANSWERED = 64 * 1024
+"""Bytes that a peer across a network says at most before it is answered: a handshake and three requests."""
 
 SUBSCRIBING = 64 * 1024
 """Bytes that a listener says in all: a greeting and what it subscribes to take a hundred."""
@@ -170,25 +173,27 @@ class Live(Observer):
                     "live.publish and live.control across a network need live.keys; make them with `sweeper keys`."
                 )
             self._authenticate(keys)
-            for address, kind, sockets in (
-                (section.publish, zmq.PUB, publishers),
-                (section.control, zmq.ROUTER, askers),
+            most = LARGEST_REQUEST + ENCRYPTED
+            for address, kind, sockets, count in (
+                (section.publish, zmq.PUB, publishers, partial(Count, most, SUBSCRIBING)),
+                (section.control, zmq.ROUTER, askers, partial(Count, most, UNANSWERED, True)),
             ):
                 if address:
                     socket = self._context.socket(kind)
                     _harden(socket)
                     socket.curve_publickey, socket.curve_secretkey = endpoints.server_pair(keys)
                     socket.curve_server = True
-                    socket.bind(address)
+                    self._fronts.append(Front(socket, endpoints.listening_across(address), count))
                     sockets.append(socket)
         return publishers, askers
 
     def _authenticate(self, keys: Path) -> None:
         from zmq.auth.thread import ThreadAuthenticator
 
+        allowed = _Allowed(endpoints.keys_allowed(keys))
         self._authenticator = ThreadAuthenticator(self._context)
         self._authenticator.start()
-        self._authenticator.configure_curve(domain="*", location=str(keys / "allowed"))
+        self._authenticator.configure_curve_callback("*", allowed)
 
     def _serve(self) -> None:
         poller = zmq.Poller()
@@ -271,6 +276,16 @@ class Live(Observer):
         except StoreError as full:
             return False, str(full)
         return True, "The note is kept."
+
+
+class _Allowed:
+    """The clients that may come across a network, by their public keys as they were at the start."""
+
+    def __init__(self, keys: frozenset[bytes]) -> None:
+        self._keys = keys
+
+    def callback(self, domain: str, key: bytes) -> bool:
+        return key in self._keys
 
 
 def _harden(socket: "zmq.Socket[bytes]") -> None:

@@ -8,6 +8,7 @@ from contextlib import contextmanager
 from pathlib import Path
 
 from drivers.errors import InUse, RigError
+from sweeper.store.files import NOT_THROUGH_A_LINK
 
 
 @contextmanager
@@ -41,8 +42,8 @@ def hold_rig(folder: Path) -> Iterator[None]:
 
 def _opened(file: Path) -> int:
     try:
-        return os.open(file, os.O_RDWR | os.O_CREAT | os.O_CLOEXEC, 0o660)
+        return os.open(file, os.O_RDWR | os.O_CREAT | NOT_THROUGH_A_LINK, 0o660)
     except OSError as fault:
         if fault.errno != errno.EROFS:
             raise
-    return os.open(file, os.O_RDONLY | os.O_CLOEXEC)  # a lock is no write
+    return os.open(file, os.O_RDONLY | NOT_THROUGH_A_LINK)  # a lock is no write

@@ -8,7 +8,7 @@ from drivers.errors import RigError
 from sweeper.daemon.rig.lock import hold_rig
 from sweeper.daemon.rig.restore import rest_relays, restore_station
 from sweeper.station import Station
-from sweeper.store import Store, StoreError
+from sweeper.store import Store, StoreError, make_folder
 
 
 def rest_station(station: Station, folder: Path, now: datetime) -> tuple[RigError, ...]:
@@ -18,8 +18,8 @@ def rest_station(station: Station, folder: Path, now: datetime) -> tuple[RigErro
     `InUse` is among the faults while a pass is under way, since then nothing is wrong.
     """
     place = station.station
-    with suppress(OSError):
-        (folder / place.name).mkdir(parents=True, exist_ok=True)
+    with suppress(StoreError):
+        make_folder(folder / place.name)
     try:
         with hold_rig(folder / place.name):
             try:

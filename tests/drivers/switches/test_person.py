@@ -5,6 +5,7 @@ import threading
 import time
 import tty
 from collections.abc import Iterator
+from pathlib import Path
 
 import pytest
 from pydantic import ValidationError
@@ -167,7 +168,8 @@ def test_only_plain_words_go_to_a_terminal(keys: dict[str, object]) -> None:
         PersonOptions.model_validate({"paths": PATHS} | keys)
 
 
-def test_a_serial_port_is_no_terminal(monkeypatch: pytest.MonkeyPatch) -> None:
+def test_a_serial_port_is_no_terminal_and_is_not_opened(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Opening one raises its control lines, to which somebody may have wired the key of a transmitter."""
     import stat
 
     from drivers.switches import person
@@ -181,6 +183,10 @@ def test_a_serial_port_is_no_terminal(monkeypatch: pytest.MonkeyPatch) -> None:
         ((166, 0), False),
     ):
         found = os.stat_result((stat.S_IFCHR, 0, 0, 0, 0, 0, 0, 0, 0, 0), {"st_rdev": os.makedev(*number)})
-        monkeypatch.setattr(os, "fstat", lambda _, found=found: found)
-        with open(os.devnull, "rb") as opened_:  # noqa: PTH123
-            assert person._is_terminal(opened_) is sits, number
+        assert person._is_terminal(found) is sits, number
+    monkeypatch.setattr(Path, "stat", lambda *_, **__: found)
+    monkeypatch.setattr(Path, "open", lambda *_, **__: pytest.fail("it was opened"))
+    with pytest.raises(Unsupported, match="no terminal"):
+        person.DRIVER.open(PersonOptions(paths={"antenna-bypass": "out"}, link="/dev/ttyS0")).select(
+            "antenna-bypass"
+        )

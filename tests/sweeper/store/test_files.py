@@ -2,6 +2,7 @@
 
 import os
 import stat
+from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
@@ -62,8 +63,11 @@ def test_another_name_of_somebodys_file_is_not_written_to(tmp_path: Path) -> Non
     assert mine.read_bytes() == b"mine" and (tmp_path / "page.html").read_bytes() == b"page"
 
 
-def test_a_pipe_in_the_place_of_the_file_beside_is_not_waited_for(tmp_path: Path) -> None:
-    os.mkfifo(tmp_path / ".page.html.part")
-    with pytest.raises(OSError):
-        replace_whole(tmp_path / "page.html", b"page")
-    assert not (tmp_path / "page.html").exists()
+@pytest.mark.parametrize("put", [os.mkfifo, os.mkdir, lambda file: file.symlink_to("/dev/full")])
+def test_what_is_no_file_in_the_place_of_the_file_beside_is_left_alone(
+    tmp_path: Path, put: Callable[[Path], None]
+) -> None:
+    put(tmp_path / ".page.html.part")
+    replace_whole(tmp_path / "page.html", b"page")
+    assert (tmp_path / "page.html").read_bytes() == b"page"
+    assert {each.name for each in tmp_path.iterdir()} == {".page.html.part", "page.html"}

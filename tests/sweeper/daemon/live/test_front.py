@@ -17,7 +17,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from sweeper.daemon.live import endpoints
-from sweeper.daemon.live.front import CONNECTIONS, Count, Front, TooMuch
+from sweeper.daemon.live.front import CONNECTIONS, ENCRYPTED, Count, Front, TooMuch
 from tests.whole.unattended import until
 
 GREETING = b"\xff" + bytes(8) + b"\x7f\x03\x00NULL" + bytes(48)
@@ -152,6 +152,50 @@ def test_a_peer_that_does_not_listen_holds_nobody_up(tmp_path: Path) -> None:
             with contextlib.suppress(zmq.Again):
                 behind.send_multipart((who, b"", b"y" * 100_000), zmq.NOBLOCK)
         assert answered(tmp_path, behind)
+
+
+@contextlib.contextmanager
+def locked_door(folder: Path) -> Iterator[tuple["zmq.Socket[bytes]", "zmq.Socket[bytes]"]]:
+    """The socket behind a door for those who have a key, and one that has it."""
+    server, client = zmq.curve_keypair(), zmq.curve_keypair()
+    context: zmq.Context[zmq.Socket[bytes]] = zmq.Context()
+    behind = context.socket(zmq.ROUTER)
+    behind.maxmsgsize = MOST
+    behind.curve_publickey, behind.curve_secretkey = server
+    behind.curve_server = True
+    front = Front(
+        behind, endpoints.listening(folder, "door"), partial(Count, MOST + ENCRYPTED, 20 * MOST, True)
+    )
+    try:
+        with asking(folder, zmq.DEALER) as holder:
+            holder.disconnect(endpoints.local(folder, "door"))
+            holder.curve_publickey, holder.curve_secretkey = client
+            holder.curve_serverkey = server[0]
+            holder.connect(endpoints.local(folder, "door"))
+            yield behind, holder
+    finally:
+        context.destroy(linger=0)
+        front.close()
+
+
+def test_who_has_a_key_may_ask_for_as_long_as_there_are_answers(tmp_path: Path) -> None:
+    with locked_door(tmp_path) as (behind, holder):
+        for _ in range(100):
+            holder.send_multipart((b"", b"x" * 900))
+            assert behind.poll(30_000)
+            who, *_ = behind.recv_multipart()
+            behind.send_multipart((who, b"", b"y" * 200))
+            assert holder.poll(30_000) and holder.recv_multipart() == [b"", b"y" * 200]
+
+
+def test_who_has_a_key_cannot_send_a_message_without_end(tmp_path: Path) -> None:
+    """Its parts are encrypted, so they cannot be counted; what is not answered can."""
+    with locked_door(tmp_path) as (behind, holder):
+        hung_up = holder.get_monitor_socket(zmq.EVENT_DISCONNECTED)
+        holder.send_multipart([b"", *[b"x" * 900] * 10_000], zmq.NOBLOCK)
+        assert hung_up.poll(30_000)
+        assert not behind.poll(200)
+        holder.disable_monitor()
 
 
 @pytest.mark.skipif(os.geteuid() != 0, reason="becoming another user needs root")
