@@ -70,7 +70,7 @@ HEALTH: dict[str, pl.DataType] = {
 }
 GAINS: dict[str, pl.DataType] = {
     "band": pl.String(),
-    "method": pl.String(),  # carriers, load, noise, rated, combined; channel, where channels differ
+    "method": pl.String(),  # carriers, load, bend, noise, rated, combined; channel, where channels differ
     "hz": pl.Int64(),  # of a channel whose gain is its own, null else; then combined is the mean of the channels
     "gain_db": _F,
     "low": _F,

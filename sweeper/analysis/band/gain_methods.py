@@ -5,15 +5,18 @@ From summaries of one band to a `GainEstimate`. What the ways say together belon
 
 from dataclasses import dataclass
 from functools import cached_property
+from typing import Literal
 
 import numpy as np
 import polars as pl
 
 from sweeper.analysis.arrays import Floats
+from sweeper.analysis.band.noise_bend import gain_by_bend
 from sweeper.analysis.results import GainSource
 from sweeper.analysis.statistics.effective_nights import worth
 from sweeper.analysis.thresholds import GAINS_APART_DB, RISE_FOR_GAIN_DB, WORST_GAIN_SE_DB
 
+GainMethod = GainSource | Literal["bend"]
 TELLING_OF_LOAD = (
     *("night", "hour_utc", "hz", "for", "passes", "noise_rise_bound", "difference_bound", "noise_rise_db"),
     *("power_rise_db", "stage_power_rise_db", "load_difference_db", "load_gain_se_db", "gain_resolution_db"),
@@ -25,7 +28,7 @@ TELLING_OF_LOAD = (
 class GainEstimate:
     """Gain found one way: dB, its standard error, the degrees of freedom behind it, and from how many nights."""
 
-    source: GainSource
+    source: GainMethod
     gain_db: float
     se_db: float
     dof: float
@@ -63,6 +66,16 @@ class GainMethods:
         """
         columns = ("load_gain_db", "load_gain_se_db", "gain_resolution_db")
         return _of_channels("load", self.telling_of_load, columns, "weight", self.alike)
+
+    @cached_property
+    def bend(self) -> GainEstimate | None:
+        """Gain by the bend of the difference over noise; only where there is no load, and beside carriers."""
+        if self.carriers is None or self.noise["level_load_bypass"].count():
+            return None
+        found = gain_by_bend(self.noise)
+        if found is None or found.se > WORST_GAIN_SE_DB:
+            return None
+        return GainEstimate("bend", found.value, found.se, found.dof, self.noise["night"].n_unique())
 
     @cached_property
     def source(self) -> GainEstimate | None:
@@ -161,7 +174,7 @@ def _channel_offsets_db(rows: pl.DataFrame) -> dict[int, float]:
 
 
 def _of_channels(
-    source: GainSource, rows: pl.DataFrame, columns: tuple[str, str, str], weight: str, alike: float
+    source: GainMethod, rows: pl.DataFrame, columns: tuple[str, str, str], weight: str, alike: float
 ) -> GainEstimate | None:
     """Mean over channels; where their gains differ more than by chance they weigh alike (random effects)."""
     channels = rows.partition_by("hz", maintain_order=True) if not rows.is_empty() else []
@@ -194,7 +207,7 @@ def _of_channels(
 
 
 def _of_channel(
-    source: GainSource, rows: pl.DataFrame, columns: tuple[str, str, str], weights: Floats, alike: float
+    source: GainMethod, rows: pl.DataFrame, columns: tuple[str, str, str], weights: Floats, alike: float
 ) -> GainEstimate | None:
     """Weighted mean over the rows of a channel; its error from the scatter of nights where there are three or more."""
     gain, se, resolution = (rows[name].to_numpy().astype(np.float64) for name in columns)

@@ -10,7 +10,7 @@ import polars as pl
 
 from sweeper.analysis.band.cells import Cell, cells_of_band, persistence
 from sweeper.analysis.band.channels import DISAGREE, OCCUPIED, Channels, channels
-from sweeper.analysis.band.gain import Gain, combine, quieter_antenna
+from sweeper.analysis.band.gain import Gain, carriers_contradict, combine, quieter_antenna
 from sweeper.analysis.band.gain_methods import GainMethods
 from sweeper.analysis.band.nightly import nightly
 from sweeper.analysis.band.noise_figure import NoiseFigures, figures
@@ -69,7 +69,7 @@ def table_of(summaries: pl.DataFrame, facts: StationFacts) -> Table:
         quieter[band] = quieter_antenna(steady, facts)
         noise[band] = figures(steady.summaries, gains[band], facts, alike_nights)
         thresholds[band] = switching_threshold(steady.summaries, gains[band], facts, alike_nights)
-    diagnoses = seen_together(diagnoses, facts)
+    diagnoses = _with_carriers(seen_together(diagnoses, facts), since, gains)
     alike = [_channels_alike(here, gains[band]) for band, here in rows.items()]
     nights = _of_one_stage(nightly(pl.concat([summaries.clear(), *alike])), stepped)
     nights_of = nights.partition_by("band", as_dict=True)
@@ -111,6 +111,22 @@ def _with_steps(diagnosis: Diagnosis, step: StageStep | None) -> Diagnosis:
         flags=(*diagnosis.flags, STEPPED),
         sentences=(*diagnosis.sentences, step.sentence),
     )
+
+
+def _with_carriers(
+    diagnoses: dict[str, Diagnosis], rows: Mapping[str, pl.DataFrame], gains: Mapping[str, Gain | None]
+) -> dict[str, Diagnosis]:
+    """The diagnoses, with what carriers say against the noise of all bands where those have no load."""
+    sentence = carriers_contradict([gain for gain in gains.values() if gain is not None])
+    if not sentence:
+        return diagnoses
+    bare = {band for band, here in rows.items() if not here["level_load_bypass"].count()}
+    return {
+        band: replace(found, flags=(*found.flags, "routes-disagree"), sentences=(*found.sentences, sentence))
+        if band in bare
+        else found
+        for band, found in diagnoses.items()
+    }
 
 
 def _since(step: StageStep | None, rows: pl.DataFrame) -> pl.DataFrame:
