@@ -7,8 +7,9 @@ the window, and the spectrum of a carrier sums to the carrier's power.
 
 from typing import TYPE_CHECKING, Any
 
+import numpy as np
+
 if TYPE_CHECKING:  # numpy and SciPy are slow to load; only a receiver that needs them pays
-    import numpy as np
     from numpy.typing import NDArray
 
 BINS_A_BAND = 24
@@ -39,7 +40,6 @@ def power_in_band(
     `samples`: shape (n,), complex. ValueError when the band does not lie within the sampled width. Relative
     standard deviation for white noise about 1.2 / sqrt((high_hz - low_hz) * n / sample_rate_hz).
     """
-    import numpy as np
     from scipy.signal import welch
 
     if not -sample_rate_hz / 2 < low_hz < high_hz < sample_rate_hz / 2:
@@ -60,8 +60,6 @@ def power_in_band(
 
 def is_clipped(samples: "NDArray[np.complexfloating[Any, Any]]", full_scale: float = 1.0) -> bool:
     """Whether the converter ran into its ends: either part of any sample within 0.1 % of full scale."""
-    import numpy as np
-
     largest = max(float(np.max(np.abs(samples.real))), float(np.max(np.abs(samples.imag))))
     return largest >= 0.999 * full_scale
 

@@ -10,6 +10,7 @@ import re
 from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any
 
+import numpy as np
 from pydantic import BaseModel, ConfigDict, Field, field_validator
 
 from drivers.contracts import Driver, Tuning
@@ -19,7 +20,6 @@ from drivers.protocols.keying import in_names
 from drivers.waiting import Deadline, pause
 
 if TYPE_CHECKING:
-    import numpy as np
     from numpy.typing import NDArray
 
 PART = "receiver"
@@ -172,8 +172,6 @@ class IqReceiver:
 
     def _fresh(self, count: int) -> "NDArray[np.complex64]":
         """Samples taken after this call; what had queued up before it is dropped."""
-        import numpy as np
-
         deadline = Deadline(self._options.timeout_s + 2 * count / self._options.sample_rate_hz, PART)
         chunk = np.empty(CHUNK, np.complex64)
         while self._read(chunk) == CHUNK:  # what has queued up since the last reading

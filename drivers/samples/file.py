@@ -5,11 +5,15 @@ so. Every fault is a `RecordingError` of one sentence. Nothing is ever written.
 """
 
 import re
+import struct
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import soundfile
 
 from drivers.contracts import Block
 from drivers.ordinary_files import opened, why_not
@@ -118,7 +122,7 @@ def open_recording(
 
 def _open(file: Path, centre_hz: float | None, channel: int | None, samples: bool | None) -> Recording:
     if file.suffix.lower() in (".sigmf-meta", ".sigmf-data", ".sigmf"):
-        from drivers.samples.sigmf import open_sigmf
+        from drivers.samples.sigmf import open_sigmf  # which builds on this module
 
         return open_sigmf(file, centre_hz)
     if not file.exists():
@@ -135,8 +139,6 @@ def _open(file: Path, centre_hz: float | None, channel: int | None, samples: boo
 
 
 def _open_sound(file: Path, centre_hz: float | None, channel: int | None, samples: bool | None) -> Recording:
-    import soundfile
-
     try:
         with opened(file) as raw, soundfile.SoundFile(raw.fileno(), closefd=False) as info:
             pass
@@ -201,9 +203,6 @@ def _sound(
     notes: list[str], *, real: bool,
 ) -> Recording:  # fmt: skip
     def read(first: int, last: int, size: int) -> "Iterator[tuple[int, NDArray[Any]]]":
-        import numpy as np
-        import soundfile
-
         if last <= first:
             return
         with opened(file) as raw, soundfile.SoundFile(raw.fileno(), closefd=False) as sound:
@@ -226,8 +225,6 @@ def _sound(
 
 
 def _clipped(samples: "NDArray[Any]", ends_at: float) -> float:
-    import numpy as np
-
     parts = samples.view(np.float32) if samples.dtype == np.complex64 else samples
     if len(parts) == 0 or (float(parts.max()) < ends_at and float(parts.min()) > -ends_at):
         return 0.0
@@ -250,8 +247,6 @@ def _named(name: str) -> float | None:
 
 def _missing(file: Path, info: Any) -> float:
     """Share of the data that a WAV header promises and the file does not hold."""
-    import struct
-
     if info.format not in ("WAV", "WAVEX"):
         return 0.0
     with opened(file) as raw:
@@ -270,9 +265,6 @@ def _the_only_one(file: Path) -> int | None:
     """Of two channels the one that says it all: they are alike, or the other is silent. None where they
     differ.
     """
-    import numpy as np
-    import soundfile
-
     with opened(file) as raw, soundfile.SoundFile(raw.fileno(), closefd=False) as sound:
         sound.seek(max(0, min(len(sound) // 2, len(sound) - 200_000)))
         data = sound.read(200_000, dtype="float32", always_2d=True).astype(np.float64)

@@ -169,6 +169,7 @@ def _gain(gathered: Gathered, counted: NDArray[np.bool_], terms: Terms) -> Inter
         both.stage * (gathered.noise_stage / unit / step)[:, None, None],
         both.bypass * (gathered.noise_bypass / unit)[:, None, None],
         both.spread,
+        both.way,
     )
     found, shift = _change(powers.of(counted), terms), DB * float(np.log(step))
     return None if found is None else Interval(found.value + shift, found.low + shift, found.high + shift)

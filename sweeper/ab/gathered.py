@@ -56,6 +56,11 @@ def gather(sequence: Iterable[Labelled], learned: Learned) -> Gathered | None:
             np.array([side.over for side in ins]),
             np.array([side.over for side in outs]),
             loud[:, None] * one_side(learned, segments)[None, :],
+            best_way(
+                np.array([side.foretold for side in (*outs, *ins)]),
+                np.array([side.nearest for side in (*outs, *ins)]),
+                one_side(learned, segments),
+            ),
         ),
         np.array([(each.before.unrest + each.after.unrest) / 2.0 for each in across]),
         _on_load(clean),
@@ -71,6 +76,22 @@ def one_side(learned: Learned, segments: float) -> Floats:
     sizes = np.array([len(signal.core) for signal in learned.signals], np.float64)
     kept = float(learned.noise.keep.sum())
     found: Floats = np.sqrt((np.minimum(1.0, 2.0 / np.maximum(sizes, 1.0)) + 2.0 / kept) / segments)
+    return found
+
+
+def best_way(foretold: Floats, nearest: Floats, spread: Floats) -> NDArray[np.int64]:
+    """The way, by its number, that foretold the nearest spectra best, shape (signals,); 0, the mean, if none can tell.
+
+    `foretold`: shape (sides, ways, signals); `nearest`: (sides, signals); `spread`: deviation of a side without a
+    signal, (signals,). Error of a side: (foretold − nearest)/(their sum), within ±1, of sides with a signal.
+    """
+    total = np.maximum(foretold + nearest[:, None, :], 4.0 * spread)
+    error = np.clip((foretold - nearest[:, None, :]) / total, -1.0, 1.0)
+    there = np.isfinite(error) & (nearest[:, None, :] > 4.0 * spread)
+    count = there.sum(axis=0)
+    square = np.where(there, error, 0.0) ** 2
+    mean = np.where(count > 0, square.sum(axis=0) / np.maximum(count, 1), np.inf)
+    found: NDArray[np.int64] = np.where(np.isfinite(mean[0]), np.argmin(mean, axis=0), 0).astype(np.int64)
     return found
 
 

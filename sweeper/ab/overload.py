@@ -10,6 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.special import bdtrc
 
 from sweeper.spectra.noise_bins import Mask
 
@@ -44,8 +45,6 @@ class NewLines:
 
     def runs(self, usable: Mask) -> list[int]:
         """The bin at the middle of each run that is a sign of overload; empty where there is none."""
-        from scipy.special import bdtrc
-
         # spoke for at least as often as seen, if both were as likely
         tries = self.speak_for + self.speak_against
         chance = np.where(tries > 0, bdtrc(self.speak_for - 1, np.maximum(tries, 1), 0.5), 1.0)

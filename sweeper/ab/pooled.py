@@ -5,7 +5,7 @@ signal did meanwhile, as often positive as negative at the true g, as long as it
 g is where Σ ω w u = 0 over all signals and edges. w depends on s/g + b alone, which favours neither side; ω, one number
 a signal, on how far its u scatter (even in u, so it favours neither side either): slope ÷ variance, the best weight of
 an estimating equation (Godambe 1960). So signals that are not steady (speech, keying, data) enter in the same way and
-bring the larger error that they deserve; and each signal is carried to the edge in the way in which it scatters least.
+bring the larger error that they deserve; and each signal is carried to the edge in the way that foretells it best.
 Bounded scores make g robust to a signal that leaves.
 
 Variance: the scores of an edge, all signals together, are summed over blocks of neighbouring edges; blocks are as long
@@ -39,9 +39,6 @@ BLOCKS = 24
 LIKE_OTHERS = 16.0
 """A signal's variance is held towards that of all as if so many edges had shown the latter: weights that follow what
 few edges show by chance would make the interval too narrow."""
-CLEARLY = 0.5
-"""Another way than the mean is taken where its variance is so many times that of the mean or less: beyond what mere
-choosing would pretend."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -49,16 +46,19 @@ class Both:
     """Both sides of every edge: S/N in a bin (or power in units of a bin's noise), linear.
 
     `stage`, `bypass`: shape (edges, ways, signals); `spread`: standard deviation of one side without a signal, shape
-    (ways, signals).
+    (ways, signals). `way`: the one that each signal is carried to the edge by, shape (signals,).
     """
 
     stage: Floats
     bypass: Floats
     spread: Floats
+    way: NDArray[np.int64]
 
     def of(self, signals: NDArray[np.bool_] | list[int]) -> "Both":
         """The same of some signals."""
-        return Both(self.stage[:, :, signals], self.bypass[:, :, signals], self.spread[:, signals])
+        return Both(
+            self.stage[:, :, signals], self.bypass[:, :, signals], self.spread[:, signals], self.way[signals]
+        )
 
 
 @dataclass(frozen=True, eq=False)
@@ -96,27 +96,20 @@ def pool(both: Both) -> Pooled | None:
     signals = both.stage.shape[2]
     if signals == 0:
         return None
-    x, chosen = 0.0, np.zeros(signals, np.int64)
-    found = None
     every = np.arange(signals)
-    for turn in range(12):
-        w = _weights(both.stage, both.bypass, x, both.spread)
-        u = _scores(both.stage, both.bypass, x, np.ones_like(w))
+    stage, bypass = both.stage[:, both.way, every], both.bypass[:, both.way, every]
+    spread = both.spread[both.way, every]
+    x, found = 0.0, None
+    for _ in range(12):
+        w = _weights(stage, bypass, x, spread)
+        u = _scores(stage, bypass, x, np.ones_like(w))
         square = (w**2 * u**2).sum(axis=0)
         slope = (w * (1.0 - u**2)).sum(axis=0) / 2.0
         count = w.sum(axis=0)
         # a signal that stands out at few edges shows its own variance badly: held towards that of all
         typical = float(square.sum() / max(float((w**2).sum()), 1e-30))
         square = square + LIKE_OTHERS * typical * np.minimum(count, 1.0)
-        if turn < 4:
-            error = np.where(count >= FEWEST_BLOCKS, square / np.maximum(slope, 1e-9) ** 2, np.inf)
-            chosen = np.argmin(error, axis=0)
-            better = error[chosen, every] < CLEARLY * error[0]
-            chosen = np.where(better | ~np.isfinite(error[0]), chosen, 0)
-        weight = w[:, chosen, every] * np.where(
-            count[chosen, every] > 0.0, slope[chosen, every] / np.maximum(square[chosen, every], 1e-12), 0.0
-        )
-        stage, bypass = both.stage[:, chosen, every], both.bypass[:, chosen, every]
+        weight = w * np.where(count > 0.0, slope / np.maximum(square, 1e-12), 0.0)
         if int((weight.sum(axis=1) > 0.0).sum()) < FEWEST_BLOCKS:
             return None
         weight = weight / weight.max()
@@ -132,7 +125,10 @@ def pool(both: Both) -> Pooled | None:
 
 
 def interval(pooled: Pooled, confidence: float, *, watched: bool) -> Interval | None:
-    """The change with its interval, dB; read once, or valid all the way for one who watches. None: too few blocks."""
+    """The change with its interval, dB; read once, or valid all the way for one who watches. None: too few blocks.
+
+    Read once, t has one degree of freedom less than blocks alone leave: the weights come from the same edges.
+    """
     there = pooled.weight.sum(axis=1) > 0.0
     length = block_length(pooled.scores(pooled.x)[there], FIRST_SHOWN if watched else 8)
 
@@ -142,7 +138,7 @@ def interval(pooled: Pooled, confidence: float, *, watched: bool) -> Interval | 
     number = len(blocks(pooled.x))
     if number < (FIRST_SHOWN if watched else FEWEST_BLOCKS):
         return None
-    limit = watched_limit(number, confidence) if watched else t_limit(number, confidence)
+    limit = watched_limit(number, confidence) if watched else t_limit(number - 1, confidence)
     value, low, high = solved_interval(blocks, limit)
     return Interval(float(value * DB), float(low * DB), float(high * DB)) if np.isfinite(value) else None
 

@@ -25,7 +25,10 @@ LOW_IN_TIME = 0.2
 WAYS = ("mean", "near", "straight", "straight-near", "curved")
 """How what stood beside an edge is carried to it: the mean of the window or of its nearer half; the straight line
 through all of it or through its nearer half; a parabola. A line carries slow fading over best, the mean weak signals;
-whichever scatters least is taken."""
+which one a signal wants is told by how well each foretells the spectrum nearest to an edge from the others on its own
+side, so that what lies across the edge has no say in the choice."""
+
+FEWEST_TO_FORETELL = 4
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -149,7 +152,9 @@ def _on_scale(sequence: Iterable[Labelled], pass_band: Mask) -> tuple[Floats, Fl
 @dataclass(slots=True, eq=False)
 class Side:
     """One side of an edge. `over`: S/N of each signal in a bin, linear, carried to the edge, shape (ways, signals);
-    `loud`: what each way multiplies the deviation of a mean by. All else are means over its spectra.
+    `loud`: what each way multiplies the deviation of a mean by; `foretold`: the spectrum nearest to the edge as each
+    way has it from the others, shape (ways, signals), and `nearest`: as it is, shape (signals,); NaN where there are
+    too few. All else are means over its spectra.
     """
 
     path: SignalPath
@@ -157,6 +162,8 @@ class Side:
     total: float
     over: Floats
     loud: Floats
+    foretold: Floats
+    nearest: Floats
     bins: Floats
     segments: int
     unrest: Floats
@@ -252,12 +259,19 @@ class _Reader:
         logs = np.log(np.maximum(over, 1e-3))
         away = np.array([abs((one.time + one.until) / 2.0 - edge_s) for one in spectra])
         ways = carried(away, share)
+        first = int(np.argmin(away))
+        rest = np.arange(len(spectra)) != first
+        foretold, nearest = np.full((len(WAYS), over.shape[1]), np.nan), over[first]
+        if rest.sum() >= FEWEST_TO_FORETELL:
+            foretold = carried(away[rest] - away[first], share[rest] / share[rest].sum()) @ over[rest]
         return Side(
             spectra[0].path,
             float(share @ noises),
             float(share @ totals),
             ways @ over,
             np.sqrt(np.sum(ways**2, axis=1) * len(spectra)),
+            foretold,
+            nearest,
             share @ np.asarray(flats) - 1.0,
             int(np.sum(weights)),
             np.abs(np.diff(logs, axis=0)).mean(axis=0) if len(logs) > 1 else np.full(over.shape[1], np.nan),

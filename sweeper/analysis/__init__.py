@@ -38,6 +38,9 @@ if TYPE_CHECKING:
     from sweeper.analysis.meter.calibration import noise_bandwidth_hz as noise_bandwidth_hz
     from sweeper.analysis.meter.calibration import tolerance_line as tolerance_line
     from sweeper.analysis.meter.scale import step_of as step_of
+    from sweeper.analysis.meter.seen import MeterSeen as MeterSeen
+    from sweeper.analysis.meter.seen import TakenVisit as TakenVisit
+    from sweeper.analysis.meter.seen import meter_seen as meter_seen
     from sweeper.analysis.physics.atmospheric import atmospheric_noise_known as atmospheric_noise_known
     from sweeper.analysis.results import BandComparison as BandComparison
     from sweeper.analysis.results import BandFinding as BandFinding
@@ -88,6 +91,7 @@ _NAMES = {
         "tolerance_line",
     ],
     "meter.scale": ["step_of"],
+    "meter.seen": ["MeterSeen", "TakenVisit", "meter_seen"],
     "physics.atmospheric": ["atmospheric_noise_known"],
     "results": [
         "BandComparison",

@@ -31,8 +31,36 @@ CHANNELS_APART_CHANCE = 1e-5
 """How often chance may part two channels, an hour of a band."""
 CARRIER_CLEAR_DB = 10.0
 """A carrier says something about gain where it stands this far above the noise of both routes together."""
+EMPTY_PASSES = 4
+"""Passes over a carrier channel at an hour, before it is said to be empty."""
+EMPTY_SHARE = 0.9
+"""Share of them without a carrier, from which on it is: one that fades is missing in fewer (common practice)."""
 USELESS_DB = 60.0
 """An uncertainty no larger than this need be told apart."""
+
+# What the meter's scale is
+REAL_SLOPES = (0.5, 1.7)
+"""Decibels that real meters show for a decibel: an S-unit of 3 to 10 dB where 6 are meant (measured receivers)."""
+DEAD_SLOPE = 0.35
+"""Scatter below this share of what must be there is that of a floor, a threshold or a knee."""
+DEAD_SHARE = 0.1
+"""Share of a band's readings at levels where the meter is dead, from which on nothing is said of the band."""
+SLOPE_AS_GOOD_AS_ONE = 0.08
+"""A slope this near to 1, or within its errors, is 1: it moves no S/N change by more than a third of a decibel."""
+SLOPE_SE = 3.0
+"""Standard errors by which a slope must differ: one level in 400 by mistake, for some ten levels."""
+WORST_SLOPE_SE = 0.12
+"""A slope less sure than this tests nothing."""
+NEAR_TESTED_DB = 2.0
+"""A level this near to those at which the slope was told is one of them: slopes do not jump."""
+CARRIER_LEVELS = 0.98
+"""Share of the levels of carriers up to which a gain by them has tested the scale: a bend above would hardly count."""
+COARSEST_STEPS = 2.5
+"""A meter whose step exceeds so many standard deviations of a reading does not show how far readings scatter."""
+FLOOR_VISITS = 3
+"""Visits wanted at rest on the lowest value before it is a floor."""
+FLOOR_SHARE = 0.2
+"""Share of the visits that touch the lowest value which must rest on it."""
 
 # Gain
 WORST_GAIN_SE_DB = 3.0

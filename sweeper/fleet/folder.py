@@ -4,6 +4,8 @@ Only what the manifest lists is read, and only when its checksum holds; besides 
 which have a book of checksums of their own. Nothing is written there.
 """
 
+from __future__ import annotations
+
 import hashlib
 import tempfile
 from collections.abc import Iterator, Mapping, Sequence
@@ -13,12 +15,13 @@ from typing import TYPE_CHECKING, Any
 
 from sweeper.errors import UserFacingError, WrongInput
 from sweeper.outside import MOST_JSON_BYTES
+from sweeper.station import load
 from sweeper.store.files import write_new
 from sweeper.store.finished import day_of_bytes
 from sweeper.store.manifest import MANIFEST, MOST_DAY_BYTES, STATION, parse_manifest
+from sweeper.tables import pl
 
 if TYPE_CHECKING:
-    import polars as pl
     from fsspec import AbstractFileSystem
 
     from sweeper.station import Station
@@ -41,10 +44,8 @@ class StationFolder:
             raise BrokenFile(f"{url}/{MANIFEST}: {error}. Let the station send its folder again.") from error
         self.bytes_read = len(text)
 
-    def station(self) -> "Station":
+    def station(self) -> Station:
         """The station file that came with the readings."""
-        from sweeper.station import load
-
         content = self._read(STATION)
         with tempfile.TemporaryDirectory() as folder:
             file = Path(folder) / STATION
@@ -76,10 +77,8 @@ class StationFolder:
         content: bytes = self._files.cat_file(place)
         return content
 
-    def day(self, day: str) -> "pl.DataFrame":
+    def day(self, day: str) -> pl.DataFrame:
         """The readings of one day; `BrokenFile` when they are not what the manifest says."""
-        import polars as pl
-
         name = f"days/{day}.parquet"
         content = self._read(name)
         try:
@@ -124,7 +123,7 @@ def _below(url: str) -> Iterator[str]:
             yield f"{prefix}/{inside}" if inside else prefix
 
 
-def _reach(url: str) -> "tuple[AbstractFileSystem, str]":
+def _reach(url: str) -> tuple[AbstractFileSystem, str]:
     try:
         from fsspec.core import url_to_fs
 

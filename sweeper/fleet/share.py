@@ -4,10 +4,17 @@ Where the station sent the summaries that it keeps, they are taken for the days 
 other days are read.
 """
 
+from __future__ import annotations
+
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from sweeper import analysis
 from sweeper.analysis import StationResult
+from sweeper.errors import UserFacingError
+from sweeper.fleet.folder import BrokenFile, StationFolder
+from sweeper.reduction import by_month, facts_of, read_kept
+from sweeper.tables import pl
 from sweeper.words import Channel
 
 
@@ -25,13 +32,6 @@ class StationShare:
 
 def reduce_folder(url: str) -> StationShare:
     """Reduce the folder at `url`; a broken day is left out and named, a broken station has no findings."""
-    import polars as pl
-
-    from sweeper.analysis import findings_from, summarise_day, table_of
-    from sweeper.errors import UserFacingError
-    from sweeper.fleet.folder import BrokenFile, StationFolder
-    from sweeper.reduction import by_month, facts_of, read_kept
-
     try:
         folder = StationFolder(url)
         station = folder.station()
@@ -45,14 +45,14 @@ def reduce_folder(url: str) -> StationShare:
         if day in kept.days:
             continue
         try:
-            made.append((day, summarise_day(folder.day(day), facts)))
+            made.append((day, analysis.summarise_day(folder.day(day), facts)))
         except BrokenFile as broken:
             problems.append(str(broken))
     months = by_month(kept, made).values()
     summaries = pl.concat(months, how="diagonal_relaxed") if months else None
     result = None
     if summaries is not None and summaries.height:
-        findings = findings_from(table_of(summaries, facts), summaries, facts)
+        findings = analysis.findings_from(analysis.table_of(summaries, facts), summaries, facts)
         place = station.station
         result = StationResult(
             place.name, place.latitude, place.longitude, place.environment, _band_hz(facts.channels), findings

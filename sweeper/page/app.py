@@ -10,6 +10,7 @@ import logging
 from collections.abc import AsyncIterator
 from importlib.resources import files
 from pathlib import Path
+from urllib.parse import parse_qs
 
 from jinja2 import Environment, PackageLoader
 from starlette.applications import Starlette
@@ -26,9 +27,14 @@ from sweeper.page.feed import Feed
 from sweeper.page.guard import COOKIE, Door, Guard
 from sweeper.page.seen import now_seen, tonight_seen
 from sweeper.page.tonight import Reducing, Tonight, without_place
+from sweeper.reduction import compare_fix, facts_of
 from sweeper.report.palette import style_variables
-from sweeper.report.wording import with_code
+from sweeper.report.setting import Setting
+from sweeper.report.since_last import previous_findings
+from sweeper.report.template import policy, with_code
+from sweeper.report.whole_file import write_page
 from sweeper.station import Station
+from sweeper.store import Store
 
 log = logging.getLogger(__name__)
 
@@ -168,8 +174,6 @@ class _Page:
         async with self._drawing:
             if self._drawn[0] is not reduced:
                 self._drawn = (reduced, await asyncio.to_thread(self._draw))
-        from sweeper.report.page import policy
-
         # The report brings its own style; everything else stays forbidden.
         return HTMLResponse(self._drawn[1], headers={"content-security-policy": policy()})
 
@@ -177,8 +181,6 @@ class _Page:
         """Where a browser on another computer hands in the token."""
         wrong = False
         if request.method == "POST":
-            from urllib.parse import parse_qs
-
             given = parse_qs((await request.body()).decode("utf-8", "replace")).get("token", [""])[0].strip()
             if self._door.opens(given):
                 answer = RedirectResponse("/", 303)
@@ -198,11 +200,7 @@ class _Page:
 
     def _draw(self) -> str:
         """The report of now, kept in the station's folder so that the next one can say what changed."""
-        from sweeper.reduction import compare_fix, facts_of
-        from sweeper.report import Setting, page_text
-        from sweeper.report.since_last import previous_findings
-        from sweeper.report.whole_file import write_page
-        from sweeper.store import Store
+        from sweeper.report.page import page_text  # what draws takes long to load, and few ask for a report
 
         reduced, place = self._tonight.reduced, self._station.station
         if reduced is None:

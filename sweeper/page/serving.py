@@ -4,8 +4,11 @@ import socket
 from collections.abc import Callable
 from pathlib import Path
 
+import uvicorn
+
 from sweeper.errors import UserFacingError
 from sweeper.page.app import live_page
+from sweeper.page.connections import Bounded
 from sweeper.page.guard import Door, is_loopback, token_in
 from sweeper.station import Station
 
@@ -17,10 +20,6 @@ def serve_page(
 
     Anywhere but on the loopback address the page wants the token in `token_file`, which is made when it is not there.
     """
-    import uvicorn
-
-    from sweeper.page.connections import Bounded
-
     door = Door(None if is_loopback(host) else token_in(token_file))
     try:
         listening = _listen(host, port)

@@ -11,16 +11,14 @@ from collections import deque
 from collections.abc import Awaitable, Callable
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 from sweeper.analysis import Interval, PeriodFinding
 from sweeper.errors import UserFacingError
+from sweeper.reduction import Reduced, facts_of, reduce_store
 from sweeper.station import Station
+from sweeper.store import Store
 
 log = logging.getLogger(__name__)
-
-if TYPE_CHECKING:
-    from sweeper.reduction import Reduced
 
 KEPT = 60
 
@@ -38,12 +36,12 @@ class Step:
 class Tonight:
     """The last reduction, and what came before it, by band. Changed on the event loop only."""
 
-    reduced: "Reduced | None" = None
+    reduced: Reduced | None = None
     latest: dict[str, PeriodFinding] = field(default_factory=dict)
     steps: dict[str, deque[Step]] = field(default_factory=dict)
     trouble: str = ""
 
-    def take(self, reduced: "Reduced", hour_utc: int | None) -> None:
+    def take(self, reduced: Reduced, hour_utc: int | None) -> None:
         """A new reduction; `hour_utc` is the hour being measured (None: each band's hour with the most passes)."""
         self.reduced, self.trouble = reduced, ""
         for band in reduced.findings.bands:
@@ -103,9 +101,6 @@ class Reducing:
             await self._wanted.wait()
 
     def _reduce(self) -> "tuple[Reduced, int | None]":
-        from sweeper.reduction import facts_of, reduce_store
-        from sweeper.store import Store
-
         place = self._station.station
         if not (self._data / place.name).is_dir():
             raise UserFacingError("Nothing is stored yet.")

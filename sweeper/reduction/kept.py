@@ -5,6 +5,8 @@ station, the identity of each day's file. A month whose file is not the book's, 
 now, count as not there: whatever is wrong with a summary, it can be made again. A new night rewrites one month.
 """
 
+from __future__ import annotations
+
 import hashlib
 import io
 import json
@@ -16,14 +18,12 @@ from functools import lru_cache
 from importlib.resources import files
 from importlib.resources.abc import Traversable
 from pathlib import Path
-from typing import TYPE_CHECKING
 
+from sweeper import analysis
 from sweeper.analysis import StationFacts
 from sweeper.outside import json_of
 from sweeper.store import replace_whole
-
-if TYPE_CHECKING:
-    import polars as pl
+from sweeper.tables import pl
 
 BOOK = "summaries.json"
 
@@ -41,7 +41,7 @@ class Month:
 class Kept:
     """What there is and can be trusted: rows by month, oldest first, the days they hold, and the book's entries."""
 
-    frames: "Mapping[str, pl.DataFrame]"
+    frames: Mapping[str, pl.DataFrame]
     days: frozenset[str]
     months: Mapping[str, Month]
 
@@ -78,10 +78,6 @@ def read_kept(read: Callable[[str], bytes], facts: StationFacts, identities: Map
 
     `read` gives the bytes of a file by its name, or raises OSError.
     """
-    import polars as pl
-
-    from sweeper.analysis import is_summary
-
     frames: dict[str, pl.DataFrame] = {}
     months: dict[str, Month] = {}
     found: set[str] = set()
@@ -96,7 +92,7 @@ def read_kept(read: Callable[[str], bytes], facts: StationFacts, identities: Map
             frame = pl.read_parquet(content)
         except (OSError, pl.exceptions.PolarsError, pl.exceptions.PanicException):
             continue
-        if not is_summary(frame):
+        if not analysis.is_summary(frame):
             continue
         frame = frame.filter(pl.col("night").is_in([date.fromisoformat(day) for day in days]))
         frames[name] = frame
@@ -105,10 +101,8 @@ def read_kept(read: Callable[[str], bytes], facts: StationFacts, identities: Map
     return Kept(frames, frozenset(found), months)
 
 
-def by_month(kept: Kept, made: "Iterable[tuple[str, pl.DataFrame]]") -> "dict[str, pl.DataFrame]":
+def by_month(kept: Kept, made: Iterable[tuple[str, pl.DataFrame]]) -> dict[str, pl.DataFrame]:
     """What is kept with the summaries of further days (by date) put in, oldest first."""
-    import polars as pl
-
     parts = {name: [frame] for name, frame in kept.frames.items()}
     for day, summary in made:
         parts.setdefault(day[:7], []).append(summary)
@@ -123,7 +117,7 @@ def by_month(kept: Kept, made: "Iterable[tuple[str, pl.DataFrame]]") -> "dict[st
 def write_kept(
     folder: Path,
     facts: StationFacts,
-    months: "Mapping[str, pl.DataFrame]",
+    months: Mapping[str, pl.DataFrame],
     identities: Mapping[str, str],
     kept: Kept,
 ) -> None:
@@ -131,8 +125,6 @@ def write_kept(
 
     Each file is written whole and the book last, so that whatever a crash leaves apart fails its checksum.
     """
-    import polars as pl
-
     days: dict[str, dict[str, str]] = {name: {} for name in months}
     for day, identity in identities.items():
         if identity and day[:7] in days:

@@ -4,16 +4,13 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from functools import cached_property, partial
-from typing import TYPE_CHECKING
 
+from sweeper import analysis
 from sweeper.analysis import Comparison, Findings, StationFacts
 from sweeper.errors import UserFacingError
 from sweeper.reduction.summaries import summaries_of
 from sweeper.store import Store
 from sweeper.words import PassRecord
-
-if TYPE_CHECKING:
-    from sweeper.analysis import Evidence
 
 
 @dataclass(frozen=True)
@@ -22,10 +19,10 @@ class Reduced:
 
     findings: Findings
     passes: tuple[PassRecord, ...]
-    make_evidence: Callable[[], "Evidence"]
+    make_evidence: Callable[[], "analysis.Evidence"]
 
     @cached_property
-    def evidence(self) -> "Evidence":
+    def evidence(self) -> "analysis.Evidence":
         """The tables behind the findings, made when somebody wants to see pictures."""
         return self.make_evidence()
 
@@ -38,20 +35,20 @@ def reduce_store(
     progress: Callable[[float], None] = lambda share: None,
 ) -> Reduced:
     """Findings of all readings from `start` to `end` (None: all). `UserFacingError` when nothing is stored there."""
-    from sweeper.analysis import evidence_from, findings_from, summarise_day, table_of
-
     if start is None and end is None:
         summaries = summaries_of(store, facts, progress)
     else:
         # A span may cut a day, so its summary is not the one that is kept.
-        summaries = summarise_day(store.readings(start, end).collect(), facts)
+        summaries = analysis.summarise_day(store.readings(start, end).collect(), facts)
     if not summaries.height:
         raise UserFacingError(
             f"{store.folder}: no readings are stored for that time, so nothing can be said. Measure a night first."
         )
-    table = table_of(summaries, facts)
-    findings = findings_from(table, summaries, facts)
-    return Reduced(findings, tuple(store.passes()), partial(evidence_from, table, findings, summaries, facts))
+    table = analysis.table_of(summaries, facts)
+    findings = analysis.findings_from(table, summaries, facts)
+    return Reduced(
+        findings, tuple(store.passes()), partial(analysis.evidence_from, table, findings, summaries, facts)
+    )
 
 
 def compare_fix(
@@ -62,7 +59,5 @@ def compare_fix(
     The station's notes go along, to be named beside changes that they may explain. `control_bands` are those that
     the fix cannot have touched.
     """
-    from sweeper.analysis import compare
-
     notes = [(note.time, note.text) for note in store.notes()]
-    return compare(summaries_of(store, facts), facts, fix, notes, control_bands)
+    return analysis.compare(summaries_of(store, facts), facts, fix, notes, control_bands)

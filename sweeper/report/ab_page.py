@@ -1,30 +1,21 @@
 """The page of an A/B comparison: one self-contained file. Computes nothing."""
 
 from pathlib import Path
-from typing import TYPE_CHECKING
 
+from sweeper.recordings import Compared
 from sweeper.report.ab_words import figures, headline, remarks
-from sweeper.report.page import policy, style
+from sweeper.report.pictures.ab import carriers, over_time, spectra
 from sweeper.report.pictures.picture import Numbers
+from sweeper.report.template import policy, style, template
 from sweeper.report.whole_file import writable, write_page
 
-if TYPE_CHECKING:
-    from sweeper.recordings import Compared
 
-
-def write_ab_html(compared: "Compared", file: Path) -> None:
+def write_ab_html(compared: Compared, file: Path) -> None:
     """Write the comparison to `file`, whole or not at all. `WrongInput` where no file can be written."""
-    from jinja2 import Environment, PackageLoader
-
-    from sweeper.report.pictures.ab import carriers, over_time, spectra
-
     writable(file)
-    environment = Environment(
-        loader=PackageLoader("sweeper.report"), autoescape=True, trim_blocks=True, lstrip_blocks=True
-    )
     result = compared.result
     drawn = [carriers(compared), spectra(compared), over_time(compared)]
-    page = environment.get_template("ab.html").render(
+    page = template("ab.html").render(
         policy=policy(),
         style=style(),
         headline=headline(result),
@@ -42,7 +33,7 @@ def write_ab_html(compared: "Compared", file: Path) -> None:
     write_page(file, page)
 
 
-def _place(compared: "Compared") -> str:
+def _place(compared: Compared) -> str:
     result = compared.result
     kind = "audio" if compared.real else "samples of a band"
     when = f", from {result.at}" if result.at else ""

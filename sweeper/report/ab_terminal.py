@@ -1,20 +1,16 @@
 """An A/B comparison on the terminal: the sentence first, then figures and signals. Prints, and computes nothing."""
 
-from typing import TYPE_CHECKING
-
 from rich.text import Text
 
+from sweeper.recordings import Compared
 from sweeper.report import wording
 from sweeper.report.ab_words import figures, remarks
 from sweeper.report.terminal import STYLES, _console, _table
 
-if TYPE_CHECKING:
-    from sweeper.recordings import Compared
-
 MOST = 12
 
 
-def show_ab(compared: "Compared") -> None:
+def show_ab(compared: Compared) -> None:
     """Print the result of a comparison in a recording, at most 80 columns wide."""
     result = compared.result
     console = _console()

@@ -1,12 +1,8 @@
 """How an A/B comparison is told: headline, figures, remarks. The same on the terminal and on the page."""
 
-from typing import TYPE_CHECKING
-
+from sweeper.ab import ABResult
+from sweeper.recordings import Compared
 from sweeper.report import wording
-
-if TYPE_CHECKING:
-    from sweeper.ab import ABResult
-    from sweeper.recordings import Compared
 
 REMARKS = {
     "agc": "The receiver's gain followed the signals (AGC), so gain and noise change are not told; S/N "
@@ -28,7 +24,7 @@ REMARKS = {
 }
 
 
-def headline(result: "ABResult") -> str:
+def headline(result: ABResult) -> str:
     """The finding in a few words."""
     change = result.snr_change_db
     if "overload" in result.flags:
@@ -44,7 +40,7 @@ def headline(result: "ABResult") -> str:
     }[result.verdict]
 
 
-def figures(result: "ABResult") -> tuple[tuple[str, str], ...]:
+def figures(result: ABResult) -> tuple[tuple[str, str], ...]:
     """(what, ``value (low to high) dB``)."""
     told = (
         ("S/N change", result.snr_change_db),
@@ -58,6 +54,6 @@ def figures(result: "ABResult") -> tuple[tuple[str, str], ...]:
     return (*rows, ("Edges counted", str(result.edges)))
 
 
-def remarks(compared: "Compared") -> list[str]:
+def remarks(compared: Compared) -> list[str]:
     """What was odd, in sentences."""
     return [*compared.notes, *(REMARKS[flag] for flag in compared.result.flags if flag in REMARKS)]

@@ -1,27 +1,18 @@
 """The page on many stations: who stands out, medians by band and hour, a map. Computes nothing."""
 
 from pathlib import Path
-from typing import TYPE_CHECKING
 
+from sweeper.fleet import Fleet
 from sweeper.report import wording
-from sweeper.report.page import policy, style
 from sweeper.report.pictures.picture import Numbers
+from sweeper.report.pictures.stations import medians, places
+from sweeper.report.template import policy, style, template
 from sweeper.report.whole_file import writable, write_page
 
-if TYPE_CHECKING:
-    from sweeper.fleet import Fleet
 
-
-def write_fleet_html(fleet: "Fleet", file: Path) -> None:
+def write_fleet_html(fleet: Fleet, file: Path) -> None:
     """Write the comparison to `file`, whole or not at all. `WrongInput` where no file can be written."""
-    from jinja2 import Environment, PackageLoader
-
-    from sweeper.report.pictures.stations import medians, places
-
     writable(file)
-    environment = Environment(
-        loader=PackageLoader("sweeper.report"), autoescape=True, trim_blocks=True, lstrip_blocks=True
-    )
     results = [share.result for share in fleet.shares if share.result is not None]
     findings = fleet.findings
     odd = [
@@ -30,7 +21,7 @@ def write_fleet_html(fleet: "Fleet", file: Path) -> None:
         for cell in findings.cells
         if cell.outlier
     ]
-    page = environment.get_template("fleet.html").render(
+    page = template("fleet.html").render(
         policy=policy(),
         style=style(),
         stations=wording.count(len(fleet.shares), "station"),

@@ -10,12 +10,11 @@ import re
 from collections.abc import Iterator
 from contextlib import contextmanager
 from html import escape
-from typing import TYPE_CHECKING
+
+import matplotlib
+from matplotlib.figure import Figure
 
 from sweeper.report import palette
-
-if TYPE_CHECKING:
-    from matplotlib.figure import Figure
 
 _NAMES = tuple(palette.named("light"))
 _STAND_INS = {name: f"#fe{index:02x}01" for index, name in enumerate(_NAMES)}
@@ -38,8 +37,6 @@ def colour(name: str) -> str:
 @contextmanager
 def drawing() -> Iterator[None]:
     """Settings under which every picture is drawn. No display, no fonts of this machine in the result."""
-    import matplotlib
-
     ink, rule = colour("ink"), colour("rule")
     settings = matplotlib.rc_context(
         {
@@ -71,14 +68,12 @@ def drawing() -> Iterator[None]:
         yield
 
 
-def sheet(width: float, height: float) -> "Figure":
+def sheet(width: float, height: float) -> Figure:
     """An empty figure of so many inches."""
-    from matplotlib.figure import Figure
-
     return Figure(figsize=(width, height))
 
 
-def inline(figure: "Figure", name: str, title: str, alternative: str) -> str:
+def inline(figure: Figure, name: str, title: str, alternative: str) -> str:
     """The figure as an ``<svg>`` element. `name` makes its ids unique in the page; texts are escaped here."""
     file = io.StringIO()
     figure.savefig(file, format="svg", bbox_inches="tight", pad_inches=0.05, metadata={"Date": None})

@@ -5,13 +5,9 @@ Words and figures only; nothing here decides or draws.
 
 from collections.abc import Iterable, Sequence
 from datetime import UTC, date, datetime, timedelta
-from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo
 
 from sweeper.analysis import Findings, FixVerdict, Interval, PeriodFinding, Verdict
-
-if TYPE_CHECKING:
-    from markupsafe import Markup
 
 MINUS = "−"
 
@@ -78,18 +74,6 @@ def nights_of(findings: Findings) -> str:
     """How many nights the findings rest on."""
     nights = max((period.nights for band in findings.bands for period in band.periods), default=0)
     return count(nights, "night") if nights else "no usable night"
-
-
-def with_code(text: str) -> "Markup":
-    """Text for a page: escaped, and what stands between backticks as code."""
-    from markupsafe import Markup, escape
-
-    parts = str(text).split("`")
-    if len(parts) % 2 == 0:  # one without its partner stays what it is
-        return escape(text)
-    return Markup("").join(
-        Markup("<code>{}</code>").format(part) if nth % 2 else escape(part) for nth, part in enumerate(parts)
-    )
 
 
 def megahertz(hz: int) -> str:

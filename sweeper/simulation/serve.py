@@ -3,8 +3,10 @@
 from collections.abc import Iterator
 from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 from typing import Literal
+from urllib.parse import urlsplit
 
 from sweeper.clock import Clock
 from sweeper.simulation.boards import byte_commands as byte_boards
@@ -21,6 +23,7 @@ from sweeper.simulation.receivers.network import NetworkReceiver
 from sweeper.simulation.receivers.scpi import ScpiReceiver
 from sweeper.simulation.wires.command_log import CommandLog
 from sweeper.simulation.wires.faults import WireFaults
+from sweeper.simulation.wires.forwarding import to_port
 from sweeper.simulation.wires.wire import MakeSession, PtyWire, TcpWire
 from sweeper.simulation.world.bench import Bench
 from sweeper.simulation.world.world import World
@@ -101,7 +104,10 @@ def serve(
         if switch == "mqtt":
             board = BrokerBoard(bench, broker, ours=ours)
             cleanup.callback(board.close)
-            switch_link = broker
+            to_broker = partial(to_port, urlsplit(broker).port or 1883, lambda data: None)
+            switch_link = _wire(to_broker, faults.switch, "tcp", switch_port, cleanup).replace(
+                "tcp:", "mqtt:"
+            )
         else:
             over = switch_over or ("tcp" if switch in ("modbus-tcp", "http") else "serial")
             wired = _board(bench, switch, ours, login, certificate, cleanup)

@@ -3,6 +3,8 @@
 from dataclasses import dataclass
 from math import ceil, floor
 
+from scipy.fft import next_fast_len
+
 STEP_HZ = 31.25
 """With 250 Hz a line is ±1 kHz wide, and channels 5 kHz apart leave no noise between them."""
 
@@ -60,7 +62,5 @@ def axis_of(
     step_hz: float = STEP_HZ,
 ) -> Axis:
     """The axis with the coarsest step up to `step_hz` whose segments are even and quick to transform."""
-    from scipy.fft import next_fast_len
-
     half = next_fast_len(max(ceil(rate_hz / step_hz / 2), 8), real=real)
     return Axis(rate_hz, 2 * half, real, centre_hz, inverted, band_hz)

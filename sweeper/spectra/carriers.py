@@ -6,7 +6,7 @@ centre of the samples. Arrays in, small frozen values out.
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -99,8 +99,6 @@ def told_apart(
     """The signals with their kinds. `antenna`, `load`: mean power through the same route, shape (bins,), on one scale;
     `load` None where there was none. `centre`: bin of the samples' 0 Hz, not rounded; None for audio.
     """
-    from dataclasses import replace
-
     told = []
     for signal in found:
         kind = "signal"

@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.fft import fft, rfft
 
 from sweeper.spectra.axis import Axis
 from sweeper.words import Spectrum
@@ -132,8 +133,6 @@ def segment_sums(
     samples: NDArray[Any], axis: Axis, a_frame: int, kept: NDArray[np.bool_] | None = None
 ) -> Floats:
     """Sums of segment powers, shape (frames, bins), from samples that hold whole frames. `kept`: (segments,)."""
-    from scipy.fft import fft, rfft
-
     length, hop = axis.length, axis.length // 2
     segments = (len(samples) - length) // hop + 1
     frames = segments // a_frame

@@ -9,7 +9,7 @@ from dataclasses import replace
 from datetime import datetime
 from itertools import count, groupby
 from pathlib import Path
-from typing import TYPE_CHECKING, get_args
+from typing import get_args
 
 from drivers.numbers import MOST_READING, strict
 from drivers.ordinary_files import opened
@@ -17,11 +17,10 @@ from sweeper import words
 from sweeper.store.errors import BadRows
 from sweeper.store.export import FORMULA
 from sweeper.store.files import told
+from sweeper.store.frames import frame_of
 from sweeper.store.store import Store
+from sweeper.tables import pl
 from sweeper.words import BROUGHT_IN, Channel, PassRecord, Purpose, Reading
-
-if TYPE_CHECKING:
-    import polars as pl
 
 NEEDED = ("time", "pass", "band", "hz", "for", "source", "route", "reading")
 OPTIONAL = ("dbm", "bandwidth_hz", "flags")
@@ -98,8 +97,6 @@ class _Passes:
             yield PassRecord(shifted, started, ended, "done", BROUGHT_IN, relay_operations=0), moved
 
     def _refuse_known(self, readings: Sequence[Reading]) -> None:
-        from sweeper.store.frames import frame_of
-
         if self._known.height:
             both = frame_of(readings).join(self._known, on=KEYS, how="semi").height
             if both:
@@ -114,8 +111,6 @@ KEYS = ["time", "hz", "for", "source", "route"]
 
 def _keys_within(store: Store, seen: _Seen) -> pl.DataFrame:
     """What tells readings apart, of those that are stored within the file's time."""
-    import polars as pl
-
     start = min(first for first, _ in seen.spans.values())
     end = max(last for _, last in seen.spans.values())
     return store.readings(start).filter(pl.col("time") <= end).select(KEYS).collect()

@@ -5,13 +5,11 @@ from __future__ import annotations
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
-from typing import IO, TYPE_CHECKING
+from typing import IO
 
 from sweeper.store.errors import StoreError
 from sweeper.store.files import replacing, told
-
-if TYPE_CHECKING:
-    import polars as pl
+from sweeper.tables import pl
 
 _ROWS_AT_ONCE = 100_000
 
@@ -39,8 +37,6 @@ def write_parquet(readings: pl.LazyFrame, file: Path) -> None:
 @contextmanager
 def _whole(file: Path) -> Iterator[Path]:
     """A file to write to, which becomes `file` if all goes well and is gone otherwise."""
-    import polars as pl
-
     if file.exists() and not file.is_file():
         raise StoreError(f"{file}: this is no file, so it is not replaced by one. Give another name.")
     with told("write it", file):
@@ -52,8 +48,6 @@ def _whole(file: Path) -> Iterator[Path]:
 
 
 def _csv_to(readings: pl.LazyFrame, out: IO[bytes]) -> None:
-    import polars as pl
-
     band = pl.col("band")
     text = readings.with_columns(
         pl.col("time").dt.strftime("%Y-%m-%dT%H:%M:%S%.3fZ"),

@@ -8,14 +8,11 @@ from collections.abc import Callable, Mapping, Sequence
 from datetime import date
 from functools import lru_cache
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 from sweeper.store.files import write_whole
 from sweeper.store.frames import problem_of, schema
 from sweeper.store.manifest import MOST_DAY_BYTES, announce, stamp_of
-
-if TYPE_CHECKING:
-    import polars as pl
+from sweeper.tables import pl
 
 FORMAT = "sweeper-readings-1"
 
@@ -61,8 +58,6 @@ def _checked(file: Path, check: Callable[[Path, tuple[int, ...]], str]) -> bool:
 
 @lru_cache(maxsize=4096)
 def _footer(file: Path, stamp: tuple[int, ...]) -> str:
-    import polars as pl
-
     found = file.stat()
     if not stat.S_ISREG(found.st_mode) or found.st_size > MOST_DAY_BYTES:
         return "it is no ordinary file"  # a pipe would be waited for
@@ -76,8 +71,6 @@ def _footer(file: Path, stamp: tuple[int, ...]) -> str:
 
 @lru_cache(maxsize=4096)
 def _values(file: Path, stamp: tuple[int, ...]) -> str:
-    import polars as pl
-
     try:
         return problem_of(scan_day(file))
     except (OSError, pl.exceptions.PolarsError, pl.exceptions.PanicException) as error:
@@ -115,15 +108,11 @@ def write_day(folder: Path, day: date, readings: pl.DataFrame) -> Path:
 
 def scan_day(file: Path) -> pl.LazyFrame:
     """The readings of a finished day, in the columns of the readings table."""
-    import polars as pl
-
     return pl.scan_parquet(file).cast(schema())
 
 
 def day_of_bytes(content: bytes, day: str) -> pl.DataFrame:
     """The readings of a day (its date as text) out of its file's bytes. ValueError or a polars error otherwise."""
-    import polars as pl
-
     columns = list(pl.read_parquet_schema(io.BytesIO(content)))
     if problem := problem_of_footer(pl.read_parquet_metadata(io.BytesIO(content)), columns, day):
         raise ValueError(problem)
@@ -135,6 +124,4 @@ def day_of_bytes(content: bytes, day: str) -> pl.DataFrame:
 
 def last_pass(file: Path) -> int:
     """The highest pass number in a finished day."""
-    import polars as pl
-
     return int(pl.scan_parquet(file).select(pl.col("pass").max()).collect().item() or 0)

@@ -4,20 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from datetime import UTC, datetime
-from typing import TYPE_CHECKING
 
+from sweeper.tables import pl
 from sweeper.words import ROUTES, SOURCES, Reading
-
-if TYPE_CHECKING:
-    import polars as pl
 
 COLUMNS = ("time", "pass", "band", "hz", "for", "source", "route", "reading", "dbm", "bandwidth_hz", "flags")
 
 
 def schema() -> pl.Schema:
     """Names and types of the readings table, in order. ``time`` in UTC, ms."""
-    import polars as pl
-
     return pl.Schema(
         {
             "time": pl.Datetime("ms", "UTC"),
@@ -43,8 +38,6 @@ MOST_VALUE = 1e6
 
 def problem_of(readings: pl.LazyFrame) -> str:
     """What no such table as we store has, in words: values missing or out of all bounds. Empty if it is sound."""
-    import polars as pl
-
     rows = readings.select(pl.len()).collect().item()
     if rows > MOST_ROWS:
         return f"it has {rows} rows"
@@ -73,15 +66,11 @@ def problem_of(readings: pl.LazyFrame) -> str:
 
 def empty() -> pl.DataFrame:
     """A readings table without rows."""
-    import polars as pl
-
     return pl.DataFrame(schema=schema())
 
 
 def frame_of(readings: Sequence[Reading]) -> pl.DataFrame:
     """Readings as rows of the readings table."""
-    import polars as pl
-
     return pl.DataFrame(
         {
             "time": [reading.time for reading in readings],
@@ -102,6 +91,4 @@ def frame_of(readings: Sequence[Reading]) -> pl.DataFrame:
 
 def without_passes_of(readings: pl.DataFrame, others: pl.DataFrame) -> pl.DataFrame:
     """The readings whose pass has none among the others."""
-    import polars as pl
-
     return readings.filter(~pl.col("pass").is_in(others["pass"].unique().implode()))

@@ -9,7 +9,7 @@ from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import closing, contextmanager, suppress
 from datetime import UTC, date, datetime
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, get_args
+from typing import Any, get_args
 
 from sweeper.outside import json_of
 from sweeper.store.days import day_of
@@ -18,10 +18,8 @@ from sweeper.store.files import told
 from sweeper.store.frames import empty, problem_of, schema
 from sweeper.store.records import LONGEST_VALUE, Note
 from sweeper.store.salvage import Rows
+from sweeper.tables import pl
 from sweeper.words import Channel, Outcome, PassRecord, Reading
-
-if TYPE_CHECKING:
-    import polars as pl
 
 _TABLES = """
 CREATE TABLE passes (number INTEGER PRIMARY KEY, day TEXT NOT NULL,
@@ -199,8 +197,6 @@ class RunningDay:
 
     def frame(self, day: date | None = None) -> pl.DataFrame:
         """The readings that are still here, of one day or of all."""
-        import polars as pl
-
         where, values = ("WHERE day = ?", (day.isoformat(),)) if day else ("", ())
         names = schema()
         raw = {name: (pl.Int64() if name == "time" else kind) for name, kind in names.items()}

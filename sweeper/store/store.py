@@ -6,12 +6,15 @@ import json
 import os
 import signal
 from collections.abc import Callable, Iterable, Mapping, Sequence
+from concurrent.futures import ProcessPoolExecutor
+from concurrent.futures.process import BrokenProcessPool
 from dataclasses import replace
 from datetime import date, datetime, timedelta
 from functools import partial
+from multiprocessing import get_context
 from pathlib import Path
 from threading import RLock
-from typing import TYPE_CHECKING, Any, TypeVar
+from typing import Any, TypeVar
 
 from sweeper.outside import json_of
 from sweeper.store import finished
@@ -25,10 +28,8 @@ from sweeper.store.place import Place, moved, place_of
 from sweeper.store.records import Note
 from sweeper.store.running import Damaged, RunningDay, all_ordinary, fits
 from sweeper.store.salvage import salvage
+from sweeper.tables import pl
 from sweeper.words import PassRecord, Reading
-
-if TYPE_CHECKING:
-    import polars as pl
 
 T = TypeVar("T")
 
@@ -250,8 +251,6 @@ class Store:
 
     def readings(self, start: datetime | None = None, end: datetime | None = None) -> pl.LazyFrame:
         """All readings from `start` to before `end` (aware instants), whichever files they are in."""
-        import polars as pl
-
         # The database first: what moves to a file meanwhile is then seen twice and counted once, never missed.
         running_days, running = self._read(RunningDay.days_and_frame, (tuple[date, ...](), empty()))
         whole = self._finished_days()
@@ -434,10 +433,6 @@ class Store:
 
 def _write_day_apart(store: Store, day: date) -> list[int]:
     """`Store.write_day` in a process of its own. `StoreError` when it does not come back."""
-    from concurrent.futures import ProcessPoolExecutor
-    from concurrent.futures.process import BrokenProcessPool
-    from multiprocessing import get_context
-
     with ProcessPoolExecutor(1, mp_context=get_context("spawn"), initializer=_leave_signals) as pool:
         try:
             passes, troubles = pool.submit(_written_there, store.folder, store.longitude, day).result()

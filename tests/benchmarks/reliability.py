@@ -4,8 +4,8 @@
     python -m tests.benchmarks.reliability --write docs/reliability.md --only flood
     python -m tests.benchmarks.reliability --quick
 
-Runs the kill test, the power cuts, the season, the costs of waiting and of hostile neighbours, and the tests
-of single faults, and writes one table, with its rows as JSON beside it; ``--only`` runs one part anew and takes the
+Runs the kill test, the power cuts, the season, the costs of waiting and of hostile neighbours, stop orders, and the
+tests of faults, and writes one table, with its rows as JSON beside it; ``--only`` runs one part anew and takes the
 others from there. Exits 1 when anything was lost or left touched. ``--quick`` does a little of each but the tests,
 which are run on their own.
 """
@@ -25,6 +25,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 from statistics import median
 
+from tests.benchmarks.matrix import MATRIX, fault_matrix, stop_orders
 from tests.benchmarks.season import growth_mb
 from tests.sweeper.store.cuts import cut_everywhere
 from tests.whole.hostile import hostile
@@ -48,13 +49,17 @@ commands that may never be sent.
 
 @dataclass
 class Row:
-    """One fault: how it was produced, how often, and what was lost by it (empty: nothing)."""
+    """One fault: how it was produced, how often, and what was lost by it (empty: nothing).
+
+    `detail` stands below the table of all rows.
+    """
 
     fault: str
     produced: str
     times: str
     lost: list[str] = field(default_factory=list)
     remark: str = ""
+    detail: str = ""
 
 
 @dataclass(frozen=True)
@@ -133,11 +138,6 @@ WIRES_AND_DISKS = (
         "Writer killed, disk failing in the middle of a write",
         "SIGKILL and injected errors at system calls",
         "tests/sweeper/store/test_interrupted.py",
-    ),
-    Single(
-        "Wire faults on every driver's protocol",
-        "replies dropped, delayed, garbled, split, cut off",
-        "tests/whole/test_fault_matrix.py",
     ),
 )
 
@@ -269,13 +269,36 @@ def singles(chosen: tuple[Single, ...]) -> list[Row]:
     return rows
 
 
+def matrix_row() -> Row:
+    count, failed, detail = fault_matrix()
+    return Row(
+        "Wire faults and states of the rig, every instrument, every moment",
+        f"replies lost, late, bent, cut; cables pulled; relays stuck; transmitters keyed (`{MATRIX}`)",
+        f"{count} tests",
+        failed,
+        "table below",
+        detail,
+    )
+
+
+def stop_row(quick: bool) -> Row:
+    count, slow, longest = stop_orders(quick)
+    return Row(
+        "Told to stop while a wire is broken",
+        "every fault at every moment, links told to wait for 50 s, six stations beside each other",
+        count,
+        slow,
+        longest,
+    )
+
+
 def table(rows: list[Row]) -> str:
     lines = ["| fault | how it was produced | how often | lost | |", "| --- | --- | --- | --- | --- |"]
     for row in rows:
         lost = "; ".join(row.lost[:3]) + (f" and {len(row.lost) - 3} more" if len(row.lost) > 3 else "")
         cells = (row.fault, row.produced, row.times, lost or "nothing", row.remark)
         lines.append("| " + " | ".join(cell.replace("|", "/").replace("\n", " ") for cell in cells) + " |")
-    return "\n".join(lines) + "\n"
+    return "\n".join(lines) + "\n" + "".join(row.detail for row in rows)
 
 
 def parts(options: argparse.Namespace) -> dict[str, Callable[[], Row | list[Row]]]:
@@ -289,8 +312,10 @@ def parts(options: argparse.Namespace) -> dict[str, Callable[[], Row | list[Row]
         "power cuts": lambda: power_cuts(2 if quick else 30, seed),
         "flood": lambda: flood(3 if quick else 30),
         "idle": lambda: idle(5 if quick else 60),
+        "stop orders": lambda: stop_row(quick),
     }
     if not quick:
+        found["fault matrix"] = matrix_row
         found["single faults"] = lambda: singles(SINGLES)
         found["wires and disks"] = lambda: singles(WIRES_AND_DISKS)
     return found

@@ -1,7 +1,7 @@
 """A station on real wires whose faults are at hand: real campaign, engine, store and drivers, and a simulated rig."""
 
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -15,6 +15,7 @@ from sweeper.simulation import Served, saltmarsh, serve
 from sweeper.station import Station, load
 from sweeper.store import Store
 from sweeper.words import PassRecord
+from tests.drivers.switches.mosquitto import broker
 
 PATIENT_S = 2.0
 """The deadline of what no fault touches; a busy computer must not look like one."""
@@ -60,6 +61,8 @@ OTHER_SWITCHES = {
     ),
 }
 """More of them, which take a password, a certificate or a broker."""
+BOARDS = SWITCHES | {name: OTHER_SWITCHES[name] for name in ("three-byte", "text-line", "mqtt")}
+"""One for each driver and form of answer, to which every fault happens at every moment."""
 
 STATION = """\
 station: {{name: Saltmarsh, latitude: 56.2, longitude: 8.1, environment: rural}}
@@ -144,14 +147,18 @@ def faulty_station(
     """
     world = saltmarsh()
     clock = JumpingClock(world.first_evening)
-    with serve(world, clock, receiver=receiver, switch=switch, **serving) as served:
+    with ExitStack() as cleanup:
+        if switch == "mqtt" and "broker" not in serving:
+            port = cleanup.enter_context(broker(folder, "allow_anonymous true"))
+            serving["broker"] = f"mqtt://127.0.0.1:{port}"
+        served = cleanup.enter_context(serve(world, clock, receiver=receiver, switch=switch, **serving))
         served.receiver.turn_dial(*DIAL_BEFORE)
         served.receiver.frozen = True
         wording = RECEIVERS[receiver].strip("{}").replace(", ", "\n  ")
         text = STATION.format(
             receiver=wording,
             receiver_link=served.receiver_link,
-            switch=switch_section or SWITCHES[switch],
+            switch=switch_section or BOARDS[switch],
             switch_link=served.switch_link,
             readings=READINGS,
             receiver_timeout_s=receiver_timeout_s,

@@ -3,7 +3,8 @@
 Closed formulas on linear noise factors first, then what the summaries of a band say. Arrays or numbers, no files.
 """
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 import polars as pl
@@ -52,6 +53,15 @@ class NoiseFigures:
     found_by: str
     flags: tuple[str, ...] = ()
     sentences: tuple[str, ...] = ()
+
+    def covering(self, others: Sequence["NoiseFigures"]) -> "NoiseFigures":
+        """The same with the chain's change as wide as on all of several scales that may be the meter's."""
+        spans = [each.chain_change_db for each in (self, *others)]
+        known = [span for span in spans if span is not None]
+        if not others or self.chain_change_db is None:
+            return self
+        low, high = min(span.low for span in known), max(span.high for span in known)
+        return replace(self, chain_change_db=Interval(self.chain_change_db.value, low, high))
 
 
 def figures(

@@ -4,7 +4,8 @@ With load readings the S/N change is a curve over the noise rise in bypass. Wher
 the meter stands at the load's level plus that noise rise. Closed formulas and one band at a time; no verdicts.
 """
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 import polars as pl
@@ -97,6 +98,23 @@ def switching_threshold(
         ends,
         f"Stage in while the noise in bypass reads below {reading:.1f} {_UNITS[facts.meter.unit]} "
         f"(give or take {reading_reach:.1f} dB): there it brings {worthwhile:g} dB or more.",
+    )
+
+
+def on_every_scale(
+    threshold: SwitchingThreshold | None, others: Sequence[SwitchingThreshold | None], worthwhile_db: float
+) -> SwitchingThreshold | None:
+    """What holds whichever of several scales is the meter's: no reading for the eye, and the widest of intervals."""
+    known = [other for other in others if other is not None]
+    if threshold is None or not others or len(known) < len(others):
+        return threshold if not others else None
+    best = Interval(
+        threshold.best_db.value,
+        min(each.best_db.low for each in (threshold, *known)),
+        max(each.best_db.high for each in (threshold, *known)),
+    )
+    return replace(
+        threshold, best_db=best, crossing_db=None, reading=None, sentence=_at_most(best, worthwhile_db)
     )
 
 

@@ -26,6 +26,9 @@ TROUBLES = {
     "load-too-low": "the load reads lower through the stage than is possible",
     "meter-unit": "the meter's unit in the station file cannot be right",
     "meter-stuck": "the meter does not move",
+    "meter-dead-zone": "the meter hardly moves at these levels, where noise must make it move",
+    "scale-untested": "nothing tested whether this meter's decibels are decibels at these levels: calibrate first "
+    "(`sweeper calibrate`, ten minutes with an attenuator), or let a load position tell the gain",
     "routes-disagree": "what is measured directly and what the noise rise predicts do not agree",
     "channels-disagree": "the noise channels differ in what the stage does, and no load tells which is right",
     "mismatch": "antenna and load do not seem to match the stage alike",

@@ -6,6 +6,7 @@ import numpy as np
 import polars as pl
 
 from sweeper.analysis.band.cells import Cell
+from sweeper.analysis.band.empty_carriers import EMPTY, sentence_of
 from sweeper.analysis.band.noise_figure import NoiseFigures
 from sweeper.analysis.band.overload import places_near_overload
 from sweeper.analysis.change.household import local_or_sky
@@ -61,7 +62,7 @@ def _period(table: Table, place: int, facts: StationFacts) -> PeriodFinding:
     if judged.held_back:
         flags.add("table")
     if judged.withheld:
-        flags.add("withheld")
+        flags |= {"withheld", judged.withheld}
     if not facts.meter.calibrated:
         flags.add("uncalibrated")
     return PeriodFinding(
@@ -124,6 +125,10 @@ def _band(
         )
     else:
         text = nothing_usable(left_out)
+    empty = table.empty_carriers.get(band)
+    if empty:
+        flags.add(EMPTY)
+        text = f"{text} {sentence_of(empty)}"
     return BandFinding(
         band=band,
         gain_db=gain.interval(facts.confidence) if gain else None,

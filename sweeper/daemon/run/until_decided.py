@@ -11,8 +11,10 @@ from collections.abc import Callable, Sequence
 from datetime import datetime, timedelta
 from pathlib import Path
 
+from sweeper import analysis
 from sweeper.daemon.run.observers import Observer
 from sweeper.daemon.run.orders import Orders
+from sweeper.reduction import facts_of, summaries_of
 from sweeper.station import Station
 from sweeper.store import Store
 from sweeper.words import PassRecord, Reading
@@ -54,10 +56,8 @@ class UntilDecided(Observer):
         shares = self._shares
         if not shares:
             return None
-        from sweeper.analysis import bands_due
-
         self._turn += 1
-        return bands_due(shares, self._turn - 1) | self._unheard(shares)
+        return analysis.bands_due(shares, self._turn - 1) | self._unheard(shares)
 
     def _unheard(self, shares: dict[str, float]) -> frozenset[str]:
         """Bands of which nothing usable is stored yet: they are as open as can be."""
@@ -74,14 +74,10 @@ class UntilDecided(Observer):
 
     def _look(self) -> None:
         try:
-            # Here, not above: what a run without this wish never needs, it does not load.
-            from sweeper.analysis import effort, outlook
-            from sweeper.reduction import facts_of, summaries_of
-
             facts, place = facts_of(self._station), self._station.station
             with Store(self._data, place.name, place.longitude, read_only=True) as store:
-                ahead = outlook(summaries_of(store, facts), facts)
-            self._shares = effort(
+                ahead = analysis.outlook(summaries_of(store, facts), facts)
+            self._shares = analysis.effort(
                 ahead
             )  # one assignment: the measuring thread sees the old shares or the new
             if ahead and all(band.decided for band in ahead) and not self._unheard(self._shares):

@@ -1,15 +1,15 @@
 """An A/B comparison drawn: level over time with its edges, both spectra, each signal's change with its interval."""
 
 from collections.abc import Sequence
-from typing import TYPE_CHECKING
+from math import isfinite
 
+import numpy as np
+
+from sweeper.ab import ABResult, CarrierChange
+from sweeper.recordings import Compared
 from sweeper.report import wording
 from sweeper.report.pictures.picture import Numbers, Picture
 from sweeper.report.svg import NARROW, colour, drawing, inline, sheet
-
-if TYPE_CHECKING:
-    from sweeper.ab import ABResult, CarrierChange
-    from sweeper.recordings import Compared
 
 POINTS = 600
 MOST_CARRIERS = 24
@@ -23,10 +23,8 @@ WHY = {
 }
 
 
-def over_time(compared: "Compared") -> Picture:
+def over_time(compared: Compared) -> Picture:
     """The noise floor of the whole recording, the stays with the stage in shaded."""
-    import numpy as np
-
     levels, result = compared.levels, compared.result
     floor = levels.floor_db
     a_point = -(-len(floor) // POINTS)
@@ -64,9 +62,7 @@ def over_time(compared: "Compared") -> Picture:
     return Picture("time", title, svg, caption, Numbers(("From, s", "to, s", "Path"), rows))
 
 
-def _of_known(parts: "np.ndarray", share: float) -> "np.ndarray":  # type: ignore[name-defined]  # noqa: F821
-    import numpy as np
-
+def _of_known(parts: "np.ndarray", share: float) -> "np.ndarray":
     filled = np.array(parts)
     empty = ~np.isfinite(filled).any(axis=1)
     filled[empty] = np.nan
@@ -76,10 +72,8 @@ def _of_known(parts: "np.ndarray", share: float) -> "np.ndarray":  # type: ignor
     return found
 
 
-def spectra(compared: "Compared") -> Picture | None:
+def spectra(compared: Compared) -> Picture | None:
     """Both spectra at the edges; bins that count as noise marked below."""
-    import numpy as np
-
     result = compared.result
     drawn = result.picture
     if drawn is None:
@@ -130,7 +124,7 @@ def spectra(compared: "Compared") -> Picture | None:
     return Picture("spectra", title, svg, caption, Numbers((unit, "S/N out, dB in 2.4 kHz", "Kind"), rows))
 
 
-def carriers(compared: "Compared") -> Picture | None:
+def carriers(compared: Compared) -> Picture | None:
     """Each signal's S/N change with its interval, and that of all together."""
     result = compared.result
     shown = [carrier for carrier in result.carriers if carrier.snr_change_db is not None][:MOST_CARRIERS]
@@ -169,9 +163,7 @@ def carriers(compared: "Compared") -> Picture | None:
     )
 
 
-def _rows(axes: "Axes", shown: "Sequence[CarrierChange]", result: "ABResult") -> None:  # type: ignore[name-defined]  # noqa: F821
-    from math import isfinite
-
+def _rows(axes: "Axes", shown: "Sequence[CarrierChange]", result: ABResult) -> None:  # type: ignore[name-defined]  # noqa: F821
     together = result.snr_change_db
     reach = (
         max([3.0] + [abs(each) for c in shown if c.snr_change_db for each in (c.snr_change_db.value,)]) * 1.6
@@ -202,5 +194,5 @@ def _rows(axes: "Axes", shown: "Sequence[CarrierChange]", result: "ABResult") ->
     axes.set_xlabel("S/N change, dB (right: better with the stage)")
 
 
-def _hz(carrier: "CarrierChange") -> str:
+def _hz(carrier: CarrierChange) -> str:
     return f"{carrier.hz / 1e3:.2f} kHz" if carrier.hz > 20_000 else f"{carrier.hz:.0f} Hz"

@@ -5,6 +5,7 @@ from datetime import date, timedelta
 import polars as pl
 from matplotlib.axes import Axes
 from matplotlib.patches import PathPatch
+from matplotlib.path import Path
 
 from sweeper.analysis import Findings
 from sweeper.report import wording
@@ -63,8 +64,6 @@ def _strip(
     axes: Axes, here: pl.DataFrame, band: str, hours: list[int], first: date, zone: str, on: date
 ) -> None:
     """One path for all tiles of a colour and size, so that a season stays small."""
-    from matplotlib.path import Path
-
     row_of = {hour: nth for nth, hour in enumerate(hours)}
     tiles: dict[tuple[str, int], list[tuple[float, float]]] = {}
     for row in here.iter_rows(named=True):
@@ -150,7 +149,13 @@ def months(frame: pl.DataFrame) -> tuple[Picture, ...]:
         figure.supylabel("S/N change, dB", fontsize=11, x=-0.015)
         figure.tight_layout(pad=0.3, h_pad=0.5)
         svg = inline(figure, "months", title, title)
-    numbers = Numbers(
+    caption = "Circles: by night; diamonds: by day. Upright lines are intervals."
+    return (Picture("months", title, svg, caption, _numbers_by_month(known)),)
+
+
+def _numbers_by_month(known: pl.DataFrame) -> Numbers:
+    """One row for each band, month and light."""
+    return Numbers(
         (
             "Band",
             "Month",
@@ -177,5 +182,3 @@ def months(frame: pl.DataFrame) -> tuple[Picture, ...]:
             for row in known.iter_rows(named=True)
         ),
     )
-    caption = "Circles: by night; diamonds: by day. Upright lines are intervals."
-    return (Picture("months", title, svg, caption, numbers),)

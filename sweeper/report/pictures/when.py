@@ -3,6 +3,8 @@
 from collections.abc import Sequence
 from datetime import date
 
+from matplotlib.patches import Rectangle
+
 from sweeper.analysis import Findings, PeriodFinding, on_nights_measured
 from sweeper.report import wording
 from sweeper.report.palette import step_of
@@ -33,8 +35,6 @@ def when(findings: Findings, zone: str) -> Picture:
 
 
 def _draw(findings: Findings, hours: Sequence[int], zone: str, on: date, title: str) -> str:
-    from matplotlib.patches import Rectangle
-
     rows, columns = len(findings.bands), len(hours)
     figure = sheet(1.1 + 0.52 * max(columns, 6), 0.75 + 0.52 * rows)
     axes = figure.subplots()

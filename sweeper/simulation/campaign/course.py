@@ -52,6 +52,11 @@ class Course:
     step_db: float = 1.0
     floor_db: float = -60.0
     top_db: float = 60.0
+    bend: tuple[tuple[float, float], ...] = ()
+    """(level, shown) pairs in dB over S9, rising, of a meter whose decibels are none; empty: they are."""
+    detector: str = "rms"
+    """What the meter shows of a reading: ``rms``, ``log-average``, or ``quasi-peak``, which rises at once and falls
+    by 43 % in a reading."""
     night_sd_db: float = 3.0
     """Standard deviation of external noise from night to night."""
     night_persistence: float = 0.0

@@ -77,7 +77,7 @@ def test_intervals_hold_the_truth_as_often_as_they_say() -> None:
         and it.low < 2.0 < it.high
         for seed in range(30)
     ]
-    assert np.mean(held) >= 0.8  # 28.5 of 30 expected; fewer than 24 has a chance under 1 %
+    assert sum(held) >= 26  # 28.5 of 30 expected; fewer has a chance of 1.6 %; test_pooled.py counts hundreds
 
 
 def test_with_agc_only_the_ratio_is_told() -> None:

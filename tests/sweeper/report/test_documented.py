@@ -3,7 +3,7 @@
 import re
 from pathlib import Path
 
-from sweeper.report import write_html
+from sweeper.report.page import write_html
 from tests.sweeper.report import sample
 
 DOCS = Path(__file__).parents[3] / "docs"

@@ -10,7 +10,7 @@ from sweeper.analysis.physics.atmospheric import atmospheric
 from sweeper.analysis.physics.external_noise import expected
 from sweeper.fleet import Fleet
 from sweeper.fleet.share import StationShare
-from sweeper.report import write_fleet_html
+from sweeper.report.fleet_page import write_fleet_html
 from sweeper.report.terminal import show_fleet
 from tests.sweeper.report import sample
 

@@ -6,8 +6,10 @@ from datetime import timedelta
 from pathlib import Path
 
 from sweeper.analysis import BandFinding, Interval, Verdict
-from sweeper.report import Setting, as_text, write_html
+from sweeper.report.page import write_html
 from sweeper.report.pictures.when import in_one_sentence
+from sweeper.report.plain import as_text
+from sweeper.report.setting import Setting
 from sweeper.store import Note
 from sweeper.words import BROUGHT_IN
 from tests.sweeper.report import sample

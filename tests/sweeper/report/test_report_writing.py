@@ -11,7 +11,8 @@ import pytest
 
 from sweeper.analysis import findings_object
 from sweeper.errors import WrongInput
-from sweeper.report import wording, write_html
+from sweeper.report.page import write_html
+from sweeper.report.template import with_code
 from tests.sweeper.report import sample
 from tests.sweeper.report.written import Page, written
 
@@ -92,6 +93,7 @@ def test_a_place_where_no_page_can_be_written_is_told_before_drawing(tmp_path: P
     assert sorted(each.name for each in tmp_path.iterdir()) == ["file"]
 
 
+@pytest.mark.slow
 def test_a_season_stays_below_two_megabytes(tmp_path: Path) -> None:
     bands = ("long wave", "medium wave", "80 m", "60 m", "40 m", "31 m", "20 m", "15 m", "10 m")
     found = sample.findings(*bands, nights=92)
@@ -106,10 +108,10 @@ def test_the_same_findings_give_the_same_page(markup: str, tmp_path: Path) -> No
 
 
 def test_what_is_to_be_typed_stands_as_code_and_nothing_in_it_is_markup() -> None:
-    assert wording.with_code("Note it with `sweeper <b>`, then & there") == (
+    assert with_code("Note it with `sweeper <b>`, then & there") == (
         "Note it with <code>sweeper &lt;b&gt;</code>, then &amp; there"
     )
-    assert wording.with_code("a lone ` stays") == "a lone ` stays"
+    assert with_code("a lone ` stays") == "a lone ` stays"
 
 
 def test_no_backtick_is_left_on_the_page(tmp_path: Path) -> None:

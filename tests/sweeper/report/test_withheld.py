@@ -8,7 +8,9 @@ import pytest
 from sweeper.page.seen import tonight_seen
 from sweeper.page.tonight import Tonight
 from sweeper.reduction import Reduced
-from sweeper.report import as_text, terminal, write_html
+from sweeper.report import terminal
+from sweeper.report.page import write_html
+from sweeper.report.plain import as_text
 from tests.sweeper.page.test_seen import STATION
 from tests.sweeper.report import sample
 

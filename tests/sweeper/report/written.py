@@ -3,7 +3,8 @@
 from html.parser import HTMLParser
 from pathlib import Path
 
-from sweeper.report import Setting, write_html
+from sweeper.report.page import write_html
+from sweeper.report.setting import Setting
 from tests.sweeper.report import sample
 
 

@@ -1,0 +1,37 @@
+"""What a page must know of the station beyond the findings."""
+
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Self
+
+from sweeper.daemon.rig.relay_life import operations_of_the_busiest
+from sweeper.station import Station
+
+
+@dataclass(frozen=True, slots=True)
+class Setting:
+    """What the page must know of the station beyond the findings.
+
+    Time zone, the meter's unit, the relays' rating, and what the busiest of them has done in its life.
+    """
+
+    zone: str = "UTC"
+    unit: str = "dB"
+    rated_operations: int | None = None
+    busiest_relay: int = 0
+
+    @classmethod
+    def of(cls, station: Station, folder: Path) -> Self:
+        """The setting that the station file says, with the relays' life out of the data folder."""
+        meter = station.receiver.meter
+        unit = (
+            "dBm"
+            if meter.curve or meter.unit == "dBm"
+            else {"dB-over-S9": "dB over S9"}.get(meter.unit, "dB")
+        )
+        return cls(
+            station.station.timezone,
+            unit,
+            station.switch.rated_operations,
+            operations_of_the_busiest(folder),
+        )
