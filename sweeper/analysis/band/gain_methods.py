@@ -69,8 +69,8 @@ class GainMethods:
 
     @cached_property
     def bend(self) -> GainEstimate | None:
-        """Gain by the bend of the difference over noise; only where there is no load, and beside carriers."""
-        if self.carriers is None or self.noise["level_load_bypass"].count():
+        """Gain by the bend of the difference over noise; only where there is no load."""
+        if self.noise["level_load_bypass"].count():
             return None
         found = gain_by_bend(self.noise)
         if found is None or found.se > WORST_GAIN_SE_DB:

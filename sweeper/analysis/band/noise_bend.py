@@ -6,8 +6,8 @@ the antenna, the meter sees x + b in bypass and g·(x + a) with the stage in, so
     difference = gain + 10·log₁₀(1 + c/p),   c = a − b:
 
 one constant for all nights and hours, and the gain is what the difference tends to where noise is endless. Least
-squares, errors clustered by night. A stage that takes back gain when noise is loud bends it too, which carriers then
-contradict; so it counts beside carriers only.
+squares, errors clustered by night. A stage that takes back gain when noise is loud bends it too, by as many decibels as
+`BEND_SE_DB` allows for; what is more, carriers contradict.
 """
 
 import numpy as np
