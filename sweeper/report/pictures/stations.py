@@ -6,11 +6,11 @@ from math import ceil
 from matplotlib.axes import Axes
 from matplotlib.patches import Rectangle
 
-from sweeper.analysis import BandHour, StationCell, StationResult, atmospheric_noise_known
+from sweeper.analysis import BandHour, StationCell, StationResult, atmospheric_noise_known, listed
 from sweeper.report import wording
 from sweeper.report.palette import step_of
 from sweeper.report.pictures.picture import Numbers, Picture
-from sweeper.report.pictures.when import REACH_DB, listed
+from sweeper.report.pictures.when import REACH_DB
 from sweeper.report.svg import colour, drawing, inline, sheet
 
 NOISE_REACH_DB = 15.0
