@@ -1,7 +1,6 @@
 """A person at the switch, asked on a real terminal."""
 
 import os
-import tempfile
 import threading
 import time
 import tty
@@ -24,10 +23,7 @@ class Somebody:
     def __init__(self) -> None:
         self._master, self._slave = os.openpty()
         tty.setcbreak(self._slave)
-        # What was confirmed is remembered by the terminal's name, and the system gives names of closed ones again.
-        self._folder = tempfile.TemporaryDirectory()
-        self.terminal = str(Path(self._folder.name) / "terminal")
-        os.symlink(os.ttyname(self._slave), self.terminal)
+        self.terminal = os.ttyname(self._slave)
         self.shown = b""
 
     def read_until(self, words: bytes) -> None:
@@ -42,7 +38,6 @@ class Somebody:
     def leave(self) -> None:
         os.close(self._master)
         os.close(self._slave)
-        self._folder.cleanup()
 
 
 @pytest.fixture
@@ -50,6 +45,12 @@ def somebody() -> Iterator[Somebody]:
     person = Somebody()
     yield person
     person.leave()
+
+
+@pytest.fixture(autouse=True)
+def nothing_confirmed(monkeypatch):
+    """Terminals of earlier tests may have had the same name."""
+    monkeypatch.setattr("drivers.switches.person._confirmed", {})
 
 
 @pytest.fixture
