@@ -61,6 +61,7 @@ if TYPE_CHECKING:
     from sweeper.analysis.verdict.outlook import outlook as outlook
     from sweeper.analysis.verdict.table import table_of as table_of
     from sweeper.analysis.wording import clock_spans as clock_spans
+    from sweeper.analysis.wording import listed as listed
     from sweeper.analysis.wording import on_nights_measured as on_nights_measured
 
 _NAMES = {
@@ -110,7 +111,7 @@ _NAMES = {
     "verdict.expectation": ["expectations"],
     "verdict.outlook": ["Outlook", "outlook"],
     "verdict.table": ["table_of"],
-    "wording": ["clock_spans", "on_nights_measured"],
+    "wording": ["clock_spans", "listed", "on_nights_measured"],
 }
 _MODULES = {name: module for module, names in _NAMES.items() for name in names}
 
