@@ -29,19 +29,21 @@ DEAD = "meter-dead-zone"
 class Meter:
     """What the readings of all bands tell of the meter: slopes by level, the scales left open, the likeliest first.
 
-    `dead_bands`: on them the meter hardly moves where noise must make it move. `tested_db`: lowest and highest level at
-    which the readings tested the scale; None where nothing did.
+    `dead_bands`: on them the meter hardly moves where noise must make it move; `unsure_bands`: nothing tells whether
+    it does. `tested_db`: lowest and highest level at which the readings tested the scale; None where nothing did.
     """
 
     slopes: tuple[SlopeAt, ...] = ()
     scales: tuple[Scale, ...] = (PLAIN,)
     dead_bands: frozenset[str] = frozenset()
+    unsure_bands: frozenset[str] = frozenset()
     tested_db: tuple[float, float] | None = (-np.inf, np.inf)
     change: MeterChange | None = None
 
     def troubles(self, band: str) -> frozenset[str]:
         """Flags that the meter gives to the band."""
-        return frozenset({DEAD} if band in self.dead_bands else ())
+        dead = {DEAD} if band in self.dead_bands else set()
+        return frozenset(dead | ({UNTESTED} if band in self.unsure_bands else set()))
 
 
 CALIBRATED = Meter()
@@ -53,23 +55,28 @@ def meter_of(summaries: pl.DataFrame, facts: StationFacts) -> Meter:
     if facts.meter.calibrated or noise.is_empty():
         return CALIBRATED
     slopes = slopes_of(noise, facts.meter)
-    dead = frozenset(band for band in noise["band"].unique().to_list() if _is_dead(noise, band, slopes))
+    bands = noise["band"].unique().to_list()
+    dead, unsure = (
+        frozenset(band for band in bands if _stands_on(noise, band, levels))
+        for levels in ([each for each in slopes if each.dead], [each for each in slopes if each.unsure])
+    )
     alive = tuple(each for each in slopes if not each.dead and each.se <= WORST_SLOPE_SE)
     levels = np.concatenate([noise[f"level_{path}"].drop_nulls().to_numpy() for path in PATHS])
     scales = scales_open(alive, facts.meter, (float(levels.min()), float(levels.max())))
     carriers = _carriers_tested(summaries, alive)
     if _rest_on_carriers(summaries, carriers):
         scales = with_beyond(scales, max((each.high_db for each in alive), default=float(levels.max())))
-    return Meter(slopes, scales, dead, carriers)
+    return Meter(slopes, scales, dead, unsure, carriers)
 
 
-def _is_dead(noise: pl.DataFrame, band: str, slopes: Sequence[SlopeAt]) -> bool:
+def _stands_on(noise: pl.DataFrame, band: str, slopes: Sequence[SlopeAt]) -> bool:
+    """Whether some path of the band stands on those levels more often than now and then."""
     here = noise.filter(pl.col("band") == band)
     for path in PATHS:
         level = here[f"level_{path}"].drop_nulls().to_numpy()
         still = np.zeros(len(level), dtype=bool)
         for each in slopes:
-            still |= each.dead & (level >= each.low_db) & (level <= each.high_db)
+            still |= (level >= each.low_db) & (level <= each.high_db)
         if len(level) and still.mean() > DEAD_SHARE:
             return True
     return False
@@ -86,14 +93,15 @@ def _carriers_tested(summaries: pl.DataFrame, slopes: Sequence[SlopeAt]) -> tupl
     compared, levels = [], []
     for rows in summaries.partition_by("band"):
         methods = GainMethods(rows)
-        if methods.load is not None and methods.carriers is not None:
-            error = float(np.hypot(methods.carriers.se_db, methods.load.se_db))
-            compared.append((methods.load.gain_db, methods.carriers.gain_db, error))
+        by_noise = methods.load or methods.bend
+        if by_noise is not None and methods.carriers is not None:
+            error = float(np.hypot(methods.carriers.se_db, by_noise.se_db))
+            compared.append((by_noise.gain_db, methods.carriers.gain_db, error))
             levels.append(_levels_of_carriers(rows))
     if compared:
-        by_load, by_carriers, errors = np.array(compared).T
-        weight = float((by_load**2 / errors**2).sum())
-        slope = float((by_load * by_carriers / errors**2).sum()) / weight
+        by_noises, by_carriers, errors = np.array(compared).T
+        weight = float((by_noises**2 / errors**2).sum())
+        slope = float((by_noises * by_carriers / errors**2).sum()) / weight
         seen = SlopeAt(low, high, slope, weight**-0.5, len(compared))
         if seen.se <= WORST_SLOPE_SE and seen.honest:
             high = max(high, float(np.quantile(np.concatenate(levels), CARRIER_LEVELS)))
@@ -110,7 +118,8 @@ def _rest_on_carriers(summaries: pl.DataFrame, tested_db: tuple[float, float] | 
     """Whether on some band only carriers tell the gain, at levels where nothing tested the scale."""
     for rows in summaries.partition_by("band"):
         methods = GainMethods(rows)
-        alone = methods.load is None and methods.source is None and methods.carriers is not None
+        by_noise = methods.load or methods.bend or methods.source
+        alone = by_noise is None and methods.carriers is not None
         if alone and GainMethods(rows.filter(_inside(rows, tested_db))).carriers is None:
             return True
     return False
@@ -130,8 +139,8 @@ def without_untested(methods: GainMethods, meter: Meter) -> GainMethods:
     inside = _inside(methods.summaries, meter.tested_db)
     if methods.carriers is None or inside.all():
         return methods
-    kept = GainMethods(methods.summaries.filter(inside))
-    return kept if (kept.carriers or methods.load or methods.source) is not None else methods
+    kept = GainMethods(methods.summaries.filter(inside), methods.alike)
+    return kept if (kept.carriers or methods.load or methods.bend or methods.source) is not None else methods
 
 
 def held_on_all(
