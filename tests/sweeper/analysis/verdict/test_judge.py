@@ -97,6 +97,9 @@ def test_trouble_withholds_the_verdict_and_the_value():
 def test_a_bound_can_still_speak_against_the_stage():
     assert one(cell(-3.0, bound="at most")).verdict == "bypass"
     assert one(cell(3.0, bound="at most")).verdict == "undecided"
+    assert one(cell(3.0, bound="at least")).verdict == "stage"
+    assert one(cell(-3.0, bound="at least")).verdict == "undecided"
+    assert one(cell(3.0, bound="at most")).snr_change_db is None
 
 
 def test_one_clear_hour_among_many_open_ones_is_held_back():
