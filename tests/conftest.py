@@ -11,6 +11,7 @@ from hypothesis import settings
 
 from sweeper.clock import SystemClock
 from tests.ahead import sitecustomize
+from tests.parallel import pytest_xdist_make_scheduler as pytest_xdist_make_scheduler
 from tests.tiers import MARKERS, QUICK
 
 settings.register_profile(
@@ -26,10 +27,16 @@ def pytest_cmdline_main(config: pytest.Config) -> None:
     if config.args_source is not pytest.Config.ArgsSource.TESTPATHS or named:
         return
     config.option.markexpr = QUICK
-    if hasattr(config, "workerinput"):  # a worker reads the command line anew; it must not start workers, too
-        config.option.loadgroup = True
-    elif config.option.numprocesses is None:
-        config.option.numprocesses, config.option.dist = "auto", "loadgroup"
+    # A worker reads the command line anew; it must not start workers, too.
+    if not hasattr(config, "workerinput") and config.option.numprocesses is None:
+        config.option.numprocesses = "auto"
+
+
+@pytest.hookimpl(trylast=True)
+def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
+    """In parallel, what takes long comes first, so that no worker is left with it at the end."""
+    if hasattr(config, "workerinput"):
+        items.sort(key=lambda item: "whole" not in item.path.parts)
 
 
 def pytest_configure(config: pytest.Config) -> None:
@@ -83,7 +90,7 @@ def who_asked(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Callable[[],
 def who_asks_the_clock_says_so(
     request: pytest.FixtureRequest, who_asked: Callable[[], int]
 ) -> Iterator[None]:
-    """Such a test is marked `clock`, so that it is repeated at other hours (tests/benchmarks/any_hour.py)."""
+    """Such a test is marked `clock`, so that it is repeated at other hours (tests/whole/test_any_hour.py)."""
     before = who_asked()
     yield
     if request.node.get_closest_marker("clock") is None:

@@ -11,7 +11,7 @@ import pytest
 
 ROOT = Path(__file__).parents[1]
 ASKS = re.compile(r"\b(datetime\.now|datetime\.utcnow|date\.today|datetime\.today|time\.time|time\.time_ns|time\.localtime|time\.gmtime)\(")  # fmt: skip  # noqa: E501
-MAY = {"sweeper/clock.py", "tests/test_clock.py", "tests/benchmarks/any_hour.py"}
+MAY = {"sweeper/clock.py", "tests/test_clock.py", "tests/whole/test_any_hour.py"}
 
 
 def test_nobody_but_the_clock_asks_the_computer_what_time_it_is() -> None:

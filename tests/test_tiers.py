@@ -1,10 +1,15 @@
 """Every test is run by somebody: by the README's command, or by the gate's after it."""
 
 import itertools
+import os
 import re
+import subprocess
+import sys
 from pathlib import Path
 
-from tests.tiers import MARKERS, QUICK
+import pytest
+
+from tests.tiers import MARKERS, QUICK, TOGETHER
 
 GATE = Path(__file__).parents[1] / ".ci" / "run"
 
@@ -16,3 +21,29 @@ def test_the_gate_runs_what_the_readmes_command_leaves_out_and_nothing_twice() -
         assert eval(QUICK, {}, marks) is not eval(rest, {}, marks), (
             marks
         )  # pytest's words for it are Python's
+
+
+def test_modules_that_stay_whole_are_there() -> None:
+    assert all((GATE.parents[1] / module).is_file() for module in TOGETHER)
+
+
+@pytest.mark.parametrize(("together", "workers"), [(("test_shared.py",), 1), ((), 2)])
+def test_one_process_runs_what_shares_something_expensive(
+    tmp_path: Path, together: tuple[str, ...], workers: int
+) -> None:
+    """Nothing else would tell that each worker draws the same night for itself, but the time."""
+    (tmp_path / "conftest.py").write_text(
+        "from tests import tiers\n"
+        "from tests.parallel import pytest_xdist_make_scheduler\n"
+        f"tiers.TOGETHER = {together!r}\n"
+    )
+    (tmp_path / "test_shared.py").write_text(
+        "import os, pathlib, pytest\n"
+        "@pytest.mark.parametrize('nth', range(12))\n"
+        "def test_where(nth):\n"
+        "    pathlib.Path(os.environ['PYTEST_XDIST_WORKER'] + '.ran').touch()\n"
+    )
+    run = [sys.executable, "-m", "pytest", "-q", "-n", "2", "-p", "no:cacheprovider", "test_shared.py"]
+    root = str(GATE.parents[1])
+    subprocess.run(run, cwd=tmp_path, env={**os.environ, "PYTHONPATH": root}, check=True, capture_output=True)
+    assert len(list(tmp_path.glob("*.ran"))) == workers

@@ -7,6 +7,7 @@ of hamlib 4.5, sections "Protocol" and "Commands"; error numbers from hamlib's `
 What may be written at all is on the list of `drivers.protocols.allowed`. None of it keys a transmitter.
 """
 
+import re
 from collections.abc import Callable, Sequence
 from contextlib import suppress
 from dataclasses import dataclass
@@ -100,16 +101,45 @@ def call(command: str, *words: str, parse: Callable[[Lines], T], vfo: str = "") 
 
 
 CHECK_VFO = b"\\chk_vfo\n"
+_VFO_ANSWER = re.compile(rb"(?:ChkVFO:|CHKVFO)? ?([01])\r?\n(?:RPRT 0\r?\n)?|RPRT -?[0-9]{1,3}\r?\n")
 
 
 def read_check_vfo(received: bytes) -> bool | None:
-    """Whether every command must name a VFO (rigctld was started with ``--vfo``)."""
+    """Whether every command must name a VFO (rigctld was started with ``--vfo``).
+
+    A bare digit, or one behind a name as older versions and other programs write it; a program that does not know the
+    question has no VFO to name.
+    """
     if not received.endswith(b"\n"):
         return None
-    answer = received.removeprefix(b"ChkVFO:").strip()
-    if answer not in (b"0", b"1"):
+    answer = _VFO_ANSWER.fullmatch(received)
+    if answer is None:
         raise BadReply(PART, f"{received[:40]!r} is no answer of rigctld.", "Is the link's port right?")
-    return answer == b"1"
+    return answer[1] == b"1"
+
+
+EXTENDED = (("dump_state", b"+\\dump_state\n"), ("get_freq", b"+f\n"))
+"""Two questions in the extended form; a server that knows it answers one of them in it. The first costs hamlib no look
+at the receiver."""
+
+
+def extended_reader(command: str) -> Reader[bool]:
+    """Whether the reply to a question in the extended form is in that form, be it an error; BadReply for neither."""
+    head = f"{command}:".encode("ascii")
+
+    def read(received: bytes) -> bool | None:
+        if not received.endswith(b"\n"):
+            return None
+        if received.startswith(head):
+            return True if b"RPRT " in received.splitlines()[-1] else None
+        if _PLAIN_ANSWER.match(received):
+            return False
+        raise BadReply(PART, f"asked for {command}, {received[:60]!r} came back.")
+
+    return read
+
+
+_PLAIN_ANSWER = re.compile(rb"(?:RPRT -?[0-9]{1,3}|-?[0-9.]{1,20})\r?\n")
 
 
 def _reader(command: str, said: str, parse: Callable[[Lines], T]) -> Reader[T]:
@@ -142,7 +172,7 @@ def _unfinished(command: str, said: str, head: bytes, received: bytes) -> None:
         return
     if code.count(b"\n") != 1 or not code.endswith(b"\n"):
         raise BadReply(PART, f"more than one reply to {command} came back.")
-    raise _error(said, code[:-1])
+    raise error(said, code[:-1])
 
 
 def both(first: Call[T], second: Call[U]) -> Call[tuple[T, U]]:
@@ -161,12 +191,18 @@ def both(first: Call[T], second: Call[U]) -> Call[tuple[T, U]]:
     return Call(first.request + second.request, read)
 
 
-def _error(said: str, code: bytes) -> RigError:
-    """`said` is the command with its words, so that a person sees which value was not taken."""
+def error(said: str, code: bytes) -> RigError:
+    """What an error number means. `said` is the command with its words, so that a person sees what was not taken.
+
+    hamlib's own are negative. Programs that speak a part of its protocol answer 1 to whatever they do not take.
+    """
     try:
-        number = abs(int(strict(code.decode("latin-1"))))
+        signed = int(strict(code.decode("latin-1")))
     except ValueError:
         return BadReply(PART, f"{code[:40]!r} ends the reply to {said}; that is no error number.")
+    if signed > 0:
+        return Refused(PART, f"{said}: not taken (answer {signed}).")
+    number = abs(signed)
     kind, what = _ERRORS.get(number, (Refused, "refused"))
     return kind(PART, f"{said}: {what} (hamlib error {number}).")
 

@@ -15,13 +15,10 @@ from drivers.errors import Refused, RigError, Stuck, Transmitting, Unsupported
 from drivers.links import GatedLink, LinkOptions, open_link
 from drivers.protocols import hamlib as wire
 from drivers.protocols.allowed import GATES
+from drivers.receivers.hamlib_server import HamlibServer
 from drivers.receivers.settings import Setting, Step, restore_all
-from drivers.waiting import pause
 
 T = TypeVar("T")
-
-MEMORY_S = 0.6
-"""hamlib answers from memory for half a second unless told otherwise (``set_cache`` in rigctld(1))."""
 
 
 class Options(LinkOptions):
@@ -34,47 +31,61 @@ class Options(LinkOptions):
     rf_gain: float = Field(default=1.0, ge=0, le=1)
     preamp_db: int | None = Field(default=None, ge=0)
     attenuator_db: int | None = Field(default=None, ge=0)
+    receive_only: bool = False  # a person's word, where no server can tell whether it transmits
 
 
 class HamlibReceiver:
-    """A receiver behind rigctld. Fulfils `drivers.contracts.Receiver`."""
+    """A receiver behind rigctld, or behind a program that speaks a part of its protocol.
+
+    Fulfils `drivers.contracts.Receiver`.
+    """
 
     def __init__(self, options: Options, link: GatedLink) -> None:
         self._options = options
         self._link = link
-        self._vfo = "currVFO" if link.exchange(wire.CHECK_VFO, wire.read_check_vfo) else ""
-        self._get_freq = self._call("get_freq", parse=wire.hz)
-        self._get_mode = self._call("get_mode", parse=wire.mode)
+        self._server = server = HamlibServer(link)
+        self._get_freq = server.call("get_freq", parse=wire.hz)
+        self._get_mode = server.call("get_mode", parse=wire.mode)
         self._get_tuning = wire.both(self._get_mode, self._get_freq)
-        self._get_ptt = self._call("get_ptt", parse=wire.flag("PTT"))
-        self._get_power = self._call("get_level", options.level, parse=wire.strength)
+        self._get_ptt = server.call("get_ptt", parse=wire.flag("PTT"))
+        self._get_power = server.call("get_level", options.level, parse=wire.strength)
         self._listen_and_get_power = wire.both(self._get_ptt, self._get_power)
-        self._tells_transmit = self._knows_transmit_state()
+        self._tells_transmit = server.tells_transmit()
+        self._vouched = self._tells_transmit or options.receive_only or self._has_no_transmitter()
+        self._unasked: tuple[str, ...] = ()
         self._settings = self._find_settings()
         self._prepared = False
         link.on_connect(self._greet)
 
     def identify(self) -> str:
-        for call in (self._call("get_info", parse=wire.info), self._call("dump_caps", parse=wire.model)):
+        calls = [self._server.call("get_info", parse=wire.info)]
+        if self._server.extended:
+            calls.append(self._server.call("dump_caps", parse=wire.model))
+        for call in calls:
             with suppress(Unsupported, Refused):
-                if (told := self._ask(call)) not in ("", "None"):
-                    return told
+                told = self._ask(call) if self._server.extended else self._server.try_to_ask(call)
+                if told not in (None, "", "None"):
+                    return str(told)
         return "a receiver behind hamlib"
 
     def frequency_range_hz(self) -> tuple[int, int] | None:
-        received, _ = self._ask(self._call("dump_state", parse=wire.ranges_hz))
-        return wire.span_hz(received)
+        ranges = self._server.ranges_hz()
+        return None if ranges is None else wire.span_hz(ranges[0])
 
     def tuning(self) -> Tuning:
-        (mode, bandwidth_hz), hz = self._ask(self._get_tuning)
+        if self._server.extended:
+            (mode, bandwidth_hz), hz = self._ask(self._get_tuning)
+        else:  # one request at a time
+            mode, bandwidth_hz = self._ask(self._get_mode)
+            hz = self._ask(self._get_freq)
         return Tuning(hz, mode, bandwidth_hz)
 
     def tune(self, hz: int) -> None:
-        self._put("set_freq", str(hz))
+        self._server.put("set_freq", str(hz))
 
     def set_mode(self, mode: str, bandwidth_hz: int | None) -> None:
         mode = mode.upper()  # as hamlib writes them all
-        self._put("set_mode", mode, str(bandwidth_hz or 0))
+        self._server.put("set_mode", mode, str(bandwidth_hz or 0))
         standing, _ = self._ask(self._get_mode)
         if standing != mode:
             raise Stuck(wire.PART, f"told to receive {mode}, it stands at {standing}.", "Has it that mode?")
@@ -84,14 +95,33 @@ class HamlibReceiver:
 
     def read_power(self) -> float:
         if not self._tells_transmit:
+            self._check_vouched()
             return self._ask(self._get_power)
-        keyed, power = self._ask(self._listen_and_get_power)
+        if self._server.extended:
+            keyed, power = self._ask(self._listen_and_get_power)
+        else:  # one request at a time, so the transmitter is asked about on either side of the reading
+            keyed = self._ask(self._get_ptt)
+            power = self._ask(self._get_power)
+            keyed = self._ask(self._get_ptt) or keyed
         if keyed:
             raise Transmitting(wire.PART, "it says that its transmitter is on.")
         return power
 
     def is_transmitting(self) -> bool:
+        self._check_vouched()
         return self._tells_transmit and self._ask(self._get_ptt)
+
+    def tells_transmit(self) -> bool:
+        """Whether `is_transmitting` is an answer of the receiver, and no word of a person or of its description."""
+        return self._tells_transmit
+
+    def _check_vouched(self) -> None:
+        if not self._vouched:
+            raise Refused(
+                wire.PART,
+                "this server does not tell whether it transmits.",
+                "Only if nothing behind it can, write receive_only: true into the receiver section.",
+            )
 
     def remember(self) -> Mapping[str, Any]:
         tuning = self.tuning()
@@ -126,9 +156,7 @@ class HamlibReceiver:
         ]
         if "AGC" not in self._settings:
             unknown.append("AGC")
-        if not self._tells_transmit and self._can_transmit():
-            unknown.append("transmit state")
-        return tuple(unknown)
+        return (*unknown, *(name for name in self._unasked if name not in unknown))
 
     def control(self, key: str) -> Setting:
         """The receiver's preamplifier or attenuator, in decibels as words: ``off``, ``10``, ``20``.
@@ -177,72 +205,101 @@ class HamlibReceiver:
         return self._settings[key].bring_to(wanted)
 
     def _find_settings(self) -> dict[str, Setting]:
-        readable = self._ask(self._call("get_level", "?", parse=wire.names))
-        settable = self._ask(self._call("set_level", "?", parse=wire.names))
-        found = {"CACHE": Setting("hamlib's memory of the dial", self._cache_ms, self._set_cache_ms)}
-        for key, name in LEVEL_NAMES.items():
-            if key in readable | settable:
-                read = (lambda key=key: self._level(key)) if key in readable else None
-                put = (lambda to, key=key: self._set_level(key, to)) if key in settable else None
-                found[key] = Setting(name, read, put)
-        readable = self._ask(self._call("get_func", "?", parse=wire.names))
-        settable = self._ask(self._call("set_func", "?", parse=wire.names))
-        for key, name in FUNCTION_NAMES.items():
-            if key in readable | settable:
-                read = (lambda key=key: self._function(key)) if key in readable else None
-                put = (lambda to, key=key: self._set_function(key, to)) if key in settable else None
-                found[key] = Setting(name, read, put)
+        """What there is to set. Without a list of it, each is asked for; what does not answer is named unknown."""
+        found: dict[str, Setting] = {}
+        unasked: list[str] = []
+        levels = self._find(
+            "get_level", "set_level", LEVEL_NAMES, self._level, self._set_level, found, unasked
+        )
+        self._find("get_func", "set_func", FUNCTION_NAMES, self._function, self._set_function, found, unasked)
+        self._find_meter(levels)
+        if self._server.try_to_ask(self._server.call("get_cache", parse=wire.cache_ms)) is not None:
+            found["CACHE"] = Setting(MEMORY_NAME, self._cache_ms, self._set_cache_ms)
+        else:
+            unasked.append(MEMORY_NAME)
+        self._unasked = tuple(unasked)
         return found
 
+    def _find(
+        self,
+        get: str,
+        put: str,
+        names: Mapping[str, str],
+        read: Callable[[str], Any],
+        write: Callable[[str, Any], None],
+        found: dict[str, Setting],
+        unasked: list[str],
+    ) -> frozenset[str]:
+        """Add the settings of one kind to `found`; the names of all that can be read, empty where there is no list."""
+        server = self._server
+        readable = server.try_to_ask(server.call(get, "?", parse=wire.names))
+        settable = server.try_to_ask(server.call(put, "?", parse=wire.names))
+        for key, name in names.items():
+            if readable is None:
+                there = server.try_to_ask(server.call(get, key, parse=wire.level)) is not None
+                if not there and (key not in ON_REQUEST or key in self._asked_for()):
+                    unasked.append(name)
+            else:
+                there = key in readable
+            may_set = there if settable is None else key in settable
+            if there or may_set:
+                found[key] = Setting(
+                    name, partial(read, key) if there else None, partial(write, key) if may_set else None
+                )
+        return readable or frozenset()
+
+    def _find_meter(self, levels: frozenset[str]) -> None:
+        """Unsupported where there is none: nothing can be measured through such a server."""
+        level = self._options.level
+        if level in levels or self._server.has_meter(level):
+            return
+        other = next((each for each in ("STRENGTH", "RAWSTR") if each in levels), "")
+        unit = "" if other == "STRENGTH" else ", with meter: {unit: raw}"
+        raise Unsupported(
+            wire.PART,
+            f"this server has no meter: it does not know get_level {level}.",
+            f"It has level: {other}{unit}." if other else "Nothing can be measured through it.",
+        )
+
+    def _asked_for(self) -> frozenset[str]:
+        options = self._options
+        wanted = {"PREAMP": options.preamp_db, "ATT": options.attenuator_db}
+        return frozenset(key for key, to in wanted.items() if to is not None)
+
     def _cache_ms(self) -> float:
-        return self._ask(self._call("get_cache", parse=wire.cache_ms))
+        return self._ask(self._server.call("get_cache", parse=wire.cache_ms))
 
     def _set_cache_ms(self, to: float) -> None:
-        self._put("set_cache", wire.decimal(to))
+        self._server.put("set_cache", wire.decimal(to))
 
     def _level(self, key: str) -> float:
-        return self._ask(self._call("get_level", key, parse=wire.level))
+        return self._ask(self._server.call("get_level", key, parse=wire.level))
 
     def _set_level(self, key: str, to: float) -> None:
-        self._put("set_level", key, wire.decimal(to))
+        self._server.put("set_level", key, wire.decimal(to))
 
     def _function(self, key: str) -> bool:
-        return self._ask(self._call("get_func", key, parse=wire.flag()))
+        return self._ask(self._server.call("get_func", key, parse=wire.flag()))
 
     def _set_function(self, key: str, to: bool) -> None:
-        self._put("set_func", key, "1" if to else "0")
+        self._server.put("set_func", key, "1" if to else "0")
 
-    def _knows_transmit_state(self) -> bool:
-        """A rigctld that has no line to ask refuses get_ptt, and then answers it from an empty memory for a while.
-
-        So where it describes itself as having none, only an answer that is older than its memory counts.
-        """
-        try:
-            keyed_by = None
-            with suppress(Unsupported, Refused):  # not all that speak so can describe themselves
-                keyed_by = self._ask(self._call("dump_state", parse=wire.ptt_type))
-            self._ask(self._get_ptt)
-            if keyed_by == 0:
-                pause(MEMORY_S, wire.PART)
-                self._ask(self._get_ptt)
-        except Unsupported:
+    def _has_no_transmitter(self) -> bool:
+        """Whether hamlib describes the model as one that only receives. What other programs say is often copied."""
+        if not self._server.extended:
             return False
-        return True
-
-    def _can_transmit(self) -> bool:
-        _, transmitted = self._ask(self._call("dump_state", parse=wire.ranges_hz))
-        return bool(transmitted)
-
-    def _call(self, command: str, *words: str, parse: Callable[[wire.Lines], T]) -> wire.Call[T]:
-        return wire.call(command, *words, parse=parse, vfo=self._vfo)
+        ranges = None
+        with suppress(Unsupported, Refused):
+            ranges = self._server.ranges_hz()
+        return ranges is not None and bool(ranges[0]) and not ranges[1]
 
     def _ask(self, call: wire.Call[T]) -> T:
-        return self._link.exchange(call.request, call.read)
-
-    def _put(self, command: str, *words: str) -> None:
-        self._ask(self._call(command, *words, parse=wire.nothing))
+        return self._server.ask(call)
 
 
+MEMORY_NAME = "hamlib's memory of the dial"
+ON_REQUEST = ("PREAMP", "ATT")
+"""Levels that stay as the user has them unless the station file names them."""
 LEVEL_NAMES = {"AGC": "AGC", "RF": "RF gain", "SQL": "squelch", "PREAMP": "preamplifier", "ATT": "attenuator"}
 FUNCTION_NAMES = {
     "NB": "noise blanker",

@@ -48,6 +48,39 @@ def open_sigmf(file: Path, centre_hz: float | None) -> Recording:
     """Open a recording by its ``.sigmf-meta`` or ``.sigmf-data``. `RecordingError` for whatever is wrong
     with it.
     """
+    meta, rate_hz, data_file, found = _described(file)
+    meta_file, about = file.with_suffix(".sigmf-meta"), meta.about
+    real = found[1] == "r"
+    kind = found[2] or found[4]
+    code = ("<" if found[3] != "be" else ">") + {"f32": "f4", "f64": "f8", "i32": "i4", "i16": "i2", "u32": "u4",
+                                                 "u16": "u2", "i8": "i1", "u8": "u1"}[kind]  # fmt: skip
+    width = int(code[-1]) * (1 if real else 2)
+    there = data_file.stat().st_size - about.trailing_bytes
+    frames = max(there, 0) // width
+    if frames == 0:
+        raise RecordingError(f"{data_file}: it holds no samples ({data_file.stat().st_size} bytes).")
+    centres = {capture.frequency for capture in meta.captures if capture.frequency is not None}
+    if centre_hz is None and len(centres) > 1:
+        raise RecordingError(
+            f"{meta_file}: the receiver was tuned to {len(centres)} frequencies in turn; split it into one "
+            f"recording each."
+        )
+    centre = centre_hz if centre_hz is not None else next(iter(centres), None)
+    started = next((utc(capture.datetime) for capture in meta.captures if capture.datetime), None)
+    gaps = tuple(capture.sample_start for capture in meta.captures if 0 < capture.sample_start < frames)
+    notes: tuple[str, ...] = ()
+    if there % width:
+        notes = (f"{data_file.name} ends in the middle of a sample; the rest is used.",)
+    bits = {"f32": 24, "f64": 24}.get(kind, 8 * int(code[-1]))
+    reader = _reader(data_file, code, real)
+    return Recording(
+        (Piece(data_file, frames, reader, gaps),), rate_hz, real, None if real else (centre or 0.0),
+        started, 1.0 - 1.5 / 2 ** (bits - 1), 1, notes,
+    )  # fmt: skip
+
+
+def _described(file: Path) -> tuple[_Metadata, float, Path, re.Match[str]]:
+    """Metadata, samples a second, the file that holds them, the parts of the datatype. `RecordingError` if wrong."""
     if file.suffix.lower() == ".sigmf":
         raise RecordingError(
             f"{file}: this is a SigMF archive; unpack it (it is a tar file) and name the .sigmf-meta in it."
@@ -79,33 +112,7 @@ def open_sigmf(file: Path, centre_hz: float | None) -> Recording:
         raise RecordingError(
             f"{meta_file}: its samples have headers between them (core:header_bytes); save it without."
         )
-    real = found[1] == "r"
-    kind = found[2] or found[4]
-    code = ("<" if found[3] != "be" else ">") + {"f32": "f4", "f64": "f8", "i32": "i4", "i16": "i2", "u32": "u4",
-                                                 "u16": "u2", "i8": "i1", "u8": "u1"}[kind]  # fmt: skip
-    width = int(code[-1]) * (1 if real else 2)
-    there = data_file.stat().st_size - about.offset * 0 - about.trailing_bytes
-    frames = max(there, 0) // width
-    if frames == 0:
-        raise RecordingError(f"{data_file}: it holds no samples ({data_file.stat().st_size} bytes).")
-    centres = {capture.frequency for capture in meta.captures if capture.frequency is not None}
-    if centre_hz is None and len(centres) > 1:
-        raise RecordingError(
-            f"{meta_file}: the receiver was tuned to {len(centres)} frequencies in turn; split it into one "
-            f"recording each."
-        )
-    centre = centre_hz if centre_hz is not None else next(iter(centres), None)
-    started = next((utc(capture.datetime) for capture in meta.captures if capture.datetime), None)
-    gaps = tuple(capture.sample_start for capture in meta.captures if 0 < capture.sample_start < frames)
-    notes: tuple[str, ...] = ()
-    if there % width:
-        notes = (f"{data_file.name} ends in the middle of a sample; the rest is used.",)
-    bits = {"f32": 24, "f64": 24}.get(kind, 8 * int(code[-1]))
-    reader = _reader(data_file, code, real)
-    return Recording(
-        (Piece(data_file, frames, reader, gaps),), about.sample_rate, real, None if real else (centre or 0.0),
-        started, 1.0 - 1.5 / 2 ** (bits - 1), 1, notes,
-    )  # fmt: skip
+    return meta, about.sample_rate, data_file, found
 
 
 def _metadata(file: Path) -> _Metadata:

@@ -113,6 +113,12 @@ class BrokerBoard:
         return f"MQTT board behind {self._options.link}"
 
     def read(self) -> Setting:
+        with self._news:
+            missing = self._subscribed and not self._told(*self._relay_of)
+        if (
+            missing
+        ):  # what was lost on the way is not told again, but retained for who subscribes (MQTT 3.1.1, 3.8.4)
+            self._subscribe(self._client)
         self._wait(lambda: self._subscribed and self._told(*self._relay_of), "told how its relays stand")
         with self._news:
             return {relay: self._state(relay, self._heard[topic]) for topic, relay in self._relay_of.items()}
@@ -202,8 +208,11 @@ class BrokerBoard:
             self._refused = str(reason) if reason.is_failure else None
             self._news.notify_all()
         if not reason.is_failure:
-            topics = [*self._relay_of, *([self._options.alive.topic] if self._options.alive else [])]
-            client.subscribe([(topic, 1) for topic in topics])
+            self._subscribe(client)
+
+    def _subscribe(self, client: "Client") -> None:
+        topics = [*self._relay_of, *([self._options.alive.topic] if self._options.alive else [])]
+        client.subscribe([(topic, 1) for topic in topics])
 
     def _on_disconnect(self, *_: Any) -> None:
         with self._news:

@@ -38,6 +38,9 @@ if TYPE_CHECKING:
     from sweeper.analysis.meter.calibration import noise_bandwidth_hz as noise_bandwidth_hz
     from sweeper.analysis.meter.calibration import tolerance_line as tolerance_line
     from sweeper.analysis.meter.scale import step_of as step_of
+    from sweeper.analysis.meter.seen import MeterSeen as MeterSeen
+    from sweeper.analysis.meter.seen import TakenVisit as TakenVisit
+    from sweeper.analysis.meter.seen import meter_seen as meter_seen
     from sweeper.analysis.physics.atmospheric import atmospheric_noise_known as atmospheric_noise_known
     from sweeper.analysis.results import BandComparison as BandComparison
     from sweeper.analysis.results import BandFinding as BandFinding
@@ -58,6 +61,7 @@ if TYPE_CHECKING:
     from sweeper.analysis.verdict.outlook import outlook as outlook
     from sweeper.analysis.verdict.table import table_of as table_of
     from sweeper.analysis.wording import clock_spans as clock_spans
+    from sweeper.analysis.wording import listed as listed
     from sweeper.analysis.wording import on_nights_measured as on_nights_measured
 
 _NAMES = {
@@ -88,6 +92,7 @@ _NAMES = {
         "tolerance_line",
     ],
     "meter.scale": ["step_of"],
+    "meter.seen": ["MeterSeen", "TakenVisit", "meter_seen"],
     "physics.atmospheric": ["atmospheric_noise_known"],
     "results": [
         "BandComparison",
@@ -106,7 +111,7 @@ _NAMES = {
     "verdict.expectation": ["expectations"],
     "verdict.outlook": ["Outlook", "outlook"],
     "verdict.table": ["table_of"],
-    "wording": ["clock_spans", "on_nights_measured"],
+    "wording": ["clock_spans", "listed", "on_nights_measured"],
 }
 _MODULES = {name: module for module, names in _NAMES.items() for name in names}
 

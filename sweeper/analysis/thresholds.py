@@ -31,8 +31,36 @@ CHANNELS_APART_CHANCE = 1e-5
 """How often chance may part two channels, an hour of a band."""
 CARRIER_CLEAR_DB = 10.0
 """A carrier says something about gain where it stands this far above the noise of both routes together."""
+EMPTY_PASSES = 4
+"""Passes over a carrier channel at an hour, before it is said to be empty."""
+EMPTY_SHARE = 0.9
+"""Share of them without a carrier, from which on it is: one that fades is missing in fewer (common practice)."""
 USELESS_DB = 60.0
 """An uncertainty no larger than this need be told apart."""
+
+# What the meter's scale is
+REAL_SLOPES = (0.5, 1.7)
+"""Decibels that real meters show for a decibel: an S-unit of 3 to 10 dB where 6 are meant (measured receivers)."""
+DEAD_SLOPE = 0.35
+"""Scatter below this share of what must be there is that of a floor, a threshold or a knee."""
+DEAD_SHARE = 0.1
+"""Share of a band's readings at levels where the meter is dead, from which on nothing is said of the band."""
+SLOPE_AS_GOOD_AS_ONE = 0.08
+"""A slope this near to 1, or within its errors, is 1: it moves no S/N change by more than a third of a decibel."""
+SLOPE_SE = 3.0
+"""Standard errors by which a slope must differ: one level in 400 by mistake, for some ten levels."""
+WORST_SLOPE_SE = 0.12
+"""A slope less sure than this tests nothing."""
+NEAR_TESTED_DB = 2.0
+"""A level this near to those at which the slope was told is one of them: slopes do not jump."""
+CARRIER_LEVELS = 0.98
+"""Share of the levels of carriers up to which a gain by them has tested the scale: a bend above would hardly count."""
+COARSEST_STEPS = 2.5
+"""A meter whose step exceeds so many standard deviations of a reading does not show how far readings scatter."""
+FLOOR_VISITS = 3
+"""Visits wanted at rest on the lowest value before it is a floor."""
+FLOOR_SHARE = 0.2
+"""Share of the visits that touch the lowest value which must rest on it."""
 
 # Gain
 WORST_GAIN_SE_DB = 3.0
@@ -41,6 +69,11 @@ GAINS_APART_DB = 0.5
 """Gains nearer than this to each other make no difference to a verdict of 1 dB, however sure they are."""
 GAINS_APART_CHANCE = 0.01
 """Chance at which gains by several methods are said to disagree: one band in a hundred by mistake."""
+BEND_SPREAD_DB = 1.0
+"""Standard deviation of the antenna's level from which on the difference bends enough over it: errors of the level
+itself, a tenth of a decibel, then flatten the bend by one part in a hundred."""
+BEND_SE_DB = 0.25
+"""What stays uncertain of a gain by the bend: gains that drift with the noise by 0.05 dB/dB feign as much."""
 NO_GAIN_DB = 1.0
 """A stage rated within this of 0 dB has no gain: a choke, a filter with little loss."""
 RATED_GAIN_SE_DB = 1.5
@@ -76,6 +109,13 @@ CONTRADICTS_CHANCE = 0.01
 """Chance at which a direct measurement outside what the noise rise allows is taken to contradict it."""
 LITTLE_DB = 1.0
 """A change that cannot lie further than this from the worthwhile one: whoever chooses wrongly loses little."""
+
+FRESH_DB = 0.3
+"""A verdict whose interval has only just come clear of the worthwhile change, by no more than this. Whoever stops there
+stops because chance helped: stages of less than `SMALL_DB` beyond it then read about `STOPPED_READS_DB` too good."""
+SMALL_DB = 1.5
+STOPPED_READS_DB = 0.3
+"""Measured on simulated campaigns with carriers alone, stopped at their first verdict (docs/truth.md)."""
 
 FIVE_NIGHTS = 5
 """Nights from which on the noise rise alone bounds the change: fewer do not show how far quiet nights stray."""

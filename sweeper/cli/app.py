@@ -1,4 +1,8 @@
-"""Every command by name. What a command does lives in the module of its subject; nothing heavy is imported here."""
+"""Every command by name. What a command does lives in the module of its subject; nothing heavy is imported here.
+
+Every command's module is loaded for each call, so what only a command that is under way needs is imported inside it:
+`sweeper --help` and `sweeper status` answer at once, and a daemon that waits stays small.
+"""
 
 import typer
 

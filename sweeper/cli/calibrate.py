@@ -6,6 +6,7 @@ import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
+from statistics import fmean
 from typing import TYPE_CHECKING, Annotated
 
 import typer
@@ -13,6 +14,7 @@ import typer
 from drivers.numbers import strict
 from drivers.ordinary_files import content_of, why_not
 from sweeper.cli.options import DataFolder, StationFile, open_store
+from sweeper.clock import SystemClock
 from sweeper.errors import UserFacingError, WrongInput
 
 if TYPE_CHECKING:
@@ -31,57 +33,65 @@ relay box. Disconnect the antenna first, and not when lightning is about. Make s
 transmitter can be keyed into the generator, that no DC for a remote stage stands on the socket,
 and that the generator's highest level is one your receiver bears (its manual says which)."""
 
+Hz = Annotated[
+    int | None, typer.Option(metavar="HZ", help="Where to calibrate; the first channel if left out.")
+]
+LevelsFile = Annotated[
+    Path | None,
+    typer.Option(
+        metavar="FILE.csv", help="Levels already written down: dbm,reading,reading,... in each line."
+    ),
+]
+Tolerance = Annotated[
+    float,
+    typer.Option("--tolerance", min=0.0, metavar="DB", help="The generator's tolerance, plus or minus."),
+]
+ReturnLoss = Annotated[
+    float,
+    typer.Option(
+        "--return-loss",
+        min=0.0,
+        metavar="DB",
+        help="Return loss of source and receiver, the worse of the two.",
+    ),
+]
+Flatness = Annotated[
+    float,
+    typer.Option(
+        "--flatness",
+        min=0.0,
+        metavar="DB",
+        help="How far the receiver may read off on other bands than the one calibrated, plus or minus.",
+    ),
+]
+Temperature = Annotated[
+    float | None,
+    typer.Option("--temperature", metavar="C", help="Temperature in the shack, if you know it."),
+]
+Detector = Annotated[
+    str | None,
+    typer.Option(metavar="KIND", help="How the meter averages: rms, log-average, peak or unknown."),
+]
+NoiseBandwidth = Annotated[
+    float | None,
+    typer.Option("--noise-bandwidth", metavar="HZ", help="Noise bandwidth of the mode, where it is known."),
+]
+MeasureBandwidth = Annotated[
+    bool, typer.Option("--measure-bandwidth", help="Measure it with the station's noise source and load.")
+]
+
 
 def calibrate(
     station_file: StationFile,
-    hz: Annotated[
-        int | None, typer.Option(metavar="HZ", help="Where to calibrate; the first channel if left out.")
-    ] = None,
-    levels: Annotated[
-        Path | None,
-        typer.Option(
-            metavar="FILE.csv", help="Levels already written down: dbm,reading,reading,... in each line."
-        ),
-    ] = None,
-    tolerance_db: Annotated[
-        float,
-        typer.Option("--tolerance", min=0.0, metavar="DB", help="The generator's tolerance, plus or minus."),
-    ] = 1.0,
-    return_loss_db: Annotated[
-        float,
-        typer.Option(
-            "--return-loss",
-            min=0.0,
-            metavar="DB",
-            help="Return loss of source and receiver, the worse of the two.",
-        ),
-    ] = 15.0,
-    flatness_db: Annotated[
-        float,
-        typer.Option(
-            "--flatness",
-            min=0.0,
-            metavar="DB",
-            help="How far the receiver may read off on other bands than the one calibrated, plus or minus.",
-        ),
-    ] = 2.0,
-    temperature_c: Annotated[
-        float | None,
-        typer.Option("--temperature", metavar="C", help="Temperature in the shack, if you know it."),
-    ] = None,
-    detector: Annotated[
-        str | None,
-        typer.Option(metavar="KIND", help="How the meter averages: rms, log-average, peak or unknown."),
-    ] = None,
-    noise_bandwidth_hz: Annotated[
-        float | None,
-        typer.Option(
-            "--noise-bandwidth", metavar="HZ", help="Noise bandwidth of the mode, where it is known."
-        ),
-    ] = None,
-    measure_bandwidth: Annotated[
-        bool, typer.Option("--measure-bandwidth", help="Measure it with the station's noise source and load.")
-    ] = False,
+    hz: Hz = None,
+    levels: LevelsFile = None,
+    tolerance_db: Tolerance = 1.0,
+    return_loss_db: ReturnLoss = 15.0,
+    flatness_db: Flatness = 2.0,
+    temperature_c: Temperature = None,
+    detector: Detector = None,
+    noise_bandwidth_hz: NoiseBandwidth = None,
+    measure_bandwidth: MeasureBandwidth = False,
     data: DataFolder = None,
 ) -> None:
     """Turn meter readings into dBm: guides through known levels and writes the curve into the station file."""
@@ -158,7 +168,6 @@ def _meter(
 
     Receiver and relays are restored at the end.
     """
-    from sweeper.clock import SystemClock
     from sweeper.daemon.rig.borrow import borrowed_rig
 
     clock = SystemClock()
@@ -231,8 +240,6 @@ def _show_bandwidth(noise_bandwidth_hz: float, error_db: float, pass_band_hz: in
 
 def _measured_bandwidth_hz(station: "Station", store: "Store", curve: "Curve") -> tuple[float, float]:
     """From the noise source and the load in bypass, read through the new curve; with its standard uncertainty, dB."""
-    from statistics import fmean
-
     from sweeper.analysis import Implausible, bandwidth_uncertainty_db, noise_bandwidth_hz
     from sweeper.engine import Meter
 
@@ -270,7 +277,6 @@ def _write(
     noise_bandwidth_hz: float | None,
 ) -> None:
     """A file beside it must load first, so that a station file is never left half written or wrong."""
-    from sweeper.clock import SystemClock
     from sweeper.station import StationFileError, load
     from sweeper.station.lines import text_of
     from sweeper.station.recalibrate import with_curve

@@ -3,6 +3,7 @@
 import typer
 
 from sweeper.cli.options import DataFolder, StationFile, open_store
+from sweeper.clock import SystemClock
 
 CAUTIONS = """\
 Before anything is wired: disconnect antennas when lightning is about; leave mains work to
@@ -13,7 +14,6 @@ before you short or ground it. docs/relay-wiring.md says more."""
 
 def check(station_file: StationFile, data: DataFolder = None) -> None:
     """Read every connected part: can I tune, does the reading move with the relay, is the transmitter off?"""
-    from sweeper.clock import SystemClock
     from sweeper.daemon.checkup import check_rig
     from sweeper.station import load
 

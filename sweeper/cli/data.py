@@ -1,6 +1,8 @@
 """`import` and `export`: readings in and out."""
 
 import io
+import os
+import sys
 from enum import StrEnum
 from pathlib import Path
 from typing import IO, Annotated, Any
@@ -9,6 +11,9 @@ import typer
 
 from sweeper.cli.instants import between
 from sweeper.cli.options import DataFolder, FromTime, StationFile, ToTime, open_store
+from sweeper.clock import SystemClock
+from sweeper.errors import WrongInput
+from sweeper.printable import printable, terminal_of
 
 
 class Format(StrEnum):
@@ -24,8 +29,6 @@ def import_readings(
     data: DataFolder = None,
 ) -> None:
     """Bring in readings taken elsewhere or by hand; a file with a bad row is refused whole."""
-    from sweeper.clock import SystemClock
-    from sweeper.errors import WrongInput
     from sweeper.report import wording
     from sweeper.station import load
     from sweeper.store import import_csv
@@ -54,10 +57,6 @@ def export(
     to: ToTime = None,
 ) -> None:
     """Write the stored readings as CSV or Parquet."""
-    import os
-    import sys
-
-    from sweeper.errors import WrongInput
     from sweeper.station import load
     from sweeper.store import write_csv, write_parquet
 
@@ -81,10 +80,6 @@ def export(
 
 def _standard_output() -> IO[bytes]:
     """Bytes as they are for another program; on a terminal only what can be seen."""
-    import sys
-
-    from sweeper.printable import printable, terminal_of
-
     terminal = terminal_of(sys.stdout)
     if not terminal.isatty():
         return terminal.buffer

@@ -1,13 +1,20 @@
 """`demo` and `simulate`: the invented station Saltmarsh on real sockets and pseudo-terminals."""
 
 import os
+import shutil
+import tempfile
 from contextlib import contextmanager
+from datetime import timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
+from urllib.parse import urlsplit
 
 import typer
 
+from drivers.config_files import station_file
+from sweeper.cli.progress import progress
 from sweeper.cli.recordings import Form, Gain, invent
+from sweeper.clock import JumpingClock, SystemClock
 from sweeper.errors import UserFacingError, WrongInput
 
 if TYPE_CHECKING:
@@ -25,10 +32,7 @@ def demo(
     seed: Annotated[int, typer.Option(metavar="N", help="Another seed, another sky.")] = 1,
 ) -> None:
     """Run simulated nights through real protocol servers, print the recommendation, write the report."""
-    from drivers.config_files import station_file
     from sweeper.analysis import findings_json
-    from sweeper.cli.progress import progress
-    from sweeper.clock import JumpingClock
     from sweeper.daemon.run.campaign import Campaign, run_passes
     from sweeper.daemon.run.observers import Observer
     from sweeper.reduction import facts_of, reduce_store
@@ -127,9 +131,6 @@ def simulate(
 
 
 def _serve(station_file: Path) -> None:
-    from urllib.parse import urlsplit
-
-    from sweeper.clock import SystemClock
     from sweeper.daemon.run.orders import Orders, stop_on_signals
     from sweeper.simulation import saltmarsh, serve
     from sweeper.station import load
@@ -189,9 +190,6 @@ def _on_one_core() -> "Iterator[None]":
 
 def _station(receiver_link: str, switch_link: str) -> "Station":
     """Saltmarsh with the links of this run."""
-    import tempfile
-
-    from drivers.config_files import station_file
     from sweeper.station import load
     from sweeper.station.lines import text_of
     from sweeper.station.rewrite import with_values
@@ -215,8 +213,6 @@ def _station(receiver_link: str, switch_link: str) -> "Station":
 
 def _due(station: "Station", start: "datetime", nights: int) -> "Iterator[datetime]":
     """The scheduled instants of so many nights."""
-    from datetime import timedelta
-
     from sweeper.schedule import next_times
 
     after, end = start, start + timedelta(days=nights)
@@ -230,8 +226,6 @@ def _due(station: "Station", start: "datetime", nights: int) -> "Iterator[dateti
 
 def _fresh(folder: Path) -> Path:
     """A demo begins anew: what an earlier one left goes, but only a folder that a demo made."""
-    import shutil
-
     from sweeper.store import write_new
 
     mark = folder / "invented-readings"

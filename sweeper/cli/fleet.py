@@ -1,12 +1,14 @@
 """`fleet`: many stations side by side."""
 
 import os
+import sys
 from pathlib import Path
 from typing import Annotated
 
 import typer
 
 from sweeper.cli.options import AsJson
+from sweeper.cli.progress import progress
 
 
 def fleet(
@@ -28,9 +30,6 @@ def fleet(
     as_json: AsJson = False,
 ) -> None:
     """Reduce many stations to one comparison, on this machine or a Dask cluster."""
-    import sys
-
-    from sweeper.cli.progress import progress
     from sweeper.fleet import DaskCluster, ProcessPool, find_stations, fleet_json, reduce_fleet
 
     executor = DaskCluster(scheduler) if scheduler else ProcessPool(workers or os.cpu_count() or 1)

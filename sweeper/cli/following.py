@@ -5,11 +5,11 @@ import sys
 import typer
 
 from sweeper.cli.options import DataFolder, StationFile, open_store
+from sweeper.clock import SystemClock
 
 
 def follow(station_file: StationFile, data: DataFolder = None) -> None:
     """While somebody listens, set the relay as the findings recommend for where they tune."""
-    from sweeper.clock import SystemClock
     from sweeper.daemon.follow import follow as follow_dial
     from sweeper.daemon.run.orders import Orders, stop_on_signals
     from sweeper.reduction import facts_of, reduce_store

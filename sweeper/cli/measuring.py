@@ -6,6 +6,8 @@ import typer
 
 from sweeper.cli.instants import instant
 from sweeper.cli.options import DataFolder, StationFile, data_folder, open_store
+from sweeper.clock import SystemClock
+from sweeper.errors import WrongInput
 
 
 def run(
@@ -22,12 +24,10 @@ def run(
     data: DataFolder = None,
 ) -> None:
     """Measure: now, or as the station's schedule says, until stopped."""
-    from sweeper.clock import SystemClock
     from sweeper.daemon.run.orders import Orders, stop_on_signals
     from sweeper.daemon.run.until_decided import UntilDecided
     from sweeper.daemon.service.daemon import run_station
     from sweeper.daemon.service.guard import replaced_by_rescue
-    from sweeper.errors import WrongInput
     from sweeper.station import load
     from sweeper.station.lines import text_of
 
@@ -63,7 +63,6 @@ def run(
 
 def rest(station_file: StationFile, data: DataFolder = None) -> None:
     """Relays to rest and the receiver in its saved state, where an earlier run could not; nothing is measured."""
-    from sweeper.clock import SystemClock
     from sweeper.daemon.service.resting import rest_station
     from sweeper.station import load
 

@@ -2,11 +2,20 @@
 
 import sys
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, TypeVar
+from zoneinfo import ZoneInfo
 
 import typer
 
+from drivers.config_files import board_names, dialect_names
+from sweeper.cli.checking import check as check_station
+from sweeper.cli.first_bands import chosen, first_bands
+from sweeper.cli.first_file import Answers, station_text
+from sweeper.cli.first_links import RECEIVER_PORT, RELAY_PORTS, serial_ports, servers
+from sweeper.cli.progress import progress
+from sweeper.clock import SystemClock
 from sweeper.errors import WrongInput
 
 if TYPE_CHECKING:
@@ -36,7 +45,6 @@ def new(
     ] = None,
 ) -> None:
     """Ask ten questions and write a commented station file."""
-    from sweeper.cli.first_file import station_text
     from sweeper.station import load
     from sweeper.store import replace_whole
 
@@ -57,8 +65,6 @@ def new(
         station = load(file)
     print(f"\n{file} is written: {len(station.channels())} channels, {len(station.paths())} paths.")
     if check:
-        from sweeper.cli.checking import check as check_station
-
         print()
         check_station(file)
     if systemd is not None:
@@ -78,42 +84,16 @@ def _told_units(station: "Station", file: Path, folder: Path) -> None:
 
 
 def _asked() -> "Answers":
-    from drivers.config_files import board_names, dialect_names
-    from sweeper.cli.first_bands import chosen, first_bands
-    from sweeper.cli.first_file import Answers
-    from sweeper.cli.first_links import RECEIVER_PORT, RELAY_PORTS, serial_ports, servers
-
     name = _ask("1. What is the station called?", "Home", _name)
     place = _ask("2. Where is it? Degrees north, degrees east", "51.5, 0", _place)
     environment = _ask(
         f"3. What surrounds it? {', '.join(ENVIRONMENTS)}", "residential", _one_of(ENVIRONMENTS)
     )
 
-    at_hand = servers((RECEIVER_PORT,))
     ports = serial_ports()
-    if at_hand:
-        print(f"   A server answers at {at_hand[0]}, where rigctld listens.")
-    if ports:
-        print(f"   Serial ports here: {', '.join(ports)}")
-    kinds = ("hamlib", *dialect_names())
-    receiver = _ask(f"4. Which receiver? {', '.join(kinds)}", "hamlib", _one_of(kinds))
-    offered = f"tcp://127.0.0.1:{RECEIVER_PORT}" if receiver == "hamlib" else _first(ports, "/dev/ttyUSB0")
-    receiver_link = _ask("5. Where is the receiver? A serial port, or tcp://host:port", offered, _link)
-
+    receiver, receiver_link = _asked_receiver(ports)
     print("   Lightning, mains and DC on the feed line: docs/relay-wiring.md, before anything is wired.")
-    board = _ask(
-        f"6. What switches the stage? modbus, {', '.join(board_names())} (relay boards), person (you)",
-        "modbus",
-        _one_of(("modbus", *board_names(), "person")),
-    )
-    boards = servers(RELAY_PORTS)
-    others = [port for port in ports if port != receiver_link]
-    offered = boards[0] if boards else _first(others, f"tcp://127.0.0.1:{RELAY_PORTS[1]}")
-    board_link = ""
-    if board != "person":
-        board_link = _ask("7. Where is the relay board? A serial port, or tcp://host:port", offered, _link)
-    elif not _ask("7. It asks at every change, so somebody has to be there. Go on?", "yes", _yes_or_no):
-        raise WrongInput("Nothing is written.")
+    board, board_link = _asked_board(tuple(port for port in ports if port != receiver_link))
     with_load = _ask(
         "8. Can it put a 50-ohm load in the antenna's place? It tells the floor", "yes", _yes_or_no
     )
@@ -144,6 +124,36 @@ def _asked() -> "Answers":
         rated_gain_db=gain,
         bands=wanted,
     )
+
+
+def _asked_receiver(ports: tuple[str, ...]) -> tuple[str, str]:
+    """The receiver's kind (`hamlib`, or a dialect) and its link."""
+    at_hand = servers((RECEIVER_PORT,))
+    if at_hand:
+        print(f"   A server answers at {at_hand[0]}, where rigctld listens.")
+    if ports:
+        print(f"   Serial ports here: {', '.join(ports)}")
+    kinds = ("hamlib", *dialect_names())
+    receiver = _ask(f"4. Which receiver? {', '.join(kinds)}", "hamlib", _one_of(kinds))
+    offered = f"tcp://127.0.0.1:{RECEIVER_PORT}" if receiver == "hamlib" else _first(ports, "/dev/ttyUSB0")
+    return receiver, _ask("5. Where is the receiver? A serial port, or tcp://host:port", offered, _link)
+
+
+def _asked_board(ports: tuple[str, ...]) -> tuple[str, str]:
+    """The driver that switches the stage, and the relay board's link; none where a person switches."""
+    board = _ask(
+        f"6. What switches the stage? modbus, {', '.join(board_names())} (relay boards), person (you)",
+        "modbus",
+        _one_of(("modbus", *board_names(), "person")),
+    )
+    boards = servers(RELAY_PORTS)
+    offered = boards[0] if boards else _first(ports, f"tcp://127.0.0.1:{RELAY_PORTS[1]}")
+    board_link = ""
+    if board != "person":
+        board_link = _ask("7. Where is the relay board? A serial port, or tcp://host:port", offered, _link)
+    elif not _ask("7. It asks at every change, so somebody has to be there. Go on?", "yes", _yes_or_no):
+        raise WrongInput("Nothing is written.")
+    return board, board_link
 
 
 def _meter_of(dialect: str) -> tuple[str, float | None]:
@@ -224,8 +234,6 @@ def _first(found: "tuple[str, ...] | list[str]", otherwise: str) -> str:
 
 def _timezone() -> str:
     """The zone of this computer by its name in the IANA database; UTC where it has none."""
-    from zoneinfo import ZoneInfo
-
     parts = Path("/etc/localtime").resolve().parts
     name = "/".join(parts[parts.index("zoneinfo") + 1 :]) if "zoneinfo" in parts else "UTC"
     try:
@@ -246,11 +254,7 @@ def _write_new(file: Path, text: str) -> None:
 
 def _listened(station: "Station", answers: "Answers") -> "Answers":
     """The answers with noise channels that are empty now."""
-    from dataclasses import replace
-
     from sweeper.cli.first_listen import listen
-    from sweeper.cli.progress import progress
-    from sweeper.clock import SystemClock
     from sweeper.daemon.rig.instruments import open_receiver
 
     receiver = open_receiver(station)

@@ -5,6 +5,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from sweeper.cli.options import DataFolder, StationFile, data_folder
+from sweeper.clock import SystemClock
 
 if TYPE_CHECKING:
     from sweeper.plan import Budget
@@ -15,7 +16,6 @@ WIDTH = 80
 
 def plan(station_file: StationFile, data: DataFolder = None) -> None:
     """Say before the night: visits, minutes a pass, relay operations a day, years of relay life, nights needed."""
-    from sweeper.clock import SystemClock
     from sweeper.plan import budget
     from sweeper.report.terminal import show_budget
     from sweeper.schedule import next_times, passes_a_day

@@ -1,5 +1,6 @@
 """Progress of long work, on standard error and only where that is a terminal."""
 
+import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 
@@ -9,8 +10,6 @@ from sweeper.printable import printable, terminal_of
 @contextmanager
 def progress(what: str) -> Iterator[Callable[[float], None]]:
     """A bar with the time left; the value handed out takes the share done, 0 to 1."""
-    import sys
-
     from rich.console import Console
     from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
 

@@ -3,6 +3,7 @@
 from pathlib import Path
 from typing import TYPE_CHECKING, Literal
 
+from sweeper.cli.progress import progress
 from sweeper.errors import WrongInput
 
 if TYPE_CHECKING:
@@ -28,7 +29,6 @@ def invent(
     seed: int,
 ) -> None:
     """Write one recording with its marks and its truth, and say what to type next."""
-    from sweeper.cli.progress import progress
     from sweeper.simulation.recordings import write
     from sweeper.simulation.recordings.saltmarsh_evening import evening
 

@@ -7,6 +7,7 @@ import typer
 
 from sweeper.cli.instants import between, instant
 from sweeper.cli.options import AsJson, DataFolder, FromTime, StationFile, ToTime, open_store
+from sweeper.cli.progress import progress
 from sweeper.errors import UserFacingError, WrongInput
 
 if TYPE_CHECKING:
@@ -91,7 +92,6 @@ def report(
     text: Annotated[bool, typer.Option("--text", help="Print a plain summary, for mail, instead.")] = False,
 ) -> None:
     """Write one self-contained page: what to do first, then the pictures."""
-    from sweeper.cli.progress import progress
     from sweeper.reduction import compare_fix, facts_of, reduce_store
     from sweeper.report.page import write_html
     from sweeper.report.plain import as_text
@@ -125,7 +125,6 @@ def report(
 def _reduced(
     station_file: Path, data: Path | None, since: str | None, to: str | None
 ) -> "tuple[Station, Reduced]":
-    from sweeper.cli.progress import progress
     from sweeper.reduction import facts_of, reduce_store
     from sweeper.station import load
 

@@ -7,6 +7,8 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from sweeper.cli.options import DataFolder, StationFile, data_folder, open_store
+from sweeper.clock import SystemClock
+from sweeper.errors import UserFacingError, WrongInput
 
 if TYPE_CHECKING:
     from sweeper.daemon.live.messages import Command
@@ -51,7 +53,6 @@ def keys(
 ) -> None:
     """Make CURVE keys for talking to the daemon across a network; what is there already is kept."""
     from sweeper.daemon.live.endpoints import make_keys
-    from sweeper.errors import WrongInput
 
     if not CLIENT.fullmatch(client) or client == "server":
         raise WrongInput(
@@ -71,7 +72,6 @@ def _ask(station_file: Path, data: Path | None, command: "Command", text: str = 
     from sweeper.daemon.live.client import ask, ask_across
     from sweeper.daemon.live.endpoints import client_keys
     from sweeper.daemon.live.messages import NOTE_LIMIT, Request
-    from sweeper.errors import UserFacingError, WrongInput
 
     if len(text) > NOTE_LIMIT:
         raise WrongInput(f"A note has at most {NOTE_LIMIT} characters; this one has {len(text)}.")
@@ -99,9 +99,6 @@ def _ask(station_file: Path, data: Path | None, command: "Command", text: str = 
 
 def _keep_note(station: "Station", station_file: Path, data: Path | None, text: str) -> None:
     """Put a note where the daemon would; `StoreError` while another sweeper writes there."""
-    from sweeper.clock import SystemClock
-    from sweeper.errors import WrongInput
-
     if not text.strip():
         raise WrongInput("A note needs words; nothing was kept.")
     with open_store(station, station_file, data, read_only=False) as store:

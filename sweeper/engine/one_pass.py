@@ -229,6 +229,8 @@ class _AtWork:
             raise Yielded(f"somebody set the receiver to {tuning.mode}; the pass gave way")
         self._mode_read_back = self._mode_read_back or tuning
         if not same_dial(tuning.hz, hz):
+            if before is None:
+                before = self._found_hz()
             if before is not None and same_dial(tuning.hz, before):
                 raise Stuck("receiver", f"it stayed at {tuning.hz} Hz when told to tune to {hz} Hz.")
             raise Yielded(f"somebody tuned the receiver to {tuning.hz} Hz; the pass gave way")
@@ -253,6 +255,12 @@ class _AtWork:
             )
         self._still_at(hz)
         return readings
+
+    def _found_hz(self) -> int | None:
+        """Where the dial stood before the pass."""
+        tuning = (self._remembered or {}).get("tuning")
+        hz = tuning.get("hz") if isinstance(tuning, Mapping) else None
+        return hz if isinstance(hz, int) else None
 
     def _still_at(self, hz: int) -> None:
         at = self._receiver.frequency_hz()

@@ -4,11 +4,10 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 import numpy as np
 
-from drivers.samples.file import RecordingError, open_recording
+from drivers.samples.file import Recording, RecordingError, open_recording
 from sweeper.ab import ABResult, NoNoise, Switched, Terms, compare
 from sweeper.ab.intervals import FEWEST_BLOCKS
 from sweeper.ab.moments import Marks, Moment, break_s, moments
@@ -18,9 +17,6 @@ from sweeper.recordings.at_edges import AtEdges
 from sweeper.recordings.labels import Mark, agree, read_marks, route_path, seen_mark, stated
 from sweeper.recordings.levels import Levels, levels_of
 from sweeper.spectra.axis import Axis, axis_of
-
-if TYPE_CHECKING:
-    from drivers.samples.file import Recording
 
 AUDIO_HZ = (100.0, 5000.0)
 SAMPLED_SHARE = 0.47
@@ -65,15 +61,7 @@ def compare_recording(asked: Asked, told: Callable[[float], None] = lambda share
     comparison.
     """
     _call(asked)
-    try:
-        recording = open_recording(
-            asked.files,
-            centre_hz=asked.centre_hz,
-            channel=asked.channel,
-            samples=False if asked.dial_hz is not None or asked.mode is not None else None,
-        )
-    except RecordingError as fault:
-        raise WrongInput(str(fault)) from fault
+    recording = _opened(asked)
     name = (
         str(asked.files[0]) if len(asked.files) == 1 else f"{asked.files[0]} and {len(asked.files) - 1} more"
     )
@@ -104,6 +92,30 @@ def compare_recording(asked: Asked, told: Callable[[float], None] = lambda share
     except NoNoise as why:
         raise UserFacingError(f"{name}: {why}, so nothing can be compared.") from why
     told(1.0)
+    _enough(result, name)
+    notes = list(recording.notes)
+    if levels.clipped > 0.0:
+        notes.append(
+            f"{levels.clipped:.2%} of the samples are clipped; edges with clipping beside them are left out."
+        )
+    return Compared(result, levels, tuple(notes), name, recording.rate_hz, recording.real)
+
+
+def _opened(asked: Asked) -> Recording:
+    """The files as one recording. `WrongInput` where they are none."""
+    try:
+        return open_recording(
+            asked.files,
+            centre_hz=asked.centre_hz,
+            channel=asked.channel,
+            samples=False if asked.dial_hz is not None or asked.mode is not None else None,
+        )
+    except RecordingError as fault:
+        raise WrongInput(str(fault)) from fault
+
+
+def _enough(result: ABResult, name: str) -> None:
+    """`UserFacingError` where nothing can be compared: its signal leaves, too few clean edges, no noise."""
     counted = [carrier for carrier in result.carriers if carrier.kind in ("steady", "unsteady")]
     if result.snr_change_db is None and not counted and any(c.kind == "left" for c in result.carriers):
         raise UserFacingError(
@@ -118,12 +130,6 @@ def compare_recording(asked: Asked, told: Callable[[float], None] = lambda share
         )
     if result.snr_change_db is None and not {"overload", "occupied", "birdie"} & set(result.flags):
         raise UserFacingError(f"{name}: {_why_no_signal(result)}")
-    notes = list(recording.notes)
-    if levels.clipped > 0.0:
-        notes.append(
-            f"{levels.clipped:.2%} of the samples are clipped; edges with clipping beside them are left out."
-        )
-    return Compared(result, levels, tuple(notes), name, recording.rate_hz, recording.real)
 
 
 def _why_no_signal(result: ABResult) -> str:
@@ -167,7 +173,7 @@ def _call(asked: Asked) -> None:
         )
 
 
-def _axis(recording: "Recording", asked: Asked) -> Axis:
+def _axis(recording: Recording, asked: Asked) -> Axis:
     rate_hz = recording.rate_hz
     if recording.real:
         mode = (asked.mode or "USB").upper()
@@ -179,7 +185,7 @@ def _axis(recording: "Recording", asked: Asked) -> Axis:
     return axis_of(rate_hz, real=False, centre_hz=recording.centre_hz or 0.0, band_hz=(-width, width))
 
 
-def _hz(recording: "Recording", asked: Asked) -> float | None:
+def _hz(recording: Recording, asked: Asked) -> float | None:
     return asked.dial_hz if recording.real else (recording.centre_hz or None)
 
 
@@ -200,7 +206,7 @@ def _no_am(levels: Levels, axis: Axis, name: str) -> None:
         )
 
 
-def _marks(recording: "Recording", levels: Levels, asked: Asked, name: str) -> tuple[list[Mark], bool]:
+def _marks(recording: Recording, levels: Levels, asked: Asked, name: str) -> tuple[list[Mark], bool]:
     """The marks, and whether they are those seen rather than those stated."""
     seen = moments(levels.floor_db, levels.every_s)
     rest_s = break_s(

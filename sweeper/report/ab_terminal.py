@@ -5,7 +5,7 @@ from rich.text import Text
 from sweeper.recordings import Compared
 from sweeper.report import wording
 from sweeper.report.ab_words import figures, remarks
-from sweeper.report.terminal import STYLES, _console, _table
+from sweeper.report.terminal import STYLES, open_console, open_table
 
 MOST = 12
 
@@ -13,16 +13,16 @@ MOST = 12
 def show_ab(compared: Compared) -> None:
     """Print the result of a comparison in a recording, at most 80 columns wide."""
     result = compared.result
-    console = _console()
+    console = open_console()
     console.print(Text(result.reason, STYLES[result.verdict]))
     console.print()
-    table = _table(("", "left"), (f"at {result.confidence:.0%}", "left"))
+    table = open_table(("", "left"), (f"at {result.confidence:.0%}", "left"))
     for name, value in figures(result):
         table.add_row(name, value)
     console.print(table)
     if result.carriers:
         console.print()
-        table = _table(
+        table = open_table(
             ("Signal, Hz", "right"), ("S/N out, dB", "right"), ("S/N change, dB", "left"), ("", "left")
         )
         for carrier in result.carriers[:MOST]:

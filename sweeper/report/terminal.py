@@ -44,7 +44,7 @@ class _Cleaned:
             yield segment if segment.control else Segment(printable(segment.text), segment.style)
 
 
-def _console(on_stderr: bool = False) -> Console:
+def open_console(on_stderr: bool = False) -> Console:
     stream = terminal_of(sys.stderr if on_stderr else sys.stdout)
     console = Console(file=stream, highlight=False, soft_wrap=False)
     console.push_render_hook(_AsText())
@@ -53,7 +53,7 @@ def _console(on_stderr: bool = False) -> Console:
     return console
 
 
-def _table(*columns: tuple[str, str]) -> Table:
+def open_table(*columns: tuple[str, str]) -> Table:
     """Columns as (heading, justification ``left``/``right``)."""
     table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0), header_style="bold", expand=False)
     for heading, justify in columns:
@@ -68,7 +68,7 @@ def _table(*columns: tuple[str, str]) -> Table:
 
 def show_findings(findings: Findings, zone: str = "UTC") -> None:
     """What to do on each band, then the numbers by span of hours, in the listener's time `zone`."""
-    console = _console()
+    console = open_console()
     on = findings.end.date()
     console.print(Text(findings.station, "bold"), end="")
     console.print(
@@ -78,7 +78,7 @@ def show_findings(findings: Findings, zone: str = "UTC") -> None:
     for band in findings.bands:
         console.print(Text.assemble((band.band, "bold"), "  ", band.recommendation))
     console.print()
-    table = _table(
+    table = open_table(
         ("Band", "left"),
         ("Hours", "left"),
         ("S/N change, dB", "right"),
@@ -125,14 +125,14 @@ def _short(text: str, most: int) -> str:
 
 def show_comparison(comparison: Comparison, zone: str = "UTC") -> None:
     """Before and after a fix, band by band."""
-    console = _console()
+    console = open_console()
     console.print(Text(comparison.station, "bold"))
     for line in fix_lines(comparison, zone):
         console.print(Text(line))
     if not comparison.bands:
         return
     console.print()
-    table = _table(
+    table = open_table(
         ("Band", "left"),
         ("Change of noise, dB", "right"),
         ("Nights before", "right"),
@@ -156,7 +156,7 @@ def show_comparison(comparison: Comparison, zone: str = "UTC") -> None:
 
 def show_budget(station: "Station", budget: "Budget", next_times: Sequence[datetime]) -> None:
     """What a night of this plan costs, and when the next passes are due."""
-    console = _console()
+    console = open_console()
     zone = station.station.timezone
     console.print(Text(station.station.name, "bold"))
     table = Table(box=None, show_header=False, pad_edge=False, padding=(0, 2, 0, 0))
@@ -203,7 +203,7 @@ def _thousands(operations: int) -> str:
 
 def show_state(state: "State", zone: str) -> None:
     """How a running daemon is: what it does, what comes next, how the night goes, how the relays age."""
-    console = _console()
+    console = open_console()
     doing = f"{state.doing}, since {wording.local_time(state.since, zone)}"
     last = state.last_pass
     rows = [
@@ -235,9 +235,9 @@ def show_state(state: "State", zone: str) -> None:
 
 def show_fleet(fleet: "Fleet") -> None:
     """Stations side by side: medians per band and hour, then whoever stands out."""
-    console = _console()
+    console = open_console()
     console.print(Text(wording.count(len(fleet.shares), "station"), "bold"))
-    table = _table(
+    table = open_table(
         ("Band", "left"),
         ("Hour UTC", "right"),
         ("Stations", "right"),

@@ -51,13 +51,17 @@ class _Blackouts:
         return merged
 
 
-class _Within(BaseTrigger):  # type: ignore[misc]  # APScheduler 3 has no types.
-    """Every so often within a window, beginning with it."""
+class _InWindow(BaseTrigger):  # type: ignore[misc]  # APScheduler 3 has no types.
+    """When passes of one window of the schedule are due, at the station's place and outside its blackouts."""
 
     def __init__(self, window: Window, blackouts: _Blackouts, place: Place) -> None:
         self._window = window
         self._blackouts = blackouts
         self._place = place
+
+
+class _Within(_InWindow):
+    """Every so often within a window, beginning with it."""
 
     def get_next_fire_time(self, previous_fire_time: datetime | None, now: datetime) -> datetime | None:
         earliest = previous_fire_time + _TICK if previous_fire_time is not None else now
@@ -77,13 +81,8 @@ class _Within(BaseTrigger):  # type: ignore[misc]  # APScheduler 3 has no types.
         return best
 
 
-class _At(BaseTrigger):  # type: ignore[misc]  # APScheduler 3 has no types.
+class _At(_InWindow):
     """At moments of the day."""
-
-    def __init__(self, window: Window, blackouts: _Blackouts, place: Place) -> None:
-        self._window = window
-        self._blackouts = blackouts
-        self._place = place
 
     def get_next_fire_time(self, previous_fire_time: datetime | None, now: datetime) -> datetime | None:
         earliest = previous_fire_time + _TICK if previous_fire_time is not None else now

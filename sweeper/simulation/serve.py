@@ -20,6 +20,7 @@ from sweeper.simulation.receivers import binary as binary_receiver
 from sweeper.simulation.receivers.ascii import AsciiReceiver
 from sweeper.simulation.receivers.binary import BinaryReceiver
 from sweeper.simulation.receivers.network import NetworkReceiver
+from sweeper.simulation.receivers.partial import KINDS, PartialReceiver
 from sweeper.simulation.receivers.scpi import ScpiReceiver
 from sweeper.simulation.wires.command_log import CommandLog
 from sweeper.simulation.wires.faults import WireFaults
@@ -29,10 +30,11 @@ from sweeper.simulation.world.bench import Bench
 from sweeper.simulation.world.world import World
 
 Over = Literal["tcp", "serial"]
-Instrument = NetworkReceiver | AsciiReceiver | BinaryReceiver | ScpiReceiver
+Instrument = NetworkReceiver | PartialReceiver | AsciiReceiver | BinaryReceiver | ScpiReceiver
 Board = ModbusBoard | ByteBoard | WebBoard | BrokerBoard
 
-RECEIVERS: tuple[str, ...] = ("rigctl-net", *ascii_receiver.MODELS, *binary_receiver.MODELS, "scpi")
+NETWORK: tuple[str, ...] = ("rigctl-net", *KINDS, "scpi")
+RECEIVERS: tuple[str, ...] = (*NETWORK, *ascii_receiver.MODELS, *binary_receiver.MODELS)
 SWITCHES: tuple[str, ...] = ("modbus-tcp", "modbus-rtu", *byte_boards.BOARDS, "http", "mqtt")
 
 
@@ -98,7 +100,7 @@ def serve(
     faults = Faults(WireFaults(), WireFaults())
     with ExitStack() as cleanup:
         instrument = _receiver(bench, receiver, ours)
-        over: Over = receiver_over or ("tcp" if receiver in ("rigctl-net", "scpi") else "serial")
+        over: Over = receiver_over or ("tcp" if receiver in NETWORK else "serial")
         receiver_link = _wire(instrument.session, faults.receiver, over, receiver_port, cleanup)
         board: Board
         if switch == "mqtt":
@@ -125,6 +127,8 @@ def _receiver(bench: Bench, name: str, ours: bool) -> Instrument:
         return AsciiReceiver(bench, name, ours=ours)
     if name in binary_receiver.MODELS:
         return BinaryReceiver(bench, name, ours=ours)
+    if name in KINDS:
+        return PartialReceiver(bench, name, ours=ours)
     if name == "scpi":
         return ScpiReceiver(bench, ours=ours)
     return NetworkReceiver(bench, ours=ours)

@@ -10,6 +10,7 @@ from typing import Any
 from drivers.contracts import links_of
 from drivers.links.identity import same_instrument
 from sweeper.station.lines import Place
+from sweeper.station.moments import MomentError, parse_duration, parse_moment
 from sweeper.words import SignalPath
 
 Finding = tuple[Place, str, str]
@@ -200,8 +201,6 @@ def _noise_source(station: Any) -> Iterator[Finding]:
 
 
 def _windows(windows: Any) -> Iterator[Finding]:
-    from sweeper.station.moments import MomentError, parse_duration, parse_moment
-
     for index, window in enumerate(windows or ()):
         if window is None:
             continue

@@ -1,66 +1,28 @@
-"""The tests that need the computer's clock, repeated at other hours, dates and zones.
+"""Every test that needs the computer's clock at other hours, dates and zones: also those that take long or need root.
 
-The instants are those at which programs of this kind go wrong, each begun shortly before: the station's local noon, at
-which its days change (8.1° east: 11:27:36 UTC), midnight, the turn of the year, the hours at which clocks
-are put forward and back (European Union, Directive 2000/84/EC: 01:00 UTC on the last Sundays of March and October).
+    python -m tests.benchmarks.any_hour [INSTANT …]
+
+The gate repeats the quick ones (`tests/whole/test_any_hour.py`). This takes many minutes for each instant.
 """
 
-import os
-import subprocess
 import sys
-from datetime import UTC, datetime
-from pathlib import Path
+import time
 
-import pytest
-
-from tests.tiers import QUICK
-
-ROOT = Path(__file__).parents[2]
-INSTANTS = {
-    # A day in the first half of a year, on which clocks are put forward.
-    "2027-03-28T00:59:40": "Europe/Copenhagen",
-    "2027-03-28T07:36:00": "America/St_Johns",
-    "2027-03-28T11:27:15": "UTC",
-    # A day in the second half.
-    "2026-12-31T04:40:00": "Pacific/Auckland",
-    "2026-12-31T11:27:15": "Europe/Copenhagen",
-    "2026-12-31T23:59:40": "UTC",
-    # And the change back.
-    "2026-10-25T00:59:40": "Europe/Copenhagen",
-}
+from tests.whole.test_any_hour import INSTANTS, repeat
 
 
-THOROUGHLY = ("2026-12-31T11:27:15",)
-"""Here, where the station's day changes under way, what takes longer is repeated, too."""
+def main() -> int:
+    bad = 0
+    for instant in sys.argv[1:] or INSTANTS:
+        began = time.monotonic()
+        try:
+            repeat(instant, "clock")
+            told = "passed"
+        except AssertionError as failed:
+            bad, told = bad + 1, f"FAILED\n{failed}"
+        print(f"{instant} {INSTANTS[instant]}: {told} ({time.monotonic() - began:.0f} s)", flush=True)
+    return int(bad > 0)
 
 
-@pytest.mark.slow
-@pytest.mark.timeout(900)
-@pytest.mark.parametrize("instant", INSTANTS)
-def test_at_any_hour_the_tests_that_need_the_clock_pass(instant: str) -> None:
-    longer = "quick or not (crash or browser or system or wires)"
-    repeat(instant, f"clock and ({longer if instant in THOROUGHLY else QUICK})")
-
-
-@pytest.mark.system
-@pytest.mark.timeout(900)
-@pytest.mark.parametrize("instant", THOROUGHLY)
-def test_so_do_those_that_need_root(instant: str) -> None:
-    repeat(instant, "clock and system and not quick")
-
-
-def repeat(instant: str, which: str) -> None:
-    """Run the tests that `which` selects in a process that begins at that instant, in its zone."""
-    ahead = datetime.fromisoformat(instant).replace(tzinfo=UTC) - datetime.now(UTC)
-    env = {
-        name: value for name, value in os.environ.items() if not name.startswith(("PYTEST_", "PYTHONPATH"))
-    }
-    ran = subprocess.run(
-        [sys.executable, "-m", "pytest", "-q", "-n", "0", "-p", "no:cacheprovider", "-m", which],
-        cwd=ROOT,
-        env={**env, "TZ": INSTANTS[instant], "SWEEPER_TESTS_AHEAD_S": str(ahead.total_seconds())},
-        capture_output=True,
-        text=True,
-        check=False,
-    )
-    assert ran.returncode == 0 and " passed" in ran.stdout, ran.stdout[-6000:] + ran.stderr[-2000:]
+if __name__ == "__main__":
+    sys.exit(main())

@@ -32,7 +32,7 @@ def test_a_sound_board_is_read(tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     "text",
     [
-        "\x00", "[" * 5000, "? [a, b]\n: c", "- 1", "", "a: {b: " * 30, "source: 2026-13-01", "x: " + "y" * 300_000,
+        "\x00", "[" * 800, "? [a, b]\n: c", "- 1", "", "a: {b: " * 30, "source: 2026-13-01", "x: " + "y" * 300_000,
         BOARD + "? {a: b}\n: 1\n", BOARD.replace("'65'", "'6'"), BOARD.replace("'65'", "'54 20 31 0A'"),
         BOARD.replace("1:", f"{'9' * 400}:").replace("hex", "nothing"), BOARD.replace("'65'", f"'{'65' * 400}'"),
     ],

@@ -67,8 +67,8 @@ def test_a_terminal_gets_colours_but_none_from_names(monkeypatch: pytest.MonkeyP
 
     stream = io.StringIO()
     monkeypatch.setattr(sys, "stdout", Printable(stream))
-    console = terminal._console()
-    table = terminal._table(("band", "left"))
+    console = terminal.open_console()
+    table = terminal.open_table(("band", "left"))
     table.add_row(Text("40 m\x1b[8m\u202e"))
     console.print(Text("\x9b2J name", "bold"))
     console.print(table)

@@ -27,12 +27,17 @@ WHOLE = 4 * len(CHANNELS_HZ) * READINGS
 
 RECEIVERS = {
     "rigctl-net": "driver: hamlib",
+    "net-plain": "{driver: hamlib, receive_only: true}",
+    "net-no-state": "driver: hamlib",
     "ts480": "{driver: dialect, dialect: ts480}",
     "ic7300": "{driver: dialect, dialect: ic7300}",
     "scpi": "{driver: dialect, dialect: eb200}",
 }
-"""Simulated receivers, and what a station file says of them: hamlib over TCP, semicolons and binary frames on a
-serial line, SCPI over TCP."""
+"""Simulated receivers, and what a station file says of them: hamlib over TCP, whole and in part, semicolons and
+binary frames on a serial line, SCPI over TCP."""
+
+UNITS = {"scpi": "dBm", "net-plain": "raw"}
+"""The unit of their meters, where it is not dB over S9."""
 
 COILS = "{antenna-bypass: {0: off, 1: off}, antenna-stage: {0: on, 1: off}}"
 RELAYS = "{antenna-bypass: {1: off, 2: off}, antenna-stage: {1: on, 2: off}}"
@@ -165,7 +170,7 @@ def faulty_station(
             switch_timeout_s=switch_timeout_s,
             reconnect_s=reconnect_s,
             reconnect="" if switch in ("http", "mqtt") else f", reconnect_s: {reconnect_s}",
-            unit="dBm" if receiver == "scpi" else "dB-over-S9",
+            unit=UNITS.get(receiver, "dB-over-S9"),
             channels=", ".join(f"{{hz: {hz}, for: noise}}" for hz in CHANNELS_HZ),
         )
         file = folder / "station.yaml"

@@ -13,7 +13,7 @@ from typing import Any
 
 import pytest
 
-DEADLINE_S = 10.0
+DEADLINE_S = 60.0
 
 
 def until(condition: Callable[[], object], what: str, deadline_s: float = DEADLINE_S) -> None:

@@ -307,6 +307,36 @@ def test_a_broker_that_keeps_one_waiting_is_given_up_and_a_stop_order_obeyed(ser
         assert called_off(lambda: broker_board(port, timeout_s=60.0)) < FAR_S
 
 
+@pytest.mark.filterwarnings("error::pytest.PytestUnhandledThreadExceptionWarning")
+@pytest.mark.parametrize(
+    "packet",
+    [
+        b"\x30\x06\x00\x02\xff\xfeON",
+        b"\x30\x01\x00",
+        b"\x30\x04\xff\xffab",
+        b"\x32\x03\x00\x01a",
+        b"\x40\x01\x00",
+        b"\x90\x00",
+        b"\x90\x02\x00\x01",
+        b"\xb0\x00",
+        b"\x20\x00",
+        b"\x62\x00",
+        b"\xf0\x00",
+        b"\x00\x00",
+        b"\x10\x00",
+        b"\x30\xff\xff\xff\xff\xff",
+    ],
+    ids=bytes.hex,
+)
+def test_a_packet_that_is_none_ends_no_thread_with_a_traceback(packet: bytes) -> None:
+    def send(connection: socket.socket, over: threading.Event) -> None:
+        connection.sendall(packet)
+        over.wait(FAR_S)
+
+    with hostile(broker(send)) as port:
+        refused(lambda: broker_board(port, timeout_s=0.5))
+
+
 def modbus_board(link: str, timeout_s: float) -> Any:
     section = {"link": link, "paths": PATHS, "timeout_s": timeout_s}
     return modbus.DRIVER.open(modbus.ModbusOptions.model_validate(section))

@@ -17,7 +17,7 @@ from selenium.webdriver.common.keys import Keys
 from tests.whole.browser import browser, look, page_served, violations
 from tests.whole.unattended import Unattended, ended, unattended, until
 
-pytestmark = [pytest.mark.browser, pytest.mark.clock, pytest.mark.xdist_group("browser")]
+pytestmark = [pytest.mark.browser, pytest.mark.clock]
 
 SLOW_S = 90.0
 """A reduction with all that it imports takes seconds, and many of them where other tests run beside."""

@@ -18,8 +18,6 @@ from sweeper.store import Store
 from tests.whole.browser import SWEEPER
 from tests.whole.test_main_job import sweeper
 
-pytestmark = pytest.mark.xdist_group("demo")
-
 NIGHT = date(2026, 3, 1)
 
 

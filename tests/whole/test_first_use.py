@@ -10,7 +10,7 @@ from sweeper.station import load
 from tests.clocks import evening
 from tests.whole.browser import SWEEPER
 
-pytestmark = pytest.mark.clock
+pytestmark = [pytest.mark.slow, pytest.mark.clock]
 
 
 def sweeper(*arguments: object, answers: str = "") -> "subprocess.CompletedProcess[str]":

@@ -20,6 +20,7 @@ station: {{name: Outpost, latitude: 56.2, longitude: 8.1, environment: rural}}
 receiver:
   driver: hamlib
   link: tcp://127.0.0.1:{receiver_port}
+  receive_only: true
   mode: USB
   bandwidth_hz: 2400
   settle_s: 0.01

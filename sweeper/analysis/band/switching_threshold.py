@@ -4,7 +4,8 @@ With load readings the S/N change is a curve over the noise rise in bypass. Wher
 the meter stands at the load's level plus that noise rise. Closed formulas and one band at a time; no verdicts.
 """
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 import polars as pl
@@ -51,9 +52,12 @@ def crossing_rise_db(worthwhile_db: float, gain_db: float, load_difference_db: f
 
 
 def switching_threshold(
-    summaries: pl.DataFrame, gain: Gain | None, facts: StationFacts
+    summaries: pl.DataFrame, gain: Gain | None, facts: StationFacts, alike: float = 0.0
 ) -> SwitchingThreshold | None:
-    """The rule of one band from its `summaries`; None without load readings or without a measured gain."""
+    """The rule of one band from its `summaries`; None without load readings or without a measured gain.
+
+    `alike`: correlation of neighbouring nights.
+    """
     rows = summaries.filter(
         (pl.col("for") == "noise")
         & pl.col("load_difference_db").is_not_null()
@@ -61,9 +65,10 @@ def switching_threshold(
         & (pl.col("noise_rise_bound") == "")
     )
     rows = measured_alike(rows)  # a reading of another unit or bandwidth is no reading for the eye of today
-    if rows.is_empty() or gain is None:
+    of_load = load_difference_of(rows, alike)
+    if of_load is None or gain is None:
         return None
-    difference, difference_se = load_difference_of(rows)
+    difference, difference_se = of_load.value, of_load.se
     curve = predicted_snr_change_db(CURVE_RISES_DB, gain.gain_db, difference)
     worthwhile = facts.worthwhile_db
     # as sure as a verdict after as many nights, for somebody who looks every morning
@@ -93,6 +98,23 @@ def switching_threshold(
         ends,
         f"Stage in while the noise in bypass reads below {reading:.1f} {_UNITS[facts.meter.unit]} "
         f"(give or take {reading_reach:.1f} dB): there it brings {worthwhile:g} dB or more.",
+    )
+
+
+def on_every_scale(
+    threshold: SwitchingThreshold | None, others: Sequence[SwitchingThreshold | None], worthwhile_db: float
+) -> SwitchingThreshold | None:
+    """What holds whichever of several scales is the meter's: no reading for the eye, and the widest of intervals."""
+    known = [other for other in others if other is not None]
+    if threshold is None or not others or len(known) < len(others):
+        return threshold if not others else None
+    best = Interval(
+        threshold.best_db.value,
+        min(each.best_db.low for each in (threshold, *known)),
+        max(each.best_db.high for each in (threshold, *known)),
+    )
+    return replace(
+        threshold, best_db=best, crossing_db=None, reading=None, sentence=_at_most(best, worthwhile_db)
     )
 
 

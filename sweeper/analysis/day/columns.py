@@ -135,6 +135,18 @@ COLUMNS: tuple[Column, ...] = (
     Column(
         "absent_passes", "int", "Carrier rows: passes set aside because no carrier stood above the noise."
     ),
+    *[
+        column
+        for path in ("antenna_bypass", "antenna_stage", "load_bypass", "load_stage")
+        for column in (
+            Column(
+                f"scatter_{path}",
+                "float",
+                "Noise rows: variance of readings within a visit over that of white noise; 1 on an honest scale.",
+            ),
+            Column(f"scatter_visits_{path}", "int", "Visits that told it."),
+        )
+    ],
     Column("step_db", "float", "The meter's step, told by the station file or seen in the readings, dB."),
     Column(
         "flags", "text", "Space-separated words about the readings, such as unknown-scale or mixed-bandwidth."

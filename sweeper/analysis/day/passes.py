@@ -81,6 +81,9 @@ def _side_by_side(
     odd, stale = visits["odd"].to_numpy() & antenna, visits["stale"].to_numpy()
     ms = visits["time"].dt.epoch("ms").to_numpy()
     count = summed(np.ones(len(flat)))
+    scatter = visits["scatter"].to_numpy()
+    told = np.isfinite(scatter)
+    scattered, telling = summed(np.where(told, scatter, 0.0)), summed(told)
     highest, lowest = np.full(rows * width, -np.inf), np.full(rows * width, np.inf)
     np.maximum.at(highest, flat, level)
     np.minimum.at(lowest, flat, level)
@@ -97,6 +100,9 @@ def _side_by_side(
     }
     for at, path in enumerate(PATHS):
         columns |= {path: means[:, at], f"floor_{path}": floor[:, at], f"top_{path}": top[:, at]}
+    for at, path in enumerate(PATHS[:4]):
+        share = np.divide(scattered[:, at], telling[:, at], out=np.zeros(rows), where=telling[:, at] > 0)
+        columns |= {f"scatter_{path}": share, f"scatter_visits_{path}": telling[:, at]}
     for at, path in enumerate(PATHS[:2]):
         columns |= {f"power_{path}": powers[:, at], f"apart_{path}": apart[:, at]}
     return columns, first

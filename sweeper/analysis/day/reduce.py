@@ -12,6 +12,7 @@ from sweeper.analysis.day.passes import passes_of
 from sweeper.analysis.day.standard_errors import standard_errors
 from sweeper.analysis.day.visits import visits_of
 from sweeper.analysis.facts import StationFacts
+from sweeper.analysis.meter.floor import with_floor
 from sweeper.analysis.meter.scale import with_step
 
 MIXED_SCALE = 2000
@@ -26,7 +27,7 @@ def summarise_day(readings: pl.DataFrame, facts: StationFacts) -> pl.DataFrame:
     """
     if readings.is_empty():
         return pl.DataFrame(schema=schema())
-    facts = with_step(facts, readings)
+    facts = with_floor(with_step(facts, readings), readings)
     visits = visits_of(readings, facts)
     if visits.is_empty():
         return pl.DataFrame(schema=schema())
@@ -94,6 +95,18 @@ def _cells(table: pl.DataFrame, facts: StationFacts) -> pl.DataFrame:
         ],
         *[pl.col(f"load_{route}_wander").mean() for route in ROUTES],
         *[pl.col(f"{source}_{route}_se").mean() for source in ("load", "noise") for route in ROUTES],
+        *[
+            (pl.col(f"scatter_{path}") * pl.col(f"scatter_visits_{path}"))
+            .filter(pl.col("usable_difference").is_not_null())
+            .sum()
+            .truediv(pl.col(f"scatter_visits_{path}").filter(pl.col("usable_difference").is_not_null()).sum())
+            .alias(f"scatter_{path}")
+            for path in _EDGED
+        ],
+        *[
+            pl.col(f"scatter_visits_{path}").filter(pl.col("usable_difference").is_not_null()).sum()
+            for path in _EDGED
+        ],
         pl.col("meter_reading_bypass").filter(pl.col("usable_antenna_bypass").is_not_null()).mean(),
         pl.col("usable_difference").mean().alias("difference_db"),
         pl.col("usable_rise_bypass").mean().alias("noise_rise_db"),

@@ -12,11 +12,17 @@ from numpy.typing import NDArray
 from scipy.special import bdtr, gammainc, gammaincinv
 
 from sweeper.analysis.arrays import Floats
-from sweeper.analysis.day.noise_level import kept_of, mean_power_db, order_means_db, white_level_db
+from sweeper.analysis.day.noise_level import (
+    BURST_SPREADS,
+    kept_of,
+    mean_power_db,
+    order_means_db,
+    white_level_db,
+)
 from sweeper.analysis.facts import StationFacts
 from sweeper.analysis.meter.scale import levels_of, scales_of
-from sweeper.analysis.physics.radiometer import shape_of
-from sweeper.analysis.thresholds import OCCUPIED_CHANCE
+from sweeper.analysis.physics.radiometer import shape_of, spread_db
+from sweeper.analysis.thresholds import COARSEST_STEPS, OCCUPIED_CHANCE
 
 CHANNEL = ("band", "hz", "for")
 KEYS = ("pass", *CHANNEL, "bandwidth_hz", "source", "route")
@@ -25,15 +31,18 @@ PORTION = 50_000
 MS_AN_HOUR = 3_600_000
 MS_A_DAY = 24 * MS_AN_HOUR
 SHAPE_UNKNOWN_MOST = 1e5
+FEWEST_READINGS = 4
+"""Fewer readings than this tell nothing of their scatter."""
 
 
 def visits_of(readings: pl.DataFrame, facts: StationFacts) -> pl.DataFrame:
     """One row a visit: keys, `time`, `night`, `hour_utc`, `reading`, `level_db`, `power_db`, `bound`, `odd`, `stale`,
-    `scale`.
+    `scale`, `scatter`.
 
     `reading` is the mean of what the meter showed, `level_db` the white-noise level on noise channels and the mean
     power on carriers; `bound` is -1 on the meter's floor, 1 on its top, else 0; `odd` is true where a noise channel
-    follows no noise statistics. Readings that are no numbers, or were not renewed, are left out; `stale` says so.
+    follows no noise statistics; `scatter` is the variance of its readings over that of white noise, NaN where it tells
+    nothing. Readings that are no numbers, or were not renewed, are left out; `stale` says so.
     """
     frame = readings.sort("time", maintain_order=True) if not readings["time"].is_sorted() else readings
     starts = _starts(frame)
@@ -124,6 +133,7 @@ def _estimates(
     power = np.full(len(starts), np.nan)
     bound = np.zeros(len(starts), dtype=np.int8)
     odd = np.zeros(len(starts), dtype=bool)
+    scatter = np.full(len(starts), np.nan)
     for bandwidth_hz in np.unique(bandwidth):
         mine = bandwidth == bandwidth_hz
         shape = _shape(facts, int(bandwidth_hz), values, starts, counts, mine, on_load)
@@ -138,12 +148,25 @@ def _estimates(
                     ordered = np.sort(block[noise], axis=1)
                     level[rows[noise]] = white_level_db(ordered, shape, step_db)
                     odd[rows[noise]] = _spread(ordered) > _widest(int(count), shape) + step_db
+                    if count >= FEWEST_READINGS and step_db <= COARSEST_STEPS * spread_db(shape):
+                        scatter[rows[noise]] = _squared_slope(ordered, shape, step_db)
                 if floor.any():
                     bound[rows] = np.where(floor[at].mean(axis=1) > 0.2, -1, 0)
                 if top.any():
                     spare = np.where(noise, count - kept_of(int(count)), 0)
                     bound[rows] = np.where(top[at].sum(axis=1) > spare, 1, bound[rows])
-    return pl.DataFrame({"level_db": level, "power_db": power, "bound": bound, "odd": odd})
+    scatter[odd | (bound != 0)] = np.nan
+    return pl.DataFrame(
+        {"level_db": level, "power_db": power, "bound": bound, "odd": odd, "scatter": scatter}
+    )
+
+
+def _squared_slope(ordered: Floats, shape: float, step_db: float) -> Floats:
+    """Variance of each visit's readings less that of rounding (Sheppard), over that of noise; NaN with a burst."""
+    noise_db = spread_db(shape)
+    burst = ordered[:, -1] - ordered[:, 0] > 2 * BURST_SPREADS * noise_db + step_db
+    squared: Floats = (ordered.var(axis=1, ddof=1) - step_db**2 / 12) / noise_db**2
+    return np.where(burst, np.nan, squared)
 
 
 def _spread(ordered: Floats) -> Floats:

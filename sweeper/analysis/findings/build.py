@@ -6,6 +6,7 @@ import numpy as np
 import polars as pl
 
 from sweeper.analysis.band.cells import Cell
+from sweeper.analysis.band.empty_carriers import EMPTY, sentence_of
 from sweeper.analysis.band.noise_figure import NoiseFigures
 from sweeper.analysis.band.overload import places_near_overload
 from sweeper.analysis.change.household import local_or_sky
@@ -61,7 +62,7 @@ def _period(table: Table, place: int, facts: StationFacts) -> PeriodFinding:
     if judged.held_back:
         flags.add("table")
     if judged.withheld:
-        flags.add("withheld")
+        flags |= {"withheld", judged.withheld}
     if not facts.meter.calibrated:
         flags.add("uncalibrated")
     return PeriodFinding(
@@ -120,10 +121,14 @@ def _band(
             second=trouble[0] if trouble else rule_text,
             third=""
             if trouble or nothing_holds
-            else by_season(table.nights.filter(table.nights["band"] == band), gain, facts),
+            else by_season(table.nights.filter(table.nights["band"] == band), gain, facts, table.alike),
         )
     else:
         text = nothing_usable(left_out)
+    empty = table.empty_carriers.get(band)
+    if empty:
+        flags.add(EMPTY)
+        text = f"{text} {sentence_of(empty)}"
     return BandFinding(
         band=band,
         gain_db=gain.interval(facts.confidence) if gain else None,
@@ -155,7 +160,7 @@ def evidence_from(table: Table, findings: Findings, summaries: pl.DataFrame, fac
     parts, sentence = local_or_sky(levels, facts)
     expected = tables.expected_table(findings, table.nights, facts)
     return Evidence(
-        levels=tables.levels_table(table.nights, summaries, facts.confidence),
+        levels=tables.levels_table(table.nights, summaries, facts.confidence, table.alike),
         nights=tables.nights_table(table.nights, table.gains, facts.confidence),
         curve=curve,
         points=tables.points_table(table.nights, table.gains, facts.confidence),
@@ -163,7 +168,7 @@ def evidence_from(table: Table, findings: Findings, summaries: pl.DataFrame, fac
         health=tables.health_table(summaries, table.diagnoses),
         gains=tables.gains_table(table.gains, facts.confidence),
         expected=expected,
-        months=months(table.nights, levels, table.gains, facts),
+        months=months(table.nights, levels, table.gains, facts, table.alike),
         parts=parts,
         local_or_sky=sentence,
         standing=tables.standing_of(expected),

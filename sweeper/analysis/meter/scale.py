@@ -68,16 +68,16 @@ def scales_of(
     return np.where(unknown, ANOTHER_UNIT, whole).astype(np.int64)
 
 
-def step_of(readings: Floats) -> float | None:
+def step_of(readings: Floats, often: int = OFTEN) -> float | None:
     """The step of the meter that gave these readings, in its own unit; None where they lie on no lattice.
 
-    The greatest step of which all differences are multiples, to a thousandth. Values must come back `OFTEN` times.
+    The greatest step of which all differences are multiples, to a thousandth. Values must come back `often` times.
     """
     thousandths = np.rint(readings[np.isfinite(readings)] * 1000).astype(np.int64)
     if not len(thousandths) or np.ptp(thousandths) > WIDEST * 1000:
         return None
     thousandths = np.flatnonzero(np.bincount(thousandths - thousandths.min()))  # quicker than sorting
-    if len(thousandths) < 2 or OFTEN * len(thousandths) > len(readings):
+    if len(thousandths) < 2 or often * len(thousandths) > len(readings):
         return None
     step = int(np.gcd.reduce(np.diff(thousandths))) / 1000
     return step if step >= FINEST_STEP else None

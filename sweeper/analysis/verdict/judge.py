@@ -29,6 +29,8 @@ WITHHOLDING = frozenset(
         "load-too-low",
         "meter-unit",
         "meter-stuck",
+        "meter-dead-zone",
+        "scale-untested",
         "routes-disagree",
         "channels-disagree",
         "mismatch",

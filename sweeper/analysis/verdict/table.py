@@ -3,22 +3,30 @@
 What findings, forecasts and evidence are all made from. Nothing is put into words here.
 """
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
+import numpy as np
 import polars as pl
 
 from sweeper.analysis.band.cells import Cell, cells_of_band, persistence
 from sweeper.analysis.band.channels import DISAGREE, OCCUPIED, Channels, channels
-from sweeper.analysis.band.gain import Gain, combine, quieter_antenna
+from sweeper.analysis.band.empty_carriers import empty_carriers
+from sweeper.analysis.band.gain import Gain, carriers_contradict, combine, quieter_antenna
 from sweeper.analysis.band.gain_methods import GainMethods
 from sweeper.analysis.band.nightly import nightly
 from sweeper.analysis.band.noise_figure import NoiseFigures, figures
 from sweeper.analysis.band.overload import Diagnosis, diagnose, seen_together, without_overload
 from sweeper.analysis.band.stage_steps import STEPPED, StageStep, stage_steps
-from sweeper.analysis.band.switching_threshold import SwitchingThreshold, switching_threshold
+from sweeper.analysis.band.switching_threshold import (
+    SwitchingThreshold,
+    on_every_scale,
+    switching_threshold,
+)
 from sweeper.analysis.facts import StationFacts
+from sweeper.analysis.meter.scales import Scale, on_scale
 from sweeper.analysis.verdict.judge import Judged, judge
+from sweeper.analysis.verdict.scales import Meter, held_on_all, meter_of, without_untested
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,6 +42,17 @@ class Table:
     cells: tuple[Cell, ...]
     troubles: tuple[frozenset[str], ...]
     judged: tuple[Judged, ...]
+    alike: float
+    """Correlation of neighbouring nights."""
+    meter: Meter
+    empty_carriers: Mapping[str, dict[int, tuple[int, ...] | None]]
+
+    @property
+    def by_cell(self) -> dict[tuple[str, int], Judged]:
+        """What became of each band and hour."""
+        return {
+            (cell.band, cell.hour_utc): judged for cell, judged in zip(self.cells, self.judged, strict=True)
+        }
 
     @property
     def gain_errors(self) -> dict[str, float]:
@@ -42,7 +61,42 @@ class Table:
 
 
 def table_of(summaries: pl.DataFrame, facts: StationFacts) -> Table:
-    """The table from the `summaries` of all nights. Bands in the order of the station file."""
+    """The table from the `summaries` of all nights. Bands in the order of the station file.
+
+    On a meter whose scale the readings leave open, what is said holds on every scale that may be its own.
+    """
+    meter = meter_of(summaries, facts)
+    first, *others = (_on_scale(summaries, facts, meter, scale) for scale in meter.scales)
+    return replace(
+        first,
+        judged=held_on_all(first.by_cell, [other.by_cell for other in others]),
+        gains=_covering(first.gains, [other.gains for other in others]),
+        thresholds={
+            band: on_every_scale(known, [other.thresholds[band] for other in others], facts.worthwhile_db)
+            for band, known in first.thresholds.items()
+        },
+        noise={
+            band: known.covering([other.noise[band] for other in others])
+            for band, known in first.noise.items()
+        },
+    )
+
+
+def _covering(
+    gains: Mapping[str, Gain | None], others: Sequence[Mapping[str, Gain | None]]
+) -> dict[str, Gain | None]:
+    """The gains, less sure by what they are on other scales."""
+    covering = dict(gains)
+    for band, gain in gains.items():
+        apart = [other.gain_db - gain.gain_db for each in others if gain and (other := each[band])]
+        if gain is not None and apart:
+            covering[band] = replace(gain, se_db=float(np.hypot(gain.se_db, np.abs(apart).max() / 2)))
+    return covering
+
+
+def _on_scale(summaries: pl.DataFrame, facts: StationFacts, meter: Meter, scale: Scale) -> Table:
+    """The table as it would be if this were the meter's scale."""
+    summaries = on_scale(summaries, scale)
     bands = list(dict.fromkeys([channel.band for channel in facts.channels]))
     by_band = summaries.partition_by("band", as_dict=True)
     bands += sorted({str(band) for (band,) in by_band} - set(bands))
@@ -56,27 +110,29 @@ def table_of(summaries: pl.DataFrame, facts: StationFacts) -> Table:
     rows = {band: beside[band].without_occupied(here) for band, here in rows.items()}
     stepped = stage_steps(rows)
     since = {band: _since(stepped.get(band), here) for band, here in rows.items()}
+    alike_nights = persistence(pl.concat([summaries.clear(), *since.values()]))
     for band, here in since.items():
-        methods = GainMethods(here)
+        methods = GainMethods(here, alike_nights)
         diagnoses[band] = _with_steps(
             _with_channels(diagnose(methods, facts), beside[band]), stepped.get(band)
         )
         steady = _steady(methods, diagnoses[band])
-        gains[band] = combine(steady, facts)
+        gains[band] = combine(without_untested(steady, meter), facts)
         quieter[band] = quieter_antenna(steady, facts)
-        noise[band] = figures(steady.summaries, gains[band], facts)
-        thresholds[band] = switching_threshold(steady.summaries, gains[band], facts)
-    diagnoses = seen_together(diagnoses, facts)
+        noise[band] = figures(steady.summaries, gains[band], facts, alike_nights)
+        thresholds[band] = switching_threshold(steady.summaries, gains[band], facts, alike_nights)
+    diagnoses = _with_carriers(seen_together(diagnoses, facts), since, gains)
     alike = [_channels_alike(here, gains[band]) for band, here in rows.items()]
     nights = _of_one_stage(nightly(pl.concat([summaries.clear(), *alike])), stepped)
     nights_of = nights.partition_by("band", as_dict=True)
     parts = {band: nights_of[band,] for band in bands if (band,) in nights_of}
     cells: list[Cell] = []
-    alike_nights = persistence(pl.concat([summaries.clear(), *since.values()]))
     for band, part in parts.items():
         found = cells_of_band(_since(stepped.get(band), part), gains[band], quieter[band], alike_nights)
         cells += _near_overload(found, diagnoses[band])
-    troubles = [_troubles(cell, diagnoses[cell.band], noise[cell.band]) for cell in cells]
+    troubles = [
+        _troubles(cell, diagnoses[cell.band], noise[cell.band]) | meter.troubles(cell.band) for cell in cells
+    ]
     judged = judge(cells, facts.worthwhile_db, facts.confidence, troubles)
     return Table(
         tuple(bands),
@@ -88,6 +144,9 @@ def table_of(summaries: pl.DataFrame, facts: StationFacts) -> Table:
         tuple(cells),
         tuple(troubles),
         tuple(judged),
+        alike_nights,
+        meter,
+        {band: empty_carriers(here) for band, here in rows.items()},
     )
 
 
@@ -108,6 +167,22 @@ def _with_steps(diagnosis: Diagnosis, step: StageStep | None) -> Diagnosis:
         flags=(*diagnosis.flags, STEPPED),
         sentences=(*diagnosis.sentences, step.sentence),
     )
+
+
+def _with_carriers(
+    diagnoses: dict[str, Diagnosis], rows: Mapping[str, pl.DataFrame], gains: Mapping[str, Gain | None]
+) -> dict[str, Diagnosis]:
+    """The diagnoses, with what carriers say against the noise of all bands where those have no load."""
+    sentence = carriers_contradict([gain for gain in gains.values() if gain is not None])
+    if not sentence:
+        return diagnoses
+    bare = {band for band, here in rows.items() if not here["level_load_bypass"].count()}
+    return {
+        band: replace(found, flags=(*found.flags, "routes-disagree"), sentences=(*found.sentences, sentence))
+        if band in bare
+        else found
+        for band, found in diagnoses.items()
+    }
 
 
 def _since(step: StageStep | None, rows: pl.DataFrame) -> pl.DataFrame:
@@ -141,7 +216,7 @@ def _steady(methods: GainMethods, diagnosis: Diagnosis) -> GainMethods:
     away = rows.filter(~pl.col("hour_utc").is_in(sorted(near)))
     for kept in (away, without_overload(rows, diagnosis)):
         if not kept.is_empty():
-            return GainMethods(kept)
+            return GainMethods(kept, methods.alike)
     return methods
 
 

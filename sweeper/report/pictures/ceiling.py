@@ -5,10 +5,9 @@ from math import ceil
 import polars as pl
 from matplotlib.axes import Axes
 
-from sweeper.analysis import Evidence
+from sweeper.analysis import Evidence, listed
 from sweeper.report import wording
 from sweeper.report.pictures.picture import Numbers, Picture
-from sweeper.report.pictures.when import listed
 from sweeper.report.svg import colour, drawing, inline, sheet
 
 MOST_POINTS = 160

@@ -4,10 +4,9 @@ from collections.abc import Sequence
 from datetime import datetime, timedelta
 from zoneinfo import ZoneInfo
 
-from sweeper.analysis import BandComparison, Comparison, Interval
+from sweeper.analysis import BandComparison, Comparison, Interval, listed
 from sweeper.report import wording
 from sweeper.report.pictures.picture import Numbers, Picture
-from sweeper.report.pictures.when import listed
 from sweeper.report.svg import NARROW, colour, drawing, inline, sheet
 
 

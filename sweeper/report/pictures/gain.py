@@ -7,14 +7,23 @@ import polars as pl
 from matplotlib.axes import Axes
 from matplotlib.lines import Line2D
 
+from sweeper.analysis import listed
 from sweeper.report import wording
 from sweeper.report.pictures.picture import Numbers, Picture
-from sweeper.report.pictures.when import listed
 from sweeper.report.svg import NARROW, colour, drawing, inline, sheet
 
-MARKS = {"carriers": "o", "load": "s", "noise": "D", "rated": "x", "channel": ".", "combined": "|"}
+MARKS = {
+    "carriers": "o",
+    "load": "s",
+    "bend": "^",
+    "noise": "D",
+    "rated": "x",
+    "channel": ".",
+    "combined": "|",
+}
 WORDS = {
     "carriers": "carriers",
+    "bend": "bend of the noise over nights",
     "load": "noise over the load",
     "noise": "noise source",
     "rated": "rated",

@@ -1,11 +1,12 @@
 """Is the rig healthy? What became of the passes of each night, and how much of the relays' life is spent."""
 
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from datetime import date, timedelta
 from zoneinfo import ZoneInfo
 
 import polars as pl
+from matplotlib.axes import Axes
 
 from sweeper.report import wording
 from sweeper.report.pictures.picture import Numbers, Picture
@@ -37,34 +38,9 @@ def rig(
         operations[night] += record.relay_operations
     nights = sorted(counts)
     title = _title(passes, busiest_relay, rated_operations)
-    first, span = nights[0], (nights[-1] - nights[0]).days + 1
     with drawing():
         figure = sheet(8.2, 2.4)
-        axes = figure.subplots()
-        for night in nights:
-            base = 0
-            for outcome, ink in INKS.items():
-                number = counts[night][outcome]
-                if number:
-                    axes.bar((night - first).days, number, 0.85, base, color=colour(ink), linewidth=0)
-                base += number
-        step = max(1, span // 8)
-        marks = list(range(0, span, step))
-        days = [first + timedelta(days=mark) for mark in marks]
-        axes.set_xticks(marks, [f"{day.day} {day:%b}" for day in days])
-        axes.set_xlim(-0.6, max(span, 6) - 0.4)
-        axes.set_xlabel("night, by the day that it began on")
-        axes.set_ylabel("passes")
-        axes.grid(axis="y")
-        total = Counter(record.outcome for record in passes)
-        for nth, (outcome, ink) in enumerate(INKS.items()):
-            axes.text(
-                1.02,
-                0.9 - 0.14 * nth,
-                f"{outcome}: {total[outcome]}",
-                transform=axes.transAxes,
-                color=colour("soft" if ink == "rule" else ink),
-            )
+        _bars(figure.subplots(), counts)
         svg = inline(figure, "rig", title, f"{title}. {_troubles(passes)}")
     trouble = {row["night"]: row for row in health.iter_rows(named=True)}
     signs = ("floor", "clipped", "occupied", "stale", "overload")
@@ -82,6 +58,36 @@ def rig(
         "Occupied", "Stale", "Hours with overload",
     )  # fmt: skip
     return (Picture("rig", title, svg, _troubles(passes), Numbers(headings, rows)),)
+
+
+def _bars(axes: Axes, counts: Mapping[date, Counter[Outcome]]) -> None:
+    """A bar for each night, what became of its passes one over the other; the sums beside it."""
+    nights = sorted(counts)
+    first, span = nights[0], (nights[-1] - nights[0]).days + 1
+    for night in nights:
+        base = 0
+        for outcome, ink in INKS.items():
+            number = counts[night][outcome]
+            if number:
+                axes.bar((night - first).days, number, 0.85, base, color=colour(ink), linewidth=0)
+            base += number
+    step = max(1, span // 8)
+    marks = list(range(0, span, step))
+    days = [first + timedelta(days=mark) for mark in marks]
+    axes.set_xticks(marks, [f"{day.day} {day:%b}" for day in days])
+    axes.set_xlim(-0.6, max(span, 6) - 0.4)
+    axes.set_xlabel("night, by the day that it began on")
+    axes.set_ylabel("passes")
+    axes.grid(axis="y")
+    total = sum(counts.values(), Counter[Outcome]())
+    for nth, (outcome, ink) in enumerate(INKS.items()):
+        axes.text(
+            1.02,
+            0.9 - 0.14 * nth,
+            f"{outcome}: {total[outcome]}",
+            transform=axes.transAxes,
+            color=colour("soft" if ink == "rule" else ink),
+        )
 
 
 def _night(record: PassRecord, zone: str) -> date:

@@ -149,7 +149,13 @@ def months(frame: pl.DataFrame) -> tuple[Picture, ...]:
         figure.supylabel("S/N change, dB", fontsize=11, x=-0.015)
         figure.tight_layout(pad=0.3, h_pad=0.5)
         svg = inline(figure, "months", title, title)
-    numbers = Numbers(
+    caption = "Circles: by night; diamonds: by day. Upright lines are intervals."
+    return (Picture("months", title, svg, caption, _numbers_by_month(known)),)
+
+
+def _numbers_by_month(known: pl.DataFrame) -> Numbers:
+    """One row for each band, month and light."""
+    return Numbers(
         (
             "Band",
             "Month",
@@ -176,5 +182,3 @@ def months(frame: pl.DataFrame) -> tuple[Picture, ...]:
             for row in known.iter_rows(named=True)
         ),
     )
-    caption = "Circles: by night; diamonds: by day. Upright lines are intervals."
-    return (Picture("months", title, svg, caption, numbers),)

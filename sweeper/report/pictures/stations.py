@@ -6,11 +6,11 @@ from math import ceil
 from matplotlib.axes import Axes
 from matplotlib.patches import Rectangle
 
-from sweeper.analysis import BandHour, StationCell, StationResult, atmospheric_noise_known
+from sweeper.analysis import BandHour, StationCell, StationResult, atmospheric_noise_known, listed
 from sweeper.report import wording
 from sweeper.report.palette import step_of
 from sweeper.report.pictures.picture import Numbers, Picture
-from sweeper.report.pictures.when import REACH_DB, listed
+from sweeper.report.pictures.when import REACH_DB
 from sweeper.report.svg import colour, drawing, inline, sheet
 
 NOISE_REACH_DB = 15.0
@@ -72,14 +72,7 @@ def medians(bands: Sequence[BandHour]) -> tuple[Picture, ...]:
 
 def places(stations: Sequence[StationResult], cells: Sequence[StationCell]) -> tuple[Picture, ...]:
     """One small map for each band, at the hour that most stations measured; none without calibrated stations."""
-    shown: dict[str, list[StationCell]] = {}
-    for band in dict.fromkeys(cell.band for cell in cells):
-        known = [cell for cell in cells if cell.band == band and cell.above_expected_db is not None]
-        by_hour: dict[int, list[StationCell]] = {}
-        for cell in known:
-            by_hour.setdefault(cell.hour_utc, []).append(cell)
-        if by_hour:
-            shown[band] = max(by_hour.values(), key=len)
+    shown = _best_heard_hours(cells)
     if not shown:
         return ()
     where = {station.name: station for station in stations}
@@ -133,6 +126,19 @@ def places(stations: Sequence[StationResult], cells: Sequence[StationCell]) -> t
         f"median that ITU-R P.372 expects there of {parts}. Diamonds stand out from the others."
     )
     return (Picture("places", title, svg, caption, numbers),)
+
+
+def _best_heard_hours(cells: Sequence[StationCell]) -> dict[str, list[StationCell]]:
+    """For each band the cells of the hour that most stations measured; no band without calibrated stations."""
+    shown: dict[str, list[StationCell]] = {}
+    for band in dict.fromkeys(cell.band for cell in cells):
+        known = [cell for cell in cells if cell.band == band and cell.above_expected_db is not None]
+        by_hour: dict[int, list[StationCell]] = {}
+        for cell in known:
+            by_hour.setdefault(cell.hour_utc, []).append(cell)
+        if by_hour:
+            shown[band] = max(by_hour.values(), key=len)
+    return shown
 
 
 def _map(axes: Axes, band: str, here: Sequence[StationCell], where: Mapping[str, StationResult]) -> None:

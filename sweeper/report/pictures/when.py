@@ -5,7 +5,7 @@ from datetime import date
 
 from matplotlib.patches import Rectangle
 
-from sweeper.analysis import Findings, PeriodFinding, on_nights_measured
+from sweeper.analysis import Findings, PeriodFinding, listed, on_nights_measured
 from sweeper.report import wording
 from sweeper.report.palette import step_of
 from sweeper.report.pictures.picture import Numbers, Picture
@@ -139,11 +139,6 @@ def _overloads(findings: Findings, zone: str, named: bool) -> list[str]:
             places.append(f"{band.band} at {listed(wording.hour_spans(hours, zone, on))}")
     subject = "it" if named else "the stage"
     return [f"{subject} overloads on {listed(places)}"] if places else []
-
-
-def listed(names: Sequence[str]) -> str:
-    """``a, b and c``."""
-    return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"
 
 
 def _alternative(findings: Findings) -> str:

@@ -52,6 +52,11 @@ class Course:
     step_db: float = 1.0
     floor_db: float = -60.0
     top_db: float = 60.0
+    bend: tuple[tuple[float, float], ...] = ()
+    """(level, shown) pairs in dB over S9, rising, of a meter whose decibels are none; empty: they are."""
+    detector: str = "rms"
+    """What the meter shows of a reading: ``rms``, ``log-average``, or ``quasi-peak``, which rises at once and falls
+    by 43 % in a reading."""
     night_sd_db: float = 3.0
     """Standard deviation of external noise from night to night."""
     night_persistence: float = 0.0
@@ -92,6 +97,8 @@ class Course:
     gain_step_db: float = 0.0
     agc_db_per_db: float = 0.0
     """How far the stage takes its gain back for each dB of external noise over the median."""
+    agc_on_carriers: bool = False
+    """Whether it does so for the carrier that it is tuned to as well, over the same median."""
     leak_db: float | None = None
     """Leak across the stage's relays either way, in the route's own power; None: none."""
     resident_over_noise_db: float | None = None

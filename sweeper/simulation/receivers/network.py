@@ -45,7 +45,7 @@ _STATE = (
 
 def allowed(command: bytes) -> bool:
     """Whether a line is one that a program which only listens may send."""
-    name, arguments, _ = _parse(command.decode("latin-1"))
+    name, arguments, _ = parse(command.decode("latin-1"))
     if name == "set_level":
         return bool(arguments) and arguments[0] in _LEVELS_MAY_BE_SET
     if name == "set_func":
@@ -55,14 +55,14 @@ def allowed(command: bytes) -> bool:
 
 def kind_of(command: bytes) -> Kind:
     """What a line is about."""
-    name, arguments, _ = _parse(command.decode("latin-1"))
+    name, arguments, _ = parse(command.decode("latin-1"))
     if name == "get_level":
         return "meter" if arguments[:1] in (["STRENGTH"], ["RAWSTR"]) else "setting"
     return _KINDS.get(name, "other")
 
 
 @lru_cache(maxsize=1024)
-def _parse(line: str) -> tuple[str, list[str], str]:
+def parse(line: str) -> tuple[str, list[str], str]:
     """(long name, arguments, separator of an extended reply or nothing)."""
     line = line.strip()
     separator = ""
@@ -121,7 +121,7 @@ class NetworkReceiver:
     def answer(self, line: bytes) -> str:
         """The reply to one line."""
         self.log.note(line)
-        name, arguments, separator = _parse(line.decode("latin-1"))
+        name, arguments, separator = parse(line.decode("latin-1"))
         if name == "chk_vfo":
             return "ChkVFO: 0\n" if separator else "0\n"
         if name == "dump_state":

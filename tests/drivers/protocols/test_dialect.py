@@ -186,7 +186,7 @@ def test_random_bytes_raise_nothing_but_rig_errors(name: str, noise: bytes) -> N
     ("old", "new"),
     [
         ("receiver: Saltmarsh tin ear", "receiver: \x00"),
-        ("receiver: Saltmarsh tin ear", "receiver: " + "[" * 5000),
+        ("receiver: Saltmarsh tin ear", "receiver: " + "[" * 800),
         ("receiver: Saltmarsh tin ear", "receiver: " + "{a: " * 40 + "1" + "}" * 40),
         ("receiver: Saltmarsh tin ear", "? [a, b]\n: c"),
         ("receiver: Saltmarsh tin ear", "receiver: 2026-13-01"),

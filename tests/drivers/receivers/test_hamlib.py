@@ -30,11 +30,11 @@ def simulated(**keys: object) -> Iterator[tuple[Served, HamlibReceiver]]:
 
 
 def test_hamlibs_own_dummy_is_measured_and_left_as_it_was() -> None:
-    with rigctld(1) as port, opened(f"tcp://127.0.0.1:{port}") as receiver:
+    with rigctld(1) as port, opened(f"tcp://127.0.0.1:{port}", receive_only=True) as receiver:
         assert receiver.identify()
         assert receiver.frequency_range_hz() == (150_000, 1_500_000_000)
         found = receiver.remember()
-        assert receiver.prepare() == ("transmit state",)  # it can transmit and has no line to tell it by
+        assert receiver.prepare() == ()
         receiver.set_mode("USB", 2400)
         receiver.tune(7_038_500)
         tuning = receiver.tuning()
@@ -45,7 +45,10 @@ def test_hamlibs_own_dummy_is_measured_and_left_as_it_was() -> None:
 
 
 def test_rigctld_started_with_a_vfo_on_every_command_is_spoken_to_that_way() -> None:
-    with rigctld(1, arguments=("--vfo",)) as port, opened(f"tcp://127.0.0.1:{port}") as receiver:
+    with (
+        rigctld(1, arguments=("--vfo",)) as port,
+        opened(f"tcp://127.0.0.1:{port}", receive_only=True) as receiver,
+    ):
         receiver.prepare()
         receiver.set_mode("CW", 500)
         receiver.tune(10_120_000)
@@ -185,17 +188,20 @@ def test_whether_a_fresh_server_tells_of_a_transmitter_does_not_change_while_it_
     """hamlib 4.5 without a line to ask refuses get_ptt first, then answers from memory for half a second."""
     with rigctld(model, arguments=arguments) as port:
         link = f"tcp://127.0.0.1:{port}"
-        unknown = set()
+        tells = set()
         with opened(link) as receiver:  # as the first look of `check`, which sets nothing
             receiver.tuning()
         for _ in range(2):
             with opened(link) as receiver:
-                unknown.add(receiver.prepare())
-                receiver.read_power()
-        assert len(unknown) == 1
+                receiver.prepare()
+                tells.add(receiver.tells_transmit())
+        assert len(tells) == 1
         if model == 1:  # the other dummy has no range to transmit in
-            assert unknown == {() if "RIG" in arguments else ("transmit state",)}
-        with opened(link) as receiver:
+            assert tells == {"RIG" in arguments}
+        if tells == {False} and model == 1:
+            with opened(link) as receiver, pytest.raises(Refused, match="receive_only: true"):
+                receiver.is_transmitting()
+        with opened(link, receive_only=True) as receiver:
             began = SystemClock().monotonic()
             while SystemClock().monotonic() - began < 0.7:  # longer than hamlib remembers
                 receiver.read_power()

@@ -13,7 +13,7 @@ from pydantic import ValidationError
 from drivers.errors import LinkTimeout, Refused, Unsupported
 from drivers.switches.person import DRIVER, PersonOptions
 
-DEADLINE_S = 10
+DEADLINE_S = 60
 PATHS = {"antenna-bypass": "both switches left", "antenna-stage": "stage switch right"}
 
 

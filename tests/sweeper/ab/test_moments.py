@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from sweeper.ab.moments import differences, moments
+from sweeper.ab.moments import break_s, differences, moments
 
 
 def _levels(step_db: float, at: list[float], seconds: float = 120.0, every_s: float = 0.064) -> np.ndarray:

@@ -108,6 +108,9 @@ def _hour(
     }
     row |= {"passes": 4, "passes_seen": 4, "resolution_db": 0.0, "gain_resolution_db": 0.0}
     row |= {"load_resolution_db": 0.0}
+    for path in ("antenna_bypass", "antenna_stage", "load_bypass", "load_stage"):
+        if place.load or path.startswith("antenna"):
+            row |= {f"scatter_{path}": 1.0, f"scatter_visits_{path}": 16}
     row |= {"level_antenna_bypass": read["antenna_bypass"], "level_antenna_stage": read["antenna_stage"]}
     row |= {"level_antenna_bypass_se_db": place.error_db, "meter_reading_bypass": read["antenna_bypass"]}
     row |= {"difference_db": read["antenna_stage"] - read["antenna_bypass"], "difference_bound": place.bound}

@@ -13,7 +13,7 @@ from sweeper.fleet.executors import DaskCluster, Executor, ProcessPool, WorkerLo
 from tests.sweeper.fleet import work
 from tests.whole.peers import ends_with_us, free_port, until
 
-pytestmark = [pytest.mark.slow, pytest.mark.xdist_group("executors")]
+pytestmark = pytest.mark.slow
 
 
 @contextlib.contextmanager

@@ -93,6 +93,7 @@ def test_a_place_where_no_page_can_be_written_is_told_before_drawing(tmp_path: P
     assert sorted(each.name for each in tmp_path.iterdir()) == ["file"]
 
 
+@pytest.mark.slow
 def test_a_season_stays_below_two_megabytes(tmp_path: Path) -> None:
     bands = ("long wave", "medium wave", "80 m", "60 m", "40 m", "31 m", "20 m", "15 m", "10 m")
     found = sample.findings(*bands, nights=92)

@@ -1,0 +1,144 @@
+"""The slope of the meter's scale at the levels where readings lie, from how far they scatter within a visit.
+
+Readings of white noise scatter alike at every level on an honest scale, by 4.34/√(Bτ) dB (radiometer equation, Dicke
+1946). A scale of half the slope shows half the scatter; a dead zone shows none. No calibration is needed for that.
+Which scales are left open by it is for `scales`; verdicts do not belong here.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import polars as pl
+
+from sweeper.analysis.arrays import Floats
+from sweeper.analysis.facts import MeterFacts
+from sweeper.analysis.physics.radiometer import shape_of, spread_db
+from sweeper.analysis.thresholds import DEAD_SLOPE, SLOPE_AS_GOOD_AS_ONE, SLOPE_SE
+
+PATHS = ("antenna_bypass", "antenna_stage", "load_bypass", "load_stage")
+WIDEST_DB = 4.0
+"""Levels that are taken together."""
+VISIT_VARIANCE = 0.35
+"""Variance of a visit's variance, over the square of its mean: 2/7 for eight readings of a normal law, and more."""
+PRIOR_ROWS = 8.0
+"""Rows that this is worth beside the scatter of the rows themselves."""
+
+
+@dataclass(frozen=True, slots=True)
+class SlopeAt:
+    """The slope over levels from `low_db` to `high_db` as shown: decibels shown for each decibel.
+
+    `open_low`: it may also be 1, since noise from outside crackles and wanders, which adds scatter to that of noise.
+    """
+
+    low_db: float
+    high_db: float
+    slope: float
+    se: float
+    visits: int
+    open_low: bool = False
+
+    @property
+    def middle_db(self) -> float:
+        return (self.low_db + self.high_db) / 2
+
+    @property
+    def honest(self) -> bool:
+        """Decibels are decibels here, as far as can be told."""
+        return self.like(1.0)
+
+    @property
+    def dead(self) -> bool:
+        """The meter hardly moves where noise must make it move: a floor, a threshold, a knee."""
+        return self.slope + SLOPE_SE * self.se < DEAD_SLOPE
+
+    def like(self, other: float) -> bool:
+        """Whether the slope is `other` here, as far as can be told."""
+        return abs(self.slope - other) <= max(SLOPE_AS_GOOD_AS_ONE * other, SLOPE_SE * self.se) or (
+            self.open_low and other <= self.slope
+        )
+
+
+def slopes_of(rows: pl.DataFrame, meter: MeterFacts) -> tuple[SlopeAt, ...]:
+    """Slopes by level, lowest first, from the noise `rows` of summaries of any bands; the meter is the same on all.
+
+    Empty where the readings tell none: too coarse a step, or too few readings in a visit.
+    """
+    told = [_told(rows, path, meter) for path in PATHS]
+    level, value, visits, step = (np.concatenate(each) for each in zip(*told, strict=True))
+    on_load = np.repeat([path.startswith("load") for path in PATHS], [len(each[0]) for each in told])
+    order = np.argsort(level, kind="stable")
+    level, value, visits, step, on_load = (each[order] for each in (level, value, visits, step, on_load))
+    found = []
+    begin = 0
+    for end in range(1, len(level) + 1):
+        if end == len(level) or level[end] - level[begin] > WIDEST_DB:
+            part = slice(begin, end)
+            found.append(_together(level[part], value[part], visits[part], step[part], on_load[part]))
+            begin = end
+    return tuple(found)
+
+
+def _told(rows: pl.DataFrame, path: str, meter: MeterFacts) -> tuple[Floats, Floats, Floats, Floats]:
+    """Levels, squared slopes, visits that told them and steps over the scatter of noise, of one path."""
+    names = (f"level_{path}", f"scatter_{path}", f"scatter_visits_{path}")
+    chosen = rows.filter(pl.col("passes") > 0, pl.col(names[2]) > 0).drop_nulls(names)
+    level, value, visits = (chosen[name].to_numpy().astype(np.float64) for name in names)
+    step_db = chosen["step_db"].fill_null(0.0).to_numpy().astype(np.float64)
+    return level, value, visits, step_db / _spread_db(chosen["bandwidth_hz"].to_numpy(), meter)
+
+
+def _together(level: Floats, value: Floats, visits: Floats, step: Floats, on_load: Floats) -> SlopeAt:
+    open_low, coarse = False, float(step.max(initial=0.0))
+    squared, se = _mean(value, visits, coarse)
+    loaded = on_load.astype(bool)
+    if loaded.any() and not loaded.all():
+        by_load, of_load = _mean(value[loaded], visits[loaded], coarse)
+        if by_load < squared:  # a load is silent: what the antenna scatters more comes from outside
+            squared, se = by_load, of_load
+    elif not loaded.any():
+        open_low = squared > 1.0
+    slope = float(np.sqrt(max(squared, 0.0)))
+    error = float(np.hypot(se, _left_by_rounding(slope, coarse)))
+    return SlopeAt(
+        float(level[0]),
+        float(level[-1]),
+        slope,
+        error / (2 * max(slope, 0.3)),
+        int(visits.sum()),
+        open_low,
+    )
+
+
+def _mean(value: Floats, visits: Floats, step: float) -> tuple[float, float]:
+    total = float(visits.sum())
+    mean = float(visits @ value) / total
+    of_visit = VISIT_VARIANCE * (max(mean, 0.0) + step**2 / 12) ** 2
+    seen = float(visits @ (value - mean) ** 2)
+    variance = (seen + PRIOR_ROWS * of_visit) / (len(value) - 1 + PRIOR_ROWS)
+    return mean, float(np.sqrt(variance / total))
+
+
+def _left_by_rounding(slope: float, step: float) -> float:
+    """What steps leave in a squared slope where levels stand still; `step` in standard deviations of a reading.
+
+    Sheppard's correction has been made; the next term of the quantisation theorem (Widrow 1956), half of its worst.
+    """
+    if step <= 0:
+        return 0.0
+    inside = max(slope, 0.3) / step
+    return 0.5 * (step**2 / np.pi**2 + 4 * max(slope, 0.3) ** 2) * float(np.exp(-2 * np.pi**2 * inside**2))
+
+
+def common_slope(slopes: Sequence[SlopeAt]) -> float | None:
+    """The one slope at all levels, where there is one."""
+    weight = np.array([1 / max(each.se, 0.01) ** 2 for each in slopes])
+    mean = float(weight @ np.array([each.slope for each in slopes]) / weight.sum())
+    return mean if all(each.like(mean) for each in slopes) else None
+
+
+def _spread_db(bandwidth_hz: Floats, meter: MeterFacts) -> Floats:
+    averaging_s = 0.05 if meter.averaging_s is None else meter.averaging_s
+    widths, which = np.unique(bandwidth_hz, return_inverse=True)
+    return np.array([spread_db(shape_of(float(width), averaging_s)) for width in widths])[which]

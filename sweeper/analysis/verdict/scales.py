@@ -1,0 +1,164 @@
+"""What a meter's scale allows to be said: verdicts that hold on every scale which its readings leave open."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+import polars as pl
+
+from sweeper.analysis.arrays import Floats
+from sweeper.analysis.band.gain_methods import GainMethods
+from sweeper.analysis.facts import StationFacts
+from sweeper.analysis.meter.scales import PLAIN, Scale, scales_open, with_beyond
+from sweeper.analysis.meter.slope import PATHS, SlopeAt, slopes_of
+from sweeper.analysis.statistics.interval import Interval
+from sweeper.analysis.thresholds import (
+    CARRIER_LEVELS,
+    DEAD_SHARE,
+    NEAR_TESTED_DB,
+    WORST_SLOPE_SE,
+)
+from sweeper.analysis.verdict.judge import Judged
+
+UNTESTED = "scale-untested"
+DEAD = "meter-dead-zone"
+
+
+@dataclass(frozen=True, slots=True)
+class Meter:
+    """What the readings of all bands tell of the meter: slopes by level, the scales left open, the likeliest first.
+
+    `dead_bands`: on them the meter hardly moves where noise must make it move. `tested_db`: lowest and highest level at
+    which the readings tested the scale; None where nothing did.
+    """
+
+    slopes: tuple[SlopeAt, ...] = ()
+    scales: tuple[Scale, ...] = (PLAIN,)
+    dead_bands: frozenset[str] = frozenset()
+    tested_db: tuple[float, float] | None = (-np.inf, np.inf)
+
+    def troubles(self, band: str) -> frozenset[str]:
+        """Flags that the meter gives to the band."""
+        return frozenset({DEAD} if band in self.dead_bands else ())
+
+
+CALIBRATED = Meter()
+
+
+def meter_of(summaries: pl.DataFrame, facts: StationFacts) -> Meter:
+    """The meter of a station, from the `summaries` of all its bands. A calibrated one is taken at its curve's word."""
+    noise = summaries.filter((pl.col("for") == "noise") & (pl.col("passes") > 0))
+    if facts.meter.calibrated or noise.is_empty():
+        return CALIBRATED
+    slopes = slopes_of(noise, facts.meter)
+    dead = frozenset(band for band in noise["band"].unique().to_list() if _is_dead(noise, band, slopes))
+    alive = tuple(each for each in slopes if not each.dead and each.se <= WORST_SLOPE_SE)
+    levels = np.concatenate([noise[f"level_{path}"].drop_nulls().to_numpy() for path in PATHS])
+    scales = scales_open(alive, facts.meter, (float(levels.min()), float(levels.max())))
+    carriers = _carriers_tested(summaries, alive)
+    if _rest_on_carriers(summaries, carriers):
+        scales = with_beyond(scales, max((each.high_db for each in alive), default=float(levels.max())))
+    return Meter(slopes, scales, dead, carriers)
+
+
+def _is_dead(noise: pl.DataFrame, band: str, slopes: Sequence[SlopeAt]) -> bool:
+    here = noise.filter(pl.col("band") == band)
+    for path in PATHS:
+        level = here[f"level_{path}"].drop_nulls().to_numpy()
+        still = np.zeros(len(level), dtype=bool)
+        for each in slopes:
+            still |= each.dead & (level >= each.low_db) & (level <= each.high_db)
+        if len(level) and still.mean() > DEAD_SHARE:
+            return True
+    return False
+
+
+def _carriers_tested(summaries: pl.DataFrame, slopes: Sequence[SlopeAt]) -> tuple[float, float] | None:
+    """Lowest and highest level at which the scale was tested: by scatter, and by carriers that agree with noise.
+
+    The gain by carriers over that by noise is the slope at their levels over that at the noise's: all bands together.
+    """
+    if not slopes:
+        return None
+    low, high = slopes[0].low_db, slopes[-1].high_db
+    compared, levels = [], []
+    for rows in summaries.partition_by("band"):
+        methods = GainMethods(rows)
+        by_noise = methods.load or methods.bend
+        if by_noise is not None and methods.carriers is not None:
+            error = float(np.hypot(methods.carriers.se_db, by_noise.se_db))
+            compared.append((by_noise.gain_db, methods.carriers.gain_db, error))
+            levels.append(_levels_of_carriers(rows))
+    if compared:
+        by_noises, by_carriers, errors = np.array(compared).T
+        weight = float((by_noises**2 / errors**2).sum())
+        slope = float((by_noises * by_carriers / errors**2).sum()) / weight
+        seen = SlopeAt(low, high, slope, weight**-0.5, len(compared))
+        if seen.se <= WORST_SLOPE_SE and seen.honest:
+            high = max(high, float(np.quantile(np.concatenate(levels), CARRIER_LEVELS)))
+    return low, high
+
+
+def _levels_of_carriers(rows: pl.DataFrame) -> Floats:
+    heard = rows.filter((pl.col("for") == "carrier") & pl.col("carrier_gain_db").is_not_null())
+    both = heard.drop_nulls(["level_antenna_bypass", "level_antenna_stage"])
+    return both.select("level_antenna_bypass", "level_antenna_stage").to_numpy().ravel()
+
+
+def _rest_on_carriers(summaries: pl.DataFrame, tested_db: tuple[float, float] | None) -> bool:
+    """Whether on some band only carriers tell the gain, at levels where nothing tested the scale."""
+    for rows in summaries.partition_by("band"):
+        methods = GainMethods(rows)
+        by_noise = methods.load or methods.bend or methods.source
+        alone = by_noise is None and methods.carriers is not None
+        if alone and GainMethods(rows.filter(_inside(rows, tested_db))).carriers is None:
+            return True
+    return False
+
+
+def _inside(rows: pl.DataFrame, tested_db: tuple[float, float] | None) -> pl.Series:
+    """Rows of noise, and those of carriers at tested levels."""
+    if tested_db is None:
+        return rows["for"] == "noise"
+    low, high = tested_db[0] - NEAR_TESTED_DB, tested_db[1] + NEAR_TESTED_DB
+    levels = [pl.col(f"level_antenna_{route}").is_between(low, high) for route in ("bypass", "stage")]
+    return rows.select((pl.col("for") == "noise") | pl.all_horizontal(levels).fill_null(False)).to_series()
+
+
+def without_untested(methods: GainMethods, meter: Meter) -> GainMethods:
+    """Without the carriers at untested levels, where anything else tells the gain."""
+    inside = _inside(methods.summaries, meter.tested_db)
+    if methods.carriers is None or inside.all():
+        return methods
+    kept = GainMethods(methods.summaries.filter(inside), methods.alike)
+    return kept if (kept.carriers or methods.load or methods.bend or methods.source) is not None else methods
+
+
+def held_on_all(
+    first: Mapping[tuple[str, int], Judged], others: Sequence[Mapping[tuple[str, int], Judged]]
+) -> tuple[Judged, ...]:
+    """Verdicts and intervals that hold whichever of the scales is the meter's, by band and hour."""
+    nothing = Judged("undecided", None, 1.0)
+    held = []
+    for place, judged in first.items():
+        beside = [other.get(place, nothing) for other in others]
+        if judged.withheld or not beside:
+            held.append(judged)
+            continue
+        interval = _covering(judged.snr_change_db, [each.snr_change_db for each in beside])
+        if {each.verdict for each in beside} == {judged.verdict}:
+            level = max(judged.level, *(each.level for each in beside))
+            held.append(replace(judged, snr_change_db=interval, level=level))
+        elif judged.verdict != "undecided":
+            held.append(Judged("undecided", None, judged.level, withheld=UNTESTED))
+        else:
+            held.append(replace(judged, snr_change_db=interval))
+    return tuple(held)
+
+
+def _covering(interval: Interval | None, others: Sequence[Interval | None]) -> Interval | None:
+    known = [each for each in others if each is not None]
+    if interval is None or len(known) < len(others):
+        return None
+    every = [interval, *known]
+    return Interval(interval.value, min(each.low for each in every), max(each.high for each in every))

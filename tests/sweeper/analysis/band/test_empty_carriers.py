@@ -1,0 +1,43 @@
+"""A carrier channel without a carrier is said to be empty, with its hours; one that fades or is heard is not."""
+
+from dataclasses import replace
+
+import polars as pl
+
+from sweeper.analysis import findings_from, summarise_day, table_of
+from sweeper.analysis.band.empty_carriers import EMPTY, empty_carriers, sentence_of
+from sweeper.simulation.campaign.course import BandTruth, Course
+from sweeper.simulation.campaign.draw import campaign
+from tests.benchmarks.campaigns import facts_of
+
+
+def heard(*over_noise_db: float) -> tuple[pl.DataFrame, str, tuple[str, ...]]:
+    band = BandTruth("40 m", rise_db=12.0, carrier_over_noise_db=over_noise_db)
+    thrown = campaign(Course((band,), nights=3, hours=(19, 23)), 5)
+    told = facts_of(thrown)
+    told = replace(told, rated_gain_db=15.0)
+    summaries = pl.concat([summarise_day(thrown.night(n), told) for n in range(3)])
+    found = findings_from(table_of(summaries, told), summaries, told).bands[0]
+    return summaries, found.recommendation, found.flags
+
+
+def test_a_channel_that_holds_only_noise_is_empty_at_all_hours() -> None:
+    summaries, said, flags = heard(-30.0)
+    (hz,) = empty_carriers(summaries)
+    assert f"{hz / 1e3:g} kHz is empty at all hours measured" in said
+    assert EMPTY in flags
+
+
+def test_a_carrier_that_fades_and_is_missing_now_and_then_is_not_empty() -> None:
+    summaries, said, flags = heard(25.0)
+    assert empty_carriers(summaries) == {}
+    assert "empty" not in said and EMPTY not in flags
+
+
+def test_hours_are_told_where_it_is_empty_in_some() -> None:
+    summaries, _, _ = heard(25.0)
+    silent = (pl.col("for") == "carrier") & (pl.col("hour_utc") == 19)
+    rows = summaries.with_columns(
+        pl.when(silent).then(pl.col("passes_seen")).otherwise("absent_passes").alias("absent_passes")
+    )
+    assert "is empty at 19 UTC" in sentence_of(empty_carriers(rows))
