@@ -36,3 +36,13 @@ def test_everything_is_restored_and_said_so(outpost: Outpost) -> None:
     last = items(outpost)[-1]
     assert last.part == "restoring" and last.well
     assert (outpost.dial.tuning_now, outpost.board.standing) == before
+
+
+def test_a_band_with_one_noise_channel_is_told_that_a_second_would_show_a_signal_on_it(
+    outpost: Outpost,
+) -> None:
+    noise = [channel.band for channel in outpost.station.channels() if channel.purpose == "noise"]
+    lone = [band for band in dict.fromkeys(noise) if noise.count(band) == 1]
+    told = [item.found for item in items(outpost) if item.part == "channels"]
+    assert lone and len(told) == 1
+    assert all(band in told[0] for band in lone) and "a second" in told[0]
