@@ -48,6 +48,25 @@ def _receiver(receiver: Any) -> Iterator[Finding]:
             )
     if len(meter.curve or ()) == 1:
         yield ("receiver", "meter", "curve"), "one pair makes no curve.", "Give at least two pairs, or none."
+    if "s9_dbm" in meter.model_fields_set and meter.unit != "dB-over-S9":
+        yield (
+            ("receiver", "meter", "s9_dbm"),
+            f"S9 is a level of meters in dB over S9, and this one reads in {meter.unit}.",
+            "Leave it out, or write unit: dB-over-S9.",
+        )
+    ends = [reading for reading, _ in meter.curve or ()]
+    if len(ends) > 1 and meter.floor is not None and meter.floor >= max(ends):
+        yield (
+            ("receiver", "meter", "floor"),
+            f"the floor, {meter.floor:g}, lies above all that the curve knows, up to {max(ends):g}.",
+            "The floor is the lowest value that the meter shows, in the unit of the curve's readings.",
+        )
+    if len(ends) > 1 and meter.top is not None and meter.top <= min(ends):
+        yield (
+            ("receiver", "meter", "top"),
+            f"the top, {meter.top:g}, lies below all that the curve knows, from {min(ends):g} on.",
+            "The top is the highest value that the meter shows, in the unit of the curve's readings.",
+        )
     if meter.floor is not None and meter.top is not None and meter.floor >= meter.top:
         yield (
             ("receiver", "meter", "floor"),
