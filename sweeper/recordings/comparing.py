@@ -61,7 +61,13 @@ def compare_recording(asked: Asked, told: Callable[[float], None] = lambda share
     comparison.
     """
     _call(asked)
-    recording = _opened(asked)
+    try:
+        return _compared(_opened(asked), asked, told)
+    except RecordingError as fault:  # also where it turns out to be damaged midway
+        raise WrongInput(str(fault)) from fault
+
+
+def _compared(recording: Recording, asked: Asked, told: Callable[[float], None]) -> Compared:
     name = (
         str(asked.files[0]) if len(asked.files) == 1 else f"{asked.files[0]} and {len(asked.files) - 1} more"
     )
@@ -102,16 +108,13 @@ def compare_recording(asked: Asked, told: Callable[[float], None] = lambda share
 
 
 def _opened(asked: Asked) -> Recording:
-    """The files as one recording. `WrongInput` where they are none."""
-    try:
-        return open_recording(
-            asked.files,
-            centre_hz=asked.centre_hz,
-            channel=asked.channel,
-            samples=False if asked.dial_hz is not None or asked.mode is not None else None,
-        )
-    except RecordingError as fault:
-        raise WrongInput(str(fault)) from fault
+    """The files as one recording. `RecordingError` where they are none."""
+    return open_recording(
+        asked.files,
+        centre_hz=asked.centre_hz,
+        channel=asked.channel,
+        samples=False if asked.dial_hz is not None or asked.mode is not None else None,
+    )
 
 
 def _enough(result: ABResult, name: str) -> None:

@@ -27,7 +27,7 @@ from sweeper.analysis.change.before_after import (
 )
 from sweeper.analysis.change.detect import find_changes
 from sweeper.analysis.change.levels import noise_levels
-from sweeper.analysis.change.reasons import POWER, Told, reason
+from sweeper.analysis.change.reasons import POWER, ToSay, reason
 from sweeper.analysis.facts import StationFacts
 from sweeper.analysis.results import BandComparison, ChangePeriod, Comparison, FixVerdict
 from sweeper.analysis.statistics.dependent_nights import Dependence
@@ -95,16 +95,8 @@ def compare(
     if len(found) > 1:
         together = look.change(matched_nights(levels, first, ("band", "hour_utc")))
         whole = _finding(ALL_BANDS, together, levels, look, True)
-    return Comparison(
-        facts.name,
-        fix,
-        facts.confidence,
-        found,
-        whole,
-        _sky(summaries, first, facts),
-        changes,
-        left_out,
-    )
+    sky = _sky(summaries, first, facts)
+    return Comparison(facts.name, fix, facts.confidence, found, whole, sky, changes, left_out)
 
 
 @dataclass(frozen=True, slots=True)
@@ -147,7 +139,7 @@ def _finding(
     held = next((flag for flag, stands in holds.items() if stands), "")
     verdict = "undecided" if held else _verdict(interval, facts.worthwhile_db)
     smallest = _smallest(change)
-    told = Told(change, interval, verdict, smallest, held, facts.worthwhile_db, bool(otherwise))
+    told = ToSay(change, interval, verdict, smallest, held, facts.worthwhile_db, bool(otherwise))
     periods: list[ChangePeriod] = []
     keys = ("band", "hour_utc") if band == ALL_BANDS else ("hour_utc",)
     for hour in sorted(here["hour_utc"].unique().to_list()):
