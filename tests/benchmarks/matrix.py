@@ -66,10 +66,7 @@ def _outcomes() -> tuple[list[str], dict[str, bool]]:
 def _cell(cells: Sequence[Cell], ran: Mapping[str, bool]) -> str:
     if not cells:
         return "–"
-    held = sum(
-        any(held and name.endswith(f"[{cell}]") and "-state-" not in name for name, held in ran.items())
-        for cell in cells
-    )
+    held = sum(any(held and name.endswith(f"[{cell}]") for name, held in ran.items()) for cell in cells)
     return f"{held} of {len(cells)}"
 
 
