@@ -57,6 +57,7 @@ if TYPE_CHECKING:
     from sweeper.analysis.verdict.effort import bands_due as bands_due
     from sweeper.analysis.verdict.effort import effort as effort
     from sweeper.analysis.verdict.expectation import expectations as expectations
+    from sweeper.analysis.verdict.expectation import measured_rises as measured_rises
     from sweeper.analysis.verdict.outlook import Outlook as Outlook
     from sweeper.analysis.verdict.outlook import outlook as outlook
     from sweeper.analysis.verdict.table import table_of as table_of
@@ -108,7 +109,7 @@ _NAMES = {
     ],
     "statistics.interval": ["Interval"],
     "verdict.effort": ["bands_due", "effort"],
-    "verdict.expectation": ["expectations"],
+    "verdict.expectation": ["expectations", "measured_rises"],
     "verdict.outlook": ["Outlook", "outlook"],
     "verdict.table": ["table_of"],
     "wording": ["clock_spans", "listed", "on_nights_measured"],

@@ -36,3 +36,22 @@ def test_everything_is_restored_and_said_so(outpost: Outpost) -> None:
     last = items(outpost)[-1]
     assert last.part == "restoring" and last.well
     assert (outpost.dial.tuning_now, outpost.board.standing) == before
+
+
+def test_nothing_is_said_of_a_transmitter_that_the_receiver_cannot_tell_of(outpost: Outpost) -> None:
+    (asked,) = [item.found for item in items(outpost) if item.part == "transmitter"]
+    assert asked.startswith("off")
+    outpost.dial.tells_transmit = lambda: False  # type: ignore[method-assign]
+    (not_asked,) = [item.found for item in items(outpost) if item.part == "transmitter"]
+    assert "cannot tell" in not_asked and "off" not in not_asked
+
+
+def test_what_the_meter_shows_of_itself_is_said_and_calls_nothing_unwell(outpost: Outpost) -> None:
+    shown = [item for item in items(outpost) if item.about_meter]
+    assert shown and all(item.well and item.part == "meter" for item in shown)
+
+
+def test_a_meter_that_rests_on_its_floor_is_called_blind_by_band(outpost: Outpost) -> None:
+    outpost.dial.read_power = lambda: -54.0  # type: ignore[method-assign]
+    told = " ".join(item.found for item in items(outpost) if item.about_meter)
+    assert "blind" in told and outpost.station.bands[0].name in told
