@@ -48,6 +48,24 @@ def _receiver(receiver: Any) -> Iterator[Finding]:
             )
     if len(meter.curve or ()) == 1:
         yield ("receiver", "meter", "curve"), "one pair makes no curve.", "Give at least two pairs, or none."
+    if meter.curve and meter.floor is not None and meter.floor >= meter.curve[-1][0]:
+        yield (
+            ("receiver", "meter", "floor"),
+            f"the floor of {meter.floor:g} lies above the whole curve, which ends at {meter.curve[-1][0]:g}.",
+            "Write the lowest value that the meter shows, or calibrate again.",
+        )
+    if meter.curve and meter.top is not None and meter.top <= meter.curve[0][0]:
+        yield (
+            ("receiver", "meter", "top"),
+            f"the top of {meter.top:g} lies below the whole curve, which begins at {meter.curve[0][0]:g}.",
+            "Write the highest value that the meter shows, or calibrate again.",
+        )
+    if meter.unit not in (None, "dB-over-S9") and meter.s9_dbm not in (None, -73):
+        yield (
+            ("receiver", "meter", "s9_dbm"),
+            f"S9 means nothing to a meter whose unit is {meter.unit}.",
+            "Leave s9_dbm out, or write unit: dB-over-S9.",
+        )
     if meter.floor is not None and meter.top is not None and meter.floor >= meter.top:
         yield (
             ("receiver", "meter", "floor"),

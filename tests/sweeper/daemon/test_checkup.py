@@ -55,3 +55,15 @@ def test_a_meter_that_rests_on_its_floor_is_called_blind_by_band(outpost: Outpos
     outpost.dial.read_power = lambda: -54.0  # type: ignore[method-assign]
     told = " ".join(item.found for item in items(outpost) if item.about_meter)
     assert "blind" in told and outpost.station.bands[0].name in told
+
+
+def test_readings_that_the_station_file_calls_impossible_are_told(outpost: Outpost) -> None:
+    meter = outpost.station.receiver.meter
+    impossible = meter.model_copy(
+        update={"floor": 100.0, "top": 101.0, "curve": ((-300.0, -400.0), (-200.0, -300.0))}
+    )
+    receiver = outpost.station.receiver.model_copy(update={"meter": impossible})
+    station = outpost.station.model_copy(update={"receiver": receiver})
+    unwell = [item.found for item in check_rig(station, outpost.store, outpost.clock) if not item.well]
+    assert any("below the floor of 100" in found for found in unwell), unwell
+    assert any("the curve ends at -200" in found for found in unwell), unwell
