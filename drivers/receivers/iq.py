@@ -1,8 +1,10 @@
 """A software-defined receiver through SoapySDR: true mean power in the channel's bandwidth, from its samples.
 
 SoapySDR comes with the system (Debian: python3-soapysdr and a soapysdr-module-... for the device), so it is loaded
-only when such a receiver is opened. Only the receive direction is ever named. Readings are in dB of full scale
-plus `full_scale_dbm`; one that clipped reads at least full scale, so that ``meter: top`` marks it.
+only when such a receiver is opened. Its calls wait by themselves and keep the interpreter meanwhile, so no deadline of
+ours can end one that does not come back: the watch over the measuring thread does (`sweeper/daemon/service/guard.py`).
+Only the receive direction is ever named. Readings are in dB of full scale plus `full_scale_dbm`; one that clipped reads
+at least full scale, so that ``meter: top`` marks it.
 """
 
 import math
@@ -63,6 +65,24 @@ class Options(BaseModel):
         return device
 
 
+class _Asked:
+    """A device whose own faults come as ours."""
+
+    def __init__(self, device: Any) -> None:
+        self._device = device
+
+    def __getattr__(self, name: str) -> Any:
+        call = getattr(self._device, name)
+
+        def asked(*arguments: Any, **named: Any) -> Any:
+            try:
+                return call(*arguments, **named)
+            except RuntimeError as fault:
+                raise LinkLost(PART, f"SoapySDR says of {name}: {fault}.", "Is it plugged in?") from fault
+
+        return asked
+
+
 class IqReceiver:
     """A stream of samples seen as a receiver. Fulfils `drivers.contracts.Receiver`."""
 
@@ -74,13 +94,14 @@ class IqReceiver:
         self._offset_hz = options.sample_rate_hz // 4 if options.offset_hz is None else options.offset_hz
         self._mode, self._bandwidth_hz = "USB", 2400
         self._device = soapy.Device({key: str(to) for key, to in options.device.items()})
+        self._asked = _Asked(self._device)
         self._stream = self._set_up()
 
     def identify(self) -> str:
-        return f"{self._device.getHardwareKey()} through SoapySDR {self._soapy.getAPIVersion()}"
+        return f"{self._asked.getHardwareKey()} through SoapySDR {self._soapy.getAPIVersion()}"
 
     def frequency_range_hz(self) -> tuple[int, int] | None:
-        ranges = self._device.getFrequencyRange(self._receive, self._options.channel)
+        ranges = self._asked.getFrequencyRange(self._receive, self._options.channel)
         if not ranges:
             return None
         lowest_hz = min(each.minimum() for each in ranges) - self._offset_hz
@@ -111,7 +132,11 @@ class IqReceiver:
         self._mode, self._bandwidth_hz = mode, wanted_hz
 
     def frequency_hz(self) -> int:
-        centre_hz: float = self._device.getFrequency(self._receive, self._options.channel)
+        centre_hz: float = self._asked.getFrequency(self._receive, self._options.channel)
+        if not math.isfinite(centre_hz):
+            raise BadReply(
+                PART, f"it stands at {centre_hz} Hz, which is no frequency.", "Unplug it and try again."
+            )
         return round(centre_hz) - self._offset_hz
 
     def read_power(self) -> float:
@@ -140,7 +165,7 @@ class IqReceiver:
         return
 
     def prepare(self) -> tuple[str, ...]:
-        device, channel = self._device, self._options.channel
+        device, channel = self._asked, self._options.channel
         if device.hasGainMode(self._receive, channel):
             device.setGainMode(self._receive, channel, False)
             if device.getGainMode(self._receive, channel):
@@ -160,7 +185,7 @@ class IqReceiver:
         self._device = None
 
     def _set_up(self) -> Any:
-        device, channel, rate_hz = self._device, self._options.channel, self._options.sample_rate_hz
+        device, channel, rate_hz = self._asked, self._options.channel, self._options.sample_rate_hz
         device.setSampleRate(self._receive, channel, float(rate_hz))
         standing_hz = device.getSampleRate(self._receive, channel)
         if abs(standing_hz - rate_hz) > 1e-3 * rate_hz:

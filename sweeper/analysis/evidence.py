@@ -70,7 +70,7 @@ HEALTH: dict[str, pl.DataType] = {
 }
 GAINS: dict[str, pl.DataType] = {
     "band": pl.String(),
-    "method": pl.String(),  # carriers, load, noise, rated, combined; channel, where channels differ
+    "method": pl.String(),  # carriers, load, bend, noise, rated, combined; channel, where channels differ
     "hz": pl.Int64(),  # of a channel whose gain is its own, null else; then combined is the mean of the channels
     "gain_db": _F,
     "low": _F,
@@ -110,6 +110,8 @@ EXPECTED: dict[str, pl.DataType] = {
     "expected_db": _F,  # median of ITU-R P.372 at the band's first noise channel
     "expected_low": _F,  # its lower decile in time
     "expected_high": _F,
+    "usual_low": _F,  # the same of time and of places of this kind together
+    "usual_high": _F,
     "causes": pl.String(),  # what is expected of: man-made, galactic, atmospheric
     "whole": pl.Boolean(),  # false: a part is left out that may be the greatest, so nothing can be judged
 }

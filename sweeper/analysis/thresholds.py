@@ -69,6 +69,11 @@ GAINS_APART_DB = 0.5
 """Gains nearer than this to each other make no difference to a verdict of 1 dB, however sure they are."""
 GAINS_APART_CHANCE = 0.01
 """Chance at which gains by several methods are said to disagree: one band in a hundred by mistake."""
+BEND_SPREAD_DB = 1.0
+"""Standard deviation of the antenna's level from which on the difference bends enough over it: errors of the level
+itself, a tenth of a decibel, then flatten the bend by one part in a hundred."""
+BEND_SE_DB = 0.25
+"""What stays uncertain of a gain by the bend: gains that drift with the noise by 0.05 dB/dB feign as much."""
 NO_GAIN_DB = 1.0
 """A stage rated within this of 0 dB has no gain: a choke, a filter with little loss."""
 RATED_GAIN_SE_DB = 1.5
@@ -104,6 +109,13 @@ CONTRADICTS_CHANCE = 0.01
 """Chance at which a direct measurement outside what the noise rise allows is taken to contradict it."""
 LITTLE_DB = 1.0
 """A change that cannot lie further than this from the worthwhile one: whoever chooses wrongly loses little."""
+
+FRESH_DB = 0.3
+"""A verdict whose interval has only just come clear of the worthwhile change, by no more than this. Whoever stops there
+stops because chance helped: stages of less than `SMALL_DB` beyond it then read about `STOPPED_READS_DB` too good."""
+SMALL_DB = 1.5
+STOPPED_READS_DB = 0.3
+"""Measured on simulated campaigns with carriers alone, stopped at their first verdict (docs/truth.md)."""
 
 FIVE_NIGHTS = 5
 """Nights from which on the noise rise alone bounds the change: fewer do not show how far quiet nights stray."""

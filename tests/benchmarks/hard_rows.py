@@ -51,6 +51,10 @@ CASES = (
         {"resident_over_noise_db": 8.0, "resident_fades": True, "resident_hours": HOURS[:1]},
     ),
     Case("stage with AGC 0.06 dB/dB, no load", {"agc_db_per_db": 0.06, **NO_LOAD}),
+    Case(
+        "the same, taken back for carriers too",
+        {"agc_db_per_db": 0.06, "agc_on_carriers": True, **NO_LOAD},
+    ),
     Case("nights AR(1) 0.6, sd 2 dB", {"night_persistence": 0.6, "night_sd_db": 2.0}),
     Case("nights AR(1) 0.6, sd 4 dB", {"night_persistence": 0.6, "night_sd_db": 4.0}),
     Case("relay leak −20 dB, no load", {"leak_db": -20.0, **NO_LOAD}),

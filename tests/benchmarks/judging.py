@@ -18,6 +18,8 @@ from tests.benchmarks.campaigns import CONFIDENCE, WORTHWHILE_DB, Planned
 
 Z80 = float(norm.ppf(0.5 + CONFIDENCE / 2) + norm.ppf(0.8))
 
+STOPPED_UNDER_DB = 2.5
+
 
 @dataclass
 class Row:
@@ -34,6 +36,8 @@ class Row:
     bias_db: float | None = None
     reach_db: float | None = None
     """Half of the last interval."""
+    stopped_db: float | None = None
+    """What the S/N change read too large where measuring stopped at a first verdict “stage” under 2.5 dB."""
     covered: list[bool | None] = field(default_factory=list)
     verdicts: list[str] = field(default_factory=list)
     wrong: list[bool] = field(default_factory=list)
@@ -138,6 +142,9 @@ def judged(
 
 def _enter(row: Row, period: PeriodFinding, truth_db: float, last: bool) -> None:
     interval = period.snr_change_db
+    first = all(verdict == "undecided" for verdict in row.verdicts)
+    if first and interval is not None and period.verdict == "stage" and interval.value < STOPPED_UNDER_DB:
+        row.stopped_db = interval.value - truth_db
     row.covered.append(None if interval is None else _holds(interval, truth_db))
     row.verdicts.append(period.verdict)
     row.wrong.append(is_wrong(period.verdict, truth_db))

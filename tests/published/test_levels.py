@@ -9,7 +9,7 @@ from sweeper.analysis.band.overload import product_order
 from sweeper.analysis.day.noise_level import order_means_db, white_level_db
 from sweeper.analysis.physics.external_noise import fa_from_rise_db
 from sweeper.analysis.physics.radiometer import log_average_bias_db, shape_of, spread_db
-from tests.sweeper.analysis.day.plain_levels import twenty_percent_level_db
+from tests.sweeper.analysis.day.plain_levels import lowest_fifth_level_db, twenty_percent_level_db
 
 
 def receiver_noise(seed, visits, samples):
@@ -38,6 +38,16 @@ def test_the_20_percent_value_corrected_is_the_mean_power(samples):
     assert twenty_percent_level_db(readings, samples).mean() == pytest.approx(0.0, abs=0.05)
     raw = np.quantile(readings, 0.2, axis=1).mean()
     assert raw == pytest.approx(10 * np.log10(stats.chi2.ppf(0.2, 2 * samples) / (2 * samples)), abs=0.05)
+
+
+@pytest.mark.parametrize("samples", [1, 5, 48])
+def test_mean_of_the_lowest_fifth_or_its_edge_give_the_same_level(samples):
+    """However the 20 % method is read: both corrected from the χ² distribution, white noise gives its mean power."""
+    readings = 10 * np.log10(receiver_noise(7, 300_000 if samples == 1 else 60_000, samples)).reshape(
+        -1, 1000
+    )
+    assert lowest_fifth_level_db(readings, samples).mean() == pytest.approx(0.0, abs=0.05)
+    assert twenty_percent_level_db(readings, samples).mean() == pytest.approx(0.0, abs=0.05)
 
 
 def test_the_20_percent_value_of_single_samples_lies_6_5_db_low():

@@ -6,13 +6,13 @@ From summaries of one band, overloaded hours already left out, to one gain with 
 does to signal-to-noise ratio, and whether a stage overloads, do not belong here.
 """
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 import numpy as np
 from scipy.special import chdtri, stdtrit
 
-from sweeper.analysis.band.gain_methods import GainEstimate, GainMethods
+from sweeper.analysis.band.gain_methods import GainEstimate, GainMethod, GainMethods
 from sweeper.analysis.facts import StationFacts
 from sweeper.analysis.results import GainSource
 from sweeper.analysis.statistics.interval import Interval
@@ -21,6 +21,8 @@ from sweeper.analysis.thresholds import (
     GAINS_APART_DB,
     NO_GAIN_DB,
     RATED_GAIN_SE_DB,
+    ROUTES_APART_DB,
+    ROUTES_APART_SE,
     WORST_GAIN_SE_DB,
 )
 
@@ -93,7 +95,7 @@ def _of_a_choke(methods: GainMethods) -> Gain | None:
         part.gain_db,
         part.se_db,
         part.dof,
-        part.source,
+        "carriers",
         (part,),
         (QUIETER,),
         (
@@ -119,7 +121,9 @@ def _beside_label(gain: Gain, facts: StationFacts) -> Gain:
 
 def measured(methods: GainMethods) -> Gain | None:
     """The gain by all methods that found one, dB, and how it differs by channel; None where nothing measured it."""
-    parts = tuple(part for part in (methods.carriers, methods.load, methods.source) if part is not None)
+    parts = tuple(
+        part for part in (methods.carriers, methods.load, methods.bend, methods.source) if part is not None
+    )
     if not parts:
         return None
     gain = weighted(parts)
@@ -160,12 +164,41 @@ def weighted(parts: tuple[GainEstimate, ...]) -> Gain:
             f"The ways to measure gain disagree ({named}), by more than their uncertainties allow: "
             "suspect overload, compression, or antenna and load that do not match the receiver alike."
         )
+    elif chi > len(parts) - 1 and any(part.source == "bend" for part in parts):
+        se_db *= float(
+            np.sqrt(chi / (len(parts) - 1))
+        )  # what bends it otherwise, carriers contradict, if weakly
     telling = [part.source for part, weighs in zip(parts, share, strict=True) if weighs > 0.1]
-    source: GainSource = telling[0] if len(telling) == 1 else "combined"
+    alone = telling[0] if len(telling) == 1 else "combined"
+    source: GainSource = "combined" if alone == "bend" else alone
     return Gain(gain_db, se_db, max(dof, 1.0), source, parts, tuple(flags), tuple(sentences))
 
 
-_NAMES: dict[GainSource, str] = {
+def carriers_contradict(gains: Sequence[Gain]) -> str:
+    """What to say where, over all bands, carriers and the bend of the noise do not find one gain; empty where they do.
+
+    A stage that takes its gain back does so on every band, so all are asked together, each by its own errors.
+    """
+    gaps, weights = [], []
+    for gain in gains:
+        each = {part.source: part for part in gain.parts}
+        if "bend" in each and "carriers" in each:
+            gaps.append(each["carriers"].gain_db - each["bend"].gain_db)
+            weights.append(1.0 / (each["carriers"].se_db ** 2 + each["bend"].se_db ** 2))
+    if not gaps:
+        return ""
+    gap = float(np.average(gaps, weights=weights))
+    if abs(gap) < max(ROUTES_APART_DB, ROUTES_APART_SE / float(np.sqrt(np.sum(weights)))):
+        return ""
+    way = "less" if gap < 0 else "more"
+    return (
+        f"Carriers gain {abs(gap):.1f} dB {way} in the stage than noise does: it takes its gain back when signals are "
+        "strong, or overloads. Without a load nothing shows which of them holds; give the station one."
+    )
+
+
+_NAMES: dict[GainMethod, str] = {
+    "bend": "how the noise difference bends over the nights",
     "carriers": "carriers",
     "load": "the noise of antenna and load",
     "noise": "the noise source",

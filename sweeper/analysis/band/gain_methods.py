@@ -5,14 +5,18 @@ From summaries of one band to a `GainEstimate`. What the ways say together belon
 
 from dataclasses import dataclass
 from functools import cached_property
+from typing import Literal
 
 import numpy as np
 import polars as pl
 
 from sweeper.analysis.arrays import Floats
+from sweeper.analysis.band.noise_bend import gain_by_bend
 from sweeper.analysis.results import GainSource
+from sweeper.analysis.statistics.effective_nights import worth
 from sweeper.analysis.thresholds import GAINS_APART_DB, RISE_FOR_GAIN_DB, WORST_GAIN_SE_DB
 
+GainMethod = GainSource | Literal["bend"]
 TELLING_OF_LOAD = (
     *("night", "hour_utc", "hz", "for", "passes", "noise_rise_bound", "difference_bound", "noise_rise_db"),
     *("power_rise_db", "stage_power_rise_db", "load_difference_db", "load_gain_se_db", "gain_resolution_db"),
@@ -24,7 +28,7 @@ TELLING_OF_LOAD = (
 class GainEstimate:
     """Gain found one way: dB, its standard error, the degrees of freedom behind it, and from how many nights."""
 
-    source: GainSource
+    source: GainMethod
     gain_db: float
     se_db: float
     dof: float
@@ -33,9 +37,13 @@ class GainEstimate:
 
 @dataclass(frozen=True)
 class GainMethods:
-    """The `summaries` of one band and the gain each way finds in them, each looked for once, when first asked for."""
+    """The `summaries` of one band and the gain each way finds in them, each looked for once, when first asked for.
+
+    `alike`: correlation of neighbouring nights.
+    """
 
     summaries: pl.DataFrame
+    alike: float = 0.0
 
     @cached_property
     def noise(self) -> pl.DataFrame:
@@ -47,7 +55,7 @@ class GainMethods:
         """Gain by carriers: stage minus bypass after taking the noise out of each."""
         heard = (pl.col("for") == "carrier") & pl.col("carrier_gain_db").is_not_null()
         columns = ("carrier_gain_db", "carrier_gain_se_db", "resolution_db")
-        return _of_channels("carriers", self.summaries.filter(heard), columns, "carrier_passes")
+        return _of_channels("carriers", self.summaries.filter(heard), columns, "carrier_passes", self.alike)
 
     @cached_property
     def load(self) -> GainEstimate | None:
@@ -57,7 +65,17 @@ class GainMethods:
         must not choose its own weight.
         """
         columns = ("load_gain_db", "load_gain_se_db", "gain_resolution_db")
-        return _of_channels("load", self.telling_of_load, columns, "weight")
+        return _of_channels("load", self.telling_of_load, columns, "weight", self.alike)
+
+    @cached_property
+    def bend(self) -> GainEstimate | None:
+        """Gain by the bend of the difference over noise; only where there is no load."""
+        if self.noise["level_load_bypass"].count():
+            return None
+        found = gain_by_bend(self.noise)
+        if found is None or found.se > WORST_GAIN_SE_DB:
+            return None
+        return GainEstimate("bend", found.value, found.se, found.dof, self.noise["night"].n_unique())
 
     @cached_property
     def source(self) -> GainEstimate | None:
@@ -65,9 +83,8 @@ class GainMethods:
         rows = self.summaries.filter(
             pl.col("source_gain_db").is_not_null() & (pl.col("source_gain_se_db") < WORST_GAIN_SE_DB)
         )
-        return _of_channels(
-            "noise", rows, ("source_gain_db", "source_gain_se_db", "gain_resolution_db"), "passes_seen"
-        )
+        columns = ("source_gain_db", "source_gain_se_db", "gain_resolution_db")
+        return _of_channels("noise", rows, columns, "passes_seen", self.alike)
 
     @cached_property
     def telling_of_load(self) -> pl.DataFrame:
@@ -157,12 +174,13 @@ def _channel_offsets_db(rows: pl.DataFrame) -> dict[int, float]:
 
 
 def _of_channels(
-    source: GainSource, rows: pl.DataFrame, columns: tuple[str, str, str], weight: str
+    source: GainMethod, rows: pl.DataFrame, columns: tuple[str, str, str], weight: str, alike: float
 ) -> GainEstimate | None:
     """Mean over channels; where their gains differ more than by chance they weigh alike (random effects)."""
     channels = rows.partition_by("hz", maintain_order=True) if not rows.is_empty() else []
     parts = [
-        _of_channel(source, channel, columns, channel[weight].cast(float).to_numpy()) for channel in channels
+        _of_channel(source, channel, columns, channel[weight].cast(float).to_numpy(), alike)
+        for channel in channels
     ]
     found = [part for part in parts if part is not None]
     if len(found) < 2:
@@ -189,7 +207,7 @@ def _of_channels(
 
 
 def _of_channel(
-    source: GainSource, rows: pl.DataFrame, columns: tuple[str, str, str], weights: Floats
+    source: GainMethod, rows: pl.DataFrame, columns: tuple[str, str, str], weights: Floats, alike: float
 ) -> GainEstimate | None:
     """Weighted mean over the rows of a channel; its error from the scatter of nights where there are three or more."""
     gain, se, resolution = (rows[name].to_numpy().astype(np.float64) for name in columns)
@@ -207,6 +225,9 @@ def _of_channel(
         moved = np.bincount(which, weights * (gain - mean))
         between = float(np.sqrt((moved**2).sum() * len(nights) / (len(nights) - 1)) / total)
         # few nights may agree by chance; they cannot agree better than the passes within them
-        spread, dof = max(between, 0.5 * within), float(len(nights) - 1)
+        variance, dof = worth(nights.astype(np.float64), alike).mean_of(
+            max(between, 0.5 * within) ** 2, float(len(nights) - 1), within**2
+        )
+        spread = float(np.sqrt(variance))
     se_db = float(np.sqrt(spread**2 + coarse**2 + 0.01**2))
     return GainEstimate(source, mean, se_db, dof, len(nights)) if np.isfinite(mean + se_db) else None

@@ -8,7 +8,6 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 import polars as pl
-from scipy.special import ndtri
 
 from sweeper.analysis.arrays import Floats
 from sweeper.analysis.band.gain import Gain
@@ -22,6 +21,9 @@ from sweeper.analysis.physics.radiometer import (
     spread_db,
     thermal_dbm,
 )
+from sweeper.analysis.statistics.effective_nights import worth
+from sweeper.analysis.statistics.estimates import Estimate, summed
+from sweeper.analysis.statistics.group_sequential import FIRST_LOOK
 from sweeper.analysis.statistics.interval import Interval
 from sweeper.analysis.thresholds import MOST_NOISE_FIGURE_DB
 
@@ -30,6 +32,8 @@ LOAD_TEMPERATURE_SE_K = 10.0
 MISMATCH_SE_DB = 0.2
 """Standard uncertainty from a source and a receiver input of return loss 14 to 20 dB (common practice)."""
 ENR_SE_DB = 0.3
+ENDLESS = 1e6
+"""Degrees of freedom of what instruments are known by: a standard uncertainty that nobody estimated from readings."""
 ERROR_UNTOLD_DB = 0.3
 """Of a load difference from a single pass each way, which tells no error of its own."""
 
@@ -60,34 +64,34 @@ class NoiseFigures:
         return replace(self, chain_change_db=Interval(self.chain_change_db.value, low, high))
 
 
-def figures(summaries: pl.DataFrame, gain: Gain | None, facts: StationFacts) -> NoiseFigures:
-    """Noise figures from the `summaries` of one band: by the source where there is one, else by a calibrated load."""
+def figures(
+    summaries: pl.DataFrame, gain: Gain | None, facts: StationFacts, alike: float = 0.0
+) -> NoiseFigures:
+    """Noise figures from the `summaries` of one band: by the source where there is one, else by a calibrated load.
+
+    `alike`: correlation of neighbouring nights.
+    """
     rows = _load_rows(summaries)
-    flags: list[str] = []
-    sentences: list[str] = []
-    difference, difference_se = load_difference_of(rows)
+    level = 1.0 - facts.confidence
+    difference = load_difference_of(rows, alike)
     chain = None
-    if gain is not None and np.isfinite(difference):
-        chain_se = float(np.hypot(difference_se, gain.se_db))
-        chain = _interval(difference - gain.gain_db, chain_se, facts.confidence)
-    receiver, receiver_se, found_by = _receiver(rows, facts)
-    if not np.isfinite(receiver):
-        return NoiseFigures(None, None, chain, float("nan"), "", tuple(flags), tuple(sentences))
-    receiver_interval = _interval(receiver, receiver_se, facts.confidence)
-    impossible = _impossible(receiver, receiver_se)
+    if gain is not None and difference is not None:
+        parts = [(difference.se**2, difference.dof), (gain.se_db**2, gain.dof)]
+        chain = summed(difference.value - gain.gain_db, parts).interval(level)
+    receiver, found_by = _receiver(rows, facts, alike)
+    if receiver is None:
+        return NoiseFigures(None, None, chain, float("nan"), "")
+    impossible = _impossible(receiver.value, receiver.se)
     if impossible:
-        flags.append("implausible-calibration")
-        sentences.append(
-            f"The receiver's noise figure comes out at {receiver:.1f} dB, and {impossible}: the meter curve, its "
+        sentence = (
+            f"The receiver's noise figure comes out at {receiver.value:.1f} dB, and {impossible}: the meter curve, its "
             "unit, the bandwidth or the noise source's value is wrong. Calibrate again; differences stay good."
         )
-        return NoiseFigures(None, None, chain, float("nan"), "", tuple(flags), tuple(sentences))
+        return NoiseFigures(None, None, chain, float("nan"), "", ("implausible-calibration",), (sentence,))
     stage = None
-    if gain is not None and np.isfinite(difference) and not flags:
-        stage = _stage(receiver, receiver_se, difference, difference_se, gain, facts.confidence)
-    return NoiseFigures(
-        receiver_interval, stage, chain, receiver_se, found_by, tuple(flags), tuple(sentences)
-    )
+    if gain is not None and difference is not None:
+        stage = _stage(receiver, difference, gain, level)
+    return NoiseFigures(receiver.interval(level), stage, chain, receiver.se, found_by)
 
 
 def _impossible(receiver_db: float, error: float) -> str:
@@ -101,66 +105,77 @@ def _impossible(receiver_db: float, error: float) -> str:
     )
 
 
-def _stage(
-    receiver_db: float,
-    receiver_se: float,
-    difference_db: float,
-    difference_se: float,
-    gain: Gain,
-    confidence: float,
-) -> Interval | None:
+def _stage(receiver: Estimate, difference: Estimate, gain: Gain, level: float) -> Interval | None:
     """From the factor of both together, D·fr/g with D the load difference; its uncertainty by slopes in dB."""
 
-    def of(receiver: float, difference: float, gain_db: float) -> float:
-        gain_lin, receiver_lin = from_db(gain_db), from_db(receiver)
-        return to_db(without_second(from_db(difference) * receiver_lin / gain_lin, receiver_lin, gain_lin))
+    def of(receiver_db: float, difference_db: float) -> float:
+        gain_lin, receiver_lin = from_db(gain.gain_db), from_db(receiver_db)
+        return to_db(without_second(from_db(difference_db) * receiver_lin / gain_lin, receiver_lin, gain_lin))
 
-    middle = of(receiver_db, difference_db, gain.gain_db)
+    middle = of(receiver.value, difference.value)
     if not np.isfinite(middle):
         return None
     steps = (
-        of(receiver_db + receiver_se, difference_db, gain.gain_db) - middle,
-        of(receiver_db, difference_db + difference_se, gain.gain_db) - middle,
-        gain.se_db,
+        (of(receiver.value + receiver.se, difference.value) - middle, receiver.dof),
+        (of(receiver.value, difference.value + difference.se) - middle, difference.dof),
+        (gain.se_db, gain.dof),
     )
-    error = float(np.sqrt(np.nansum(np.square(steps))))
-    return _interval(middle, error, confidence) if np.isfinite(error) else None
+    found = summed(middle, [(step**2, dof) for step, dof in steps if np.isfinite(step)])
+    return found.interval(level) if np.isfinite(found.se) else None
 
 
 def _load_rows(summaries: pl.DataFrame) -> pl.DataFrame:
     return summaries.filter((pl.col("for") == "noise") & pl.col("level_load_bypass").is_not_null())
 
 
-def _receiver(rows: pl.DataFrame, facts: StationFacts) -> tuple[float, float, str]:
-    """Receiver noise figure in dB, its standard uncertainty, and how it was found; NaN when it cannot be."""
+def _receiver(rows: pl.DataFrame, facts: StationFacts, alike: float) -> tuple[Estimate | None, str]:
+    """Receiver noise figure in dB and how it was found; None when it cannot be.
+
+    A budget as in the GUM: what is known of instruments counts with endless degrees of freedom, what nights show with
+    their own.
+    """
     if rows.is_empty():
-        return float("nan"), float("nan"), ""
+        return None, ""
     temperature_db = 4.34 * LOAD_TEMPERATURE_SE_K / T0_K
     if 0 in rows["scale"]:
         rows = rows.filter(pl.col("scale") == 0)  # other calibrations and units say less, or nothing
     coarse = _step_left_db(float(rows["bandwidth_hz"].to_numpy().mean()), rows, facts)
     lit = rows.filter(pl.col("level_noise_bypass").is_not_null())
     if facts.source_enr_db is not None and not lit.is_empty():
-        y = from_db(
-            float(np.mean(lit["level_noise_bypass"].to_numpy() - lit["level_load_bypass"].to_numpy()))
-        )
+        over = lit["level_noise_bypass"].to_numpy() - lit["level_load_bypass"].to_numpy()
+        y = from_db(float(over.mean()))
         slope = y / max(y - 1, 1e-9)
         noise = (0.05 * slope) ** 2 + 2 * (coarse * slope) ** 2
-        error = float(np.sqrt(ENR_SE_DB**2 + MISMATCH_SE_DB**2 + noise + temperature_db**2))
-        return to_db(factor_by_source(from_db(facts.source_enr_db), y)), error, "source"
+        budget = ENR_SE_DB**2 + MISMATCH_SE_DB**2 + noise + temperature_db**2
+        variance, dof = _of_nights(lit, over, alike)
+        figure = to_db(factor_by_source(from_db(facts.source_enr_db), y))
+        if not np.isfinite(figure):
+            return None, ""
+        return summed(figure, [(budget, ENDLESS), (slope**2 * variance, dof)]), "source"
     if facts.meter.calibrated:
         off_floor = rows.filter(pl.col("noise_rise_bound") != "at least")
         if off_floor.is_empty():
-            return float("nan"), float("nan"), ""
+            return None, ""
         pass_band_hz = off_floor["bandwidth_hz"].to_numpy()
         noise_band_hz = (
             pass_band_hz if facts.meter.noise_bandwidth_hz is None else facts.meter.noise_bandwidth_hz
         )
         thermal = 10 * np.log10(noise_band_hz) + thermal_dbm(1)
         over = off_floor["level_load_bypass"].to_numpy() - _detector_reads_db(pass_band_hz, facts) - thermal
-        error = float(np.sqrt(facts.meter.uncertainty_db**2 + temperature_db**2 + coarse**2))
-        return float(np.mean(over)), error, "load"
-    return float("nan"), float("nan"), ""
+        budget = facts.meter.uncertainty_db**2 + temperature_db**2 + coarse**2
+        parts = [(budget, ENDLESS), _of_nights(off_floor, over, alike)]
+        return summed(float(np.mean(over)), parts), "load"
+    return None, ""
+
+
+def _of_nights(rows: pl.DataFrame, values: Floats, alike: float) -> tuple[float, float]:
+    """Variance of the mean over nights of `values`, shape (rows,), dB², and its degrees of freedom; 0 before three."""
+    nights, which = np.unique(rows["night"].to_physical().to_numpy(), return_inverse=True)
+    if len(nights) < FIRST_LOOK:
+        return 0.0, 1.0
+    nightly = np.bincount(which, values) / np.bincount(which)
+    variance = float(nightly.var(ddof=1)) / len(nights)
+    return worth(nights.astype(np.float64), alike).mean_of(variance, len(nights) - 1.0)
 
 
 def _detector_reads_db(bandwidth_hz: Floats, facts: StationFacts) -> Floats:
@@ -187,26 +202,24 @@ def _step_left_db(bandwidth_hz: float, rows: pl.DataFrame, facts: StationFacts) 
     return float(resolution_db(step_db, np.array([scatter]))[0])
 
 
-def load_difference_of(rows: pl.DataFrame) -> tuple[float, float]:
-    """Mean load difference over summary rows and its standard error, dB; NaN where no row has one.
+def load_difference_of(rows: pl.DataFrame, alike: float = 0.0) -> Estimate | None:
+    """Mean load difference over summary rows, dB; None where no row has one.
 
-    Further nights lower what scatters, by the root of their number; what a night cannot resolve, such as the meter's
-    step (`load_resolution_db`), they cannot resolve either.
+    Further nights lower what scatters, by the root of what they are worth; what a night cannot resolve, such as the
+    meter's step (`load_resolution_db`), they cannot resolve either.
     """
     good = rows.drop_nulls("load_difference_db")
     if good.is_empty():
-        return float("nan"), float("nan")
+        return None
     levels = good["load_difference_db"].to_numpy()
     error = float(good["load_difference_se_db"].fill_null(ERROR_UNTOLD_DB).to_numpy().mean())
     resolution = float(np.sqrt(np.mean(good["load_resolution_db"].fill_null(0.0).to_numpy() ** 2)))
     nights, which = np.unique(good["night"].to_physical().to_numpy(), return_inverse=True)
-    chance = np.sqrt(max(error**2 - resolution**2, 0.0) / len(nights))
-    if len(nights) >= 3:
+    own = max(error**2 - resolution**2, 0.0) / len(nights)
+    variance, dof = own, float(max(int(good["passes"].sum()) - len(good), 1))
+    if len(nights) >= FIRST_LOOK:
         nightly = np.bincount(which, levels) / np.bincount(which)
-        chance = max(chance, nightly.std(ddof=1) / np.sqrt(len(nights)))
-    return float(levels.mean()), float(np.hypot(chance, resolution))
-
-
-def _interval(value: float, error: float, confidence: float) -> Interval:
-    reach = float(ndtri(0.5 + confidence / 2)) * error
-    return Interval(value, value - reach, value + reach)
+        scatter = float(nightly.var(ddof=1)) / len(nights)
+        if scatter > own:
+            variance, dof = worth(nights.astype(np.float64), alike).mean_of(scatter, len(nights) - 1.0, own)
+    return summed(float(levels.mean()), [(variance, dof), (resolution**2, ENDLESS)])

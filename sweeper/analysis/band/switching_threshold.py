@@ -52,9 +52,12 @@ def crossing_rise_db(worthwhile_db: float, gain_db: float, load_difference_db: f
 
 
 def switching_threshold(
-    summaries: pl.DataFrame, gain: Gain | None, facts: StationFacts
+    summaries: pl.DataFrame, gain: Gain | None, facts: StationFacts, alike: float = 0.0
 ) -> SwitchingThreshold | None:
-    """The rule of one band from its `summaries`; None without load readings or without a measured gain."""
+    """The rule of one band from its `summaries`; None without load readings or without a measured gain.
+
+    `alike`: correlation of neighbouring nights.
+    """
     rows = summaries.filter(
         (pl.col("for") == "noise")
         & pl.col("load_difference_db").is_not_null()
@@ -62,9 +65,10 @@ def switching_threshold(
         & (pl.col("noise_rise_bound") == "")
     )
     rows = measured_alike(rows)  # a reading of another unit or bandwidth is no reading for the eye of today
-    if rows.is_empty() or gain is None:
+    of_load = load_difference_of(rows, alike)
+    if of_load is None or gain is None:
         return None
-    difference, difference_se = load_difference_of(rows)
+    difference, difference_se = of_load.value, of_load.se
     curve = predicted_snr_change_db(CURVE_RISES_DB, gain.gain_db, difference)
     worthwhile = facts.worthwhile_db
     # as sure as a verdict after as many nights, for somebody who looks every morning

@@ -7,6 +7,7 @@ from collections.abc import Mapping
 from datetime import UTC, date, datetime, timedelta
 from functools import lru_cache
 
+import numpy as np
 import polars as pl
 from astral import Observer
 from astral.sun import elevation
@@ -16,6 +17,7 @@ from sweeper.analysis.arrays import Floats
 from sweeper.analysis.band.cells import nightly_snr_change
 from sweeper.analysis.band.gain import Gain
 from sweeper.analysis.facts import StationFacts
+from sweeper.analysis.statistics.effective_nights import worth
 from sweeper.analysis.statistics.estimates import summed
 from sweeper.analysis.statistics.group_sequential import FIRST_LOOK, look_level
 from sweeper.analysis.statistics.interval import Interval
@@ -34,9 +36,16 @@ def is_day(night: date, hour_utc: int, latitude: float, longitude: float) -> boo
 
 
 def months(
-    nights: pl.DataFrame, levels: pl.DataFrame, gains: Mapping[str, Gain | None], facts: StationFacts
+    nights: pl.DataFrame,
+    levels: pl.DataFrame,
+    gains: Mapping[str, Gain | None],
+    facts: StationFacts,
+    alike: float = 0.0,
 ) -> pl.DataFrame:
-    """Rows of `evidence.MONTHS`; intervals only from three nights on. `levels`: rows of `noise_levels`."""
+    """Rows of `evidence.MONTHS`; intervals only from three nights on. `levels`: rows of `noise_levels`.
+
+    `alike`: correlation of neighbouring nights.
+    """
     changes = nightly_snr_change(nights, gains).select("night", "hour_utc", "band", "snr_change_db")
     rows = levels.join(changes, on=("night", "hour_utc", "band"), how="left")
     if rows.is_empty():
@@ -66,9 +75,10 @@ def months(
         gain = gains.get(str(band))
         extra = (gain.se_db**2, gain.dof) if gain is not None else (0.0, 1.0)
         for column, name, more in (("snr_change_db", "snr_change", extra), ("level", "noise", (0.0, 1.0))):
-            values = part[column].drop_nulls().to_numpy()
+            known = part.drop_nulls(column)
+            values = known[column].to_numpy()
             value = "snr_change_db" if name == "snr_change" else "noise"
-            interval = _interval(values, more, 1.0 - facts.confidence)
+            interval = _interval(known["night"], values, more, 1.0 - facts.confidence, alike)
             row[value] = float(values.mean()) if len(values) else None
             row[f"{name}_low"] = interval.low if interval else None
             row[f"{name}_high"] = interval.high if interval else None
@@ -76,10 +86,13 @@ def months(
     return pl.DataFrame(found, schema=dict(evidence.MONTHS), orient="row")
 
 
-def _interval(values: Floats, more: tuple[float, float], alpha: float) -> Interval | None:
+def _interval(
+    nights: pl.Series, values: Floats, more: tuple[float, float], alpha: float, alike: float
+) -> Interval | None:
     if len(values) < FIRST_LOOK:
         return None
-    spread = (float(values.var(ddof=1)) / len(values), len(values) - 1.0)
+    day = nights.to_physical().to_numpy().astype(np.float64)
+    spread = worth(day, alike).mean_of(float(values.var(ddof=1)) / len(values), len(values) - 1.0)
     return summed(float(values.mean()), [spread, more]).interval(look_level(len(values), alpha))
 
 
@@ -88,7 +101,7 @@ SEASONS |= {6: "summer", 7: "summer", 8: "summer", 9: "autumn", 10: "autumn", 11
 SOUTH = {"winter": "summer", "spring": "autumn", "summer": "winter", "autumn": "spring"}
 
 
-def by_season(nights: pl.DataFrame, gain: Gain | None, facts: StationFacts) -> str:
+def by_season(nights: pl.DataFrame, gain: Gain | None, facts: StationFacts, alike: float = 0.0) -> str:
     """What the stage is worth in each season, in a sentence; empty with fewer than two seasons of three nights.
 
     `nights`: nightly rows of one band. Hours are weighted alike in all seasons, as far as they were measured in all.
@@ -104,14 +117,15 @@ def by_season(nights: pl.DataFrame, gain: Gain | None, facts: StationFacts) -> s
     rows = rows.filter(pl.col("season").n_unique().over("hour_utc") == count)
     said = []
     for season in ("winter", "spring", "summer", "autumn"):
-        values = (
+        of_night = (
             rows.filter(pl.col("season") == season)
             .group_by("night")
             .agg(pl.col("difference_db").mean())
-            .sort("night")["difference_db"]
-            .to_numpy()
+            .sort("night")
         )
-        interval = _interval(gain.gain_db - values, (gain.se_db**2, gain.dof), 1.0 - facts.confidence)
+        values = gain.gain_db - of_night["difference_db"].to_numpy()
+        more = (gain.se_db**2, gain.dof)
+        interval = _interval(of_night["night"], values, more, 1.0 - facts.confidence, alike)
         if interval is not None:
             said.append(
                 f"{season} {interval.value:.1f} dB ({interval.low:.1f} to {interval.high:.1f})".replace(

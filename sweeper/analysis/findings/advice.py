@@ -12,6 +12,7 @@ from sweeper.analysis.band.cells import Cell
 from sweeper.analysis.results import PeriodFinding
 from sweeper.analysis.statistics.group_sequential import FIRST_LOOK
 from sweeper.analysis.statistics.interval import Interval
+from sweeper.analysis.thresholds import FRESH_DB, SMALL_DB, STOPPED_READS_DB
 from sweeper.analysis.verdict.judge import WITHHOLDING, Judged
 from sweeper.analysis.wording import clock_spans, decibels, nights_of, on_nights_measured, plain
 
@@ -66,12 +67,24 @@ def reason_of(cell: Cell, judged: Judged, worthwhile_db: float, rated_gain_db: f
         way = "loses" if judged.verdict == "bypass" else "gains"
         return f"The stage {way} at least {abs(cell.snr_change.value):.1f} dB; the meter's scale ends there."
     if judged.verdict == "stage":
-        return f"The stage improves signal-to-noise ratio by {decibels(interval)}, {about}."
+        fresh = _fresh(interval.value, interval.low, worthwhile_db)
+        return f"The stage improves signal-to-noise ratio by {decibels(interval)}, {about}{fresh}."
     if judged.verdict == "bypass":
         turned = Interval(-interval.value, -interval.high, -interval.low)
-        return f"The stage costs {decibels(turned)} of signal-to-noise ratio, {about}."
+        fresh = _fresh(turned.value, turned.low, worthwhile_db)
+        return f"The stage costs {decibels(turned)} of signal-to-noise ratio, {about}{fresh}."
     span = f"{plain(interval.low)} to {plain(interval.high)} dB"
     return f"Stage or not makes no difference that matters: {span}, {about}."
+
+
+def _fresh(value_db: float, nearest_db: float, worthwhile_db: float) -> str:
+    """What to know of a small figure that has only just become a verdict: stopping there chooses by the answer."""
+    if value_db - worthwhile_db > SMALL_DB or nearest_db - worthwhile_db > FRESH_DB:
+        return ""
+    return (
+        f"; whoever stops measuring as soon as this shows reads it about {STOPPED_READS_DB:g} dB too large, further "
+        "nights mend that"
+    )
 
 
 def _by_label(cell: Cell, rated_gain_db: float | None) -> str:

@@ -121,7 +121,7 @@ def _band(
             second=trouble[0] if trouble else rule_text,
             third=""
             if trouble or nothing_holds
-            else by_season(table.nights.filter(table.nights["band"] == band), gain, facts),
+            else by_season(table.nights.filter(table.nights["band"] == band), gain, facts, table.alike),
         )
     else:
         text = nothing_usable(left_out)
@@ -160,7 +160,7 @@ def evidence_from(table: Table, findings: Findings, summaries: pl.DataFrame, fac
     parts, sentence = local_or_sky(levels, facts)
     expected = tables.expected_table(findings, table.nights, facts)
     return Evidence(
-        levels=tables.levels_table(table.nights, summaries, facts.confidence),
+        levels=tables.levels_table(table.nights, summaries, facts.confidence, table.alike),
         nights=tables.nights_table(table.nights, table.gains, facts.confidence),
         curve=curve,
         points=tables.points_table(table.nights, table.gains, facts.confidence),
@@ -168,7 +168,7 @@ def evidence_from(table: Table, findings: Findings, summaries: pl.DataFrame, fac
         health=tables.health_table(summaries, table.diagnoses),
         gains=tables.gains_table(table.gains, facts.confidence),
         expected=expected,
-        months=months(table.nights, levels, table.gains, facts),
+        months=months(table.nights, levels, table.gains, facts, table.alike),
         parts=parts,
         local_or_sky=sentence,
         standing=tables.standing_of(expected),

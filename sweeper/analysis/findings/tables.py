@@ -15,27 +15,35 @@ from sweeper.analysis.physics.atmospheric import atmospheric
 from sweeper.analysis.physics.external_noise import Expected, expected, standing
 from sweeper.analysis.physics.friis import snr_lost_db
 from sweeper.analysis.results import Findings
+from sweeper.analysis.statistics.effective_nights import worth
 from sweeper.analysis.statistics.estimates import Estimate, summed
 from sweeper.analysis.statistics.group_sequential import look_level
 
 PATHS = ("antenna_bypass", "antenna_stage", "load_bypass", "load_stage")
 
 
-def levels_table(nights: pl.DataFrame, summaries: pl.DataFrame, confidence: float) -> pl.DataFrame:
-    """Levels of all paths by band and hour, mean over nights with its interval; and how impulsive noise is."""
+def levels_table(
+    nights: pl.DataFrame, summaries: pl.DataFrame, confidence: float, alike: float = 0.0
+) -> pl.DataFrame:
+    """Levels of all paths by band and hour, mean over nights with its interval; and how impulsive noise is.
+
+    `alike`: correlation of neighbouring nights.
+    """
     crackle = _impulsiveness(summaries)
     rows: list[dict[str, object]] = []
     for (band, hour), here in measured_alike(nights).group_by("band", "hour_utc", maintain_order=True):
         for path in PATHS:
-            values = here[f"level_{path}"].drop_nulls().to_numpy()
+            known = here.drop_nulls(f"level_{path}").sort("night")
+            values = known[f"level_{path}"].to_numpy()
             if not len(values):
                 continue
             row: dict[str, object] = {"band": band, "hour_utc": hour, "path": path.replace("_", "-")}
             row |= {"level": float(values.mean()), "low": None, "high": None, "nights": len(values)}
             row["impulsiveness_db"] = crackle.get((str(band), int(str(hour)), path))
             if len(values) >= 3:
+                day = known["night"].to_physical().to_numpy().astype(np.float64)
                 spread = float(values.var(ddof=1)) / len(values)
-                found = summed(float(values.mean()), [(spread, len(values) - 1.0)])
+                found = summed(float(values.mean()), [worth(day, alike).mean_of(spread, len(values) - 1.0)])
                 interval = found.interval(look_level(len(values), 1 - confidence))
                 row |= {"low": interval.low, "high": interval.high}
             elif (within := _within_se_db(here, path)) is not None:
@@ -232,9 +240,18 @@ def expected_table(findings: Findings, nights: pl.DataFrame, facts: StationFacts
             by_month = [_expected_in(month, period.hour_utc, hz[0], facts) for month, _ in measured]
             weight = np.array([count for _, count in measured], dtype=np.float64)
             total = np.array(
-                [(each.total.median_db, each.total.lower_db, each.total.upper_db) for each in by_month]
+                [
+                    (
+                        each.total.median_db,
+                        each.total.lower_db,
+                        each.total.upper_db,
+                        each.place_lower_db,
+                        each.place_upper_db,
+                    )
+                    for each in by_month
+                ]
             )
-            median, lower, upper = (float(value) for value in weight @ total / weight.sum())
+            median, lower, upper, quiet, noisy = (float(value) for value in weight @ total / weight.sum())
             fa = period.fa_db
             rows.append(
                 {
@@ -246,6 +263,8 @@ def expected_table(findings: Findings, nights: pl.DataFrame, facts: StationFacts
                     "expected_db": median,
                     "expected_low": median - lower,
                     "expected_high": median + upper,
+                    "usual_low": median - float(np.hypot(lower, quiet)),
+                    "usual_high": median + float(np.hypot(upper, noisy)),
                     "causes": by_month[0].causes,
                     "whole": by_month[0].whole,
                 }
@@ -268,7 +287,11 @@ def standing_of(expected: pl.DataFrame) -> dict[str, str]:
     for (band,), here in known.partition_by("band", as_dict=True, maintain_order=True).items():
         by_distance = here.sort(here["fa_db"] - here["expected_db"])
         row = by_distance.row(here.height // 2, named=True)
+        median = row["expected_db"]
         found[str(band)] = standing(
-            row["fa_db"], row["expected_db"], row["expected_low"], row["expected_high"]
+            row["fa_db"],
+            median,
+            (row["expected_high"] - median, median - row["expected_low"]),
+            (row["usual_high"] - median, median - row["usual_low"]),
         )
     return found

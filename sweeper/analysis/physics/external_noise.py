@@ -5,7 +5,7 @@ figures, do not belong here.
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -33,10 +33,22 @@ TIME_DECILES_DB: dict[Environment, tuple[float, float]] = {
     "quiet-rural": (9.2, 4.6),
 }
 """Upper and lower decile deviations with time, dB: ITU-R P.372, Table 2. Quiet rural has none; rural's are taken."""
+LOCATION_DECILES_DB: dict[Environment, float] = {
+    "city": 8.4,
+    "residential": 5.8,
+    "rural": 6.8,
+    "quiet-rural": 6.8,
+}
+"""How far the noisiest and the quietest tenth of places of a category lie from its median, dB, either way: ITU-R P.372,
+Table 2, variation with location (values from memory). Quiet rural has none; rural's is taken."""
 GALACTIC_ABOVE_HZ = 10e6
 """Below about the critical frequency of the ionosphere galactic noise does not come through."""
 ATMOSPHERIC_BELOW_HZ = 10e6
 """Below this atmospheric noise may be the greatest part by far, at night most of all: common practice."""
+
+
+Deciles = tuple[float, float]
+"""How far the upper and the lower decile lie from the median, dB, both positive."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,6 +72,9 @@ class Expected:
     galactic: Component | None
     atmospheric: Component | None
     whole: bool
+    place_upper_db: float
+    place_lower_db: float
+    """How far the total lies above and below its median, dB, at the noisiest and the quietest tenth of such places."""
 
     @property
     def causes(self) -> str:
@@ -117,12 +132,19 @@ def expected(hz: float, environment: Environment, atmospheric: Component | None 
     """Noise that P.372 expects at `hz`: man-made of the category, galactic, and atmospheric where it is given."""
     town = man_made(hz, environment)
     sky = galactic(hz) if hz >= GALACTIC_ABOVE_HZ else None
+    rest = [part for part in (sky, atmospheric) if part is not None]
+    total, apart = combined([town, *rest]), LOCATION_DECILES_DB[environment]
+    upper, lower = (
+        combined([replace(town, median_db=town.median_db + off), *rest]).median_db for off in (apart, -apart)
+    )
     return Expected(
-        combined([part for part in (town, sky, atmospheric) if part is not None]),
+        total,
         town,
         sky,
         atmospheric,
         whole=atmospheric is not None or hz >= ATMOSPHERIC_BELOW_HZ,
+        place_upper_db=upper - total.median_db,
+        place_lower_db=total.median_db - lower,
     )
 
 
@@ -138,15 +160,25 @@ def fa_from_rise_db(noise_rise_db: Floats, receiver_noise_figure_db: float) -> F
     return fa
 
 
-def standing(fa_db: float, median_db: float, low_db: float, high_db: float) -> str:
-    """The one-line diagnosis: how far noise lies above or below the median that P.372 expects, given its deciles."""
+def standing(fa_db: float, median_db: float, deciles_db: Deciles, usual_db: Deciles) -> str:
+    """The one-line diagnosis: how far noise lies from the median that P.372 expects.
+
+    `deciles_db`: in time; `usual_db`: of time and of places of a kind, which stray independently of each other, so that
+    their deciles add as squares.
+    """
     over = fa_db - median_db
-    if fa_db > high_db:
+    upper, lower = usual_db
+    if over > upper:
         return (
-            f"noise stands {over:.0f} dB above what P.372 expects here, which is more than nine tenths of the time "
-            "would bring: look for a local source"
+            f"noise stands {over:.0f} dB above what P.372 expects here, which is more than nine tenths of such places "
+            "and times would bring: look for a local source"
         )
-    if fa_db < low_db:
+    if over > deciles_db[0]:
+        return (
+            f"noise stands {over:.0f} dB above what P.372 expects here, more than nine tenths of the time would bring; "
+            "places of a kind differ by as much, so it may be a local source or the place"
+        )
+    if -over > lower:
         return (
             f"noise stands {-over:.0f} dB below what P.372 expects here: a quiet place, or an antenna that takes "
             "in little"

@@ -29,6 +29,20 @@ class Worth:
     nights: float
     spread: float
     freedom: float
+    count: int = 0
+    """The nights that there are."""
+
+    def mean_of(self, variance: float, dof: float, own: float = 0.0) -> tuple[float, float]:
+        """Variance of a mean over nights and its degrees of freedom.
+
+        `variance`: as if nights were independent, found with `dof`; of it `own` is error of measurement, which no
+        night shares with its neighbour, so that only the rest comes in spells.
+        """
+        if variance <= 0.0 or self.count < 2:
+            return variance, dof
+        spell = max(variance - own, 0.0)
+        wider = variance + (self.count / self.nights * self.spread - 1.0) * spell
+        return wider, dof * (1.0 - (1.0 - self.freedom) * spell / variance)
 
     def all_nights(self, scatter: Scatter) -> Scatter:
         """The scatter of nights far apart, from the sample's."""
@@ -37,14 +51,16 @@ class Worth:
 
 def worth(day: Floats, persistence: float) -> Worth:
     """What nights on these whole days are worth, shape (n,), with that correlation of neighbours."""
-    return _worth(tuple((day - day[0]).tolist()), round(persistence, 3)) if len(day) else Worth(0.0, 1.0, 1.0)
+    return (
+        _worth(tuple((day - day[0]).tolist()), round(persistence, 3)) if len(day) else Worth(0.0, 1.0, 1.0, 0)
+    )
 
 
 @lru_cache(maxsize=4096)
 def _worth(day: tuple[float, ...], persistence: float) -> Worth:
     count = len(day)
     if count < 2 or persistence <= 0.0:
-        return Worth(float(count), 1.0, 1.0)
+        return Worth(float(count), 1.0, 1.0, count)
     apart = np.abs(np.subtract.outer(np.array(day), np.array(day)))
     alike = persistence**apart
     left = alike - alike.mean(axis=0, keepdims=True)
@@ -53,6 +69,7 @@ def _worth(day: tuple[float, ...], persistence: float) -> Worth:
         count**2 / float(alike.sum()),
         (count - 1) / trace,
         trace**2 / float((left * left.T).sum()) / (count - 1),
+        count,
     )
 
 

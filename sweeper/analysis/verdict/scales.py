@@ -84,14 +84,15 @@ def _carriers_tested(summaries: pl.DataFrame, slopes: Sequence[SlopeAt]) -> tupl
     compared, levels = [], []
     for rows in summaries.partition_by("band"):
         methods = GainMethods(rows)
-        if methods.load is not None and methods.carriers is not None:
-            error = float(np.hypot(methods.carriers.se_db, methods.load.se_db))
-            compared.append((methods.load.gain_db, methods.carriers.gain_db, error))
+        by_noise = methods.load or methods.bend
+        if by_noise is not None and methods.carriers is not None:
+            error = float(np.hypot(methods.carriers.se_db, by_noise.se_db))
+            compared.append((by_noise.gain_db, methods.carriers.gain_db, error))
             levels.append(_levels_of_carriers(rows))
     if compared:
-        by_load, by_carriers, errors = np.array(compared).T
-        weight = float((by_load**2 / errors**2).sum())
-        slope = float((by_load * by_carriers / errors**2).sum()) / weight
+        by_noises, by_carriers, errors = np.array(compared).T
+        weight = float((by_noises**2 / errors**2).sum())
+        slope = float((by_noises * by_carriers / errors**2).sum()) / weight
         seen = SlopeAt(low, high, slope, weight**-0.5, len(compared))
         if seen.se <= WORST_SLOPE_SE and seen.honest:
             high = max(high, float(np.quantile(np.concatenate(levels), CARRIER_LEVELS)))
@@ -108,7 +109,8 @@ def _rest_on_carriers(summaries: pl.DataFrame, tested_db: tuple[float, float] | 
     """Whether on some band only carriers tell the gain, at levels where nothing tested the scale."""
     for rows in summaries.partition_by("band"):
         methods = GainMethods(rows)
-        alone = methods.load is None and methods.source is None and methods.carriers is not None
+        by_noise = methods.load or methods.bend or methods.source
+        alone = by_noise is None and methods.carriers is not None
         if alone and GainMethods(rows.filter(_inside(rows, tested_db))).carriers is None:
             return True
     return False
@@ -128,8 +130,8 @@ def without_untested(methods: GainMethods, meter: Meter) -> GainMethods:
     inside = _inside(methods.summaries, meter.tested_db)
     if methods.carriers is None or inside.all():
         return methods
-    kept = GainMethods(methods.summaries.filter(inside))
-    return kept if (kept.carriers or methods.load or methods.source) is not None else methods
+    kept = GainMethods(methods.summaries.filter(inside), methods.alike)
+    return kept if (kept.carriers or methods.load or methods.bend or methods.source) is not None else methods
 
 
 def held_on_all(

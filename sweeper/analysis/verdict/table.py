@@ -12,7 +12,7 @@ import polars as pl
 from sweeper.analysis.band.cells import Cell, cells_of_band, persistence
 from sweeper.analysis.band.channels import DISAGREE, OCCUPIED, Channels, channels
 from sweeper.analysis.band.empty_carriers import empty_carriers
-from sweeper.analysis.band.gain import Gain, combine, quieter_antenna
+from sweeper.analysis.band.gain import Gain, carriers_contradict, combine, quieter_antenna
 from sweeper.analysis.band.gain_methods import GainMethods
 from sweeper.analysis.band.nightly import nightly
 from sweeper.analysis.band.noise_figure import NoiseFigures, figures
@@ -42,6 +42,8 @@ class Table:
     cells: tuple[Cell, ...]
     troubles: tuple[frozenset[str], ...]
     judged: tuple[Judged, ...]
+    alike: float
+    """Correlation of neighbouring nights."""
     meter: Meter
     empty_carriers: Mapping[str, dict[int, tuple[int, ...] | None]]
 
@@ -108,23 +110,23 @@ def _on_scale(summaries: pl.DataFrame, facts: StationFacts, meter: Meter, scale:
     rows = {band: beside[band].without_occupied(here) for band, here in rows.items()}
     stepped = stage_steps(rows)
     since = {band: _since(stepped.get(band), here) for band, here in rows.items()}
+    alike_nights = persistence(pl.concat([summaries.clear(), *since.values()]))
     for band, here in since.items():
-        methods = GainMethods(here)
+        methods = GainMethods(here, alike_nights)
         diagnoses[band] = _with_steps(
             _with_channels(diagnose(methods, facts), beside[band]), stepped.get(band)
         )
         steady = _steady(methods, diagnoses[band])
         gains[band] = combine(without_untested(steady, meter), facts)
         quieter[band] = quieter_antenna(steady, facts)
-        noise[band] = figures(steady.summaries, gains[band], facts)
-        thresholds[band] = switching_threshold(steady.summaries, gains[band], facts)
-    diagnoses = seen_together(diagnoses, facts)
+        noise[band] = figures(steady.summaries, gains[band], facts, alike_nights)
+        thresholds[band] = switching_threshold(steady.summaries, gains[band], facts, alike_nights)
+    diagnoses = _with_carriers(seen_together(diagnoses, facts), since, gains)
     alike = [_channels_alike(here, gains[band]) for band, here in rows.items()]
     nights = _of_one_stage(nightly(pl.concat([summaries.clear(), *alike])), stepped)
     nights_of = nights.partition_by("band", as_dict=True)
     parts = {band: nights_of[band,] for band in bands if (band,) in nights_of}
     cells: list[Cell] = []
-    alike_nights = persistence(pl.concat([summaries.clear(), *since.values()]))
     for band, part in parts.items():
         found = cells_of_band(_since(stepped.get(band), part), gains[band], quieter[band], alike_nights)
         cells += _near_overload(found, diagnoses[band])
@@ -142,6 +144,7 @@ def _on_scale(summaries: pl.DataFrame, facts: StationFacts, meter: Meter, scale:
         tuple(cells),
         tuple(troubles),
         tuple(judged),
+        alike_nights,
         meter,
         {band: empty_carriers(here) for band, here in rows.items()},
     )
@@ -164,6 +167,22 @@ def _with_steps(diagnosis: Diagnosis, step: StageStep | None) -> Diagnosis:
         flags=(*diagnosis.flags, STEPPED),
         sentences=(*diagnosis.sentences, step.sentence),
     )
+
+
+def _with_carriers(
+    diagnoses: dict[str, Diagnosis], rows: Mapping[str, pl.DataFrame], gains: Mapping[str, Gain | None]
+) -> dict[str, Diagnosis]:
+    """The diagnoses, with what carriers say against the noise of all bands where those have no load."""
+    sentence = carriers_contradict([gain for gain in gains.values() if gain is not None])
+    if not sentence:
+        return diagnoses
+    bare = {band for band, here in rows.items() if not here["level_load_bypass"].count()}
+    return {
+        band: replace(found, flags=(*found.flags, "routes-disagree"), sentences=(*found.sentences, sentence))
+        if band in bare
+        else found
+        for band, found in diagnoses.items()
+    }
 
 
 def _since(step: StageStep | None, rows: pl.DataFrame) -> pl.DataFrame:
@@ -197,7 +216,7 @@ def _steady(methods: GainMethods, diagnosis: Diagnosis) -> GainMethods:
     away = rows.filter(~pl.col("hour_utc").is_in(sorted(near)))
     for kept in (away, without_overload(rows, diagnosis)):
         if not kept.is_empty():
-            return GainMethods(kept)
+            return GainMethods(kept, methods.alike)
     return methods
 
 

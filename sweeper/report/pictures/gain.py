@@ -12,9 +12,18 @@ from sweeper.report import wording
 from sweeper.report.pictures.picture import Numbers, Picture
 from sweeper.report.svg import NARROW, colour, drawing, inline, sheet
 
-MARKS = {"carriers": "o", "load": "s", "noise": "D", "rated": "x", "channel": ".", "combined": "|"}
+MARKS = {
+    "carriers": "o",
+    "load": "s",
+    "bend": "^",
+    "noise": "D",
+    "rated": "x",
+    "channel": ".",
+    "combined": "|",
+}
 WORDS = {
     "carriers": "carriers",
+    "bend": "bend of the noise over nights",
     "load": "noise over the load",
     "noise": "noise source",
     "rated": "rated",

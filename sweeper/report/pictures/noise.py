@@ -197,8 +197,8 @@ def _against_expected(outside: pl.DataFrame) -> str:
     hours = outside.height
     if not hours or not outside["whole"].all():
         return ""
-    above = outside.filter(outside["fa_db"] > outside["expected_high"]).height
-    below = outside.filter(outside["fa_db"] < outside["expected_low"]).height
+    above = outside.filter(outside["fa_db"] > outside["usual_high"]).height
+    below = outside.filter(outside["fa_db"] < outside["usual_low"]).height
     if above == below == 0:
         return ", as is usual for such a place"
     parts = [f"noisier than usual for such a place in {above} of {hours} hours"] if above else []

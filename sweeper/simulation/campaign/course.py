@@ -97,6 +97,8 @@ class Course:
     gain_step_db: float = 0.0
     agc_db_per_db: float = 0.0
     """How far the stage takes its gain back for each dB of external noise over the median."""
+    agc_on_carriers: bool = False
+    """Whether it does so for the carrier that it is tuned to as well, over the same median."""
     leak_db: float | None = None
     """Leak across the stage's relays either way, in the route's own power; None: none."""
     resident_over_noise_db: float | None = None

@@ -196,6 +196,9 @@ class Campaign:
             carrier_w = self._outside.passer_by_w(n, band, number, when_s)
         else:
             carrier_w = self._outside.carrier_w(n, band, number - empty, when_s)
+        if course.agc_on_carriers and number >= empty:
+            over = 1.0 + carrier_w / (per_k * external_k)
+            gain = np.where(staged, gain * over**-course.agc_db_per_db, gain)
         carrier_w = carrier_w * np.where(loaded, 0.0, gain)
         voltage = np.sqrt(carrier_w) + np.sqrt(scale_w / 2.0) * rng.standard_normal(size)
         watts = voltage * voltage + scale_w * rng.standard_gamma(shape - 0.5, size)

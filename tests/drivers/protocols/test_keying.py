@@ -186,3 +186,16 @@ def test_both_ends_of_a_frame_are_needed_to_be_read_as_one() -> None:
     assert "frame" in keying.in_table([b"\xfe\x01", b"\x01\xfd"], text=False)
     for one in (b"\xfe\x01", b"\x01\xfd"):
         assert keying.in_text(one) == keying.in_table([one], text=False) == ""
+
+
+def test_a_frame_with_nothing_in_it_is_one_too() -> None:
+    assert "frames" in keying.in_text(b"\xfe\xfd")
+    assert "frame" in keying.in_table([b"\xfe", b"\xfd"], text=False)
+
+
+@pytest.mark.parametrize("line", [b"G TUNE", b"U TUNER 1", b"L RFPOWER 1"])
+def test_the_tail_of_a_longer_word_is_no_command(line: bytes) -> None:
+    for before in (b"", b" ", b"1", b"_"):
+        assert keying.in_words(before + line)
+    for before in (b"A", b"Z", b"a", b"z"):
+        assert keying.in_words(before + line) == ""

@@ -9,7 +9,7 @@ import socket
 import struct
 import sys
 import threading
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from typing import Any
 
 import numpy as np
@@ -20,7 +20,7 @@ from scipy.signal import welch
 
 from drivers.errors import LinkLost, LinkTimeout, Refused, Unsupported
 from drivers.protocols.band_power import is_clipped, pass_band_hz, power_in_band, samples_needed
-from drivers.receivers.iq import DRIVER, Options
+from drivers.receivers.iq import DRIVER, IqReceiver, Options
 
 RATE_HZ = 100_000
 
@@ -270,3 +270,46 @@ def test_a_device_has_to_be_named() -> None:
 def test_only_plain_words_go_to_a_device_and_none_for_its_transmitter(device: dict[str, object]) -> None:
     with pytest.raises(ValidationError):
         Options.model_validate({"device": device})
+
+
+class Gone:
+    """A device that was unplugged: every call but those that open it says so."""
+
+    def __init__(self, arguments: dict[str, str]) -> None:
+        self.there = True
+
+    def __getattr__(self, name: str) -> Any:
+        def call(*_: Any, **__: Any) -> Any:
+            if not self.there:
+                raise RuntimeError("no device")
+            return float(RATE_HZ)
+
+        return call
+
+
+class Soapy:
+    SOAPY_SDR_RX, SOAPY_SDR_CF32, Device = 1, "CF32", Gone
+
+    @staticmethod
+    def getAPIVersion() -> str:  # SoapySDR's name
+        return "0.8"
+
+
+@pytest.mark.parametrize(
+    "call",
+    [
+        lambda receiver: receiver.identify(),
+        lambda receiver: receiver.frequency_range_hz(),
+        lambda receiver: receiver.tuning(),
+        lambda receiver: receiver.tune(7_100_000),
+        lambda receiver: receiver.frequency_hz(),
+        lambda receiver: receiver.read_power(),
+        lambda receiver: receiver.prepare(),
+    ],
+)
+def test_a_device_that_is_gone_is_told_whatever_is_asked_of_it(call: Callable[[IqReceiver], Any]) -> None:
+    receiver = IqReceiver(Options(device={"driver": "none"}, sample_rate_hz=RATE_HZ), Soapy)
+    receiver._device.there = False
+    with pytest.raises((LinkLost, Refused)):
+        call(receiver)
+    receiver.close()

@@ -5,8 +5,9 @@ from dataclasses import replace
 import numpy as np
 import polars as pl
 import pytest
+from scipy.special import stdtrit
 
-from sweeper.analysis.band.gain import combine
+from sweeper.analysis.band.gain import Gain, combine
 from sweeper.analysis.band.gain_methods import GainMethods
 from sweeper.analysis.band.noise_figure import figures, load_difference_of
 from sweeper.analysis.band.switching_threshold import crossing_rise_db, switching_threshold
@@ -102,14 +103,51 @@ def test_no_noise_over_the_receivers_own_gives_no_external_noise():
 
 def test_the_diagnosis_says_how_far_a_place_stands_from_what_is_expected():
     total = expected(7.1e6, "rural").total
-    low, high = total.median_db - total.lower_db, total.median_db + total.upper_db
+    here = expected(7.1e6, "rural")
+
+    deciles = np.array([total.upper_db, total.lower_db])
+    usual = np.hypot(deciles, [here.place_upper_db, here.place_lower_db])
 
     def said(over_db):
-        return standing(total.median_db + over_db, total.median_db, low, high)
+        return standing(total.median_db + over_db, total.median_db, tuple(deciles), tuple(usual))
 
     assert "15 dB above" in said(15) and "look for a local source" in said(15)
     assert "within what P.372 expects here (−3 dB from its median)" in said(-3)
-    assert "8 dB below" in said(-8) and "quiet" in said(-8)
+    assert "9 dB below" in said(-9) and "quiet" in said(-9)
+
+
+def test_places_of_a_kind_differ_too():
+    """ITU-R P.372, Table 2 (from memory): rural noise strays by 9.2 dB upwards in time, 6.8 dB from place to place,
+    together √(9.2² + 6.8²) = 11.4 dB; of what comes from the sky no place changes anything.
+    """
+    here = expected(7.1e6, "rural")
+    assert (here.place_upper_db, here.place_lower_db) == (pytest.approx(6.8), pytest.approx(6.8))
+    deciles = here.total.upper_db, here.total.lower_db
+    assert deciles == (pytest.approx(9.2), pytest.approx(4.6))
+
+    def said(over_db):
+        usual = np.hypot(deciles, [here.place_upper_db, here.place_lower_db])
+        return standing(40.0 + over_db, 40.0, deciles, tuple(usual))
+
+    assert "local source or the place" in said(11.3) and "look for a local source" in said(11.5)
+    assert "within" in said(-8.1) and "below" in said(-8.3)
+    sky = expected(25e6, "quiet-rural")
+    assert sky.place_upper_db < 6.8 and sky.place_lower_db < 6.8
+
+
+def test_few_nights_widen_the_figure_of_the_chain_by_students_law():
+    """Three nights have two degrees of freedom: SciPy's t quantile, not the normal one."""
+    told, three = facts(NIGHT), season(NIGHT).filter(pl.col("night") < pl.col("night").unique().sort().get(3))
+    scattered = three.with_columns(
+        pl.col("load_difference_db") + pl.col("night").rank("dense").cast(pl.Float64).sin() * 2.0,
+        pl.lit(0.0).alias("load_resolution_db"),
+        pl.lit(0.01).alias("load_difference_se_db"),
+    )
+    gain = Gain(15.0, 1e-6, 1e6, "load", ())
+    mean = load_difference_of(scattered.filter(pl.col("for") == "noise"))
+    found = figures(scattered, gain, told).chain_change_db
+    assert mean.dof == pytest.approx(2.0, rel=0.01)
+    assert found.high - found.value == pytest.approx(float(stdtrit(mean.dof, 0.975)) * mean.se, rel=1e-3)
 
 
 def test_a_detector_that_averages_decibels_shows_noise_2_51_db_low():
@@ -136,8 +174,8 @@ def test_nights_do_not_resolve_what_the_step_of_the_meter_hides():
     still = made(Place(error_db=0.0, night_sd_db=0.0), nights=25).with_columns(
         pl.lit(error_db).alias("load_difference_se_db"), pl.lit(step_hides_db).alias("load_resolution_db")
     )
-    _, found_db = load_difference_of(still.filter(pl.col("for") == "noise"))
-    assert found_db == pytest.approx(np.hypot(0.4 / np.sqrt(25), step_hides_db))
+    found = load_difference_of(still.filter(pl.col("for") == "noise"))
+    assert found.se == pytest.approx(np.hypot(0.4 / np.sqrt(25), step_hides_db))
 
 
 def test_the_rule_by_eye_is_no_surer_than_the_step_of_the_meter_after_a_season():

@@ -2,7 +2,7 @@
 
 from datetime import UTC, datetime
 
-from sweeper.analysis.findings.advice import advice
+from sweeper.analysis.findings.advice import _fresh, advice
 from sweeper.analysis.results import PeriodFinding
 from sweeper.analysis.statistics.interval import Interval
 from sweeper.analysis.wording import clock_spans, spans
@@ -63,3 +63,9 @@ def test_overload_is_named_and_no_worth_is_told():
         WINTER,
     )
     assert "no verdict 20:00–21:00 UTC, because the stage or the receiver behind it overloads" in text
+
+
+def test_a_small_figure_that_has_just_become_a_verdict_says_what_stopping_does_to_it():
+    assert "0.3 dB too large" in _fresh(1.9, 1.1, 1.0)
+    assert _fresh(1.9, 1.5, 1.0) == ""
+    assert _fresh(2.8, 1.1, 1.0) == ""

@@ -61,3 +61,15 @@ def test_spells_are_told_from_independent_nights():
 def test_few_nights_leave_what_is_believed_beforehand():
     assert persistence_of([]) == pytest.approx(0.25, abs=0.03)
     assert persistence_of([(np.arange(2.0), np.array([1.0, 2.0]))]) == persistence_of([])
+
+
+def test_only_what_exceeds_the_error_of_each_night_comes_in_spells():
+    """By the textbook variance of a mean under AR(1): the own error divides by n, the rest by the nights' worth."""
+    of = worth(np.arange(12.0), 0.6)
+    assert of.mean_of(0.3, 11.0, own=0.3) == (pytest.approx(0.3), pytest.approx(11.0))
+    wider, dof = of.mean_of(0.3, 11.0)
+    assert wider == pytest.approx(0.3 * 12 / of.nights * of.spread)
+    assert dof == pytest.approx(11.0 * of.freedom)
+    halfway, between = of.mean_of(0.3, 11.0, own=0.15)
+    assert halfway == pytest.approx((0.3 + wider) / 2) and dof < between < 11.0
+    assert worth(np.arange(12.0), 0.0).mean_of(0.3, 11.0) == (0.3, 11.0)
