@@ -7,6 +7,7 @@ so. Every fault is a `RecordingError` of one sentence. Nothing is ever written.
 import re
 import struct
 from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from pathlib import Path
@@ -205,7 +206,7 @@ def _sound(
     def read(first: int, last: int, size: int) -> "Iterator[tuple[int, NDArray[Any]]]":
         if last <= first:
             return
-        with opened(file) as raw, soundfile.SoundFile(raw.fileno(), closefd=False) as sound:
+        with _decoded(file) as sound:
             sound.seek(first)
             at = first
             while at < last:
@@ -222,6 +223,19 @@ def _sound(
     return Recording(
         (piece,), float(info.samplerate), real, centre_hz, started, ends_at, channel, tuple(notes)
     )
+
+
+@contextmanager
+def _decoded(file: Path) -> Iterator[Any]:
+    """The file as libsndfile reads it. `RecordingError` for what it cannot go on with, however far it came."""
+    try:
+        with opened(file) as raw, soundfile.SoundFile(raw.fileno(), closefd=False) as sound:
+            yield sound
+    except (soundfile.LibsndfileError, RuntimeError, OSError) as fault:
+        why = str(getattr(fault, "error_string", fault)).strip().rstrip(".")
+        raise RecordingError(
+            f"{file}: it is damaged somewhere in the middle ({why}). Save it again from where it came, or cut it there."
+        ) from fault
 
 
 def _clipped(samples: "NDArray[Any]", ends_at: float) -> float:
@@ -265,7 +279,7 @@ def _the_only_one(file: Path) -> int | None:
     """Of two channels the one that says it all: they are alike, or the other is silent. None where they
     differ.
     """
-    with opened(file) as raw, soundfile.SoundFile(raw.fileno(), closefd=False) as sound:
+    with _decoded(file) as sound:
         sound.seek(max(0, min(len(sound) // 2, len(sound) - 200_000)))
         data = sound.read(200_000, dtype="float32", always_2d=True).astype(np.float64)
     powers = np.mean(data**2, axis=0)

@@ -22,10 +22,16 @@ from sweeper.ab.steadiness import gain_of
 from sweeper.analysis import Interval
 from sweeper.spectra.carriers import Signal
 from sweeper.spectra.welch import shape_of
-from sweeper.words import ANTENNA_BYPASS, ANTENNA_STAGE, Labelled
+from sweeper.words import ANTENNA_BYPASS, ANTENNA_STAGE, LOAD_BYPASS, Labelled
 
 Floats = NDArray[np.float64]
+Mask = NDArray[np.bool_]
 
+FLAGS = (
+    "overload", "agc", "gain-unknown", "carrier-left", "odd-signal", "occupied", "birdie", "leakage", "image",
+    "clipped",
+)  # fmt: skip
+"""All that this may say of a recording, in the order in which it is told."""
 WITHHOLDING = frozenset({"overload", "occupied"})
 NOISE_FLOOR_DB = 0.02
 """What a common choice of noise bins may be off by in one route and not in the other, in quadrature."""
@@ -36,6 +42,8 @@ WITNESS_DB = 1.0
 CLEAR = 4.0
 """S/N in a bin, linear (6 dB), from which a signal is counted. What stands lower may be the ripple of the receiver's
 filter, and noise taken for a signal says that nothing changes, with great confidence."""
+FEWEST_APART, NEAR_LOAD = 6, 4
+"""Sides of the antenna without which its wandering is not known; sides nearest to the load that are set against it."""
 REFERENCE_HZ = 2400.0
 MOST_POSSIBLE_DB = 20.0
 """S/N change taken as possible when new lines are looked for, at most; 10 dB where no signal tells."""
@@ -72,26 +80,11 @@ def compare(sequence: Iterable[Labelled], terms: Terms | None = None) -> ABResul
     gathered = gather(sequence, learned)
     if gathered is None:
         raise NoNoise("no edge is clean on both sides")
-    both, kinds = gathered.both, [signal.kind for signal in learned.signals]
-    changes = [_change(both.of([nth]), terms) for nth in range(len(kinds))]
-    left = np.array(
-        [
-            has_left(both.bypass[:, 0, nth], both.stage[:, 0, nth], both.spread[0, nth])
-            for nth in range(len(kinds))
-        ],
-        np.bool_,
-    )
-    taken = np.array([kind in ("signal", "leakage") for kind in kinds], np.bool_) & ~left
-    weak = np.array([signal.strength < CLEAR for signal in learned.signals], np.bool_)
-    taken &= ~weak
-    own = taken & own_lines(
-        gathered.noise_stage, gathered.noise_bypass, both.stage[:, 0], both.bypass[:, 0], both.spread[0]
-    )
-    taken &= ~own
-    odd = odd_ones(changes, taken)
-    counted = taken & ~odd
+    both = gathered.both
+    changes = [_change(both.of([nth]), terms) for nth in range(len(learned.signals))]
+    told = _sorted_out(learned, gathered, changes)
     occupied = _is_occupied(learned)
-    once, watched = _change(both.of(counted), terms), _change(both.of(counted), terms, watched=True)
+    once, watched = (_change(both.of(told.counted), terms, watched=after) for after in (False, True))
     shown = watched if terms.watched else once
     if occupied:
         once = watched = shown = None
@@ -101,22 +94,14 @@ def compare(sequence: Iterable[Labelled], terms: Terms | None = None) -> ABResul
         _noise_change(np.log(gathered.noise_stage / gathered.noise_bypass), terms) if constant else None
     )
     rise, cap = _rise(gathered, terms) if constant else (None, None)
-    flags = [
-        name
-        for name, there in (
-            ("overload", bool(_new_lines(sequence, learned, once))),
-            ("agc", state == "follows"),
-            ("gain-unknown", state == "unknown"),
-            ("carrier-left", left.any()),
-            ("odd-signal", odd.any()),
-            ("occupied", occupied),
-            ("birdie", "birdie" in kinds or own.any()),
-            ("leakage", "leakage" in kinds),
-            ("image", "image" in kinds),
-            ("clipped", gathered.spoiled > 0),
-        )
-        if there
-    ]
+    flags = told.flags | {
+        "overload": bool(_new_lines(sequence, learned, once)),
+        "agc": state == "follows",
+        "gain-unknown": state == "unknown",
+        "occupied": occupied,
+        "clipped": gathered.spoiled > 0,
+    }
+    seen = tuple(name for name in FLAGS if flags[name])
     hz = learned.start_hz + learned.step_hz * np.flatnonzero(learned.noise.usable)
     found = ABResult(
         source=terms.source,
@@ -129,22 +114,15 @@ def compare(sequence: Iterable[Labelled], terms: Terms | None = None) -> ABResul
         worthwhile_db=terms.worthwhile_db,
         switched=terms.switched,
         noise_change_db=noise_change,
-        gain_db=_gain(gathered, counted, terms) if constant else None,
+        gain_db=_gain(gathered, told.counted, terms) if constant else None,
         noise_rise_db=rise,
         snr_change_db=shown,
         carriers=tuple(
-            _carrier(
-                learned,
-                signal,
-                changes[nth],
-                gathered,
-                nth,
-                _why_out(own[nth], left[nth], weak[nth], odd[nth]),
-            )
+            _carrier(learned, signal, changes[nth], gathered, nth, told.why_out(nth))
             for nth, signal in enumerate(learned.signals)
         ),
-        verdict="undecided" if WITHHOLDING & set(flags) else verdict_of(shown, terms.worthwhile_db),
-        flags=tuple(dict.fromkeys((*flags, *terms.flags))),
+        verdict="undecided" if WITHHOLDING & set(seen) else verdict_of(shown, terms.worthwhile_db),
+        flags=tuple(dict.fromkeys((*seen, *terms.flags))),
         reason="",
         watched_db=watched,
         cap_db=cap,
@@ -153,12 +131,60 @@ def compare(sequence: Iterable[Labelled], terms: Terms | None = None) -> ABResul
     return replace(found, reason=reason_of(found))
 
 
+@dataclass(frozen=True, eq=False)
+class _SortedOut:
+    """Which signals are counted, and why the others are not; shapes (signals,)."""
+
+    counted: Mask
+    own: Mask
+    left: Mask
+    weak: Mask
+    odd: Mask
+    kinds: tuple[str, ...]
+
+    def why_out(self, nth: int) -> str | None:
+        """In a word, or None for one that is counted."""
+        reasons = {"birdie": self.own, "left": self.left, "weak": self.weak, "odd": self.odd}
+        return next((word for word, mask in reasons.items() if mask[nth]), None)
+
+    @property
+    def flags(self) -> dict[str, bool]:
+        """What of this is told with the result."""
+        return {
+            "carrier-left": bool(self.left.any()),
+            "odd-signal": bool(self.odd.any()),
+            "birdie": "birdie" in self.kinds or bool(self.own.any()),
+            "leakage": "leakage" in self.kinds,
+            "image": "image" in self.kinds,
+        }
+
+
+def _sorted_out(learned: Learned, gathered: Gathered, changes: list[Interval | None]) -> _SortedOut:
+    """Leave out what did not come by the antenna, left midway, is too weak, or changed otherwise than the others."""
+    both, kinds = gathered.both, tuple(signal.kind for signal in learned.signals)
+    left = np.array(
+        [
+            has_left(both.bypass[:, 0, nth], both.stage[:, 0, nth], both.spread[0, nth])
+            for nth in range(len(kinds))
+        ],
+        np.bool_,
+    )
+    weak = np.array([signal.strength < CLEAR for signal in learned.signals], np.bool_)
+    taken = np.array([kind in ("signal", "leakage") for kind in kinds], np.bool_) & ~left & ~weak
+    own = taken & own_lines(
+        gathered.noise_stage, gathered.noise_bypass, both.stage[:, 0], both.bypass[:, 0], both.spread[0]
+    )
+    taken &= ~own
+    odd = odd_ones(changes, taken)
+    return _SortedOut(taken & ~odd, own, left, weak, odd, kinds)
+
+
 def _change(both: Both, terms: Terms, *, watched: bool = False) -> Interval | None:
     pooled = pool(both)
     return None if pooled is None else interval(pooled, terms.confidence, watched=watched)
 
 
-def _gain(gathered: Gathered, counted: NDArray[np.bool_], terms: Terms) -> Interval | None:
+def _gain(gathered: Gathered, counted: Mask, terms: Terms) -> Interval | None:
     """The signals' own powers compared in the same way, with the step of the noise taken out and added again."""
     unit, step = (
         float(np.median(gathered.noise_bypass)),
@@ -209,12 +235,31 @@ def _rise(gathered: Gathered, terms: Terms) -> tuple[Interval | None, float | No
     """
     rises = gathered.on_load.get("bypass", np.zeros(0))
     if len(rises) < 2:
+        rise = _rise_apart(gathered, terms)
+    else:
+        value, low, high = mean_interval(rises, t_limit(len(rises), terms.confidence))
+        rise = Interval(float(value * DB), float(low * DB), float(high * DB))
+    if rise is None:
         return None, None
-    value, low, high = mean_interval(rises, t_limit(len(rises), terms.confidence))
-    rise = Interval(float(value * DB), float(low * DB), float(high * DB))
     if rise.low < 0.05:
         return rise, None
     return rise, float(rise.low - 10.0 * np.log10(10.0 ** (rise.low / 10.0) - 1.0))
+
+
+def _rise_apart(gathered: Gathered, terms: Terms) -> Interval | None:
+    """The same where the load was looked at apart, before everything or after: against the antenna's nearest sides.
+
+    Nothing was switched between the two, so the error is that of single sides: what antenna noise did from one to
+    the other over the whole recording, with Student's t for the number of its sides.
+    """
+    load = gathered.alone.get(LOAD_BYPASS, np.zeros(0))
+    antenna = gathered.alone.get(ANTENNA_BYPASS, np.zeros(0))
+    if len(load) == 0 or len(antenna) < FEWEST_APART:
+        return None
+    near = antenna[: min(NEAR_LOAD, len(antenna))]
+    value = float(near.mean() - load.mean())
+    half = t_limit(len(antenna), terms.confidence) * float(antenna.std(ddof=1)) * float(np.sqrt(2.0))
+    return Interval(value * DB, (value - half) * DB, (value + half) * DB)
 
 
 def _new_lines(sequence: Iterable[Labelled], learned: Learned, change: Interval | None) -> list[int]:
@@ -247,10 +292,6 @@ def _carrier(
         kind = "unsteady" if is_unsteady(gathered.unrest[:, nth]) else "steady"
     place = learned.start_hz + learned.step_hz * float(np.average(signal.core))
     return CarrierChange(place, float(snr_db), change if kind != "image" else None, kind)
-
-
-def _why_out(own: bool, left: bool, weak: bool, odd: bool) -> str | None:
-    return "birdie" if own else "left" if left else "weak" if weak else "odd" if odd else None
 
 
 def _is_occupied(learned: Learned) -> bool:

@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 
 from sweeper.ab.pooled import Both
 from sweeper.ab.sides import Learned, Seen, edges
-from sweeper.words import ANTENNA_BYPASS, ANTENNA_STAGE, Labelled
+from sweeper.words import ANTENNA_BYPASS, ANTENNA_STAGE, Labelled, SignalPath
 
 Floats = NDArray[np.float64]
 
@@ -17,7 +17,8 @@ Floats = NDArray[np.float64]
 class Gathered:
     """Edges between bypass and stage on the antenna. Shapes (edges,) but for `both` and `unrest` (edges, signals).
 
-    `on_load`: ln(antenna ÷ load) noise at each edge between the two, by route. `spoiled`: edges that were left out.
+    `on_load`: ln(antenna ÷ load) noise at each edge between the two, by route. `alone`: ln noise beside all edges, by
+    path, the nearest in time to the load first. `spoiled`: edges that were left out.
     """
 
     at_s: Floats
@@ -28,6 +29,7 @@ class Gathered:
     both: Both
     unrest: Floats
     on_load: dict[str, Floats]
+    alone: dict[SignalPath, Floats]
     spoiled: int
 
 
@@ -64,6 +66,7 @@ def gather(sequence: Iterable[Labelled], learned: Learned) -> Gathered | None:
         ),
         np.array([(each.before.unrest + each.after.unrest) / 2.0 for each in across]),
         _on_load(clean),
+        _alone(clean),
         len(seen) - len(clean),
     )
 
@@ -106,3 +109,14 @@ def _on_load(clean: list[Seen]) -> dict[str, Floats]:
             antenna, load = (before, after) if before.path.source == "antenna" else (after, before)
             rises.setdefault(before.path.route, []).append(float(np.log(antenna.noise / load.noise)))
     return {route: np.array(values) for route, values in rises.items()}
+
+
+def _alone(clean: list[Seen]) -> dict[SignalPath, Floats]:
+    sides = [(each.at_s, side) for each in clean for side in (each.before, each.after)]
+    load_s = [at_s for at_s, side in sides if side.path.source == "load"]
+    if load_s:
+        sides.sort(key=lambda one: min(abs(one[0] - at_s) for at_s in load_s))
+    levels: dict[SignalPath, list[float]] = {}
+    for _, side in sides:
+        levels.setdefault(side.path, []).append(float(np.log(side.noise)))
+    return {path: np.array(values) for path, values in levels.items()}

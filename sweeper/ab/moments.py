@@ -19,6 +19,7 @@ SIZES = 1.45
 """Steps of one switch are alike within this factor, and 1.2 dB."""
 SIZES_DB = 1.2
 FEWEST = 3
+LONGEST_BREAK_S = 0.7
 STRAYS, STRAY_SIZE = 0.15, 0.4
 """Share of other steps, of this share of the size on, up to which the edges are believed."""
 MOST_WANDER = 0.5
@@ -54,6 +55,34 @@ def differences(level_db: Floats, every_s: float, window_s: float = WINDOW_S, ga
     at = np.arange(count + gap, len(level_db) - count - gap + 1)
     found[at] = medians[at + gap] - medians[at - gap - count]
     return found
+
+
+def break_s(
+    floor_db: Floats, total_db: Floats, every_s: float, at_s: list[float], rises: list[bool]
+) -> float:
+    """How long the receiver is without antenna when the switch is turned, seconds; 0 where nothing shows of it.
+
+    A break is quieter than either route, so the step that is seen lies between it and the noisier route, and the break
+    on the quieter one's side. There each value is held against the second beyond the longest break; as long as the
+    median over the edges differs by more than its error and 0.5 dB, in the noise or in all there is, it is the break's.
+    """
+    longest, beyond = round(LONGEST_BREAK_S / every_s), round(1.0 / every_s)
+    apart = []
+    for level in (floor_db, total_db):
+        rows = []
+        for at, rise in zip(at_s, rises, strict=True):
+            place = round(at / every_s)
+            side = level[:place][::-1] if rise else level[place:]
+            if len(side) >= longest + beyond:
+                rows.append(side[:longest] - np.median(side[longest : longest + beyond]))
+        if len(rows) < FEWEST:
+            return 0.0
+        table = np.asarray(rows)
+        middle = np.nanmedian(table, axis=0)
+        error = 1.86 * np.nanmedian(np.abs(table - middle), axis=0) / np.sqrt(len(table))
+        apart.append(middle < -np.maximum(0.5, 3.0 * error))
+    there = np.flatnonzero(apart[0] | apart[1])
+    return 0.0 if len(there) == 0 else float(there[-1] + 1) * every_s
 
 
 def moments(level_db: Floats, every_s: float, start_s: float = 0.0) -> Marks:

@@ -55,6 +55,10 @@ NEAR_TESTED_DB = 2.0
 """A level this near to those at which the slope was told is one of them: slopes do not jump."""
 CARRIER_LEVELS = 0.98
 """Share of the levels of carriers up to which a gain by them has tested the scale: a bend above would hardly count."""
+METER_CHANGE_SE = 5.0
+"""Standard errors by which the scatter of nights must differ, at the clearest of many splits, for another meter."""
+METER_CHANGE_SHARE = 0.15
+"""Share by which it must: a smaller change of slope changes no S/N change by a decibel."""
 COARSEST_STEPS = 2.5
 """A meter whose step exceeds so many standard deviations of a reading does not show how far readings scatter."""
 FLOOR_VISITS = 3

@@ -18,10 +18,16 @@ class FirstBand:
     carrier_hz: tuple[int, ...]
     listen_hz: tuple[int, int]
     listened: bool = False
+    heard: bool = False
+    """Whether its carriers were on the air when somebody listened."""
 
     def with_noise(self, found_hz: tuple[int, ...]) -> "FirstBand":
         """A copy with the noise channels (Hz) that were found by listening; this band itself when none was."""
         return replace(self, noise_hz=found_hz, listened=True) if found_hz else self
+
+    def with_carriers(self, found_hz: tuple[int, ...]) -> "FirstBand":
+        """A copy with the carriers (dial, Hz) that were heard; this band itself when none was."""
+        return replace(self, carrier_hz=found_hz, heard=True) if found_hz else self
 
 
 def first_bands() -> tuple[FirstBand, ...]:

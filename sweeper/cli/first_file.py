@@ -75,8 +75,13 @@ def _receiver(answers: Answers) -> Sequence[str]:
         "  meter:",
         f"    unit: {answers.meter_unit:<17} # dB-over-S9, dBm or raw",
         *_step(answers),
-        "    s9_dbm: -73             # below 30 MHz, IARU Region 1 Technical Recommendation R.1",
-        "    curve: []               # [[reading, dBm], ...] from `sweeper calibrate`; empty: only differences count",
+        *(
+            ["    s9_dbm: -73             # below 30 MHz, IARU Region 1 Technical Recommendation R.1"]
+            if answers.meter_unit == "dB-over-S9"
+            else []
+        ),
+        "    curve: []               # [[reading, dBm], ...] from `sweeper calibrate`; empty: its decibels are tested",
+        "                            # by how far noise scatters, where that can be",
     ]
 
 
@@ -148,8 +153,9 @@ def _stage(answers: Answers) -> Sequence[str]:
 
 def _band(band: FirstBand) -> Sequence[str]:
     found = "found empty by listening" if band.listened else "check by ear that they are empty"
+    carriers = "heard just now" if band.heard else "check that they are on the air at your place"
     return [
-        f"  - name: {_text(band.name)}  # {band.service}; {band.source}; noise channels: {found}",
+        f"  - name: {_text(band.name)}  # {band.service}; {band.source}; noise channels: {found}; carriers: {carriers}",
         "    channels:",
         *(f"      - {{hz: {hz}, for: noise}}" for hz in band.noise_hz),
         *(f"      - {{hz: {hz}, for: carrier}}" for hz in band.carrier_hz),

@@ -1,4 +1,4 @@
-"""Finds empty frequencies by listening: the quietest and steadiest of a band, away from one another.
+"""Finds empty frequencies and carriers by listening: the quietest of a band, and what stands steadily above them.
 
 The receiver is driven through its contract and put back as it was found. It never transmits, and stops when the
 receiver says that it does.
@@ -10,13 +10,19 @@ from typing import Any
 
 from drivers.contracts import Receiver
 from drivers.errors import Transmitting
-from sweeper.cli.first_bands import FirstBand
+from sweeper.cli.first_bands import FirstBand, first_bands
 from sweeper.clock import Clock
 
 CANDIDATES = 24
 ROUNDS = 3
 READINGS = 4
 WANTED = 2
+CARRIERS = 3
+"""Carriers wanted of a band: some are off the air by night, or fade."""
+CLEAR = 10.0
+"""On the meter's own scale, above the empty frequencies; what the analysis asks of a carrier, in decibels."""
+NEAR = 0.15
+"""Carriers within this share of a band's frequency tell the stage's gain there."""
 
 
 def listen(
@@ -36,7 +42,12 @@ def listen(
         receiver.prepare()
         receiver.set_mode(mode, bandwidth_hz)
         for nth, band in enumerate(bands):
-            found.append(band.with_noise(_emptiest(receiver, band, bandwidth_hz, settle_s, clock)))
+            rounds = _heard(receiver, candidates(*band.listen_hz, bandwidth_hz), settle_s, clock)
+            quiet = quietest(rounds, 3 * bandwidth_hz)
+            asked = carriers_to_try(band, first_bands())
+            carriers = _heard(receiver, asked, settle_s, clock)
+            loudest = max((max(rounds[hz]) for hz in quiet), default=float("inf"))
+            found.append(band.with_noise(quiet).with_carriers(on_the_air(carriers, loudest)))
             told((nth + 1) / len(bands))
     finally:
         _restore(receiver, saved_state, clock)
@@ -91,17 +102,41 @@ def quietest(heard: dict[int, list[float]], apart_hz: int, wanted: int = WANTED)
     return tuple(sorted(chosen))
 
 
-def _emptiest(
-    receiver: Receiver, band: FirstBand, bandwidth_hz: int, settle_s: float, clock: Clock
-) -> tuple[int, ...]:
+def carriers_to_try(band: FirstBand, every: Sequence[FirstBand]) -> tuple[int, ...]:
+    """Dial frequencies 1 kHz below where carriers may stand, Hz: the lists' own, and channels of broadcasting bands.
+
+    Of the band itself, and of those of `every` that are near enough to tell the stage's gain there.
+    """
+    middle = sum(band.range_hz) / 2
+    found: set[int] = set(band.carrier_hz)
+    for each in every:
+        found |= {hz for hz in each.carrier_hz if abs(hz / middle - 1) < NEAR}
+        if each.service == "broadcasting" and abs(sum(each.range_hz) / 2 / middle - 1) < NEAR:
+            spacing = 9000 if each.range_hz[1] < 2_000_000 else 5000
+            channels = range(-(-each.range_hz[0] // spacing) * spacing, each.range_hz[1], spacing)
+            wanted = CANDIDATES if each.name == band.name else CANDIDATES // 3
+            found |= {hz - 1000 for hz in channels[:: max(len(channels) // wanted, 1)]}
+    return tuple(sorted(found))
+
+
+def on_the_air(heard: dict[int, list[float]], noise: float, wanted: int = CARRIERS) -> tuple[int, ...]:
+    """The frequencies whose weakest round stood `CLEAR` above `noise`, strongest first choice, from low to high."""
+    clear = [hz for hz in heard if min(heard[hz]) > noise + CLEAR]
+    return tuple(sorted(sorted(clear, key=lambda hz: -min(heard[hz]))[:wanted]))
+
+
+def _heard(
+    receiver: Receiver, dial_hz: Sequence[int], settle_s: float, clock: Clock
+) -> dict[int, list[float]]:
+    """What the meter showed at each dial frequency that the receiver reaches, a mean a round."""
     within = receiver.frequency_range_hz()
     heard: dict[int, list[float]] = {}
     for _ in range(ROUNDS):
-        for hz in candidates(*band.listen_hz, bandwidth_hz):
+        for hz in dial_hz:
             if within is not None and not within[0] <= hz <= within[1]:
                 continue
             _listen_only(receiver)
             receiver.tune(hz)
             clock.sleep(settle_s)
             heard.setdefault(hz, []).append(fmean(receiver.read_power() for _ in range(READINGS)))
-    return quietest(heard, 3 * bandwidth_hz)
+    return heard

@@ -11,8 +11,10 @@ from sweeper.cli.progress import progress
 from sweeper.errors import UserFacingError, WrongInput
 
 if TYPE_CHECKING:
+    from sweeper.analysis import StationFacts
     from sweeper.reduction import Reduced
     from sweeper.station import Station
+    from sweeper.store import Store
 
 
 def analyse(
@@ -101,6 +103,7 @@ def report(
     station = load(station_file)
     facts, when = facts_of(station), instant(fix, "--fix")
     with open_store(station, station_file, data, read_only=True) as store:
+        _refuse_misfit(store, station_file, facts)
         with progress("Reducing") as told:
             reduced = reduce_store(store, facts, progress=told)
         comparison, notes = compare_fix(store, facts, when), store.notes()
@@ -123,6 +126,21 @@ def report(
     print(page)
 
 
+def _refuse_misfit(store: "Store", station_file: Path, facts: "StationFacts") -> None:
+    """A station file that the meter itself contradicts is told with its line; what is stored stays as it is."""
+    from sweeper.reduction.misfit import misfit
+    from sweeper.station.lines import read
+    from sweeper.station.problems import Problem, StationFileError
+
+    found = misfit(store, facts.meter)
+    if found is None:
+        return
+    key, what, mend = found
+    _, lines = read(station_file)
+    line = lines.get(("receiver", "meter", key), lines.get(("receiver", "meter"), 0))
+    raise StationFileError((Problem(station_file, line, f"receiver.meter.{key}", what, mend),))
+
+
 def _reduced(
     station_file: Path, data: Path | None, since: str | None, to: str | None
 ) -> "tuple[Station, Reduced]":
@@ -133,6 +151,7 @@ def _reduced(
     span = between(since, to)
     store = open_store(station, station_file, data, read_only=True)
     try:
+        _refuse_misfit(store, station_file, facts_of(station))
         with progress("Reducing") as told:
             return station, reduce_store(store, facts_of(station), *span, progress=told)
     finally:

@@ -52,6 +52,7 @@ def check_rig(station: Station, store: Store, clock: Clock) -> Iterator[Item]:
                 )
             tunable: list[Channel] = []
             yield from _channels(station, rig.receiver, clock, tunable)
+            yield from _lone_channels(station)
             yield from _paths(station, rig.receiver, rig.switch, clock, tunable)
     except RigError as fault:
         yield _broken(fault)
@@ -146,6 +147,18 @@ def _channels(station: Station, receiver: Receiver, clock: Clock, tunable: list[
     yield Item(
         "meter", True, f"reads {fmean(values):.1f} {station.receiver.meter.unit}, {one_s:.3f} s a reading"
     )
+
+
+def _lone_channels(station: Station) -> Iterator[Item]:
+    """Bands whose one noise channel has no fellow to show that a signal sits on it."""
+    noise = [channel.band for channel in station.channels() if channel.purpose == "noise"]
+    lone = [band for band in dict.fromkeys(noise) if noise.count(band) == 1]
+    if lone:
+        yield Item(
+            "channels",
+            True,
+            f"only one for noise on {', '.join(lone)}: a second, a few kHz away, would show a signal that sits on one",
+        )
 
 
 def _paths(

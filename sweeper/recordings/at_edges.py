@@ -58,9 +58,10 @@ class AtEdges:
         ends = [mark.at_s for mark in self._marks[1:]] + [self._recording.seconds]
         last = len(self._marks) - 1
         for nth, (mark, end_s) in enumerate(zip(self._marks, ends, strict=True)):
-            begin_s, stop_s = mark.at_s, end_s - self._settle_s
+            until_s = self._settle_s + (self._marks[nth + 1].before_s if nth < last else 0.0)
+            begin_s, stop_s = mark.at_s, end_s - until_s
             if nth:
-                begin_s += self._settle_s
+                begin_s += self._settle_s + mark.after_s
             if nth == last:
                 stop_s = min(end_s, begin_s + WINDOW_S)
             if nth == 0:

@@ -10,11 +10,11 @@ import numpy as np
 from drivers.samples.file import Recording, RecordingError, open_recording
 from sweeper.ab import ABResult, NoNoise, Switched, Terms, compare
 from sweeper.ab.intervals import FEWEST_BLOCKS
-from sweeper.ab.moments import Marks, moments
+from sweeper.ab.moments import Marks, Moment, break_s, moments
 from sweeper.errors import UserFacingError, WrongInput
 from sweeper.recordings import refused
 from sweeper.recordings.at_edges import AtEdges
-from sweeper.recordings.labels import Mark, agree, read_marks, route_path, stated
+from sweeper.recordings.labels import Mark, agree, read_marks, route_path, seen_mark, stated
 from sweeper.recordings.levels import Levels, levels_of
 from sweeper.spectra.axis import Axis, axis_of
 
@@ -22,6 +22,8 @@ AUDIO_HZ = (100.0, 5000.0)
 SAMPLED_SHARE = 0.47
 """Of the sampled width to both sides of the centre; beyond, filters against aliases fall off."""
 SETTLE_S, SETTLE_FOUND_S = 0.10, 0.16
+SEEN_S = SETTLE_FOUND_S - SETTLE_S
+"""What a moment that was seen in the noise may be off by."""
 LINEAR_MODES = ("USB", "LSB", "CW")
 
 
@@ -59,7 +61,13 @@ def compare_recording(asked: Asked, told: Callable[[float], None] = lambda share
     comparison.
     """
     _call(asked)
-    recording = _opened(asked)
+    try:
+        return _compared(_opened(asked), asked, told)
+    except RecordingError as fault:  # also where it turns out to be damaged midway
+        raise WrongInput(str(fault)) from fault
+
+
+def _compared(recording: Recording, asked: Asked, told: Callable[[float], None]) -> Compared:
     name = (
         str(asked.files[0]) if len(asked.files) == 1 else f"{asked.files[0]} and {len(asked.files) - 1} more"
     )
@@ -100,16 +108,13 @@ def compare_recording(asked: Asked, told: Callable[[float], None] = lambda share
 
 
 def _opened(asked: Asked) -> Recording:
-    """The files as one recording. `WrongInput` where they are none."""
-    try:
-        return open_recording(
-            asked.files,
-            centre_hz=asked.centre_hz,
-            channel=asked.channel,
-            samples=False if asked.dial_hz is not None or asked.mode is not None else None,
-        )
-    except RecordingError as fault:
-        raise WrongInput(str(fault)) from fault
+    """The files as one recording. `RecordingError` where they are none."""
+    return open_recording(
+        asked.files,
+        centre_hz=asked.centre_hz,
+        channel=asked.channel,
+        samples=False if asked.dial_hz is not None or asked.mode is not None else None,
+    )
 
 
 def _enough(result: ABResult, name: str) -> None:
@@ -127,10 +132,22 @@ def _enough(result: ABResult, name: str) -> None:
             f"{FEWEST_BLOCKS - result.edges} more are needed at the least, and a dozen are better."
         )
     if result.snr_change_db is None and not {"overload", "occupied", "birdie"} & set(result.flags):
-        raise UserFacingError(
-            f"{name}: no signal stands over the noise on both routes at {FEWEST_BLOCKS} edges or more, so S/N "
-            "cannot be compared; record where a carrier or a station can be heard, and for longer."
+        raise UserFacingError(f"{name}: {_why_no_signal(result)}")
+
+
+def _why_no_signal(result: ABResult) -> str:
+    """Why S/N cannot be compared though there are edges, and what to do, for a person."""
+    if not result.carriers:
+        return (
+            "nothing stands clear of the rest: there is only noise, or one signal (speech, data) fills the whole pass "
+            "band; record where a carrier stands beside quiet places."
         )
+    strongest = max(result.carriers, key=lambda carrier: carrier.snr_db)
+    return (
+        f"its signals (the strongest at {strongest.hz:.0f} Hz, {strongest.snr_db:.0f} dB over the noise in "
+        f"2.4 kHz) are too weak or too seldom there, on both routes at {FEWEST_BLOCKS} edges or "
+        "more, so S/N cannot be compared; record a stronger or steadier one, or for longer."
+    )
 
 
 def _call(asked: Asked) -> None:
@@ -195,6 +212,13 @@ def _no_am(levels: Levels, axis: Axis, name: str) -> None:
 def _marks(recording: Recording, levels: Levels, asked: Asked, name: str) -> tuple[list[Mark], bool]:
     """The marks, and whether they are those seen rather than those stated."""
     seen = moments(levels.floor_db, levels.every_s)
+    rest_s = break_s(
+        levels.floor_db,
+        levels.total_db,
+        levels.every_s,
+        [moment.at_s for moment in seen.moments],
+        [moment.step_db > 0.0 for moment in seen.moments],
+    )
     if asked.marks is None and asked.switched is None:
         if not seen.moments:
             raise UserFacingError(
@@ -202,7 +226,7 @@ def _marks(recording: Recording, levels: Levels, asked: Asked, name: str) -> tup
                 f"when with --switched "
                 "or --marks, if it was."
             )
-        return _by_sign(seen, asked.first or "bypass"), True
+        return _by_sign(seen, asked.first or "bypass", rest_s), True
     if asked.marks is not None:
         marks, saying = read_marks(asked.marks, recording.seconds), str(asked.marks)
     else:
@@ -222,34 +246,40 @@ def _marks(recording: Recording, levels: Levels, asked: Asked, name: str) -> tup
                 if asked.marks is None
                 else f"{name}: the noise steps at {shown} s, where {saying} has no mark; mend the marks."
             )
-    return _moved(marks, seen), False
+    return _moved(marks, seen, rest_s), False
 
 
-def _by_sign(seen: Marks, first: str) -> list[Mark]:
+def _by_sign(seen: Marks, first: str, rest_s: float) -> list[Mark]:
     """Every step up leads to one route and every step down to the other, so that a missed one turns nothing
     round.
     """
     marks = [Mark(0.0, route_path(first, 0))]
     up = float(np.sign(seen.moments[0].step_db))
     for moment in seen.moments:
-        marks.append(Mark(moment.at_s, route_path(first, 1 if np.sign(moment.step_db) == up else 0)))
+        mark = Mark(moment.at_s, route_path(first, 1 if np.sign(moment.step_db) == up else 0))
+        marks.append(seen_mark(mark, moment, 0.0, rest_s))
     return marks
 
 
-def _moved(marks: Sequence[Mark], seen: Marks) -> list[Mark]:
+def _moved(marks: Sequence[Mark], seen: Marks, rest_s: float) -> list[Mark]:
     """Marks put where the step is seen, and all others by as much: nobody notes times to a tenth of a
     second.
     """
-    near = [
-        min((moment.at_s - mark.at_s for moment in seen.moments), key=abs, default=9.0) if nth else 9.0
-        for nth, mark in enumerate(marks)
+    close: list[Moment | None] = []
+    for mark in marks:
+        away = [abs(moment.at_s - mark.at_s) for moment in seen.moments] or [np.inf]
+        nearest = int(np.argmin(away))
+        close.append(seen.moments[nearest] if mark.at_s > 0.0 and away[nearest] <= 1.0 else None)
+    shifts = [
+        moment.at_s - mark.at_s for mark, moment in zip(marks, close, strict=True) if moment is not None
     ]
-    close = [shift for shift in near if abs(shift) <= 1.0]
-    common = float(np.median(close)) if len(close) >= 2 else 0.0
+    common = float(np.median(shifts)) if len(shifts) >= 2 else 0.0
     moved = []
-    for mark, shift in zip(marks, near, strict=True):
-        by = shift if abs(shift) <= 1.0 else common
-        moved.append(mark if mark.at_s == 0.0 else replace(mark, at_s=mark.at_s + by))
+    for mark, moment in zip(marks, close, strict=True):
+        if moment is not None:
+            moved.append(seen_mark(mark, moment, SEEN_S, rest_s))
+        else:
+            moved.append(mark if mark.at_s == 0.0 else replace(mark, at_s=mark.at_s + common))
     return moved
 
 

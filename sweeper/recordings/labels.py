@@ -8,6 +8,7 @@ from pathlib import Path
 
 from drivers.numbers import strict
 from drivers.ordinary_files import text_of, why_not
+from sweeper.ab.moments import Moment
 from sweeper.errors import WrongInput
 from sweeper.words import ANTENNA_BYPASS, ANTENNA_STAGE, SignalPath
 
@@ -16,13 +17,20 @@ MOST_BYTES = 10_000_000
 
 STATED = re.compile(r"^\s*every\s+([\d.]+)\s*(s|min)?(?:\s+from\s+([\d.]+)\s*(s|min)?)?\s*$", re.IGNORECASE)
 
+REACTION_S = 0.3
+"""From what a person does to what a person notes (common practice)."""
+
 
 @dataclass(frozen=True, slots=True)
 class Mark:
-    """From `at_s` of the recording on the chain stood at `path`."""
+    """From `at_s` of the recording on the chain stood at `path`. `before_s`, `after_s`: what is left out beside that
+    moment because it is not known better, or because the antenna may have been off while a hand switched.
+    """
 
     at_s: float
     path: SignalPath
+    before_s: float = 0.0
+    after_s: float = 0.0
 
 
 def route_path(first: str, nth: int) -> SignalPath:
@@ -97,12 +105,28 @@ def read_marks(file: Path, seconds: float) -> list[Mark]:
                 f"{file}, line {number}: {path} again, so marks and switch cannot both be right; a mark is "
                 f"missing."
             )
-        marks.append(Mark(at_s, path))
+        unsure_s = 0.0 if at_s == 0.0 else unsure_of(row[0])
+        marks.append(Mark(at_s, path, unsure_s, unsure_s))
     if len(marks) < 2:
         raise WrongInput(
             f"{file}: {len(marks)} mark is no switching; name every moment at which the path changed."
         )
     return marks
+
+
+def unsure_of(written: str) -> float:
+    """Seconds that a time may be off by as it is written: half of its last digit, and a hand's reaction where that is
+    a tenth of a second or more, since nobody reads a clock so coarsely by a relay's own log.
+    """
+    text = written.strip()
+    digits = len(text.partition(".")[2]) if text.replace(".", "", 1).isdigit() else 9
+    return 0.5 * 10.0**-digits + (REACTION_S if digits < 2 else 0.0)
+
+
+def seen_mark(mark: Mark, moment: Moment, margin_s: float, break_s: float) -> Mark:
+    """The mark where the noise was seen to step, the hand's break on the side of the quieter route left out."""
+    rises = moment.step_db > 0.0
+    return Mark(moment.at_s, mark.path, margin_s + break_s * rises, margin_s + break_s * (not rises))
 
 
 def agree(marks: Sequence[Mark], seen_s: Sequence[float], within_s: float = 1.0) -> tuple[float, list[float]]:

@@ -48,23 +48,24 @@ def _receiver(receiver: Any) -> Iterator[Finding]:
             )
     if len(meter.curve or ()) == 1:
         yield ("receiver", "meter", "curve"), "one pair makes no curve.", "Give at least two pairs, or none."
-    if meter.curve and meter.floor is not None and meter.floor >= meter.curve[-1][0]:
-        yield (
-            ("receiver", "meter", "floor"),
-            f"the floor of {meter.floor:g} lies above the whole curve, which ends at {meter.curve[-1][0]:g}.",
-            "Write the lowest value that the meter shows, or calibrate again.",
-        )
-    if meter.curve and meter.top is not None and meter.top <= meter.curve[0][0]:
-        yield (
-            ("receiver", "meter", "top"),
-            f"the top of {meter.top:g} lies below the whole curve, which begins at {meter.curve[0][0]:g}.",
-            "Write the highest value that the meter shows, or calibrate again.",
-        )
-    if meter.unit not in (None, "dB-over-S9") and meter.s9_dbm not in (None, -73):
+    if "s9_dbm" in meter.model_fields_set and meter.unit != "dB-over-S9":
         yield (
             ("receiver", "meter", "s9_dbm"),
-            f"S9 means nothing to a meter whose unit is {meter.unit}.",
-            "Leave s9_dbm out, or write unit: dB-over-S9.",
+            f"S9 is a level of meters in dB over S9, and this one reads in {meter.unit}.",
+            "Leave it out, or write unit: dB-over-S9.",
+        )
+    ends = [reading for reading, _ in meter.curve or ()]
+    if len(ends) > 1 and meter.floor is not None and meter.floor >= max(ends):
+        yield (
+            ("receiver", "meter", "floor"),
+            f"the floor, {meter.floor:g}, lies above all that the curve knows, up to {max(ends):g}.",
+            "The floor is the lowest value that the meter shows, in the unit of the curve's readings.",
+        )
+    if len(ends) > 1 and meter.top is not None and meter.top <= min(ends):
+        yield (
+            ("receiver", "meter", "top"),
+            f"the top, {meter.top:g}, lies below all that the curve knows, from {min(ends):g} on.",
+            "The top is the highest value that the meter shows, in the unit of the curve's readings.",
         )
     if meter.floor is not None and meter.top is not None and meter.floor >= meter.top:
         yield (

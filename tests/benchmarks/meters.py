@@ -97,10 +97,12 @@ def course(
     made = Course(bands, nights=5, hours=HOURS, load_every=4 if load else 0, floor_db=-160.0)
     own_db = float(np.round(10 * np.log10(1.380649e-23 * 290 * 10 ** (receiver / 10) * 2400 * 1000) + 73.0))
     more = {name: meter[name] for name in ("step_db", "bend", "detector") if name in meter}
-    if "floor" in meter:  # between the load and what the antenna reads with the stage in
-        more["floor_db"] = own_db + float(rng.integers(1, 8))
+    # above the load, and about what the antenna reads in bypass: where outside noise rules, but the meter begins late
+    late_db = float(np.exp(rng.uniform(*np.log(rises)))) * float(rng.uniform(0.5, 1.5)) + 1.0
+    if "floor" in meter:
+        more["floor_db"] = own_db + round(late_db)
     if "knee" in meter:
-        at = own_db + float(rng.uniform(1, 10))
+        at = own_db + late_db
         more["bend"] = ((at - 60, at - 3), (at, at), (60.0, 60.0))
     return replace(made, **more)  # type: ignore[arg-type]
 

@@ -62,7 +62,9 @@ TESTS: dict[str, tuple[str, ...]] = {
     "sweeper/store/running.py": (STORE[0], "tests/sweeper/store/test_interrupted.py"),
     "sweeper/engine/one_pass.py": ("tests/sweeper/engine/test_one_pass.py",),
     "sweeper/engine/meter.py": ("tests/sweeper/engine/test_meter.py",),
-    "drivers/protocols/allowed.py": ("tests/drivers/protocols/test_allowed.py",),
+    "drivers/protocols/allowed.py": (
+        "tests/drivers/protocols/test_allowed.py", "tests/drivers/protocols/test_dialect.py",
+    ),
     "drivers/protocols/keying.py": ("tests/drivers/protocols/test_keying.py",),
     "drivers/protocols/hamlib.py": (
         "tests/drivers/protocols/test_hamlib.py", "tests/drivers/receivers/test_hamlib.py",

@@ -51,7 +51,7 @@ commands that may never be sent.
 class Row:
     """One fault: how it was produced, how often, and what was lost by it (empty: nothing).
 
-    `detail` stands below the table of all rows.
+    `detail` stands below the table of all rows; `on` is the day of the run.
     """
 
     fault: str
@@ -60,6 +60,7 @@ class Row:
     lost: list[str] = field(default_factory=list)
     remark: str = ""
     detail: str = ""
+    on: str = ""
 
 
 @dataclass(frozen=True)
@@ -293,10 +294,13 @@ def stop_row(quick: bool) -> Row:
 
 
 def table(rows: list[Row]) -> str:
-    lines = ["| fault | how it was produced | how often | lost | |", "| --- | --- | --- | --- | --- |"]
+    lines = [
+        "| fault | how it was produced | how often | lost | | run on |",
+        "| --- | --- | --- | --- | --- | --- |",
+    ]
     for row in rows:
         lost = "; ".join(row.lost[:3]) + (f" and {len(row.lost) - 3} more" if len(row.lost) > 3 else "")
-        cells = (row.fault, row.produced, row.times, lost or "nothing", row.remark)
+        cells = (row.fault, row.produced, row.times, lost or "nothing", row.remark, row.on)
         lines.append("| " + " | ".join(cell.replace("|", "/").replace("\n", " ") for cell in cells) + " |")
     return "\n".join(lines) + "\n" + "".join(row.detail for row in rows)
 
@@ -361,11 +365,11 @@ def main() -> int:
         kept = json.loads(record.read_text(encoding="utf-8"))
 
     def keep(name: str, rows: list[Row]) -> None:
-        kept[name] = [asdict(row) for row in rows]
+        kept[name] = [asdict(row) | {"on": f"{datetime.now(UTC):%Y-%m-%d}"} for row in rows]
         if options.write is not None and record is not None:
             record.write_text(json.dumps(kept, indent=1) + "\n", encoding="utf-8")
-            when = f"Last run on {datetime.now(UTC):%Y-%m-%d} on {os.cpu_count()} cores.\n\n"
-            options.write.write_text(HEAD + when + table(in_order()), encoding="utf-8")
+            where = f"On {os.cpu_count()} cores.\n\n"
+            options.write.write_text(HEAD + where + table(in_order()), encoding="utf-8")
 
     def in_order() -> list[Row]:
         return [Row(**row) for name in names for row in kept.get(name, [])]

@@ -1,6 +1,6 @@
 """The truth benchmark: simulated campaigns whose truth is known, looked at every morning, against what is promised.
 
-    python -m tests.benchmarks.truth [--campaigns 300] [--seed 11] [--json FILE] [--quick]
+    python -m tests.benchmarks.truth [--campaigns 300] [--seed 11] [--rows 40] [--json FILE] [--quick]
 
 Prints each figure beside its target, and what plainer ways would have said of the same readings. Seeded: the same call
 prints the same table. Two processes; minutes. Ends with 1 when a bound that docs/truth.md claims as met is not; in the
@@ -19,6 +19,7 @@ from pathlib import Path
 
 import numpy as np
 
+from tests.benchmarks import fix_rows, hard_rows
 from tests.benchmarks.campaigns import Planned, facts_of, planned
 from tests.benchmarks.judging import fix_judged, judged, plainer
 from tests.benchmarks.truth_figures import (
@@ -153,6 +154,19 @@ def broken(table: Sequence[Figure], claims: frozenset[str], quick: bool) -> list
     ]
 
 
+def hard(campaigns: int, processes: int) -> dict[str, list[str]]:
+    """The tables of cells and of fixes where nights, channels or stages are not as they should be, line by line."""
+    tables = {}
+    with multiprocessing.get_context("spawn").Pool(processes) as pool:
+        for module, seed in ((hard_rows, 5), (fix_rows, 7)):
+            name = module.__name__.rpartition(".")[2]
+            tables[name] = [*module.HEAD.splitlines()]
+            for each in module.lines(pool, campaigns, seed):
+                print(each, flush=True)
+                tables[name].append(each)
+    return tables
+
+
 def main() -> int:
     parser = argparse.ArgumentParser(
         description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
@@ -160,6 +174,9 @@ def main() -> int:
     parser.add_argument("--campaigns", type=int, default=300)
     parser.add_argument("--seed", type=int, default=11)
     parser.add_argument("--processes", type=int, default=2)
+    parser.add_argument(
+        "--rows", type=int, default=0, help="campaigns for each row of hard_rows and fix_rows"
+    )
     parser.add_argument("--json", type=Path)
     parser.add_argument("--write", type=Path, help="write the tables as a page of the docs")
     parser.add_argument(
@@ -171,12 +188,13 @@ def main() -> int:
     found = run(QUICK if asked.quick else asked.campaigns, asked.seed, asked.processes)
     written = show(found)
     print(f"{time.monotonic() - begun:.0f} s", file=sys.stderr)
+    rows = hard(asked.rows, asked.processes) if asked.rows else {}
     if asked.json:
         asked.json.write_text(json.dumps(written, indent=1, allow_nan=False), encoding="utf-8")
     if asked.write:
         command = f"python -m tests.benchmarks.truth --campaigns {asked.campaigns} --seed {asked.seed}"
-        command += f" --write {asked.write}"
-        asked.write.write_text(page(written, found, command), encoding="utf-8")
+        command += f" --rows {asked.rows} --write {asked.write}"
+        asked.write.write_text(page(written, found, command, rows), encoding="utf-8")
     failed = broken(figures(found), claims, asked.quick)
     for figure in failed:
         print(f"{CLAIMS} claims it as met, and it is not: {figure.name}, {figure.value}", file=sys.stderr)

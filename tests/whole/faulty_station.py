@@ -81,7 +81,7 @@ receiver:
   interval_s: 0.05
   timeout_s: {receiver_timeout_s}
   reconnect_s: {reconnect_s}
-  meter: {{unit: {unit}, s9_dbm: -73, floor: -1000, top: 1000}}
+  meter: {{unit: {unit}, floor: -1000, top: 1000}}
 switch: {{{switch}, link: "{switch_link}", settle_s: 0.03, break_s: 0, timeout_s: {switch_timeout_s}{reconnect}}}
 stage: {{rated_gain_db: 15, rated_noise_figure_db: 3}}
 bands:

@@ -35,10 +35,12 @@ COMMANDS = [
     ("export", "S", "--format", "parquet", "--out", "out.parquet"), ("export", "S", "--from", "W"),
     ("import", "S", "C"), ("fleet", "."), ("fleet", ".", "--json"), ("compare", "S", "--fix", "2026-11-02T12:00Z"),
     ("compare", "S", "--fix", "W"), ("plan", "S"), ("check", "S"), ("status", "S"), ("new", "S", "--systemd", "units"),
+    ("calibrate", "S", "--levels", "L"), ("note", "S", "W"), ("export", "S", "--to", "W", "--out", "out.csv"),
 ]  # fmt: skip
 FILES = [
-    "station.yaml", "readings.csv", "today.sqlite", "today.sqlite-wal", "manifest.json", "relay-wear.json",
-    "summaries.json", "report.html", "station.yaml of the data", "days/2026-11-01.parquet", "days", "lock", "set-aside",
+    "station.yaml", "readings.csv", "levels.csv", "today.sqlite", "today.sqlite-wal", "manifest.json",
+    "relay-wear.json", "summaries.json", "report.html", "station.yaml of the data",
+    "days/2026-11-01.parquet", "days", "lock", "set-aside",
 ]  # fmt: skip
 
 
@@ -87,6 +89,8 @@ def right(tmp_path_factory: pytest.TempPathFactory) -> Path:
     with Store(folder / "other", "Saltmarsh", LONGITUDE, read_only=True) as store:
         write_csv(store.readings(), folder / "readings.csv")
     shutil.rmtree(folder / "other")
+    levels = [f"{dbm},{dbm + 73},{dbm + 73.5},{dbm + 72.5}" for dbm in range(-110, -20, 10)]
+    (folder / "levels.csv").write_text("\n".join(["dbm,reading", *levels, ""]), encoding="utf-8")
     return folder
 
 
@@ -109,7 +113,11 @@ def spoil(data: st.DataObject, folder: Path) -> None:
     """One file changed as somebody could."""
     name = data.draw(st.sampled_from(FILES), "file")
     inside = folder / "station.data" / "Saltmarsh"
-    file = folder / name if name in ("station.yaml", "readings.csv") else inside / name.split(" ")[0]
+    file = (
+        folder / name
+        if name in ("station.yaml", "readings.csv", "levels.csv")
+        else inside / name.split(" ")[0]
+    )
     how = data.draw(
         st.sampled_from(
             ["words", "words", "words", "bytes", "cut", "pipe", "folder", "leads out", "deep", "gone"]
@@ -160,7 +168,7 @@ def test_any_command_on_any_files_ends_in_words(
             spoil(data, folder)
         call = data.draw(st.sampled_from(COMMANDS), "command")
         word = data.draw(st.sampled_from(WORDS).filter(lambda each: "\x00" not in each), "word")
-        replaced = {"S": "station.yaml", "C": "readings.csv", "W": word}
+        replaced = {"S": "station.yaml", "C": "readings.csv", "L": "levels.csv", "W": word}
         code, said = ran(folder, *(replaced.get(each, each) for each in call))
         assert code in (0, 1, 2), (code, said)
         assert "Traceback" not in said
@@ -172,7 +180,7 @@ def test_each_command_works_on_files_that_are_right(
     right: Path, tmp_path: Path, call: tuple[str, ...]
 ) -> None:
     """Or the attacks would prove nothing. There is no rig here, so `check` says so."""
-    replaced = {"S": "station.yaml", "C": "readings.csv", "W": "2026-11-02T12:00Z"}
+    replaced = {"S": "station.yaml", "C": "readings.csv", "L": "levels.csv", "W": "2026-11-02T12:00Z"}
     with copy_of(right, tmp_path / "whole") as folder:
         code, said = ran(folder, *(replaced.get(each, each) for each in call))
     assert code == (1 if call[0] in ("check", "status") else 0), said

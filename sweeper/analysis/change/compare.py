@@ -95,16 +95,8 @@ def compare(
     if len(found) > 1:
         together = look.change(matched_nights(levels, first, ("band", "hour_utc")))
         whole = _finding(ALL_BANDS, together, levels, look, True)
-    return Comparison(
-        facts.name,
-        fix,
-        facts.confidence,
-        found,
-        whole,
-        _sky(summaries, first, facts),
-        changes,
-        left_out,
-    )
+    sky = _sky(summaries, first, facts)
+    return Comparison(facts.name, fix, facts.confidence, found, whole, sky, changes, left_out)
 
 
 @dataclass(frozen=True, slots=True)

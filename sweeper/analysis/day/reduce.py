@@ -95,18 +95,7 @@ def _cells(table: pl.DataFrame, facts: StationFacts) -> pl.DataFrame:
         ],
         *[pl.col(f"load_{route}_wander").mean() for route in ROUTES],
         *[pl.col(f"{source}_{route}_se").mean() for source in ("load", "noise") for route in ROUTES],
-        *[
-            (pl.col(f"scatter_{path}") * pl.col(f"scatter_visits_{path}"))
-            .filter(pl.col("usable_difference").is_not_null())
-            .sum()
-            .truediv(pl.col(f"scatter_visits_{path}").filter(pl.col("usable_difference").is_not_null()).sum())
-            .alias(f"scatter_{path}")
-            for path in _EDGED
-        ],
-        *[
-            pl.col(f"scatter_visits_{path}").filter(pl.col("usable_difference").is_not_null()).sum()
-            for path in _EDGED
-        ],
+        *_scatter(),
         pl.col("meter_reading_bypass").filter(pl.col("usable_antenna_bypass").is_not_null()).mean(),
         pl.col("usable_difference").mean().alias("difference_db"),
         pl.col("usable_rise_bypass").mean().alias("noise_rise_db"),
@@ -138,6 +127,21 @@ def _cells(table: pl.DataFrame, facts: StationFacts) -> pl.DataFrame:
         pl.col("absent").sum().alias("absent_passes"),
     )
     return combined(cells.join(errors, on="cell", how="left", maintain_order="left"), facts)
+
+
+def _scatter() -> list[pl.Expr]:
+    """Scatter within visits by path, each weighed by its visits, and how many there were; of passes that count."""
+    usable = pl.col("usable_difference").is_not_null()
+    visits = {path: pl.col(f"scatter_visits_{path}") for path in _EDGED}
+    means = [
+        (pl.col(f"scatter_{path}") * count)
+        .filter(usable)
+        .sum()
+        .truediv(count.filter(usable).sum())
+        .alias(f"scatter_{path}")
+        for path, count in visits.items()
+    ]
+    return [*means, *[count.filter(usable).sum() for count in visits.values()]]
 
 
 def _alike(column: str) -> pl.Expr:

@@ -120,7 +120,9 @@ def _band(
             next_step=ahead.sentence if ahead else "",
             second=trouble[0] if trouble else rule_text,
             third=""
-            if trouble or nothing_holds
+            if trouble
+            or nothing_holds
+            or len(table.meter.scales) > 1  # means over nights on one scale of several
             else by_season(table.nights.filter(table.nights["band"] == band), gain, facts, table.alike),
         )
     else:

@@ -14,13 +14,15 @@ import polars as pl
 from sweeper.analysis.arrays import Floats
 from sweeper.analysis.facts import MeterFacts
 from sweeper.analysis.physics.radiometer import shape_of, spread_db
-from sweeper.analysis.thresholds import DEAD_SLOPE, SLOPE_AS_GOOD_AS_ONE, SLOPE_SE
+from sweeper.analysis.thresholds import DEAD_SLOPE, SLOPE_AS_GOOD_AS_ONE, SLOPE_SE, WORST_SLOPE_SE
 
 PATHS = ("antenna_bypass", "antenna_stage", "load_bypass", "load_stage")
 WIDEST_DB = 4.0
 """Levels that are taken together."""
 VISIT_VARIANCE = 0.35
 """Variance of a visit's variance, over the square of its mean: 2/7 for eight readings of a normal law, and more."""
+FEW_VISITS = 6
+"""Fewer visits than this make no dead zone."""
 PRIOR_ROWS = 8.0
 """Rows that this is worth beside the scatter of the rows themselves."""
 
@@ -51,7 +53,12 @@ class SlopeAt:
     @property
     def dead(self) -> bool:
         """The meter hardly moves where noise must make it move: a floor, a threshold, a knee."""
-        return self.slope + SLOPE_SE * self.se < DEAD_SLOPE
+        return self.slope < DEAD_SLOPE and self.visits >= FEW_VISITS
+
+    @property
+    def unsure(self) -> bool:
+        """Many visits, and still nothing told: levels stand still between the meter's steps."""
+        return self.se > WORST_SLOPE_SE and self.visits >= 4 * FEW_VISITS
 
     def like(self, other: float) -> bool:
         """Whether the slope is `other` here, as far as can be told."""

@@ -9,6 +9,7 @@ import polars as pl
 from sweeper.analysis.arrays import Floats
 from sweeper.analysis.band.gain_methods import GainMethods
 from sweeper.analysis.facts import StationFacts
+from sweeper.analysis.meter.changed import MeterChange
 from sweeper.analysis.meter.scales import PLAIN, Scale, scales_open, with_beyond
 from sweeper.analysis.meter.slope import PATHS, SlopeAt, slopes_of
 from sweeper.analysis.statistics.interval import Interval
@@ -28,18 +29,21 @@ DEAD = "meter-dead-zone"
 class Meter:
     """What the readings of all bands tell of the meter: slopes by level, the scales left open, the likeliest first.
 
-    `dead_bands`: on them the meter hardly moves where noise must make it move. `tested_db`: lowest and highest level at
-    which the readings tested the scale; None where nothing did.
+    `dead_bands`: on them the meter hardly moves where noise must make it move; `unsure_bands`: nothing tells whether
+    it does. `tested_db`: lowest and highest level at which the readings tested the scale; None where nothing did.
     """
 
     slopes: tuple[SlopeAt, ...] = ()
     scales: tuple[Scale, ...] = (PLAIN,)
     dead_bands: frozenset[str] = frozenset()
+    unsure_bands: frozenset[str] = frozenset()
     tested_db: tuple[float, float] | None = (-np.inf, np.inf)
+    change: MeterChange | None = None
 
     def troubles(self, band: str) -> frozenset[str]:
         """Flags that the meter gives to the band."""
-        return frozenset({DEAD} if band in self.dead_bands else ())
+        dead = {DEAD} if band in self.dead_bands else set()
+        return frozenset(dead | ({UNTESTED} if band in self.unsure_bands else set()))
 
 
 CALIBRATED = Meter()
@@ -51,23 +55,28 @@ def meter_of(summaries: pl.DataFrame, facts: StationFacts) -> Meter:
     if facts.meter.calibrated or noise.is_empty():
         return CALIBRATED
     slopes = slopes_of(noise, facts.meter)
-    dead = frozenset(band for band in noise["band"].unique().to_list() if _is_dead(noise, band, slopes))
+    bands = noise["band"].unique().to_list()
+    dead, unsure = (
+        frozenset(band for band in bands if _stands_on(noise, band, levels))
+        for levels in ([each for each in slopes if each.dead], [each for each in slopes if each.unsure])
+    )
     alive = tuple(each for each in slopes if not each.dead and each.se <= WORST_SLOPE_SE)
     levels = np.concatenate([noise[f"level_{path}"].drop_nulls().to_numpy() for path in PATHS])
     scales = scales_open(alive, facts.meter, (float(levels.min()), float(levels.max())))
     carriers = _carriers_tested(summaries, alive)
     if _rest_on_carriers(summaries, carriers):
         scales = with_beyond(scales, max((each.high_db for each in alive), default=float(levels.max())))
-    return Meter(slopes, scales, dead, carriers)
+    return Meter(slopes, scales, dead, unsure, carriers)
 
 
-def _is_dead(noise: pl.DataFrame, band: str, slopes: Sequence[SlopeAt]) -> bool:
+def _stands_on(noise: pl.DataFrame, band: str, slopes: Sequence[SlopeAt]) -> bool:
+    """Whether some path of the band stands on those levels more often than now and then."""
     here = noise.filter(pl.col("band") == band)
     for path in PATHS:
         level = here[f"level_{path}"].drop_nulls().to_numpy()
         still = np.zeros(len(level), dtype=bool)
         for each in slopes:
-            still |= each.dead & (level >= each.low_db) & (level <= each.high_db)
+            still |= (level >= each.low_db) & (level <= each.high_db)
         if len(level) and still.mean() > DEAD_SHARE:
             return True
     return False

@@ -24,6 +24,7 @@ from sweeper.analysis.band.switching_threshold import (
     switching_threshold,
 )
 from sweeper.analysis.facts import StationFacts
+from sweeper.analysis.meter.changed import CHANGED, meter_change
 from sweeper.analysis.meter.scales import Scale, on_scale
 from sweeper.analysis.verdict.judge import Judged, judge
 from sweeper.analysis.verdict.scales import Meter, held_on_all, meter_of, without_untested
@@ -65,7 +66,10 @@ def table_of(summaries: pl.DataFrame, facts: StationFacts) -> Table:
 
     On a meter whose scale the readings leave open, what is said holds on every scale that may be its own.
     """
-    meter = meter_of(summaries, facts)
+    changed = meter_change(summaries)
+    if changed is not None:
+        summaries = summaries.filter(pl.col("night") >= changed.night)
+    meter = replace(meter_of(summaries, facts), change=changed)
     first, *others = (_on_scale(summaries, facts, meter, scale) for scale in meter.scales)
     return replace(
         first,
@@ -116,6 +120,7 @@ def _on_scale(summaries: pl.DataFrame, facts: StationFacts, meter: Meter, scale:
         diagnoses[band] = _with_steps(
             _with_channels(diagnose(methods, facts), beside[band]), stepped.get(band)
         )
+        diagnoses[band] = _with_meter(diagnoses[band], meter)
         steady = _steady(methods, diagnoses[band])
         gains[band] = combine(without_untested(steady, meter), facts)
         quieter[band] = quieter_antenna(steady, facts)
@@ -166,6 +171,17 @@ def _with_steps(diagnosis: Diagnosis, step: StageStep | None) -> Diagnosis:
         diagnosis,
         flags=(*diagnosis.flags, STEPPED),
         sentences=(*diagnosis.sentences, step.sentence),
+    )
+
+
+def _with_meter(diagnosis: Diagnosis, meter: Meter) -> Diagnosis:
+    """The diagnosis with the night from which on the meter is another: told first, since it explains much."""
+    if meter.change is None:
+        return diagnosis
+    return replace(
+        diagnosis,
+        flags=(*diagnosis.flags, CHANGED),
+        sentences=(meter.change.sentence, *diagnosis.sentences),
     )
 
 

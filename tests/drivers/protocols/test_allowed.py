@@ -502,3 +502,14 @@ def test_only_what_harms_nobody_is_said_before_it_is_known_who_listens(
 
 def test_every_family_that_a_driver_speaks_has_its_gate() -> None:
     assert set(GATES) == {"hamlib", "ascii", "binary", "scpi"}
+
+
+@pytest.mark.parametrize(
+    ("message", "shown"), [(b"TX;", "'TX;'"), (b"\xe9\xff;", "E9 FF 3B"), (b"A\x07;", "41 07 3B")]
+)
+def test_a_refusal_shows_letters_as_letters_and_anything_else_by_its_bytes(
+    message: bytes, shown: str
+) -> None:
+    with pytest.raises(Refused) as refused:
+        GATES["ascii"](message)
+    assert shown in refused.value.what

@@ -101,6 +101,16 @@ def test_the_load_tells_the_noise_rise_and_what_no_stage_can_exceed() -> None:
     assert found.cap_db == pytest.approx(0.46, abs=0.03)  # L(10 dB) = 0.46 dB
 
 
+def test_a_load_that_was_looked_at_first_tells_the_noise_rise_as_well() -> None:
+    rng = np.random.default_rng(9)
+    paths = [LOAD_BYPASS, SignalPath("load", "stage")]
+    paths += [ANTENNA_BYPASS if nth % 2 == 0 else ANTENNA_STAGE for nth in range(21)]
+    found = compare(list(_spectra(rng, paths, 12.0, 10.0, False, ((30, 40.0), (75, 30.0)), ())))
+    assert found.noise_rise_db is not None and found.cap_db is not None
+    assert found.noise_rise_db.low < 10.0 < found.noise_rise_db.high
+    assert 0.4 < found.cap_db < 1.0
+
+
 def test_a_line_that_does_not_step_with_the_others_is_not_counted() -> None:
     rng = np.random.default_rng(5)
     told = _told(rng, lines=((20, 40.0), (40, 38.0), (60, 36.0), (80, 34.0)))

@@ -212,3 +212,7 @@ def test_what_is_known_of_the_meter_is_written_down(
     meter = load(file).receiver.meter
     assert meter.unit == unit
     assert meter.step_db == (step_db if step_db is None else pytest.approx(step_db, abs=0.005))
+
+
+def test_every_band_offered_has_a_second_noise_channel_to_show_a_signal_on_the_first():
+    assert {band.name: len(band.noise_hz) for band in first_bands() if len(band.noise_hz) < 2} == {}

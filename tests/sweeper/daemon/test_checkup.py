@@ -67,3 +67,13 @@ def test_readings_that_the_station_file_calls_impossible_are_told(outpost: Outpo
     unwell = [item.found for item in check_rig(station, outpost.store, outpost.clock) if not item.well]
     assert any("below the floor of 100" in found for found in unwell), unwell
     assert any("the curve ends at -200" in found for found in unwell), unwell
+
+
+def test_a_band_with_one_noise_channel_is_told_that_a_second_would_show_a_signal_on_it(
+    outpost: Outpost,
+) -> None:
+    noise = [channel.band for channel in outpost.station.channels() if channel.purpose == "noise"]
+    lone = [band for band in dict.fromkeys(noise) if noise.count(band) == 1]
+    told = [item.found for item in items(outpost) if item.part == "channels"]
+    assert lone and len(told) == 1
+    assert all(band in told[0] for band in lone) and "a second" in told[0]

@@ -82,3 +82,12 @@ def test_whatever_is_called_stale_repeats_its_neighbour(values: list[float], a_v
         if still:
             neighbours = [values[m] for m in (n - 1, n + 1) if 0 <= m < len(values) and stale[m]]
             assert values[n] in neighbours
+
+
+def test_a_meter_whose_ends_nobody_knows_is_at_neither() -> None:
+    assert [Meter(in_dbm=True).flag(value) for value in (-1e9, 0.0, 1e9)] == ["", "", ""]
+
+
+def test_three_whole_visits_alike_after_others_are_a_dead_meter() -> None:
+    values = [1, 1.1, 7, 7, 7, 7, 7, 7]
+    assert stuck_readings(values, [0, 0, 1, 1, 2, 2, 3, 3], [""] * 8) == [False, False, *[True] * 6]

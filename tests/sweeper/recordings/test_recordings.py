@@ -135,7 +135,7 @@ def _unfit(folder: Path, evening: Path, what: str) -> Asked:
         ("no marks", 2, "should be at_s,path"),
         ("silence", 1, "is silence"), ("clipped", 1, "are clipped"), ("never", 1, "no moment can be made out"),
         ("leaves", 1, "leaves midway"),
-        ("nothing", 1, "no signal stands over"),
+        ("nothing", 1, "nothing stands clear of the rest"),
         ("side bands", 1, "look like AM"),
     ],
 )  # fmt: skip

@@ -8,6 +8,8 @@ import polars as pl
 import pytest
 
 from sweeper.store import Store
+from sweeper.store.finished import last_pass
+from sweeper.store.frames import empty
 from sweeper.store.manifest import MANIFEST, STATION, parse_manifest
 from tests.sweeper.store.nights import EVENING, fill
 
@@ -56,3 +58,33 @@ def test_a_parquet_file_of_somebody_elses_is_no_day(tmp_path: Path) -> None:
         read = store.readings().collect()
         assert read.height == 6 * 32 and read["pass"].n_unique() == 6
         assert any("2026-10-01.parquet" in trouble for trouble in store.troubles)
+
+
+def test_a_day_that_is_new_is_listed_beside_those_that_are_known(tmp_path: Path) -> None:
+    folder = two_finished_days(tmp_path)
+    (folder / "days" / "2020-01-01.parquet").mkdir()  # no file, and before all of them
+    with Store(tmp_path, "Saltmarsh", 8.1) as store:
+        fill(store, EVENING + timedelta(days=3), 2)
+        store.finish_days(EVENING + timedelta(days=5))
+    listed = parse_manifest((folder / MANIFEST).read_text(encoding="utf-8"))
+    days = sorted(f"days/{file.name}" for file in (folder / "days").glob("*.parquet") if file.is_file())
+    assert sorted(name for name in listed if name != STATION) == days
+    assert len(days) >= 3
+
+
+def test_a_day_without_readings_has_no_last_pass(tmp_path: Path) -> None:
+    empty().write_parquet(tmp_path / "day.parquet")
+    assert last_pass(tmp_path / "day.parquet") == 0
+
+
+def test_a_closed_store_holds_no_file_open(tmp_path: Path) -> None:
+    store = Store(tmp_path, "Saltmarsh", 8.1)
+    fill(store, EVENING, 1)
+
+    def held() -> list[str]:
+        names = (str(each.readlink()) for each in Path("/proc/self/fd").iterdir() if each.is_symlink())
+        return [name for name in names if name.startswith(str(store.folder))]
+
+    assert held()
+    store.close()
+    assert held() == []

@@ -1,11 +1,19 @@
 """The rule by eye: stage in while noise reads below this, in the unit that the meter shows."""
 
+from dataclasses import replace
+
+import numpy as np
+import polars as pl
 import pytest
+from scipy import stats
 
 from sweeper.analysis.band.gain import combine
 from sweeper.analysis.band.gain_methods import GainMethods
-from sweeper.analysis.band.switching_threshold import crossing_rise_db, switching_threshold
+from sweeper.analysis.band.noise_figure import load_difference_of
+from sweeper.analysis.band.switching_threshold import crossing_rise_db, on_every_scale, switching_threshold
 from sweeper.analysis.facts import MeterFacts
+from sweeper.analysis.statistics.group_sequential import look_level
+from sweeper.analysis.statistics.interval import Interval
 from tests.sweeper.analysis.summaries import Place, facts, made
 
 PLACE = Place(error_db=0.02, night_sd_db=0.5)
@@ -45,3 +53,58 @@ def test_the_reading_of_the_crossing_is_the_loads_and_the_noise_rise_there():
 def test_a_change_that_no_noise_brings_has_no_crossing():
     assert crossing_rise_db(1.0, 10.0, 9.5) != crossing_rise_db(1.0, 10.0, 9.5)
     assert rule(worthwhile_db=30.0).crossing_db is None
+
+
+def test_with_no_noise_from_outside_the_change_is_that_of_the_chain_at_ambient_temperature():
+    """By temperatures: the receiver's noise beside an antenna at 290 K, over that of stage and receiver."""
+    best_lin = (290.0 + PLACE.receiver_k) / (290.0 + PLACE.stage_k + PLACE.receiver_k / PLACE.gain)
+    assert rule().best_db.value == pytest.approx(10 * np.log10(best_lin), abs=0.1)
+
+
+def test_its_intervals_carry_the_errors_of_gain_load_and_reading():
+    """By finite steps of one standard error, and SciPy's t at the look that is due."""
+    told = facts(PLACE, meter=MeterFacts("dBm", True, 1.0, None, None, 0.02, "rms"))
+    summaries = made(PLACE)
+    gain = combine(GainMethods(summaries), told)
+    found = switching_threshold(summaries, gain, told)
+    rows = summaries.filter((pl.col("for") == "noise") & (pl.col("noise_rise_bound") == ""))
+    difference, se = load_difference_of(rows.filter(pl.col("load_difference_db").is_not_null()))
+    reach = stats.t.isf(look_level(rows["night"].n_unique(), 1 - told.confidence) / 2, gain.dof)
+
+    def crossing(of_gain, of_load):
+        return crossing_rise_db(told.worthwhile_db, gain.gain_db + of_gain, difference + of_load)
+
+    error = np.hypot(
+        (crossing(gain.se_db, 0) - crossing(-gain.se_db, 0)) / 2, (crossing(0, se) - crossing(0, -se)) / 2
+    )
+    load = (rows["meter_reading_bypass"] - rows["noise_rise_db"]).to_numpy()
+    for interval, half in (
+        (found.best_db, reach * np.hypot(gain.se_db, se)),
+        (found.crossing_db, reach * error),
+        (found.reading, reach * np.hypot(error, np.std(load) + 0.1)),
+    ):
+        assert interval.high - interval.value == pytest.approx(half, rel=0.02)
+        assert interval.value - interval.low == pytest.approx(half, rel=0.02)
+
+
+def test_without_load_readings_or_a_gain_there_is_no_rule():
+    summaries = made(PLACE)
+    told = facts(PLACE, meter=MeterFacts("dBm", True, 1.0, None, None, 0.02, "rms"))
+    gain = combine(GainMethods(summaries), told)
+    assert switching_threshold(summaries, None, told) is None
+    for column in ("load_difference_db", "noise_rise_db"):
+        without = summaries.with_columns(pl.lit(None, pl.Float64).alias(column))
+        assert switching_threshold(without, gain, told) is None
+
+
+def test_of_several_scales_the_widest_interval_holds_and_no_reading_is_told():
+    one, other = rule(), rule(worthwhile_db=2.0)
+    wider = Interval(one.best_db.value, one.best_db.low - 1, one.best_db.high + 2)
+    other = replace(other, best_db=wider)
+    for order in ((one, [other]), (other, [one])):
+        found = on_every_scale(*order, 1.0)
+        assert (found.best_db.low, found.best_db.high) == (wider.low, wider.high)
+        assert found.crossing_db is None and found.reading is None
+    assert on_every_scale(one, [], 1.0) is one
+    assert on_every_scale(one, [None], 1.0) is None
+    assert on_every_scale(None, [one], 1.0) is None

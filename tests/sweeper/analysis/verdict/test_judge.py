@@ -8,7 +8,7 @@ from scipy.stats import false_discovery_control
 from sweeper.analysis.band.cells import Cell
 from sweeper.analysis.statistics.estimates import Estimate
 from sweeper.analysis.statistics.group_sequential import look_level
-from sweeper.analysis.verdict.judge import allowed_level, judge
+from sweeper.analysis.verdict.judge import WITHHOLDING, allowed_level, judge
 
 
 def cell(value, se=0.2, nights=10, ceiling=None, lower_bound=None, flags=(), bound=""):
@@ -42,6 +42,36 @@ def test_physics_is_not_asked_near_an_overload_or_against_what_was_measured():
     assert one(cell(-6.0, se=1.5, ceiling=0.2, lower_bound=-0.1)).verdict == "undecided"
 
 
+def test_physics_is_asked_where_what_was_measured_may_lie_at_its_nearer_end():
+    for sign in (1.0, -1.0):  # 1.8 standard errors from the nearer end, 3.8 from the farther one
+        near = cell(sign * 2.5, se=0.9, ceiling=0.9, lower_bound=-0.9)
+        assert judge([near], 2.0, 0.95, [frozenset()])[0].by_physics
+
+
+@pytest.mark.parametrize(
+    ("value", "se", "low", "middle", "high"),
+    [
+        (0.2, 1.5, "bottom", 0.2, "top"),
+        (1.4, 1.5, "bottom", "top", "top"),
+        (-1.4, 1.5, "bottom", "bottom", "top"),
+        (0.1, 0.1, "own", 0.1, "own"),
+    ],
+)
+def test_what_is_shown_by_physics_is_what_both_allow(value, se, low, middle, high):
+    found = one(cell(value, se=se, ceiling=0.5, lower_bound=-0.5))
+    assert found.by_physics
+    t = stats.t.isf(look_level(10, 0.05) / 2, 9)
+    ends = {"top": 0.5 + t * 0.05, "bottom": -0.5 - t * 0.05}
+    assert found.snr_change_db.low == pytest.approx(ends.get(low, value - t * se))
+    assert found.snr_change_db.high == pytest.approx(ends.get(high, value + t * se))
+    assert found.snr_change_db.value == pytest.approx(ends.get(middle, middle))
+
+
+def test_a_level_exactly_at_the_rate_is_allowed():
+    assert allowed_level([0.05], 0.05) == 0.05
+    assert allowed_level([0.5, 0.5], 0.05) == 0.0
+
+
 def test_physics_needs_both_limits():
     assert not one(cell(0.2, se=1.5, ceiling=0.2)).by_physics
     assert not one(cell(0.2, se=1.5, lower_bound=-0.1)).by_physics
@@ -67,6 +97,9 @@ def test_trouble_withholds_the_verdict_and_the_value():
 def test_a_bound_can_still_speak_against_the_stage():
     assert one(cell(-3.0, bound="at most")).verdict == "bypass"
     assert one(cell(3.0, bound="at most")).verdict == "undecided"
+    assert one(cell(3.0, bound="at least")).verdict == "stage"
+    assert one(cell(-3.0, bound="at least")).verdict == "undecided"
+    assert one(cell(3.0, bound="at most")).snr_change_db is None
 
 
 def test_one_clear_hour_among_many_open_ones_is_held_back():
@@ -91,23 +124,18 @@ def test_no_levels_allow_nothing():
     assert allowed_level([], 0.05) == 0.0
 
 
-@pytest.mark.parametrize(
-    "sign",
-    [
-        "compression",
-        "implausible-calibration",
-        "load-above-antenna",
-        "load-follows-antenna",
-        "load-too-low",
-        "meter-stuck",
-        "meter-unit",
-        "mismatch",
-        "overload",
-        "routes-disagree",
-        "stuck-relay",
-        "swapped",
-    ],
-)
+SIGNS = (
+    "channels-disagree", "compression", "implausible-calibration", "load-above-antenna", "load-follows-antenna",
+    "load-too-low", "meter-dead-zone", "meter-stuck", "meter-unit", "mismatch", "overload", "routes-disagree",
+    "scale-untested", "stuck-relay", "swapped",
+)  # fmt: skip
+
+
+def test_no_sign_is_left_out_here():
+    assert set(SIGNS) == WITHHOLDING
+
+
+@pytest.mark.parametrize("sign", SIGNS)
 @pytest.mark.parametrize("value", [5.0, -5.0, 0.0])
 def test_every_sign_of_a_chain_that_does_not_do_what_it_seems_withholds_any_verdict(sign, value):
     found = one(cell(value), frozenset({sign, "occupied"}))
