@@ -20,6 +20,8 @@ Note = Annotated[str, Field(min_length=1, max_length=500)]
 
 
 class Frozen(BaseModel):
+    """A part of a board file: unchangeable, and without keys that nobody knows."""
+
     model_config = ConfigDict(frozen=True, extra="forbid")
 
 

@@ -45,6 +45,7 @@ class _Cleaned:
 
 
 def open_console(on_stderr: bool = False) -> Console:
+    """A console on which nothing that a name or a receiver says steers the terminal; `WIDTH` columns at most."""
     stream = terminal_of(sys.stderr if on_stderr else sys.stdout)
     console = Console(file=stream, highlight=False, soft_wrap=False)
     console.push_render_hook(_AsText())

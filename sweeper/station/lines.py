@@ -49,6 +49,7 @@ def read(file: Path) -> tuple[dict[Any, Any], Mapping[Place, int]]:
 
 
 def text_of(file: Path) -> str:
+    """The text of a station file, up to `MOST_BYTES`; `StationFileError` where it is missing or not UTF-8."""
     try:
         return content_of(file, MOST_BYTES).decode("utf-8")
     except FileNotFoundError:

@@ -35,6 +35,8 @@ def _one_word(mode: str) -> str:
 
 
 class Section(BaseModel):
+    """A part of the station file: unchangeable, and without keys that nobody knows."""
+
     model_config = ConfigDict(frozen=True, extra="forbid", populate_by_name=True, allow_inf_nan=False)
 
 
@@ -177,6 +179,8 @@ class NoiseSource(Section):
 
 
 class BandChannel(Section):
+    """One of a band's ``channels:``: a dial frequency in Hz, and what it is read for."""
+
     hz: Hz = Field(description="The dial frequency in whole hertz, such as 7038500.")
     purpose: Purpose = Field(alias="for", description="Either noise or carrier.")
     bandwidth_hz: int | None = Field(

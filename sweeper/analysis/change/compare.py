@@ -27,7 +27,7 @@ from sweeper.analysis.change.before_after import (
 )
 from sweeper.analysis.change.detect import find_changes
 from sweeper.analysis.change.levels import noise_levels
-from sweeper.analysis.change.reasons import POWER, Told, reason
+from sweeper.analysis.change.reasons import POWER, ToSay, reason
 from sweeper.analysis.facts import StationFacts
 from sweeper.analysis.results import BandComparison, ChangePeriod, Comparison, FixVerdict
 from sweeper.analysis.statistics.dependent_nights import Dependence
@@ -139,7 +139,7 @@ def _finding(
     held = next((flag for flag, stands in holds.items() if stands), "")
     verdict = "undecided" if held else _verdict(interval, facts.worthwhile_db)
     smallest = _smallest(change)
-    told = Told(change, interval, verdict, smallest, held, facts.worthwhile_db, bool(otherwise))
+    told = ToSay(change, interval, verdict, smallest, held, facts.worthwhile_db, bool(otherwise))
     periods: list[ChangePeriod] = []
     keys = ("band", "hour_utc") if band == ALL_BANDS else ("hour_utc",)
     for hour in sorted(here["hour_utc"].unique().to_list()):

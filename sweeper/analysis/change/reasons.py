@@ -21,7 +21,7 @@ HELD = {
 
 
 @dataclass(frozen=True, slots=True)
-class Told:
+class ToSay:
     """What is to be said of a band. `held`: the flag for which a verdict is held back, or empty.
 
     `otherwise`: bandwidth or calibration were not the same on both sides. `smallest_db`: what these nights would
@@ -37,7 +37,7 @@ class Told:
     otherwise: bool
 
 
-def reason(told: Told) -> str:
+def reason(told: ToSay) -> str:
     """What a listener is told, in a sentence or two."""
     change, interval = told.change, told.interval
     if interval is None or told.smallest_db is None:
@@ -45,7 +45,7 @@ def reason(told: Told) -> str:
     return _change(told, interval, told.smallest_db) + _trend(told)
 
 
-def _change(told: Told, interval: Interval, smallest_db: float) -> str:
+def _change(told: ToSay, interval: Interval, smallest_db: float) -> str:
     matched = told.change.matched
     nights = f"{matched.before} nights before against {matched.after} after"
     span = f"{interval.low:+.1f} to {interval.high:+.1f} dB".replace("-", "−")
@@ -71,7 +71,7 @@ def _wanted(matched: MatchedNights, smallest_db: float) -> str:
     return f" A fix of {USUAL_FIX_DB:g} dB would take about {nights} nights on each side."
 
 
-def _trend(told: Told) -> str:
+def _trend(told: ToSay) -> str:
     trend_db = told.change.trend_db
     if trend_db is None:
         return ""

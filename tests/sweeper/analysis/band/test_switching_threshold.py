@@ -68,7 +68,8 @@ def test_its_intervals_carry_the_errors_of_gain_load_and_reading():
     gain = combine(GainMethods(summaries), told)
     found = switching_threshold(summaries, gain, told)
     rows = summaries.filter((pl.col("for") == "noise") & (pl.col("noise_rise_bound") == ""))
-    difference, se = load_difference_of(rows.filter(pl.col("load_difference_db").is_not_null()))
+    of_load = load_difference_of(rows.filter(pl.col("load_difference_db").is_not_null()))
+    difference, se = of_load.value, of_load.se
     reach = stats.t.isf(look_level(rows["night"].n_unique(), 1 - told.confidence) / 2, gain.dof)
 
     def crossing(of_gain, of_load):
