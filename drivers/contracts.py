@@ -79,6 +79,10 @@ class Receiver(Protocol):
         """Whether the receiver says that a transmitter is keyed; False where it has none."""
         ...
 
+    def tells_transmit(self) -> bool:
+        """Whether `is_transmitting` is an answer of the receiver, rather than what is known of it beforehand."""
+        ...
+
     def remember(self) -> Mapping[str, Any]:
         """Everything this driver may change, as it is now: plain values that JSON can carry."""
         ...

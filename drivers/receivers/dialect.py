@@ -163,6 +163,9 @@ class DialectReceiver:
     def is_transmitting(self) -> bool:
         return self._transmit is not None and self._keyed(self._ask(self._transmit))
 
+    def tells_transmit(self) -> bool:
+        return self._transmit is not None
+
     def remember(self) -> Mapping[str, Any]:
         values = self._ask(self._mode)
         tuning = self._tuning(values)

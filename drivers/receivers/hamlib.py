@@ -112,7 +112,6 @@ class HamlibReceiver:
         return self._tells_transmit and self._ask(self._get_ptt)
 
     def tells_transmit(self) -> bool:
-        """Whether `is_transmitting` is an answer of the receiver, and no word of a person or of its description."""
         return self._tells_transmit
 
     def _check_vouched(self) -> None:

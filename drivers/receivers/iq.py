@@ -154,6 +154,9 @@ class IqReceiver:
     def is_transmitting(self) -> bool:
         return False
 
+    def tells_transmit(self) -> bool:
+        return False
+
     def remember(self) -> Mapping[str, Any]:
         """Nothing: the device belongs to this program alone while it is open, and has no state of its own after."""
         return {}

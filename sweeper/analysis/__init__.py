@@ -37,6 +37,10 @@ if TYPE_CHECKING:
     from sweeper.analysis.meter.calibration import mismatch_line as mismatch_line
     from sweeper.analysis.meter.calibration import noise_bandwidth_hz as noise_bandwidth_hz
     from sweeper.analysis.meter.calibration import tolerance_line as tolerance_line
+    from sweeper.analysis.meter.pad import ANCHOR_LINE as ANCHOR_LINE
+    from sweeper.analysis.meter.pad import PadStep as PadStep
+    from sweeper.analysis.meter.pad import pad_lines as pad_lines
+    from sweeper.analysis.meter.pad import scale_of as scale_of
     from sweeper.analysis.meter.scale import step_of as step_of
     from sweeper.analysis.meter.seen import MeterSeen as MeterSeen
     from sweeper.analysis.meter.seen import TakenVisit as TakenVisit
@@ -57,6 +61,7 @@ if TYPE_CHECKING:
     from sweeper.analysis.verdict.effort import bands_due as bands_due
     from sweeper.analysis.verdict.effort import effort as effort
     from sweeper.analysis.verdict.expectation import expectations as expectations
+    from sweeper.analysis.verdict.expectation import measured_rises as measured_rises
     from sweeper.analysis.verdict.outlook import Outlook as Outlook
     from sweeper.analysis.verdict.outlook import outlook as outlook
     from sweeper.analysis.verdict.table import table_of as table_of
@@ -92,6 +97,7 @@ _NAMES = {
         "tolerance_line",
     ],
     "meter.scale": ["step_of"],
+    "meter.pad": ["ANCHOR_LINE", "PadStep", "pad_lines", "scale_of"],
     "meter.seen": ["MeterSeen", "TakenVisit", "meter_seen"],
     "physics.atmospheric": ["atmospheric_noise_known"],
     "results": [
@@ -108,7 +114,7 @@ _NAMES = {
     ],
     "statistics.interval": ["Interval"],
     "verdict.effort": ["bands_due", "effort"],
-    "verdict.expectation": ["expectations"],
+    "verdict.expectation": ["expectations", "measured_rises"],
     "verdict.outlook": ["Outlook", "outlook"],
     "verdict.table": ["table_of"],
     "wording": ["clock_spans", "listed", "on_nights_measured"],

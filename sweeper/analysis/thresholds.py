@@ -119,7 +119,7 @@ FRESH_DB = 0.3
 stops because chance helped: stages of less than `SMALL_DB` beyond it then read about `STOPPED_READS_DB` too good."""
 SMALL_DB = 1.5
 STOPPED_READS_DB = 0.3
-"""Measured on simulated campaigns with carriers alone, stopped at their first verdict (docs/truth.md)."""
+"""From simulated campaigns with carriers alone, stopped at their first verdict; the truth benchmark counts it."""
 
 FIVE_NIGHTS = 5
 """Nights from which on the noise rise alone bounds the change: fewer do not show how far quiet nights stray."""

@@ -13,13 +13,12 @@ import typer
 
 from drivers.numbers import strict
 from drivers.ordinary_files import content_of, why_not
+from sweeper.cli.calibrate_pad import Read, by_hand, by_relay, pad_of, relative_curve, written_down
 from sweeper.cli.options import DataFolder, StationFile, open_store
 from sweeper.clock import SystemClock
 from sweeper.errors import UserFacingError, WrongInput
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
-
     from sweeper.analysis import Curve, KnownLevel
     from sweeper.station import Station
     from sweeper.store import Store
@@ -80,6 +79,27 @@ MeasureBandwidth = Annotated[
     bool, typer.Option("--measure-bandwidth", help="Measure it with the station's noise source and load.")
 ]
 
+Pad = Annotated[
+    float | None,
+    typer.Option(
+        "--pad",
+        metavar="DB",
+        help="No generator: a pad of so many dB is switched by hand at three levels or more.",
+    ),
+]
+StageGain = Annotated[
+    float | None,
+    typer.Option(
+        "--stage-gain",
+        metavar="DB",
+        help="No generator and no pad: the stage is the step, its gain known from another meter.",
+    ),
+]
+PadTolerance = Annotated[
+    float,
+    typer.Option("--pad-tolerance", min=0.0, metavar="DB", help="Of the pad or the gain, plus or minus."),
+]
+
 
 def calibrate(
     station_file: StationFile,
@@ -92,6 +112,9 @@ def calibrate(
     detector: Detector = None,
     noise_bandwidth_hz: NoiseBandwidth = None,
     measure_bandwidth: MeasureBandwidth = False,
+    pad_db: Pad = None,
+    stage_gain_db: StageGain = None,
+    pad_tolerance_db: PadTolerance = 0.3,
     data: DataFolder = None,
 ) -> None:
     """Turn meter readings into dBm: guides through known levels and writes the curve into the station file."""
@@ -102,6 +125,21 @@ def calibrate(
 
     station = load(station_file)
     channels_hz = [channel.hz for channel in station.channels()]
+    if pad_db is not None or stage_gain_db is not None:
+        step_size_db = pad_of(pad_db, stage_gain_db)
+        if levels is not None:
+            steps = written_down(levels)
+        else:
+            with (
+                open_store(station, station_file, data, read_only=False) as store,
+                _meter(station, store, hz) as read,
+            ):
+                steps = by_hand(read) if stage_gain_db is None else by_relay(read, stage_gain_db)
+        relative = relative_curve(station, steps, step_size_db, pad_tolerance_db, return_loss_db)
+        _show(relative)
+        _write(station_file, relative, temperature_c, detector, noise_bandwidth_hz)
+        print(f"Written into {station_file}.")
+        return
     if levels is not None:
         known = _written_down(levels)
     else:
@@ -161,11 +199,10 @@ def _asked_for(station: "Station", store: "Store", hz: int | None) -> "list[Know
 
 
 @contextmanager
-def _meter(
-    station: "Station", store: "Store", hz: int | None, path: str | None = None
-) -> "Iterator[Callable[[], tuple[float, ...]]]":
+def _meter(station: "Station", store: "Store", hz: int | None, path: str | None = None) -> "Iterator[Read]":
     """The receiver on its channel through a path (the rest if left out), as a call that reads the meter.
 
+    Each call may name another path.
     Receiver and relays are restored at the end.
     """
     from sweeper.daemon.rig.borrow import borrowed_rig
@@ -180,7 +217,10 @@ def _meter(
         rig.receiver.set_mode(station.receiver.mode, channel.bandwidth_hz)
         rig.receiver.tune(hz if hz is not None else channel.hz)
 
-        def read() -> tuple[float, ...]:
+        def read(other: str | None = None) -> tuple[float, ...]:
+            if other is not None:
+                rig.switch.select(other)
+                clock.sleep(station.switch.settle_s)
             clock.sleep(station.receiver.settle_s)
             values = []
             for _ in range(READINGS):

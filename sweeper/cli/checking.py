@@ -1,9 +1,16 @@
 """`check`: look at every connected part without changing what the user has set."""
 
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING
+
 import typer
 
 from sweeper.cli.options import DataFolder, StationFile, open_store
 from sweeper.clock import SystemClock
+
+if TYPE_CHECKING:
+    from sweeper.daemon.checkup import Item
 
 CAUTIONS = """\
 Before anything is wired: disconnect antennas when lightning is about; leave mains work to
@@ -17,12 +24,27 @@ def check(station_file: StationFile, data: DataFolder = None) -> None:
     from sweeper.daemon.checkup import check_rig
     from sweeper.station import load
 
-    all_well = True
+    items = []
     station = load(station_file)
     with open_store(station, station_file, data, read_only=False) as store:
         for item in check_rig(station, store, SystemClock()):
-            print(f"{'ok  ' if item.well else 'FAIL'}  {item.part}: {item.found}", flush=True)
-            all_well = all_well and item.well
+            mark = "note" if item.about_meter else "ok  " if item.well else "FAIL"
+            print(f"{mark}  {item.part}: {item.found}", flush=True)
+            items.append(item)
+        _keep(items, store.folder)
     print(f"\n{CAUTIONS}")
-    if not all_well:
+    if not all(item.well for item in items):
         raise typer.Exit(1)
+
+
+def _keep(items: "list[Item]", folder: Path) -> None:
+    """For `run`, `plan` and the report. A disk that takes nothing hides no finding of this look."""
+    from sweeper.clock import SystemClock
+    from sweeper.daemon.last_check import LastCheck
+
+    failed = tuple(f"{item.part}: {item.found}" for item in items if not item.well)
+    meter = tuple(item.found for item in items if item.about_meter)
+    try:
+        LastCheck(SystemClock().now(), failed, meter).keep(folder)
+    except OSError as fault:
+        print(f"This could not be kept for `run` and the report: {fault.strerror}.", file=sys.stderr)

@@ -1,5 +1,7 @@
 """`run` and `rest`: the commands that measure, and that put a station back when the measuring could not."""
 
+import sys
+from pathlib import Path
 from typing import Annotated
 
 import typer
@@ -48,6 +50,8 @@ def run(
     try:
         # Beside the readings, so that the folder says by itself what was measured and how.
         store.keep_station_file(text_of(station_file))
+        for sentence in _found_before(store.folder):
+            print(sentence, file=sys.stderr)
         if decided:
             looking = UntilDecided(station, store.folder.parent, orders)
             well = run_station(
@@ -59,6 +63,14 @@ def run(
         store.close()
     if not well and passes is not None:
         raise typer.Exit(1)
+
+
+def _found_before(folder: Path) -> tuple[str, ...]:
+    """What the last `check` found and nobody has mended."""
+    from sweeper.daemon.last_check import LastCheck
+
+    last = LastCheck.of(folder)
+    return () if last is None else last.sentences()[: len(last.failed)]
 
 
 def rest(station_file: StationFile, data: DataFolder = None) -> None:

@@ -27,6 +27,7 @@ def plan(station_file: StationFile, data: DataFolder = None) -> None:
     for sentence in (
         *_warnings(station, cost),
         *_nights_to_a_verdict(station, data_folder(station_file, data)),
+        *_found_by_check(station, data_folder(station_file, data)),
     ):
         print(textwrap.fill(sentence, WIDTH, subsequent_indent="  "))
 
@@ -50,27 +51,42 @@ def _warnings(station: "Station", cost: "Budget") -> list[str]:
     return told
 
 
+def _found_by_check(station: "Station", folder: Path) -> tuple[str, ...]:
+    """What the last `check` found: what failed, and where the meter is blind, before a night is spent on it."""
+    from sweeper.daemon.last_check import LastCheck
+    from sweeper.store import Store
+
+    place = station.station
+    last = LastCheck.of(Store(folder, place.name, place.longitude, read_only=True).folder)
+    return ("`sweeper check` has not looked at this rig yet.",) if last is None else last.sentences()
+
+
 def _nights_to_a_verdict(station: "Station", folder: Path) -> list[str]:
     """A sentence for each band: from what is stored where there is something, else from the station file alone."""
-    from sweeper.analysis import expectations, outlook
+    from sweeper.analysis import expectations, measured_rises, outlook
     from sweeper.reduction import facts_of, summaries_of
     from sweeper.store import Store
 
     facts = facts_of(station)
     has_load = any(path.source == "load" for path in station.paths())
-    promised = {each.band: each.sentence for each in expectations(facts, has_load)}
-    if folder.is_dir():
-        store = Store(folder, station.station.name, station.station.longitude, read_only=True)
-        try:
-            summaries = summaries_of(store, facts)
-        finally:
-            store.close()
-        if summaries.height:
-            for each in outlook(summaries, facts):
-                held = len(each.hours_withheld)
-                said = [each.sentence or "decided; no more nights are needed"]
-                if held and each.hours_open:
-                    hours = "an hour is" if held == 1 else f"{held} hours are"
-                    said.append(f"{hours} withheld until what is wrong there is mended")
-                promised[each.band] = f"{each.band}: {'; '.join(said)}."
+    if not folder.is_dir():
+        return [each.sentence for each in expectations(facts, has_load)]
+    store = Store(folder, station.station.name, station.station.longitude, read_only=True)
+    try:
+        summaries = summaries_of(store, facts)
+    finally:
+        store.close()
+    measured_db = measured_rises(summaries)
+    expected = expectations(facts, has_load, measured_rise_db=measured_db)
+    promised = {each.band: each.sentence for each in expected}
+    if summaries.height:
+        for each in outlook(summaries, facts):
+            held = len(each.hours_withheld)
+            said = [each.sentence or "decided; no more nights are needed"]
+            if held and each.hours_open:
+                hours = "an hour is" if held == 1 else f"{held} hours are"
+                said.append(f"{hours} withheld until what is wrong there is mended")
+            if each.band in measured_db:
+                said.append(f"noise was measured {measured_db[each.band]:.0f} dB above the receiver's own")
+            promised[each.band] = f"{each.band}: {'; '.join(said)}."
     return list(promised.values())

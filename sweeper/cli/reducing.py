@@ -108,7 +108,8 @@ def report(
             reduced = reduce_store(store, facts, progress=told)
         comparison, notes = compare_fix(store, facts, when), store.notes()
     if text:
-        print(as_text(reduced.findings, station.station.timezone, comparison))
+        setting = Setting.of(station, store.folder)
+        print(as_text(reduced.findings, setting.zone, comparison, setting.found_by_check))
         return
     page = out if out is not None else station_file.with_suffix(".html")
     with progress("Drawing") as told:

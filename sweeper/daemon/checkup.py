@@ -9,24 +9,30 @@ from statistics import fmean
 
 from drivers.contracts import Receiver, Switch
 from drivers.errors import BadReply, Refused, RigError, Stuck, Unsupported
+from sweeper.analysis import TakenVisit, meter_seen
 from sweeper.clock import Clock
 from sweeper.daemon.rig.borrow import borrowed_rig
 from sweeper.daemon.rig.instruments import open_receiver, open_switch
 from sweeper.engine import same_dial
+from sweeper.reduction import facts_of
 from sweeper.station import Station
 from sweeper.store import Store
-from sweeper.words import ANTENNA_STAGE, Channel
+from sweeper.words import ANTENNA_STAGE, Channel, SignalPath
 
 LOOK_READINGS = 8
 
 
 @dataclass(frozen=True, slots=True)
 class Item:
-    """One thing looked at: which part, whether all is well, and what was found, in words."""
+    """One thing looked at: which part, whether all is well, and what was found, in words.
+
+    `about_meter`: it is what the meter shows of itself, which no mending changes but another meter or a calibration.
+    """
 
     part: str
     well: bool
     found: str
+    about_meter: bool = False
 
 
 def check_rig(station: Station, store: Store, clock: Clock) -> Iterator[Item]:
@@ -37,7 +43,7 @@ def check_rig(station: Station, store: Store, clock: Clock) -> Iterator[Item]:
         return
     try:
         with borrowed_rig(station, store, clock) as rig:
-            yield Item("transmitter", True, "off")
+            yield _transmitter(rig.receiver)
             unknown = rig.receiver.prepare()
             if unknown:
                 named = ", ".join(unknown)
@@ -52,6 +58,13 @@ def check_rig(station: Station, store: Store, clock: Clock) -> Iterator[Item]:
         yield _broken(fault)
     else:
         yield Item("restoring", True, f"relays at {station.switch.rest}, receiver in its saved state")
+
+
+def _transmitter(receiver: Receiver) -> Item:
+    """It has just been asked whether it transmits, where it can tell."""
+    if receiver.tells_transmit():
+        return Item("transmitter", True, "off, as the receiver says")
+    return Item("transmitter", True, "not asked: this receiver cannot tell; make sure that none can be keyed")
 
 
 def _switch(station: Station) -> Item:
@@ -153,13 +166,21 @@ def _paths(
 ) -> Iterator[Item]:
     """Select every path; the meter must notice the stage on some of the channels."""
     moved = []
+    taken: list[TakenVisit] = []
+    noise = {channel.band: channel for channel in reversed(channels) if channel.purpose == "noise"}
     for path in station.paths():
         switch.select(str(path))
         clock.sleep(station.switch.settle_s)
         stands = switch.selected()
         yield Item(f"path {path}", stands == str(path), f"relays stand at {stands or 'an unknown path'}")
+        if stands == str(path):
+            taken += [_taken(station, receiver, clock, noise[band], path) for band in sorted(noise)]
     if not channels:
         return
+    if taken:
+        yield from _against_the_file(station, [value for visit in taken for value in visit.readings])
+        seen = meter_seen(taken, facts_of(station).meter)
+        yield from (Item("meter", True, sentence, about_meter=True) for sentence in seen.sentences)
     for channel in channels:
         receiver.set_mode(station.receiver.mode, channel.bandwidth_hz)
         receiver.tune(channel.hz)
@@ -178,6 +199,31 @@ def _paths(
         f"on no channel does the reading move by {NOTICED_DB:.0f} dB with the stage: a dead relay, a stage without "
         f"supply, or a meter that stands still. Listen while you switch by hand.",
     )
+
+
+def _against_the_file(station: Station, readings: Sequence[float]) -> Iterator[Item]:
+    """Readings that the station file's meter section says cannot be."""
+    meter = station.receiver.meter
+    lowest, highest, half = min(readings), max(readings), (meter.step_db or 0.0) / 2
+    if meter.floor is not None and lowest < meter.floor - half:
+        told = f"it reads {lowest:g}, below the floor of {meter.floor:g} in receiver.meter. Mend the floor."
+        yield Item("meter", False, told)
+    if meter.top is not None and highest > meter.top + half:
+        told = f"it reads {highest:g}, above the top of {meter.top:g} in receiver.meter. Mend the top."
+        yield Item("meter", False, told)
+    if meter.curve and highest > meter.curve[-1][0]:
+        told = f"it reads {highest:g}, and the curve ends at {meter.curve[-1][0]:g}. Calibrate up to there."
+        yield Item("meter", False, told)
+
+
+def _taken(
+    station: Station, receiver: Receiver, clock: Clock, channel: Channel, path: SignalPath
+) -> TakenVisit:
+    receiver.set_mode(station.receiver.mode, channel.bandwidth_hz)
+    receiver.tune(channel.hz)
+    clock.sleep(station.receiver.settle_s)
+    readings = tuple(_readings(station, receiver, clock))
+    return TakenVisit(channel.band, path.source, path.route, channel.bandwidth_hz, readings)
 
 
 NOTICED_DB = 2.0

@@ -95,6 +95,7 @@ def page_text(
         findings=findings,
         answer=in_one_sentence(findings, zone),
         zone=zone,
+        found_by_check=setting.found_by_check,
         nights=wording.nights_of(findings),
         since=wording.local_time(findings.start, zone),
         until=wording.local_time(findings.end, zone),

@@ -1,6 +1,7 @@
 """The findings as plain text of 72 columns, for mail. Words only; nothing is decided here."""
 
 import textwrap
+from collections.abc import Sequence
 
 from sweeper.analysis import Comparison, Findings
 from sweeper.report import wording
@@ -9,8 +10,16 @@ from sweeper.report.pictures.fix import fix_lines
 WIDTH = 72
 
 
-def as_text(findings: Findings, zone: str = "UTC", comparison: Comparison | None = None) -> str:
-    """What to do, what a fix changed, what is open, and on what it rests; ends without a line break."""
+def as_text(
+    findings: Findings,
+    zone: str = "UTC",
+    comparison: Comparison | None = None,
+    found_by_check: Sequence[str] = (),
+) -> str:
+    """What the last check found, what to do, what a fix changed, what is open, and on what it rests.
+
+    Ends without a line break.
+    """
     nights = max((period.nights for band in findings.bands for period in band.periods), default=0)
     lines = [
         findings.station,
@@ -18,6 +27,10 @@ def as_text(findings: Findings, zone: str = "UTC", comparison: Comparison | None
         f"local time is {zone}",
         "",
     ]
+    for sentence in found_by_check:
+        lines += textwrap.wrap(sentence, WIDTH, subsequent_indent="  ")
+    if found_by_check:
+        lines.append("")
     for band in findings.bands:
         lines += textwrap.wrap(f"{band.band}: {band.recommendation}", WIDTH, subsequent_indent="  ")
     if comparison is not None and comparison.fix is not None:

@@ -67,7 +67,7 @@ def sections(
     yield _season(findings, evidence, zone)
     yield Section(
         "causes",
-        "Does the noise come from the house or from the sky?",
+        "Local or propagated noise?",
         (evidence.local_or_sky or "Some weeks of nights are needed to tell them apart.",),
         causes(evidence.parts, evidence.local_or_sky),
     )
@@ -83,7 +83,7 @@ def _ceiling(findings: Findings, evidence: Evidence, unit: str) -> Section:
     unknown = "Not known without a load position: it tells the receiver's floor."
     lines = () if evidence.curve.height else (unknown,)
     drawn = ceiling(evidence, findings.worthwhile_db, unit)
-    return Section("ceiling", "What would any stage give at most?", lines, drawn)
+    return Section("ceiling", "Could any preamp help?", lines, drawn)
 
 
 def _season(findings: Findings, evidence: Evidence, zone: str) -> Section:

@@ -4,6 +4,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Self
 
+from sweeper.daemon.last_check import LastCheck
 from sweeper.daemon.rig.relay_life import operations_of_the_busiest
 from sweeper.station import Station
 
@@ -12,13 +13,15 @@ from sweeper.station import Station
 class Setting:
     """What the page must know of the station beyond the findings.
 
-    Time zone, the meter's unit, the relays' rating, and what the busiest of them has done in its life.
+    Time zone, the meter's unit, the relays' rating, what the busiest of them has done in its life, and what the last
+    `check` found, in sentences.
     """
 
     zone: str = "UTC"
     unit: str = "dB"
     rated_operations: int | None = None
     busiest_relay: int = 0
+    found_by_check: tuple[str, ...] = ()
 
     @classmethod
     def of(cls, station: Station, folder: Path) -> Self:
@@ -34,4 +37,5 @@ class Setting:
             unit,
             station.switch.rated_operations,
             operations_of_the_busiest(folder),
+            () if (last := LastCheck.of(folder)) is None else last.sentences(),
         )

@@ -136,8 +136,8 @@ def read_csv(file: Path, channels: Sequence[Channel]) -> Iterator[Reading]:
     if bad.number:
         more = f"\n  and {bad.number - MOST_NAMED} more" if bad.number > MOST_NAMED else ""
         raise BadRows(
-            f"{file}: {bad.number} bad line{'s' if bad.number > 1 else ''}, so nothing of the file was taken. Mend "
-            "them and import it again.\n  " + "\n  ".join(bad.named) + more
+            f"{file}: {bad.number} bad line{'s' if bad.number > 1 else ''}, so nothing of the file was taken. "
+            "Correct the lines and import again.\n  " + "\n  ".join(bad.named) + more
         )
 
 

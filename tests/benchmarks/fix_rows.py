@@ -28,7 +28,7 @@ from tests.benchmarks.campaigns import CONFIDENCE, HOURS, STAGES, amplified_band
 
 BANDS = 5
 CONTROL = f"band {BANDS}"
-WARNINGS = frozenset({"trend", "control-changed", "control-moved"})
+WARNINGS = frozenset({"trend", "leaning", "control-changed", "control-moved"})
 """Flags that say beside a verdict why it may not be the fix."""
 
 

@@ -54,6 +54,25 @@ def test_a_sound_rig_is_found_sound_and_left_as_found(station_file: Path, served
     assert len(operations) == 2 and all(count > 1 for count in operations.values())
 
 
+def test_what_failed_is_said_by_run_plan_and_report_until_a_look_finds_it_mended(
+    station_file: Path, served: Served
+) -> None:
+    served.board.stick(0)
+    assert sweeper("check", station_file).returncode == 1
+    ran = sweeper("run", station_file, "--passes", 1)
+    assert "no later one found it mended: relay" in ran.stderr, ran.stderr
+    assert "no later one found it mended: relay" in " ".join(sweeper("plan", station_file).stdout.split())
+    served.board.loosen(0)
+    assert sweeper("run", station_file, "--passes", 1).returncode == 0
+    said = " ".join(sweeper("report", station_file, "--text").stdout.split())
+    assert said.count("no later one found it mended") == 1, said
+    assert sweeper("report", station_file).returncode == 0
+    assert "no later one found it mended" in station_file.with_suffix(".html").read_text(encoding="utf-8")
+    assert sweeper("check", station_file).returncode == 0
+    for after in (sweeper("plan", station_file), sweeper("report", station_file, "--text")):
+        assert "no later one found it mended" not in " ".join(after.stdout.split())
+
+
 def test_channels_that_the_receiver_cannot_reach_are_told_one_by_one_and_the_rest_is_looked_at(
     station_file: Path, served: Served
 ) -> None:

@@ -66,12 +66,12 @@ def _dead(methods: GainMethods, facts: StationFacts) -> list[tuple[str, str]]:
             )
         ]
     passive = carriers.gain_db if carriers is not None else difference
-    what = "carriers come out" if carriers is not None else "noise comes out"
+    what = "carriers" if carriers is not None else "noise"
     if rated >= 3 and np.isfinite(passive) and passive < -1.0:
         return [
             (
                 "no-gain",
-                f"The stage is rated at {rated:+.0f} dB but {what} {-passive:.1f} dB weaker through it: the band lies "
+                f"The stage is rated at {rated:+.0f} dB but loses {-passive:.1f} dB here, by {what}: the band lies "
                 "outside its range.",
             )
         ]

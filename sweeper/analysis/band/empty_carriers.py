@@ -3,6 +3,7 @@
 import polars as pl
 
 from sweeper.analysis.thresholds import EMPTY_PASSES, EMPTY_SHARE
+from sweeper.analysis.wording import listed, spans
 
 EMPTY = "carrier-empty"
 
@@ -34,13 +35,17 @@ def sentence_of(empty: dict[int, tuple[int, ...] | None]) -> str:
     """What a person should know of them; nothing where every carrier is heard."""
     said = []
     for hz, hours in empty.items():
-        when = (
-            "at all hours measured"
-            if hours is None
-            else f"at {', '.join(f'{hour:02d}' for hour in hours)} UTC"
-        )
-        said.append(
-            f"The carrier channel {hz / 1e3:g} kHz is empty {when}: no carrier stood above the noise there, so it "
-            "measures no gain. Choose one that is on the air."
-        )
+        channel = f"The carrier channel {hz / 1e3:g} kHz is empty"
+        if hours is None:
+            said.append(
+                f"{channel} at all hours measured: no carrier stood above the noise there, so it measures no gain. "
+                "Choose one that is on the air."
+            )
+        else:
+            when = listed(
+                [f"{begin:02d}:00–{(begin + length) % 24:02d}:00" for begin, length in spans(hours)]
+            )
+            said.append(
+                f"{channel} at {when} UTC: no carrier stands above the noise then, so it measures no gain then."
+            )
     return " ".join(said)

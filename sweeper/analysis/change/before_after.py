@@ -30,6 +30,8 @@ NEAREST = 90
 """Nights on each side that are compared: those further away say more of the season than of the fix."""
 TREND_TOLD = 0.65
 """Chance of a trend from which on it is told, and taken out as if it were there (beforehand it is one half)."""
+LEANING = 0.4
+"""Two-sided level at which nights are said to lead the way of the change already; large, since it is only said."""
 CONTROL_STEADY_DB = 0.7
 """Standard deviation of what may happen to a control at the very time of the fix and nowhere else."""
 CONTROL_STEPPED = 0.2
@@ -78,6 +80,8 @@ class BeforeAfter:
     level: float
     trend_db: float | None = None
     control_moved: bool = False
+    leaning_db: float | None = None
+    """The slope within the two sides, dB a night, where it leads the way of the change and may be part of it."""
 
 
 def matched_nights(rows: pl.DataFrame, first: date, keys: tuple[str, ...]) -> MatchedNights:
@@ -168,7 +172,17 @@ def before_after(
         unseen = 1.0 / (1.0 / CONTROL_STEADY_DB**2 + 1.0 / control.step.se**2)
         estimate = estimate.widened(follows**2 * unseen)
         control_moved = abs(follows * moved) > abs(_plain_step(matched))
-    return BeforeAfter(estimate, used, level, trend_db, control_moved)
+    leaning_db = _leaning(used.series, alike, estimate.value) if trend_db is None else None
+    return BeforeAfter(estimate, used, level, trend_db, control_moved, leaning_db)
+
+
+def _leaning(series: NightlySeries, alike: Dependence, change_db: float) -> float | None:
+    """The slope of nights within both sides, dB a night, if it goes the way of the change and is not mere chance."""
+    design = np.column_stack([series.design, series.day - series.day.mean()])
+    slope = coefficient(NightlySeries(series.day, series.value, design), alike.without_trend(), -1)
+    if slope is None or slope.value * change_db <= 0.0 or slope.level_beyond(0.0) > LEANING:
+        return None
+    return slope.value
 
 
 def _step(matched: MatchedNights, alike: Dependence) -> MixedEstimate | None:

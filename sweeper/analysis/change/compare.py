@@ -150,6 +150,7 @@ def _finding(
         "no-control": not matched.controlled,
         "own-noise-included": not matched.external,
         "trend": change.trend_db is not None,
+        "leaning": change.leaning_db is not None,
         **holds,
     }
     return BandComparison(

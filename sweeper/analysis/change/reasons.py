@@ -72,7 +72,13 @@ def _wanted(matched: MatchedNights, smallest_db: float) -> str:
 
 
 def _trend(told: ToSay) -> str:
-    trend_db = told.change.trend_db
+    trend_db, leaning_db = told.change.trend_db, told.change.leaning_db
+    if trend_db is None and leaning_db is not None and told.verdict in ("quieter", "noisier"):
+        way = "falling" if leaning_db < 0 else "rising"
+        return (
+            f" But noise was {way} within the nights before and within those after too, by about "
+            f"{abs(leaning_db):.2f} dB a night: part of the change may be the season. More nights would tell."
+        )
     if trend_db is None:
         return ""
     way = "falling" if trend_db < 0 else "rising"

@@ -17,7 +17,7 @@ from sweeper.analysis.verdict.judge import WITHHOLDING, Judged
 from sweeper.analysis.wording import clock_spans, decibels, nights_of, on_nights_measured, plain
 
 TROUBLES = {
-    "overload": "the stage or the receiver behind it overloads, and overload feigns gain",
+    "overload": "the stage or the receiver behind it overloads, and overload looks like gain",
     "compression": "strong carriers drive the stage into compression",
     "stuck-relay": "the relay of the stage does not seem to move",
     "swapped": "stage and bypass seem to be swapped, or the stage has no supply",

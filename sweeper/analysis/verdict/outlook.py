@@ -141,8 +141,8 @@ def _next_step(
     far = [cell for cell, each in late if not _hardly_matters(each, facts.worthwhile_db)]
     parts = [f"about {_count(max(soon), 'more ')} should settle part of it"] if soon else []
     if len(far) < len(late):
-        what = "the rest lies" if soon and not far else "part of it lies" if soon or far else "it lies"
-        parts.append(f"{what} so close to what matters that either choice will do")
+        what = "the rest is" if soon and not far else "part of it is" if soon or far else "it is"
+        parts.append(f"{what} about {facts.worthwhile_db:g} dB: use either")
     if far:
         parts.append(
             f"{A_LONG_TIME} more nights will not settle {'the rest' if parts else 'it'}{_why(far, gain_se_db)}"
@@ -169,7 +169,7 @@ def _why(cells: Sequence[Cell], gain_se_db: float) -> str:
         elif not too_few and gain_se_db**2 * cell.nights > cell.night_sd_db**2:
             because.append("the stage's gain is not known well enough")
         elif not too_few:
-            because.append("noise strays too much from night to night")
+            because.append("noise varies too much between nights")
     why = f", because {' and '.join(dict.fromkeys(because))}" if because else ""
     return why + (", but more passes at that time may" if any(few) else "")
 

@@ -46,7 +46,7 @@ def _meaning(passes: Sequence[PassRecord], done: int, total: int) -> str:
     if done == total:
         return "nothing is missing"
     if done == 0:
-        return "the night adds nothing to the findings"
+        return "no usable data tonight"
     gap = _longest_gap(passes)
     if gap is not None:
         first, last, count = gap

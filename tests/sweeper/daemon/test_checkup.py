@@ -38,6 +38,37 @@ def test_everything_is_restored_and_said_so(outpost: Outpost) -> None:
     assert (outpost.dial.tuning_now, outpost.board.standing) == before
 
 
+def test_nothing_is_said_of_a_transmitter_that_the_receiver_cannot_tell_of(outpost: Outpost) -> None:
+    (asked,) = [item.found for item in items(outpost) if item.part == "transmitter"]
+    assert asked.startswith("off")
+    outpost.dial.tells_transmit = lambda: False  # type: ignore[method-assign]
+    (not_asked,) = [item.found for item in items(outpost) if item.part == "transmitter"]
+    assert "cannot tell" in not_asked and "off" not in not_asked
+
+
+def test_what_the_meter_shows_of_itself_is_said_and_calls_nothing_unwell(outpost: Outpost) -> None:
+    shown = [item for item in items(outpost) if item.about_meter]
+    assert shown and all(item.well and item.part == "meter" for item in shown)
+
+
+def test_a_meter_that_rests_on_its_floor_is_called_blind_by_band(outpost: Outpost) -> None:
+    outpost.dial.read_power = lambda: -54.0  # type: ignore[method-assign]
+    told = " ".join(item.found for item in items(outpost) if item.about_meter)
+    assert "blind" in told and outpost.station.bands[0].name in told
+
+
+def test_readings_that_the_station_file_calls_impossible_are_told(outpost: Outpost) -> None:
+    meter = outpost.station.receiver.meter
+    impossible = meter.model_copy(
+        update={"floor": 100.0, "top": 101.0, "curve": ((-300.0, -400.0), (-200.0, -300.0))}
+    )
+    receiver = outpost.station.receiver.model_copy(update={"meter": impossible})
+    station = outpost.station.model_copy(update={"receiver": receiver})
+    unwell = [item.found for item in check_rig(station, outpost.store, outpost.clock) if not item.well]
+    assert any("below the floor of 100" in found for found in unwell), unwell
+    assert any("the curve ends at -200" in found for found in unwell), unwell
+
+
 def test_a_band_with_one_noise_channel_is_told_that_a_second_would_show_a_signal_on_it(
     outpost: Outpost,
 ) -> None:

@@ -80,6 +80,9 @@ class Dial:
         self.level += 0.1  # a meter that lives
         return self.level
 
+    def tells_transmit(self) -> bool:
+        return True
+
     def is_transmitting(self) -> bool:
         self._call("is_transmitting")
         return self.transmitting

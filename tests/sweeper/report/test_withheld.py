@@ -14,7 +14,7 @@ from sweeper.report.plain import as_text
 from tests.sweeper.page.test_seen import STATION
 from tests.sweeper.report import sample
 
-WHY = "No verdict: the stage or the receiver behind it overloads, and overload feigns gain."
+WHY = "No verdict: the stage or the receiver behind it overloads, and overload looks like gain."
 
 
 def overloaded_from_eight_to_ten():

@@ -40,4 +40,4 @@ def test_hours_are_told_where_it_is_empty_in_some() -> None:
     rows = summaries.with_columns(
         pl.when(silent).then(pl.col("passes_seen")).otherwise("absent_passes").alias("absent_passes")
     )
-    assert "is empty at 19 UTC" in sentence_of(empty_carriers(rows))
+    assert "is empty at 19:00–20:00 UTC" in sentence_of(empty_carriers(rows))

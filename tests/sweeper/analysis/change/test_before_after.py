@@ -82,3 +82,17 @@ def test_a_band_that_wanders_counts_less():
 def test_the_level_that_an_interval_is_due_falls_with_the_number_of_looks():
     few, many = (change_of(*levels([(18,)] * count)).level for count in (6, 20))
     assert 0.0 < few < many < 0.05
+
+
+def test_noise_that_falls_within_both_sides_too_is_told_beside_the_change():
+    """Nights that scatter by a decibel about a slope of −0.3 dB a night, or about none, with a fix of 4 dB."""
+    rows, first = levels([(18, 19)] * 20, after=10)
+    scatter = pl.Series("night", rows["night"].unique().sort()).to_frame().with_row_index("n")
+    scatter = scatter.with_columns(((pl.col("n") * 2.7).sin() * 1.4).alias("off"))
+    rows = rows.join(scatter, on="night")
+    steady = change_of(rows.with_columns(pl.col("level") + pl.col("off")), first)
+    falling = change_of(rows.with_columns(pl.col("level") + pl.col("off") - 0.3 * pl.col("n")), first)
+    rising = change_of(rows.with_columns(pl.col("level") + pl.col("off") + 0.3 * pl.col("n")), first)
+    assert steady.leaning_db is None and steady.trend_db is None
+    assert falling.leaning_db == pytest.approx(-0.3, abs=0.1) or falling.trend_db is not None
+    assert rising.leaning_db is None

@@ -45,6 +45,11 @@ SAID_OF_VERDICTS = {
         "report/pictures/ceiling.py",
         "_title",
     ): "crossings and curves with their intervals, of the threshold below",
+    ("analysis/band/chain_faults.py", "_dead"): "a fault of the chain and its measured gain, nothing of S/N",
+    (
+        "analysis/verdict/expectation.py",
+        "_expectation",
+    ): "what a forecast assumes of the antenna, before any night",
     ("analysis/band/overload.py", "_compression"): "what to do about compression, no claim of worth",
     ("analysis/change/season.py", "by_season"): "figures of seasons with intervals from three nights on",
 }

@@ -11,7 +11,7 @@ from sweeper.analysis.findings.build import find
 from sweeper.analysis.statistics.estimates import Estimate
 from sweeper.analysis.statistics.interval import Interval
 from sweeper.analysis.verdict.effort import bands_due, effort
-from sweeper.analysis.verdict.expectation import expectations
+from sweeper.analysis.verdict.expectation import expectations, measured_rises
 from sweeper.analysis.verdict.judge import Judged
 from sweeper.analysis.verdict.outlook import outlook, outlooks
 from sweeper.simulation.campaign.course import BandTruth, Course
@@ -40,6 +40,32 @@ def test_below_ten_megahertz_the_atmosphere_comes_on_top_of_what_is_expected():
     (low,), (high,) = (expectations(station(hz), has_load=True) for hz in (3_500_000, 21_000_000))
     assert "noise at least about" in low.sentence
     assert "noise about" in high.sentence
+
+
+def test_a_forecast_says_that_it_assumes_an_antenna_without_loss_and_allows_for_one_that_loses():
+    """80 m in the country: 36 dB over the receiver's own without loss. A small antenna measured 3 to 6 dB there."""
+    (found,) = expectations(station(3_650_000), has_load=True)
+    low, high = found.noise_rise_db
+    assert "antenna without loss" in found.sentence
+    assert low < 10 < 30 < high
+    assert high - low <= 30
+
+
+def test_what_was_measured_takes_the_place_of_the_unknown_loss():
+    (found,) = expectations(station(3_650_000), has_load=True, measured_rise_db={"band": 4.5})
+    assert found.noise_rise_db[0] == found.noise_rise_db[1] == pytest.approx(4.5, abs=1.0)
+    assert "measured 4 dB above" in found.sentence and "loss" not in found.sentence
+    (quiet,) = expectations(station(3_650_000), has_load=True, measured_rise_db={"band": -0.2})
+    assert quiet.noise_rise_db[1] < 2.0
+
+
+def test_a_rise_that_is_only_a_bound_is_not_taken_for_measured():
+    near = Place("80 m", antenna_k=12_000.0)
+    summaries = made(near, nights=1)
+    assert set(measured_rises(summaries)) == {"80 m"}
+    bounds = summaries.with_columns(noise_rise_bound=pl.lit("at least"))
+    assert measured_rises(bounds) == {}
+    assert measured_rises(summaries.clear()) == {}
 
 
 def test_a_load_position_saves_nights():
@@ -119,15 +145,13 @@ def told(*hours):
 
 
 def test_only_what_lies_within_a_decibel_of_what_matters_may_be_chosen_either_way():
-    assert "either choice will do" in told((1.05, 0.4, 1.7, 50, 10, "undecided"))
+    assert "it is about 1 dB: use either" in told((1.05, 0.4, 1.7, 50, 10, "undecided"))
     vague = told((1.05, -2.3, 4.1, 20, 10, "undecided"))
-    assert "either choice will do" not in vague
+    assert "use either" not in vague
     assert vague == "30 more nights will not settle it, but more passes at that time may"
     both = told((1.05, 0.4, 1.7, 50, 10, "undecided"), (1.05, -2.3, 4.1, 50, 10, "undecided"))
-    assert both.startswith(
-        "part of it lies so close to what matters that either choice will do; 30 more nights"
-    )
-    assert both.endswith("will not settle the rest, because noise strays too much from night to night")
+    assert both.startswith("part of it is about 1 dB: use either; 30 more nights")
+    assert both.endswith("will not settle the rest, because noise varies too much between nights")
 
 
 def test_the_wait_is_that_of_the_hours_without_a_verdict():

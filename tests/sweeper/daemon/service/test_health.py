@@ -66,7 +66,7 @@ def test_a_gap_in_a_season_says_on_which_day() -> None:
 
 
 def test_a_lost_night_is_called_lost() -> None:
-    assert "adds nothing to the findings" in health_sentence(night(*[DEAF] * 84))
+    assert "no usable data tonight" in health_sentence(night(*[DEAF] * 84))
 
 
 def test_many_scattered_losses_widen_the_intervals() -> None:
