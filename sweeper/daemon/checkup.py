@@ -3,13 +3,15 @@
 Every item is a finding in words. The receiver's tuning and the relays are put back whatever happens.
 """
 
+from __future__ import annotations
+
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from statistics import fmean
 
 from drivers.contracts import Receiver, Switch
 from drivers.errors import BadReply, Refused, RigError, Stuck, Unsupported
-from sweeper.analysis import TakenVisit, meter_seen
+from sweeper import analysis
 from sweeper.clock import Clock
 from sweeper.daemon.rig.borrow import borrowed_rig
 from sweeper.daemon.rig.instruments import open_receiver, open_switch
@@ -166,7 +168,7 @@ def _paths(
 ) -> Iterator[Item]:
     """Select every path; the meter must notice the stage on some of the channels."""
     moved = []
-    taken: list[TakenVisit] = []
+    taken: list[analysis.TakenVisit] = []
     noise = {channel.band: channel for channel in reversed(channels) if channel.purpose == "noise"}
     for path in station.paths():
         switch.select(str(path))
@@ -179,7 +181,7 @@ def _paths(
         return
     if taken:
         yield from _against_the_file(station, [value for visit in taken for value in visit.readings])
-        seen = meter_seen(taken, facts_of(station).meter)
+        seen = analysis.meter_seen(taken, facts_of(station).meter)
         yield from (Item("meter", True, sentence, about_meter=True) for sentence in seen.sentences)
     for channel in channels:
         receiver.set_mode(station.receiver.mode, channel.bandwidth_hz)
@@ -218,12 +220,12 @@ def _against_the_file(station: Station, readings: Sequence[float]) -> Iterator[I
 
 def _taken(
     station: Station, receiver: Receiver, clock: Clock, channel: Channel, path: SignalPath
-) -> TakenVisit:
+) -> analysis.TakenVisit:
     receiver.set_mode(station.receiver.mode, channel.bandwidth_hz)
     receiver.tune(channel.hz)
     clock.sleep(station.receiver.settle_s)
     readings = tuple(_readings(station, receiver, clock))
-    return TakenVisit(channel.band, path.source, path.route, channel.bandwidth_hz, readings)
+    return analysis.TakenVisit(channel.band, path.source, path.route, channel.bandwidth_hz, readings)
 
 
 NOTICED_DB = 2.0

@@ -90,7 +90,7 @@ def test_no_good_news_under_overload(demo: Path) -> None:
 def test_the_plan_waits_for_no_hour_that_overloads(demo: Path) -> None:
     answer = sweeper("plan", demo / "saltmarsh.yaml")
     told = " ".join(answer.stdout.split())
-    assert "withheld until what is wrong there is mended. 31 m:" in told, answer.stderr
+    assert "6 hours are withheld until what is wrong there is mended; noise was" in told, answer.stderr
 
 
 def test_every_pass_is_stored_and_exported(demo: Path) -> None:
