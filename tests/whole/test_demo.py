@@ -18,6 +18,8 @@ from sweeper.store import Store
 from tests.whole.browser import SWEEPER
 from tests.whole.test_main_job import sweeper
 
+pytestmark = pytest.mark.slow
+
 NIGHT = date(2026, 3, 1)
 
 

@@ -11,7 +11,7 @@ from sweeper.simulation import saltmarsh, serve
 from tests.clocks import evening
 from tests.whole.test_main_job import sweeper
 
-pytestmark = pytest.mark.clock
+pytestmark = [pytest.mark.clock, pytest.mark.wires]
 
 STATION = """\
 station: {{name: Desk, latitude: 56.2, longitude: 8.1, environment: rural}}

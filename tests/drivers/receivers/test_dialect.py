@@ -12,6 +12,8 @@ from drivers.receivers.dialect import DRIVER, DialectReceiver, Options
 from sweeper.simulation import Served, saltmarsh, serve
 from tests.clocks import evening
 
+pytestmark = pytest.mark.wires
+
 DIALECTS = {name: name for name in ("ts480", "ts590s", "k3", "icr75", "ic7300", "icr8600")} | {
     "scpi": "eb200"
 }

@@ -12,6 +12,8 @@ from sweeper.simulation import Served, saltmarsh, serve
 from tests.clocks import evening
 from tests.whole.peers import rigctld
 
+pytestmark = pytest.mark.wires
+
 
 @contextmanager
 def opened(link: str, **keys: object) -> Iterator[HamlibReceiver]:

@@ -10,6 +10,8 @@ from drivers.receivers.hamlib import DRIVER, HamlibReceiver, Options
 from sweeper.simulation import Served, saltmarsh, serve
 from tests.clocks import evening
 
+pytestmark = pytest.mark.wires
+
 WITHOUT_LISTS = {"squelch", "RF gain", "AGC", "noise blanker", "second noise blanker", "noise reduction"}
 
 

@@ -20,7 +20,7 @@ def simulate(*arguments):
     [
         ((), "--dial 9999000 --mode USB --marks"),
         (("--by-hand", "--every", "6"), "--dial 9999000 --mode USB --first bypass"),
-        (("--samples", "--format", "flac"), "_7150kHz_.flac --marks"),
+        pytest.param(("--samples", "--format", "flac"), "_7150kHz_.flac --marks", marks=pytest.mark.slow),
     ],
 )
 def test_a_recording_comes_with_the_command_to_type_next(tmp_path, options, says):

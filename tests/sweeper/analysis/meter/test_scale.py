@@ -135,6 +135,7 @@ def test_the_step_that_the_station_file_tells_counts_before_the_one_that_is_seen
     assert with_step(curved, readings).meter.step_db == pytest.approx(2.5)
 
 
+@pytest.mark.slow
 def test_a_coarse_meter_whose_step_nobody_told_does_not_make_the_gain_look_sure():
     """A steady load and steady noise on a 1 dB meter: what is rounded away stays away, however often it is read."""
     held = []
