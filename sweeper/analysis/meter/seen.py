@@ -9,14 +9,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from sweeper.analysis.facts import MeterFacts
-from sweeper.analysis.meter.floor import USUAL_FLOORS
+from sweeper.analysis.meter.floor import FEWEST_READINGS, USUAL_FLOORS
 from sweeper.analysis.meter.scale import step_of
-from sweeper.analysis.physics.radiometer import shape_of, spread_db
+from sweeper.analysis.meter.slope import USUAL_AVERAGING_S, noise_spread_db
 from sweeper.analysis.thresholds import COARSEST_STEPS, DEAD_SLOPE, SLOPE_AS_GOOD_AS_ONE, SLOPE_SE
-
-FEWEST_READINGS = 4
-USUAL_AVERAGING_S = 0.05
-"""Taken for the averaging time where the station file tells none: S-meters of receivers (common practice)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,17 +63,12 @@ def meter_seen(taken: Sequence[TakenVisit], meter: MeterFacts) -> MeterSeen:
     told = [(visit, values) for visit, values in visits if _path(visit) not in resting]
     slope, error = _slope(told, meter, step or 0.0)
     return MeterSeen(
-        step, floor, slope, error, blind, tuple(_sentences(meter, step, floor, slope, error, resting))
+        step, floor, slope, error, blind, tuple(_sentences(meter, step, floor, slope, error, blind, resting))
     )
 
 
 def _path(visit: TakenVisit) -> tuple[str, str, str]:
     return visit.band, visit.source, visit.route
-
-
-def _noise_db(visit: TakenVisit, meter: MeterFacts) -> float:
-    averaging_s = USUAL_AVERAGING_S if meter.averaging_s is None else meter.averaging_s
-    return spread_db(shape_of(visit.bandwidth_hz, averaging_s))
 
 
 def _floor(
@@ -86,7 +77,9 @@ def _floor(
     """The lowest value, where whole visits rest on it that noise would move."""
     lowest = min(float(values.min()) for _, values in visits)
     still = [visit for visit, values in visits if values.max() == values.min() == lowest]
-    fine = [visit for visit in still if step_db <= COARSEST_STEPS * _noise_db(visit, meter)]
+    fine = [
+        visit for visit in still if step_db <= COARSEST_STEPS * noise_spread_db(visit.bandwidth_hz, meter)
+    ]
     usual = meter.unit == "dB-over-S9" and lowest in USUAL_FLOORS
     return lowest if fine or (usual and still) else None
 
@@ -97,9 +90,9 @@ def _slope(
     """Root of the variance of readings less that of rounding, over that of noise; the median bears a signal or two."""
     squared = np.array(
         [
-            (values.var(ddof=1) - step_db**2 / 12) / _noise_db(visit, meter) ** 2
+            (values.var(ddof=1) - step_db**2 / 12) / noise_spread_db(visit.bandwidth_hz, meter) ** 2
             for visit, values in visits
-            if step_db <= COARSEST_STEPS * _noise_db(visit, meter)
+            if step_db <= COARSEST_STEPS * noise_spread_db(visit.bandwidth_hz, meter)
         ]
     )
     if not len(squared):
@@ -117,6 +110,7 @@ def _sentences(
     floor: float | None,
     slope: float | None,
     error: float | None,
+    blind: Sequence[str],
     resting: set[tuple[str, str, str]],
 ) -> list[str]:
     said = []
@@ -124,7 +118,7 @@ def _sentences(
         said.append(f"The meter moves in steps of {step_db:g} dB.")
     if floor is not None:
         said.append(f"The meter ends at {floor:g}: what it shows there is “at most”.")
-    for band in dict.fromkeys(band for band, _, _ in resting):
+    for band in blind:
         paths = sorted(f"{source} by {route}" for place, source, route in resting if place == band)
         said.append(
             f"On {band} the meter is blind: {', '.join(paths)} lies on its lowest value, and nothing can be said there."

@@ -17,6 +17,8 @@ from sweeper.analysis.physics.radiometer import shape_of, spread_db
 from sweeper.analysis.thresholds import DEAD_SLOPE, SLOPE_AS_GOOD_AS_ONE, SLOPE_SE, WORST_SLOPE_SE
 
 PATHS = ("antenna_bypass", "antenna_stage", "load_bypass", "load_stage")
+USUAL_AVERAGING_S = 0.05
+"""Taken for the averaging time where the station file tells none: S-meters of receivers (common practice)."""
 WIDEST_DB = 4.0
 """Levels that are taken together."""
 VISIT_VARIANCE = 0.35
@@ -145,7 +147,12 @@ def common_slope(slopes: Sequence[SlopeAt]) -> float | None:
     return mean if all(each.like(mean) for each in slopes) else None
 
 
+def noise_spread_db(bandwidth_hz: float, meter: MeterFacts) -> float:
+    """Standard deviation of readings of pure noise on an honest scale, dB; see `USUAL_AVERAGING_S`."""
+    averaging_s = USUAL_AVERAGING_S if meter.averaging_s is None else meter.averaging_s
+    return spread_db(shape_of(bandwidth_hz, averaging_s))
+
+
 def _spread_db(bandwidth_hz: Floats, meter: MeterFacts) -> Floats:
-    averaging_s = 0.05 if meter.averaging_s is None else meter.averaging_s
     widths, which = np.unique(bandwidth_hz, return_inverse=True)
-    return np.array([spread_db(shape_of(float(width), averaging_s)) for width in widths])[which]
+    return np.array([noise_spread_db(float(width), meter) for width in widths])[which]

@@ -63,8 +63,9 @@ def meter_of(summaries: pl.DataFrame, facts: StationFacts) -> Meter:
     alive = tuple(each for each in slopes if not each.dead and each.se <= WORST_SLOPE_SE)
     levels = np.concatenate([noise[f"level_{path}"].drop_nulls().to_numpy() for path in PATHS])
     scales = scales_open(alive, facts.meter, (float(levels.min()), float(levels.max())))
-    carriers = _carriers_tested(summaries, alive)
-    if _rest_on_carriers(summaries, carriers):
+    methods = [GainMethods(rows) for rows in summaries.partition_by("band")]
+    carriers = _carriers_tested(methods, alive)
+    if _rest_on_carriers(methods, carriers):
         scales = with_beyond(scales, max((each.high_db for each in alive), default=float(levels.max())))
     return Meter(slopes, scales, dead, unsure, carriers)
 
@@ -82,7 +83,9 @@ def _stands_on(noise: pl.DataFrame, band: str, slopes: Sequence[SlopeAt]) -> boo
     return False
 
 
-def _carriers_tested(summaries: pl.DataFrame, slopes: Sequence[SlopeAt]) -> tuple[float, float] | None:
+def _carriers_tested(
+    of_bands: Sequence[GainMethods], slopes: Sequence[SlopeAt]
+) -> tuple[float, float] | None:
     """Lowest and highest level at which the scale was tested: by scatter, and by carriers that agree with noise.
 
     The gain by carriers over that by noise is the slope at their levels over that at the noise's: all bands together.
@@ -91,13 +94,12 @@ def _carriers_tested(summaries: pl.DataFrame, slopes: Sequence[SlopeAt]) -> tupl
         return None
     low, high = slopes[0].low_db, slopes[-1].high_db
     compared, levels = [], []
-    for rows in summaries.partition_by("band"):
-        methods = GainMethods(rows)
+    for methods in of_bands:
         by_noise = methods.load or methods.bend
         if by_noise is not None and methods.carriers is not None:
             error = float(np.hypot(methods.carriers.se_db, by_noise.se_db))
             compared.append((by_noise.gain_db, methods.carriers.gain_db, error))
-            levels.append(_levels_of_carriers(rows))
+            levels.append(_levels_of_carriers(methods.summaries))
     if compared:
         by_noises, by_carriers, errors = np.array(compared).T
         weight = float((by_noises**2 / errors**2).sum())
@@ -114,10 +116,10 @@ def _levels_of_carriers(rows: pl.DataFrame) -> Floats:
     return both.select("level_antenna_bypass", "level_antenna_stage").to_numpy().ravel()
 
 
-def _rest_on_carriers(summaries: pl.DataFrame, tested_db: tuple[float, float] | None) -> bool:
+def _rest_on_carriers(of_bands: Sequence[GainMethods], tested_db: tuple[float, float] | None) -> bool:
     """Whether on some band only carriers tell the gain, at levels where nothing tested the scale."""
-    for rows in summaries.partition_by("band"):
-        methods = GainMethods(rows)
+    for methods in of_bands:
+        rows = methods.summaries
         by_noise = methods.load or methods.bend or methods.source
         alone = by_noise is None and methods.carriers is not None
         if alone and GainMethods(rows.filter(_inside(rows, tested_db))).carriers is None:
