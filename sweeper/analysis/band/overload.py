@@ -4,8 +4,8 @@ Looked for before any good news is told. From the summaries of one band to flags
 person. Verdicts do not belong here.
 """
 
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 import polars as pl
@@ -46,6 +46,13 @@ class Diagnosis:
     def hours_near_overload(self) -> frozenset[int]:
         """Hours that overload and their neighbours, in which it may have begun unseen."""
         return frozenset((hour + step) % 24 for hour in self.overloaded_hours for step in (-1, 0, 1))
+
+    def with_sign(
+        self, flags: Sequence[str], sentences: Sequence[str], *, first: bool = False
+    ) -> "Diagnosis":
+        """The diagnosis and another sign, told after what is known already or before it."""
+        told = (*sentences, *self.sentences) if first else (*self.sentences, *sentences)
+        return replace(self, flags=(*self.flags, *flags), sentences=told)
 
 
 def diagnose(methods: GainMethods, facts: StationFacts) -> Diagnosis:

@@ -45,7 +45,7 @@ class NightlySeries:
     design: Floats
 
     @property
-    def freedom_left(self) -> int:
+    def dof_left(self) -> int:
         """Residual degrees of freedom: number of values less number of columns of `design`."""
         return len(self.value) - int(self.design.shape[1])
 
@@ -122,7 +122,7 @@ def dependence(series: Sequence[NightlySeries]) -> Dependence:
     would scatter as much (count² over the sum of squared correlations of what is left of them).
     """
     logs = np.log(_beforehand())
-    told = [each for each in series if each.freedom_left >= 1]
+    told = [each for each in series if each.dof_left >= 1]
     if told:
         each_log = np.array([_fitted(one)[3] for one in told])
         each_log -= each_log.max(axis=1, keepdims=True)
@@ -133,7 +133,7 @@ def dependence(series: Sequence[NightlySeries]) -> Dependence:
 
 def coefficient(series: NightlySeries, alike: Dependence, column: int) -> MixedEstimate | None:
     """The coefficient of that column of the design, dB per unit; None where no degree of freedom is left."""
-    if series.freedom_left < 1:
+    if series.dof_left < 1:
         return None
     beta, scale, dof, _ = _fitted(series)
     return MixedEstimate(beta[:, column], scale[:, column], alike.weights, float(dof))
@@ -205,7 +205,7 @@ def _fitted(series: NightlySeries) -> tuple[Floats, Floats, int, Floats]:
     beta = np.einsum("cpq,cnq,cn->cp", inverse, design, value)
     squares = (value**2).sum(axis=1) - np.einsum("cp,cpq,cq->c", beta, gram, beta)
     squares = np.maximum(squares, len(series.value) * NO_SCATTER_DB**2)
-    dof = series.freedom_left
+    dof = series.dof_left
     scale = np.sqrt(squares[:, None] / dof * np.diagonal(inverse, axis1=1, axis2=2))
     size = 2.0 * np.log(np.diagonal(roots, axis1=1, axis2=2)).sum(axis=1) + np.linalg.slogdet(gram)[1]
     return beta, scale, dof, -0.5 * size - 0.5 * dof * np.log(squares)

@@ -34,7 +34,7 @@ class Steady:
     beside: Floats | None = None
 
     @property
-    def freedom_left(self) -> int:
+    def dof_left(self) -> int:
         """Residual degrees of freedom with a step taken out."""
         return len(self.value_db) - 2 - (0 if self.beside is None else int(self.beside.shape[1]))
 
@@ -65,7 +65,7 @@ def steps(series: Sequence[Steady], least_db: float, chance: float, joint: float
     A step counts where its own chance is at most `chance`; or that of the same night in all series together is, and
     its own at most `joint`.
     """
-    found = [_places(one) if one.freedom_left >= 2 else None for one in series]
+    found = [_places(one) if one.dof_left >= 2 else None for one in series]
     told = [each for each in found if each is not None and len(each.day)]
     if not told:
         return [None] * len(series)
@@ -98,7 +98,7 @@ def _places(one: Steady) -> _Places | None:
     place, after, square = place[clear], after[:, clear], square[clear]
     size = value @ after / square
     t = size * np.sqrt(square)
-    return _Places(one.day[place], size, t, float(value @ value - (t**2).max()), one.freedom_left)
+    return _Places(one.day[place], size, t, float(value @ value - (t**2).max()), one.dof_left)
 
 
 def _alike(before: Floats, after: Floats) -> bool:

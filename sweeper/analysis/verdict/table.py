@@ -158,31 +158,19 @@ def _on_scale(summaries: pl.DataFrame, facts: StationFacts, meter: Meter, scale:
 def _with_channels(diagnosis: Diagnosis, beside: Channels) -> Diagnosis:
     """The diagnosis with what the noise channels say of each other."""
     flags = [OCCUPIED] * bool(beside.occupied) + [DISAGREE] * bool(beside.apart)
-    return replace(
-        diagnosis, flags=(*diagnosis.flags, *flags), sentences=(*diagnosis.sentences, *beside.sentences)
-    )
+    return diagnosis.with_sign(flags, beside.sentences)
 
 
 def _with_steps(diagnosis: Diagnosis, step: StageStep | None) -> Diagnosis:
     """The diagnosis with the night from which on the stage is another; graver things are told first."""
-    if step is None:
-        return diagnosis
-    return replace(
-        diagnosis,
-        flags=(*diagnosis.flags, STEPPED),
-        sentences=(*diagnosis.sentences, step.sentence),
-    )
+    return diagnosis if step is None else diagnosis.with_sign([STEPPED], [step.sentence])
 
 
 def _with_meter(diagnosis: Diagnosis, meter: Meter) -> Diagnosis:
     """The diagnosis with the night from which on the meter is another: told first, since it explains much."""
     if meter.change is None:
         return diagnosis
-    return replace(
-        diagnosis,
-        flags=(*diagnosis.flags, CHANGED),
-        sentences=(meter.change.sentence, *diagnosis.sentences),
-    )
+    return diagnosis.with_sign([CHANGED], [meter.change.sentence], first=True)
 
 
 def _with_carriers(
@@ -194,9 +182,7 @@ def _with_carriers(
         return diagnoses
     bare = {band for band, here in rows.items() if not here["level_load_bypass"].count()}
     return {
-        band: replace(found, flags=(*found.flags, "routes-disagree"), sentences=(*found.sentences, sentence))
-        if band in bare
-        else found
+        band: found.with_sign(["routes-disagree"], [sentence]) if band in bare else found
         for band, found in diagnoses.items()
     }
 
