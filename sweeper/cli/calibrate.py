@@ -1,6 +1,5 @@
 """`calibrate`: from a generator or a step attenuator, and a person, to a meter curve in the station file."""
 
-import csv
 import math
 import sys
 from collections.abc import Iterator
@@ -12,8 +11,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from drivers.numbers import strict
-from drivers.ordinary_files import content_of, why_not
-from sweeper.cli.calibrate_pad import Read, by_hand, by_relay, pad_of, relative_curve, written_down
+from sweeper.cli.calibrate_pad import Read, by_hand, by_relay, csv_rows, pad_of, relative_curve, written_down
 from sweeper.cli.options import DataFolder, StationFile, open_store
 from sweeper.clock import SystemClock
 from sweeper.errors import UserFacingError, WrongInput
@@ -24,7 +22,6 @@ if TYPE_CHECKING:
     from sweeper.store import Store
 
 READINGS = 32
-MOST_LEVELS_BYTES = 1_000_000
 
 BEFORE = """\
 Connect a generator, or a steady source behind a step attenuator, to the antenna's socket of the
@@ -202,8 +199,7 @@ def _asked_for(station: "Station", store: "Store", hz: int | None) -> "list[Know
 def _meter(station: "Station", store: "Store", hz: int | None, path: str | None = None) -> "Iterator[Read]":
     """The receiver on its channel through a path (the rest if left out), as a call that reads the meter.
 
-    Each call may name another path.
-    Receiver and relays are restored at the end.
+    Each call may name another path. Receiver and relays are restored at the end.
     """
     from sweeper.daemon.rig.borrow import borrowed_rig
 
@@ -235,17 +231,7 @@ def _written_down(file: Path) -> "list[KnownLevel]":
     from sweeper.analysis import KnownLevel
 
     known = []
-    try:
-        raw = content_of(file, MOST_LEVELS_BYTES)
-        rows = list(csv.reader(raw.decode("utf-8-sig").splitlines()))
-    except OSError as error:
-        raise WrongInput(f"{file}: cannot be read ({why_not(error)}).") from error
-    except UnicodeDecodeError as error:
-        line = raw.count(b"\n", 0, error.start) + 1
-        raise WrongInput(f"{file}, line {line}: this is not UTF-8; save it as text in UTF-8.") from None
-    except csv.Error as error:
-        raise WrongInput(f"{file}: this is not CSV: {error}.") from None
-    for number, row in enumerate(rows, start=1):
+    for number, row in enumerate(csv_rows(file), start=1):
         if not row or row[0].strip().lower() == "dbm":
             continue
         try:

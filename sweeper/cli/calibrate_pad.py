@@ -29,8 +29,9 @@ DRIFT_DB = 1.0
 """How far a signal may move between before and after, in the meter's unit."""
 BYPASS, STAGE = "antenna-bypass", "antenna-stage"
 
-BEFORE = """\
-Any steady signal does: a generator, a broadcast carrier by day, a noise source. Put a pad of known
+ANY_SIGNAL = "Any steady signal does: a generator, a broadcast carrier by day, a noise source."
+BEFORE = f"""\
+{ANY_SIGNAL} Put a pad of known
 value (10 dB, say) and a switch for it into the line to the receiver, with no transmitter on that line
 and no DC that a pad would burn in; antennas stay off when lightning is about. Then go through three
 or more levels, from the meter's lowest to its highest, best one every 5 dB."""
@@ -73,7 +74,7 @@ def by_relay(read: Read, gain_db: float) -> "list[PadStep]":
     """Switch the stage in and out while a person sets one level after another."""
     from sweeper.analysis import PadStep
 
-    print(BEFORE.split(" Put a pad")[0] + " The stage is the step.", file=sys.stderr)
+    print(f"{ANY_SIGNAL} The stage is the step.", file=sys.stderr)
     steps: list[PadStep] = []
     while typer.confirm(f"Level {len(steps) + 1}: is a signal on?", default=True, err=True):
         before, first, second, after = (read(path) for path in (BYPASS, STAGE, STAGE, BYPASS))
@@ -95,19 +96,29 @@ def _steady(before: tuple[float, ...], after: tuple[float, ...]) -> bool:
     return moved <= DRIFT_DB
 
 
+def csv_rows(file: Path) -> list[list[str]]:
+    """The rows of a table that somebody wrote down. `WrongInput`, with the line, for what is no CSV in UTF-8."""
+    try:
+        raw = content_of(file, MOST_BYTES)
+        return list(csv.reader(raw.decode("utf-8-sig").splitlines()))
+    except OSError as error:
+        raise WrongInput(f"{file}: cannot be read ({why_not(error)}).") from error
+    except UnicodeDecodeError as error:
+        line = raw.count(b"\n", 0, error.start) + 1
+        raise WrongInput(
+            f"{file}, line {line}: this is not UTF-8, and so no CSV in UTF-8; save it as text in UTF-8."
+        ) from None
+    except csv.Error as error:
+        raise WrongInput(f"{file}: this is no CSV in UTF-8: {error}.") from None
+
+
 def written_down(file: Path) -> "list[PadStep]":
     """Lines ``out,reading,...`` and ``in,reading,...`` in turn, two for each level."""
     from sweeper.analysis import PadStep
 
-    try:
-        rows = list(csv.reader(content_of(file, MOST_BYTES).decode("utf-8-sig").splitlines()))
-    except OSError as error:
-        raise WrongInput(f"{file}: cannot be read ({why_not(error)}).") from error
-    except (UnicodeDecodeError, csv.Error) as error:
-        raise WrongInput(f"{file}: this is no CSV in UTF-8 ({error}).") from None
     steps: list[PadStep] = []
     out: tuple[float, ...] | None = None
-    for number, row in enumerate(rows, start=1):
+    for number, row in enumerate(csv_rows(file), start=1):
         if not row or row[0].startswith("#"):
             continue
         word, *cells = (cell.strip() for cell in row)
