@@ -54,10 +54,8 @@ def _warnings(station: "Station", cost: "Budget") -> list[str]:
 def _found_by_check(station: "Station", folder: Path) -> tuple[str, ...]:
     """What the last `check` found: what failed, and where the meter is blind, before a night is spent on it."""
     from sweeper.daemon.last_check import LastCheck
-    from sweeper.store import Store
 
-    place = station.station
-    last = LastCheck.of(Store(folder, place.name, place.longitude, read_only=True).folder)
+    last = LastCheck.of(folder / station.station.name)
     return ("`sweeper check` has not looked at this rig yet.",) if last is None else last.sentences()
 
 
