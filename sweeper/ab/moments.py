@@ -6,6 +6,7 @@ of medians over 0.6 s to both sides, in one cluster of sizes, alternating in sig
 none than a wrong one. Numbers only.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -57,9 +58,7 @@ def differences(level_db: Floats, every_s: float, window_s: float = WINDOW_S, ga
     return found
 
 
-def break_s(
-    floor_db: Floats, total_db: Floats, every_s: float, at_s: list[float], rises: list[bool]
-) -> float:
+def break_s(floor_db: Floats, total_db: Floats, every_s: float, edges: Sequence[Moment]) -> float:
     """How long the receiver is without antenna when the switch is turned, seconds; 0 where nothing shows of it.
 
     A break is quieter than either route, so the step that is seen lies between it and the noisier route, and the break
@@ -70,9 +69,9 @@ def break_s(
     apart = []
     for level in (floor_db, total_db):
         rows = []
-        for at, rise in zip(at_s, rises, strict=True):
-            place = round(at / every_s)
-            side = level[:place][::-1] if rise else level[place:]
+        for edge in edges:
+            place = round(edge.at_s / every_s)
+            side = level[:place][::-1] if edge.step_db > 0.0 else level[place:]
             if len(side) >= longest + beyond:
                 rows.append(side[:longest] - np.median(side[longest : longest + beyond]))
         if len(rows) < FEWEST:

@@ -212,13 +212,7 @@ def _no_am(levels: Levels, axis: Axis, name: str) -> None:
 def _marks(recording: Recording, levels: Levels, asked: Asked, name: str) -> tuple[list[Mark], bool]:
     """The marks, and whether they are those seen rather than those stated."""
     seen = moments(levels.floor_db, levels.every_s)
-    rest_s = break_s(
-        levels.floor_db,
-        levels.total_db,
-        levels.every_s,
-        [moment.at_s for moment in seen.moments],
-        [moment.step_db > 0.0 for moment in seen.moments],
-    )
+    rest_s = break_s(levels.floor_db, levels.total_db, levels.every_s, seen.moments)
     if asked.marks is None and asked.switched is None:
         if not seen.moments:
             raise UserFacingError(

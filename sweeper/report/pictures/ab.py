@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from math import isfinite
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -10,6 +11,9 @@ from sweeper.recordings import Compared
 from sweeper.report import wording
 from sweeper.report.pictures.picture import Numbers, Picture
 from sweeper.report.svg import NARROW, colour, drawing, inline, sheet
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
 
 POINTS = 600
 MOST_CARRIERS = 24
@@ -163,7 +167,7 @@ def carriers(compared: Compared) -> Picture | None:
     )
 
 
-def _rows(axes: "Axes", shown: "Sequence[CarrierChange]", result: ABResult) -> None:  # type: ignore[name-defined]  # noqa: F821
+def _rows(axes: "Axes", shown: Sequence[CarrierChange], result: ABResult) -> None:
     together = result.snr_change_db
     reach = (
         max([3.0] + [abs(each) for c in shown if c.snr_change_db for each in (c.snr_change_db.value,)]) * 1.6

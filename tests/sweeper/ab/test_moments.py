@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from sweeper.ab.moments import break_s, differences, moments
+from sweeper.ab.moments import Moment, break_s, differences, moments
 
 
 def _levels(step_db: float, at: list[float], seconds: float = 120.0, every_s: float = 0.064) -> np.ndarray:
@@ -59,8 +59,9 @@ def test_a_hands_break_is_measured_on_the_quieter_side() -> None:
     time_s = every_s * np.arange(int(stay_s * (edges + 1) / every_s))
     floor = np.where((time_s // stay_s).astype(int) % 2 == 1, 10.0, 0.0) + rng.normal(0.0, 0.3, len(time_s))
     rises = [nth % 2 == 0 for nth in range(edges)]
-    assert break_s(floor, floor, every_s, at_s, rises) == 0.0
+    turned = [Moment(at, 10.0 if rise else -10.0) for at, rise in zip(at_s, rises, strict=True)]
+    assert break_s(floor, floor, every_s, turned) == 0.0
     for at, rise in zip(at_s, rises, strict=True):
         off = (time_s >= at - 0.3) & (time_s < at) if rise else (time_s >= at) & (time_s < at + 0.3)
         floor[off] -= 6.0
-    assert break_s(floor, floor, every_s, at_s, rises) == pytest.approx(0.3, abs=0.07)
+    assert break_s(floor, floor, every_s, turned) == pytest.approx(0.3, abs=0.07)
