@@ -8,9 +8,6 @@ interval over all bands missed; fixes found on the last morning, by the program 
 squares on the same nights, told how alike they are, at the level that is due on that morning. Wilson's intervals.
 """
 
-import argparse
-import multiprocessing
-import os
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 from multiprocessing.pool import Pool
@@ -25,6 +22,7 @@ from sweeper.analysis.statistics.group_sequential import FIRST_LOOK, boundaries,
 from sweeper.simulation.campaign.course import Course
 from sweeper.simulation.campaign.draw import campaign
 from tests.benchmarks.campaigns import CONFIDENCE, HOURS, STAGES, amplified_bands, facts_of
+from tests.benchmarks.printed_rows import print_rows
 
 BANDS = 5
 CONTROL = f"band {BANDS}"
@@ -193,20 +191,5 @@ def lines(pool: Pool, campaigns: int, seed: int, only: str = "") -> Iterator[str
             yield line(case, list(pool.imap(seen_in, [(case, number, seed) for number in range(campaigns)])))
 
 
-def main() -> int:
-    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawTextHelpFormatter)
-    parser.add_argument("--campaigns", type=int, default=40)
-    parser.add_argument("--seed", type=int, default=7)
-    parser.add_argument("--only", default="", help="rows whose name holds this")
-    parser.add_argument("--processes", type=int, default=2)
-    asked = parser.parse_args()
-    os.environ["POLARS_MAX_THREADS"] = "1"
-    print(HEAD, flush=True)
-    with multiprocessing.get_context("spawn").Pool(asked.processes) as pool:
-        for each in lines(pool, asked.campaigns, asked.seed, asked.only):
-            print(each, flush=True)
-    return 0
-
-
 if __name__ == "__main__":
-    raise SystemExit(main())
+    print_rows(__doc__, HEAD, lines, campaigns=40, seed=7)

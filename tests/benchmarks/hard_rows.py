@@ -6,9 +6,6 @@ One line a row: cells, verdicts given, wrong ones, intervals that miss the truth
 interval, cells of a campaign counted as for the other figures. Ends with 0: what must hold is claimed in docs/truth.md.
 """
 
-import argparse
-import multiprocessing
-import os
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 from multiprocessing.pool import Pool
@@ -20,7 +17,8 @@ from statsmodels.stats.proportion import proportion_confint
 from sweeper.analysis import findings_from, summarise_day, table_of
 from sweeper.simulation.campaign.course import Course
 from tests.benchmarks.campaigns import HOURS, STAGES, Planned, amplified_bands, facts_of
-from tests.benchmarks.judging import _truth_of_these, is_wrong
+from tests.benchmarks.judging import is_wrong, truth_of_these
+from tests.benchmarks.printed_rows import print_rows
 from tests.benchmarks.truth_figures import share_of
 
 BANDS = 4
@@ -127,7 +125,7 @@ def seen_in(asked: tuple[Case, int, int]) -> list[Seen]:
         for period in finding.periods:
             truth = thrown.snr_change_db(finding.band, period.hour_utc)
             if period.nights < 3:
-                truth = _truth_of_these(thrown, finding.band, period.hour_utc, summaries)
+                truth = truth_of_these(thrown, finding.band, period.hour_utc, summaries)
             interval = period.snr_change_db
             missed = None if interval is None else not interval.low <= truth <= interval.high
             found.append(Seen(number, period.verdict, is_wrong(period.verdict, truth), missed))
@@ -188,20 +186,5 @@ def lines(pool: Pool, campaigns: int, seed: int, only: str = "") -> Iterator[str
             yield f"| gain step of −4 dB told within three nights, {words} | no flag | {len(told)} | {share} | — | — |"
 
 
-def main() -> int:
-    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawTextHelpFormatter)
-    parser.add_argument("--campaigns", type=int, default=27)
-    parser.add_argument("--seed", type=int, default=5)
-    parser.add_argument("--only", default="", help="rows whose name holds this")
-    parser.add_argument("--processes", type=int, default=2)
-    asked = parser.parse_args()
-    os.environ["POLARS_MAX_THREADS"] = "1"
-    print(HEAD, flush=True)
-    with multiprocessing.get_context("spawn").Pool(asked.processes) as pool:
-        for each in lines(pool, asked.campaigns, asked.seed, asked.only):
-            print(each, flush=True)
-    return 0
-
-
 if __name__ == "__main__":
-    raise SystemExit(main())
+    print_rows(__doc__, HEAD, lines, campaigns=27, seed=5)

@@ -128,7 +128,7 @@ def judged(
                 row.nights = period.nights
                 truth = row.truth_db
                 if period.nights < 3:
-                    truth = _truth_of_these(thrown, finding.band, period.hour_utc, summaries)
+                    truth = truth_of_these(thrown, finding.band, period.hour_utc, summaries)
                 _enter(row, period, truth, last)
             if last and finding.gain_db is not None:
                 truth = thrown.gain_db(finding.band)
@@ -169,7 +169,7 @@ def _rise_class(rise_db: float) -> str:
     return "over 8 dB"
 
 
-def _truth_of_these(thrown: Campaign, band: str, hour: int, summaries: pl.DataFrame) -> float:
+def truth_of_these(thrown: Campaign, band: str, hour: int, summaries: pl.DataFrame) -> float:
     """With one or two nights the truth is about those nights."""
     there = summaries.filter(
         (pl.col("band") == band)
