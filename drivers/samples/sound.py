@@ -263,7 +263,7 @@ def _ended(one: SoundInput, said: Sequence[str]) -> RigError:
     last = (said[-1] if said else "without a word").rstrip(".")
     if "busy" in last:
         return InUse(PART, f"another program has {one.name} to itself.", "End that program.")
-    if "moved to" in last or "No such" in said or "no such" in said:
+    if "moved to" in last or "no such" in last.lower():
         return LinkLost(PART, f"{one.name} is gone.", "Is the card unplugged?")
     return LinkLost(PART, f"the capture of {one.name} ended: {last}.", "Is the card plugged in?")
 
