@@ -96,7 +96,7 @@ def page_text(
         answer=in_one_sentence(findings, zone),
         zone=zone,
         found_by_check=setting.found_by_check,
-        nights=wording.nights_of(findings),
+        nights=wording.nights_measured(findings),
         since=wording.local_time(findings.start, zone),
         until=wording.local_time(findings.end, zone),
         contents=[

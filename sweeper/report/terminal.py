@@ -73,7 +73,7 @@ def show_findings(findings: Findings, zone: str = "UTC") -> None:
     on = findings.end.date()
     console.print(Text(findings.station, "bold"), end="")
     console.print(
-        Text(f"  {wording.nights_of(findings)}, {findings.start:%d %b %Y} to {findings.end:%d %b %Y}")
+        Text(f"  {wording.nights_measured(findings)}, {findings.start:%d %b %Y} to {findings.end:%d %b %Y}")
     )
     console.print()
     for band in findings.bands:

@@ -70,7 +70,7 @@ def count(number: int, what: str, many: str = "") -> str:
     return f"{number} {what if number == 1 else many or what + 's'}"
 
 
-def nights_of(findings: Findings) -> str:
+def nights_measured(findings: Findings) -> str:
     """How many nights the findings rest on."""
     nights = max((period.nights for band in findings.bands for period in band.periods), default=0)
     return count(nights, "night") if nights else "no usable night"
