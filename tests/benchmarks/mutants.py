@@ -46,6 +46,9 @@ IMPORTED = (
 )
 """Imported once and shared by all that follows. None of it starts a thread by being imported."""
 
+ONE_THREAD = {"POLARS_MAX_THREADS": "1", "OPENBLAS_NUM_THREADS": "1", "OMP_NUM_THREADS": "1"}
+"""Tables this small take longer on several."""
+
 
 @dataclass(frozen=True, slots=True)
 class Tried:
@@ -211,6 +214,7 @@ def _one(file: str, mutant: Mutant, took_s: float) -> Tried:
 
 def tried(picked: Sequence[tuple[str, Mutant]], jobs: int) -> Iterator[Tried]:
     """Each mutant in its turn. Tests that fail without any change end the run: they would see everything."""
+    os.environ.update(ONE_THREAD)
     for name in IMPORTED:
         importlib.import_module(name)
     with (

@@ -118,15 +118,15 @@ CAMPAIGNS: dict[str, Callable[[], Seen]] = {
         found, BANDS, nights=8, agc_db_per_db=0.15, agc_on_carriers=True, **NO_LOAD
     ),
     "a contact that goes": partial(found, BANDS, nights=8, gain_step_at_night=5, gain_step_db=-4.0),
-    "a meter of half the slope": partial(found, BANDS, meter=UNTOLD, bend=HALVED, floor_db=-160.0),
+    "a meter of half the slope": partial(found, BANDS[:2], meter=UNTOLD, bend=HALVED, floor_db=-160.0),
     "a meter of half the slope, no load": partial(
         found, BANDS, meter=UNTOLD, bend=HALVED, floor_db=-160.0, step_db=0.3, **NO_LOAD
     ),
     "a meter with a knee": partial(found, MUTE, meter=UNTOLD, bend=KNEE, floor_db=-160.0, step_db=0.2),
     "a floor that nobody told": partial(found, MUTE, meter=UNTOLD, floor_db=-53.0, step_db=0.4),
-    "an averaging time that nobody told": partial(found, MUTE[:2], meter=UNTOLD | {"averaging_s": None}),
+    "an averaging time that nobody told": partial(found, (NOISY,), nights=4, meter=UNTOLD | {"averaging_s": None}),
     "another slope in mid-season": partial(
-        found, BANDS, meter=UNTOLD | {"step_db": None}, nights=7, floor_db=-160.0, later={"bend": HALVED}, at=3
+        found, BANDS[1:], meter=UNTOLD | {"step_db": None}, nights=7, floor_db=-160.0, later={"bend": HALVED}, at=3
     ),
     "another step in mid-season": partial(
         found, BANDS, meter=UNTOLD | {"step_db": None}, nights=6, step_db=1.0, later={"step_db": 0.4}, at=4
