@@ -1,7 +1,10 @@
 """Which core files are changed, and which unit tests are asked about each."""
 
 ANALYSIS = "tests/sweeper/analysis"
-METER = tuple(f"{ANALYSIS}/meter/test_{each}.py" for each in ("scale", "calibration", "seen", "lying_meters"))
+METER = tuple(
+    f"{ANALYSIS}/meter/test_{each}.py"
+    for each in ("scale", "calibration", "seen", "lying_meters", "slope_by_hand", "floor_by_hand")
+)
 STORE = tuple(
     f"tests/sweeper/store/test_{each}.py" for each in ("store", "kept_for_good", "threats_of_manifests")
 )
@@ -21,26 +24,26 @@ TESTS: dict[str, tuple[str, ...]] = {
         f"{ANALYSIS}/statistics/test_estimates.py", "tests/published/test_intervals_against_libraries.py",
     ),
     "sweeper/analysis/statistics/dependent_nights.py": (f"{ANALYSIS}/statistics/test_dependent_nights.py",),
-    "sweeper/analysis/physics/friis.py": (f"{ANALYSIS}/physics", "tests/published/test_noise_figures.py"),
+    "sweeper/analysis/physics/friis.py": (f"{ANALYSIS}/physics/test_friis.py", "tests/published/test_noise_figures.py"),
     "sweeper/analysis/physics/radiometer.py": (
         f"{ANALYSIS}/physics/test_radiometer.py", f"{ANALYSIS}/day/test_noise_level.py",
         "tests/published/test_levels.py",
     ),
-    "sweeper/analysis/meter/calibration.py": (METER[1], METER[0], *METER[2:]),
-    "sweeper/analysis/meter/scale.py": METER,
+    "sweeper/analysis/meter/calibration.py": (METER[1], METER[0]),
+    "sweeper/analysis/meter/scale.py": METER[:2],
     "sweeper/analysis/meter/changed.py": (f"{ANALYSIS}/meter/test_changed.py",),
-    "sweeper/analysis/meter/floor.py": METER[2:],
-    "sweeper/analysis/meter/pad.py": (f"{ANALYSIS}/meter/test_pad.py",),
-    "sweeper/analysis/meter/scales.py": (f"{ANALYSIS}/meter/test_lying_meters.py",),
-    "sweeper/analysis/meter/seen.py": METER[2:],
-    "sweeper/analysis/meter/slope.py": METER[2:],
+    "sweeper/analysis/meter/floor.py": (METER[5], METER[3]),
+    "sweeper/analysis/meter/pad.py": (f"{ANALYSIS}/meter/test_pad_by_hand.py", f"{ANALYSIS}/meter/test_pad.py"),
+    "sweeper/analysis/meter/scales.py": (METER[4], METER[3]),
+    "sweeper/analysis/meter/seen.py": METER[2:3],
+    "sweeper/analysis/meter/slope.py": (METER[4], METER[3]),
     "sweeper/analysis/band/noise_bend.py": (f"{ANALYSIS}/band/test_noise_bend.py",),
     "sweeper/analysis/band/stage_steps.py": (f"{ANALYSIS}/band/test_stage_steps.py",),
-    "sweeper/analysis/verdict/scales.py": (f"{ANALYSIS}/meter/test_lying_meters.py",),
+    "sweeper/analysis/verdict/scales.py": (f"{ANALYSIS}/verdict/test_scales.py", METER[3]),
     "sweeper/analysis/statistics/steps.py": (f"{ANALYSIS}/statistics/test_steps.py",),
     "sweeper/analysis/statistics/effective_nights.py": (f"{ANALYSIS}/statistics/test_effective_nights.py",),
     "sweeper/analysis/physics/external_noise.py": (
-        f"{ANALYSIS}/physics", "tests/published/test_external_noise.py",
+        f"{ANALYSIS}/physics/test_external_noise.py", "tests/published/test_external_noise.py",
     ),
     "drivers/ordinary_files.py": ("tests/test_files.py",),
     "sweeper/store/finished.py": STORE,
