@@ -23,7 +23,7 @@ TESTS: dict[str, tuple[str, ...]] = {
     "sweeper/analysis/statistics/estimates.py": (
         f"{ANALYSIS}/statistics/test_estimates.py", "tests/published/test_intervals_against_libraries.py",
     ),
-    "sweeper/analysis/statistics/dependent_nights.py": (f"{ANALYSIS}/statistics/test_dependent_nights.py",),
+    "sweeper/analysis/statistics/dependent_nights.py": (f"{ANALYSIS}/statistics/test_nights_by_hand.py",),
     "sweeper/analysis/physics/friis.py": (f"{ANALYSIS}/physics/test_friis.py", "tests/published/test_noise_figures.py"),
     "sweeper/analysis/physics/radiometer.py": (
         f"{ANALYSIS}/physics/test_radiometer.py", f"{ANALYSIS}/day/test_noise_level.py",
@@ -40,8 +40,8 @@ TESTS: dict[str, tuple[str, ...]] = {
     "sweeper/analysis/band/noise_bend.py": (f"{ANALYSIS}/band/test_noise_bend.py",),
     "sweeper/analysis/band/stage_steps.py": (f"{ANALYSIS}/band/test_stage_steps.py",),
     "sweeper/analysis/verdict/scales.py": (f"{ANALYSIS}/verdict/test_scales.py", METER[3]),
-    "sweeper/analysis/statistics/steps.py": (f"{ANALYSIS}/statistics/test_steps.py",),
-    "sweeper/analysis/statistics/effective_nights.py": (f"{ANALYSIS}/statistics/test_effective_nights.py",),
+    "sweeper/analysis/statistics/steps.py": (f"{ANALYSIS}/statistics/test_nights_by_hand.py", f"{ANALYSIS}/statistics/test_steps.py"),
+    "sweeper/analysis/statistics/effective_nights.py": (f"{ANALYSIS}/statistics/test_nights_by_hand.py", f"{ANALYSIS}/statistics/test_effective_nights.py"),
     "sweeper/analysis/physics/external_noise.py": (
         f"{ANALYSIS}/physics/test_external_noise.py", "tests/published/test_external_noise.py",
     ),
@@ -66,11 +66,22 @@ TESTS: dict[str, tuple[str, ...]] = {
     "sweeper/plan/order.py": ("tests/sweeper/plan/test_order.py",),
     "sweeper/daemon/rig/restore.py": ("tests/sweeper/daemon/rig/test_restore.py",),
 }  # fmt: skip
-KEPT_FIGURES = (f"{ANALYSIS}/test_kept_figures.py",)
+KEPT_FIGURES = {
+    "meter": "by_doubtful_meters", "verdict/scales": "by_doubtful_meters", "change": "of_changes", "": "of_nights",
+}  # fmt: skip
+"""Figures kept of the whole analysis, asked last: by the beginning of a file's name in it, which of them."""
+
+
+def _kept_of(file: str) -> tuple[str, ...]:
+    room = file.removeprefix("sweeper/analysis/")
+    which = next(figures for begins, figures in KEPT_FIGURES.items() if room.startswith(begins))
+    return (f"{ANALYSIS}/test_kept_figures.py::test_figures_{which}_are_what_they_were",)
+
+
 TESTS |= {
-    file: (*tests, *KEPT_FIGURES) for file, tests in TESTS.items() if file.startswith("sweeper/analysis")
+    file: (*tests, *_kept_of(file)) for file, tests in TESTS.items() if file.startswith("sweeper/analysis")
 }
-"""The unit tests of each core file, the nearest first; figures kept of the whole analysis last."""
+"""The unit tests of each core file, the nearest first."""
 
 SAFETY = ("sweeper/analysis/verdict/judge.py", "drivers/protocols/allowed.py", "drivers/protocols/keying.py")
 """Files whose lists keep people and transmitters safe, or wrong news from being told: no change of one may pass."""
