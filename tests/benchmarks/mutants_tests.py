@@ -1,9 +1,18 @@
 """Which core files are changed, and which unit tests are asked about each."""
 
 ANALYSIS = "tests/sweeper/analysis"
+NIGHTS = f"{ANALYSIS}/statistics/test_nights_by_hand.py"
 METER = tuple(
     f"{ANALYSIS}/meter/test_{each}.py"
-    for each in ("scale", "calibration", "seen", "lying_meters", "slope_by_hand", "floor_by_hand")
+    for each in (
+        "scale",
+        "calibration",
+        "seen",
+        "lying_meters",
+        "slope_by_hand",
+        "floor_by_hand",
+        "changed_by_hand",
+    )
 )
 STORE = tuple(
     f"tests/sweeper/store/test_{each}.py" for each in ("store", "kept_for_good", "threats_of_manifests")
@@ -19,11 +28,11 @@ TESTS: dict[str, tuple[str, ...]] = {
     "sweeper/analysis/change/before_after.py": (
         f"{ANALYSIS}/change/test_before_after.py", f"{ANALYSIS}/change/test_compare.py",
     ),
-    "sweeper/analysis/change/compare.py": (f"{ANALYSIS}/change/test_compare.py",),
+    "sweeper/analysis/change/compare.py": (f"{ANALYSIS}/change/test_parting.py", f"{ANALYSIS}/change/test_compare.py"),
     "sweeper/analysis/statistics/estimates.py": (
         f"{ANALYSIS}/statistics/test_estimates.py", "tests/published/test_intervals_against_libraries.py",
     ),
-    "sweeper/analysis/statistics/dependent_nights.py": (f"{ANALYSIS}/statistics/test_nights_by_hand.py",),
+    "sweeper/analysis/statistics/dependent_nights.py": (NIGHTS,),
     "sweeper/analysis/physics/friis.py": (f"{ANALYSIS}/physics/test_friis.py", "tests/published/test_noise_figures.py"),
     "sweeper/analysis/physics/radiometer.py": (
         f"{ANALYSIS}/physics/test_radiometer.py", f"{ANALYSIS}/day/test_noise_level.py",
@@ -31,7 +40,7 @@ TESTS: dict[str, tuple[str, ...]] = {
     ),
     "sweeper/analysis/meter/calibration.py": (METER[1], METER[0]),
     "sweeper/analysis/meter/scale.py": METER[:2],
-    "sweeper/analysis/meter/changed.py": (f"{ANALYSIS}/meter/test_changed.py",),
+    "sweeper/analysis/meter/changed.py": (METER[6], f"{ANALYSIS}/meter/test_changed.py"),
     "sweeper/analysis/meter/floor.py": (METER[5], METER[3]),
     "sweeper/analysis/meter/pad.py": (f"{ANALYSIS}/meter/test_pad_by_hand.py", f"{ANALYSIS}/meter/test_pad.py"),
     "sweeper/analysis/meter/scales.py": (METER[4], METER[3]),
@@ -40,8 +49,8 @@ TESTS: dict[str, tuple[str, ...]] = {
     "sweeper/analysis/band/noise_bend.py": (f"{ANALYSIS}/band/test_noise_bend.py",),
     "sweeper/analysis/band/stage_steps.py": (f"{ANALYSIS}/band/test_stage_steps.py",),
     "sweeper/analysis/verdict/scales.py": (f"{ANALYSIS}/verdict/test_scales.py", METER[3]),
-    "sweeper/analysis/statistics/steps.py": (f"{ANALYSIS}/statistics/test_nights_by_hand.py", f"{ANALYSIS}/statistics/test_steps.py"),
-    "sweeper/analysis/statistics/effective_nights.py": (f"{ANALYSIS}/statistics/test_nights_by_hand.py", f"{ANALYSIS}/statistics/test_effective_nights.py"),
+    "sweeper/analysis/statistics/steps.py": (NIGHTS, f"{ANALYSIS}/statistics/test_steps.py"),
+    "sweeper/analysis/statistics/effective_nights.py": (NIGHTS, f"{ANALYSIS}/statistics/test_effective_nights.py"),
     "sweeper/analysis/physics/external_noise.py": (
         f"{ANALYSIS}/physics/test_external_noise.py", "tests/published/test_external_noise.py",
     ),
