@@ -107,6 +107,10 @@ def simulate(
     overload: Annotated[bool, typer.Option("--overload", help="The stage is overloaded.")] = False,
     form: Annotated[Form, typer.Option("--format", help="How to write the recording.")] = "wav",
     seed: Annotated[int, typer.Option(metavar="N", help="Another seed, another evening.")] = 1,
+    sound: Annotated[
+        str,
+        typer.Option(metavar="SINK", help="Play what the receiver hears into this sink of the sound server."),
+    ] = "",
 ) -> None:
     """Serve the simulated station on the ports that the station file names, until stopped; or write a recording."""
     if (station_file is None) == (recording is None):
@@ -127,10 +131,10 @@ def simulate(
             seed=seed,
         )
     elif station_file is not None:
-        _serve(station_file)
+        _serve(station_file, sound)
 
 
-def _serve(station_file: Path) -> None:
+def _serve(station_file: Path, sound: str) -> None:
     from sweeper.daemon.run.orders import Orders, stop_on_signals
     from sweeper.simulation import saltmarsh, serve
     from sweeper.station import load
@@ -142,6 +146,10 @@ def _serve(station_file: Path) -> None:
             f"{station_file}: a simulated station is served where receiver and switch have a link like "
             "tcp://127.0.0.1:4532; this one names no such ports."
         )
+    if sound and shutil.which("pacat") is None:
+        raise WrongInput(
+            "pacat, which plays the sound, is not installed. On Debian: apt install pulseaudio-utils."
+        )
     ports = [link.port or 0 for link in links]
     orders = Orders()
     stop_on_signals(orders)
@@ -152,9 +160,11 @@ def _serve(station_file: Path) -> None:
         switch="modbus-tcp",
         receiver_port=ports[0],
         switch_port=ports[1],
+        sound=sound,
     ) as served:
         print(
-            f"receiver at {served.receiver_link}, relay board at {served.switch_link}; Ctrl-C ends",
+            f"receiver at {served.receiver_link}, relay board at {served.switch_link}"
+            f"{f', sound in {sound}' if sound else ''}; Ctrl-C ends",
             flush=True,
         )
         orders.wake.wait()
