@@ -1,6 +1,7 @@
 """`demo` and `simulate`: the invented station Saltmarsh on real sockets and pseudo-terminals."""
 
 import os
+import shutil
 import tempfile
 from contextlib import ExitStack, contextmanager
 from datetime import timedelta
@@ -103,6 +104,10 @@ def simulate(
     overload: Annotated[bool, typer.Option("--overload", help="The stage is overloaded.")] = False,
     form: Annotated[Form, typer.Option("--format", help="How to write the recording.")] = "wav",
     seed: Annotated[int, typer.Option(metavar="N", help="Another seed, another evening.")] = 1,
+    sound: Annotated[
+        str,
+        typer.Option(metavar="SINK", help="Play what the receiver hears into this sink of the sound server."),
+    ] = "",
 ) -> None:
     """Serve the simulated station on the ports that the station file names, until stopped; or write a recording."""
     if (station_file is None) == (recording is None):
@@ -123,15 +128,19 @@ def simulate(
             seed=seed,
         )
     elif station_file is not None:
-        _serve(station_file)
+        _serve(station_file, sound)
 
 
-def _serve(station_file: Path) -> None:
+def _serve(station_file: Path, sound: str) -> None:
     from sweeper.daemon.run.orders import Orders, stop_on_signals
     from sweeper.simulation import saltmarsh, serve
     from sweeper.station import load
 
     station = load(station_file)
+    if sound and shutil.which("pacat") is None:
+        raise WrongInput(
+            "pacat, which plays the sound, is not installed. On Debian: apt install pulseaudio-utils."
+        )
     ports = [_port_here(station_file, link) for link in (station.receiver.link, station.switch.link)]
     orders = Orders()
     stop_on_signals(orders)
@@ -145,6 +154,7 @@ def _serve(station_file: Path) -> None:
                     switch="modbus-tcp",
                     receiver_port=ports[0],
                     switch_port=ports[1],
+                    sound=sound,
                 )
             )
         except OSError as taken:
@@ -154,7 +164,8 @@ def _serve(station_file: Path) -> None:
                 "other ports into the links of a copy of this file."
             ) from taken
         print(
-            f"receiver at {served.receiver_link}, relay board at {served.switch_link}; Ctrl-C ends\n"
+            f"receiver at {served.receiver_link}, relay board at {served.switch_link}"
+            f"{f', sound in {sound}' if sound else ''}; Ctrl-C ends\n"
             f"Now, in another terminal: sweeper check {station_file}",
             flush=True,
         )
