@@ -148,7 +148,10 @@ class SampleSource(Protocol):
     """Whatever delivers samples. Every call may raise `drivers.errors.RigError`."""
 
     def take(self, seconds: float, after_s: float) -> Block:
-        """So many seconds of samples, none of them captured before `after_s` of the source's clock."""
+        """So many seconds of samples, none of them captured before `after_s` of the source's clock.
+
+        Each call goes on where the last one ended; a block begins with a gap where samples lie between, or were lost.
+        """
         ...
 
     def unknown(self) -> tuple[str, ...]:

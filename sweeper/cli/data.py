@@ -3,9 +3,11 @@
 import io
 import os
 import sys
+from collections.abc import Sequence
 from enum import StrEnum
 from pathlib import Path
 from typing import IO, Annotated, Any
+from zoneinfo import ZoneInfo
 
 import typer
 
@@ -23,26 +25,128 @@ class Format(StrEnum):
     parquet = "parquet"
 
 
+class DateOrder(StrEnum):
+    """What stands first in a date such as 3/11/2026."""
+
+    day_first = "day-first"
+    month_first = "month-first"
+
+
+class Frequencies(StrEnum):
+    """Units of a frequency column."""
+
+    Hz = "Hz"
+    kHz = "kHz"
+    MHz = "MHz"
+
+
+class Levels(StrEnum):
+    """Units of a column of readings."""
+
+    S = "S"
+    dB = "dB"
+    dBm = "dBm"
+
+
+ASKED = "If the table does not say"
+
+
 def import_readings(
     station_file: StationFile,
-    file: Annotated[Path, typer.Argument(metavar="FILE.csv", help="Readings as CSV, with a header.")],
+    file: Annotated[
+        Path | None,
+        typer.Argument(metavar="FILE.csv", help="Readings as CSV: an export, or a table kept by hand."),
+    ] = None,
     data: DataFolder = None,
+    template: Annotated[
+        bool, typer.Option("--template", help="Print a table to fill in, and do nothing else.")
+    ] = False,
+    timezone: Annotated[
+        str | None,
+        typer.Option(
+            metavar="ZONE", help="Zone of the times, such as Europe/Copenhagen or UTC.", rich_help_panel=ASKED
+        ),
+    ] = None,
+    dates: Annotated[
+        DateOrder | None, typer.Option(help="How to read 3/11/2026.", rich_help_panel=ASKED)
+    ] = None,
+    frequency: Annotated[
+        Frequencies | None, typer.Option(help="Unit of the frequencies.", rich_help_panel=ASKED)
+    ] = None,
+    level: Annotated[Levels | None, typer.Option(help="Unit of the readings.", rich_help_panel=ASKED)] = None,
+    column: Annotated[
+        list[str] | None,
+        typer.Option(
+            metavar="MEANING=HEADER",
+            help="Which column is date, time, frequency, band, for, source, route or reading; may be repeated.",
+            rich_help_panel=ASKED,
+        ),
+    ] = None,
 ) -> None:
     """Bring in readings taken elsewhere or by hand; a file with a bad row is refused whole."""
     from sweeper.report import wording
     from sweeper.station import load
     from sweeper.store import import_csv
+    from sweeper.store.csv_in import Asked, template_of
 
     station = load(station_file)
+    meter = station.receiver.meter
+    if template:
+        print(template_of(station.channels(), station.paths(), meter.unit), end="")
+        return
+    if file is None:
+        raise WrongInput("Name the table to bring in, or print one to fill in with --template.")
     if not file.exists():
         raise WrongInput(f"{file}: there is no such file, so nothing was brought in. Name a CSV file.")
+    asked = Asked(
+        channels=station.channels(),
+        meter_unit=meter.unit,
+        s9_dbm=meter.s9_dbm,
+        station_zone=station.station.timezone,
+        timezone=_zone(timezone),
+        dates=None if dates is None else dates.value,
+        frequency=None if frequency is None else frequency.value,
+        level=None if level is None else level.value,
+        columns=_columns(column or ()),
+    )
     store = open_store(station, station_file, data, read_only=False)
     try:
-        count = import_csv(store, file, station.channels())
+        taken = import_csv(store, file, asked)
         store.finish_days(SystemClock().now())
     finally:
         store.close()
-    print(f"{wording.count(count, 'reading')} brought in from {file}")
+    for sentence in taken.read_as:
+        print(sentence, file=sys.stderr)
+    passes = wording.count(taken.passes, "pass", "passes")
+    print(f"{wording.count(taken.readings, 'reading')} brought in from {file}, in {passes}")
+    if taken.known:
+        print(f"{wording.count(taken.known, 'reading')} of it had been stored before.")
+
+
+def _zone(name: str | None) -> ZoneInfo | None:
+    if name is None:
+        return None
+    try:
+        return ZoneInfo(name)
+    except (KeyError, ValueError, OSError):
+        raise WrongInput(
+            f"--timezone: there is no time zone {name!r}. Write a place of the IANA list, such as Europe/Copenhagen, "
+            "or UTC."
+        ) from None
+
+
+def _columns(given: Sequence[str]) -> dict[str, str]:
+    from sweeper.store.csv_in import MEANINGS
+
+    found = {}
+    for each in given:
+        meaning, sign, header = each.partition("=")
+        if not sign or meaning not in MEANINGS:
+            raise WrongInput(
+                f"--column: {each!r} does not fit. Write MEANING=HEADER with one of {', '.join(MEANINGS)}."
+            )
+        found[meaning] = header.strip()
+    return found
 
 
 def export(

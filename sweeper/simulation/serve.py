@@ -5,7 +5,7 @@ from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
 from urllib.parse import urlsplit
 
 from sweeper.clock import Clock
@@ -29,6 +29,9 @@ from sweeper.simulation.wires.wire import MakeSession, PtyWire, TcpWire
 from sweeper.simulation.world.bench import Bench
 from sweeper.simulation.world.world import World
 
+if TYPE_CHECKING:
+    from sweeper.simulation.receivers.audio import Hearing
+
 Over = Literal["tcp", "serial"]
 Instrument = NetworkReceiver | PartialReceiver | AsciiReceiver | BinaryReceiver | ScpiReceiver
 Board = ModbusBoard | ByteBoard | WebBoard | BrokerBoard
@@ -50,7 +53,8 @@ class Faults:
 class Served:
     """A simulated station on its wires. `receiver` and `board` are the bench: dial, meter and relays.
 
-    `instrument` and `relay_board` are the protocols behind the two wires, for what only one family can do.
+    `instrument` and `relay_board` are the protocols behind the two wires, for what only one family can do. `hearing` is
+    what the receiver's sound is made of, where it is played.
     """
 
     receiver_link: str
@@ -62,6 +66,7 @@ class Served:
     switch_log: CommandLog
     instrument: Instrument
     relay_board: Board
+    hearing: "Hearing | None" = None
 
     @property
     def forbidden(self) -> tuple[bytes, ...]:
@@ -84,13 +89,15 @@ def serve(
     login: tuple[str, str] | None = None,
     certificate: Path | None = None,
     ours: bool = True,
+    sound: str = "",
 ) -> Iterator[Served]:
     """Serve a world until the block ends. Port 0 takes any free one.
 
     `receiver` is one of `RECEIVERS`, `switch` one of `SWITCHES`; ValueError for any other. Each comes over TCP or a
     pseudo-terminal as is usual for it, unless `receiver_over` and `switch_over` say otherwise. `broker` is the
     link of an MQTT broker; `login` and `certificate` belong to the web board. `ours` False says that programs which
-    are not ours talk here, so that what they send is not held against us.
+    are not ours talk here, so that what they send is not held against us. `sound` is a sink of the sound server, into
+    which what the receiver hears is played while the clock of this computer runs.
     """
     if receiver not in RECEIVERS:
         raise ValueError(f"no simulated receiver is called {receiver!r}; there are {', '.join(RECEIVERS)}")
@@ -117,9 +124,29 @@ def serve(
             if isinstance(wired, WebBoard):
                 switch_link = switch_link.replace("tcp:", f"{wired.scheme}:")
             board = wired
+        hearing = _sounding(world, bench, clock, sound, cleanup) if sound else None
         yield Served(
-            receiver_link, switch_link, bench, bench, faults, instrument.log, board.log, instrument, board
+            receiver_link,
+            switch_link,
+            bench,
+            bench,
+            faults,
+            instrument.log,
+            board.log,
+            instrument,
+            board,
+            hearing,
         )
+
+
+def _sounding(world: World, bench: Bench, clock: Clock, sink: str, cleanup: ExitStack) -> "Hearing":
+    # filters and arrays take long to load, and few stations are heard
+    from sweeper.simulation.receivers.audio import Hearing
+    from sweeper.simulation.receivers.sound_out import Playing
+
+    hearing = Hearing(world, bench, clock)
+    cleanup.callback(Playing(hearing, sink, clock).close)
+    return hearing
 
 
 def _receiver(bench: Bench, name: str, ours: bool) -> Instrument:

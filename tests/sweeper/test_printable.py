@@ -17,6 +17,7 @@ from hypothesis import strategies as st
 
 from sweeper.printable import Printable, printable
 from sweeper.store import import_csv, write_csv
+from sweeper.store.csv_in import Asked
 from sweeper.words import Channel
 from tests.sweeper.store.nights import EVENING, open_store, pass_of
 
@@ -132,5 +133,5 @@ def test_a_band_is_no_formula_in_a_spreadsheet_and_comes_back_as_it_was(tmp_path
     with out.open(newline="", encoding="utf-8") as table:
         assert all(row["band"][0] not in "=+-@" for row in csv.DictReader(table))
     with open_store(tmp_path / "two") as store:
-        assert import_csv(store, out, [channel]) == len(readings)
+        assert import_csv(store, out, Asked([channel])).readings == len(readings)
         assert store.readings().collect()["band"].unique().to_list() == [band]

@@ -1,6 +1,7 @@
 """Readings in and out by the installed command: what a person without a relay does, and what a mistake costs."""
 
 import csv
+import json
 import subprocess
 import sys
 from io import StringIO
@@ -79,9 +80,10 @@ def test_a_day_that_cannot_be_read_is_named_by_whoever_would_read_it(station: Pa
 
 
 def test_a_refused_file_is_told_by_its_lines_and_leaves_nothing(station: Path, tmp_path: Path) -> None:
-    came = sweeper("import", station, night_by_hand(tmp_path / "night.csv", spoilt="aerial"))
+    came = sweeper("import", station, night_by_hand(tmp_path / "night.csv", spoilt="ariel"))
     assert came.returncode == 2
-    assert "line 8: 'aerial-bypass' is no path" in came.stderr
+    assert "this is no path; a path is antenna, load or noise" in came.stderr
+    assert "line 8: 'ariel-bypass'" in came.stderr
     assert came.stdout == ""
     out = sweeper("export", station, "--format", "csv")
     assert len(out.stdout.splitlines()) <= 1
@@ -111,3 +113,49 @@ def test_one_reading_is_called_one(station: Path, tmp_path: Path) -> None:
         f"{HEADER}\n2026-11-01T18:00:00Z,1,40 m,7038500,noise,antenna,bypass,-50\n", encoding="utf-8"
     )
     assert "1 reading brought in" in sweeper("import", station, file).stdout
+
+
+def spreadsheet(file: Path) -> Path:
+    """An evening as a listener keeps it: semicolons, decimal commas, day first, S-units, dates written once."""
+    lines = ["Date;Time;kHz;In/Out;Meter;Remarks"]
+    for minute in range(0, 120, 4):
+        for step, (khz, stage, meter) in enumerate(
+            (("7038,5", "out", "S3"), ("7038,5", "in", "S5"), ("7202", "in", "S9+10"), ("7202", "out", "S9"))
+        ):
+            date = "24.10.2026" if not minute and not step else ""
+            lines.append(
+                f"{date};{18 + (minute + step) // 60}:{(minute + step) % 60:02};{khz};{stage};{meter};"
+            )
+    file.write_bytes("\r\n".join(["\ufeff" + lines[0], *lines[1:], ";;;;;", ""]).encode())
+    return file
+
+
+def test_a_spreadsheet_kept_by_hand_goes_in_and_is_reduced(station: Path, tmp_path: Path) -> None:
+    table = spreadsheet(tmp_path / "evening.csv")
+    asked = sweeper("import", station, table)
+    assert asked.returncode == 2
+    assert "the time has no zone; say --timezone" in asked.stderr and "(120 times)" in asked.stderr
+    came = sweeper("import", station, table, "--timezone", "Europe/Copenhagen")
+    assert came.returncode == 0, came.stderr
+    assert "120 readings brought in" in came.stdout and "in 30 passes" in came.stdout
+    assert (
+        "Read with semicolons between cells, frequencies in kHz, times of Europe/Copenhagen." in came.stderr
+    )
+    rows = list(csv.DictReader(StringIO(sweeper("export", station).stdout)))
+    assert rows[0]["time"] == "2026-10-24T16:00:00.000Z" and float(rows[1]["reading"]) == -24.0
+    findings = json.loads(sweeper("analyse", station, "--json").stdout)
+    (band,) = findings["bands"]
+    assert band["band"] == "40 m" and sum(period["passes"] for period in band["periods"]) == 30
+    again = sweeper("import", station, table, "--timezone", "Europe/Copenhagen")
+    assert again.returncode == 2 and "all its 120 readings are stored already" in again.stderr
+
+
+def test_the_template_is_a_table_for_this_station(station: Path, tmp_path: Path) -> None:
+    printed = sweeper("import", station, "--template")
+    assert printed.returncode == 0
+    rows = list(csv.DictReader(StringIO(printed.stdout)))
+    assert {row["kHz"] for row in rows} >= {"7038.5", "7202"} and {row["stage"] for row in rows} == {
+        "in",
+        "out",
+    }
+    assert "Name the table to bring in" in sweeper("import", station).stderr

@@ -196,7 +196,7 @@ class NetworkReceiver:
         elif name == "PREAMP":
             self._bench.preamplifier = value > 0
         elif name == "AGC":
-            self._bench.slow_agc = value == _SLOW_AGC
+            self._bench.slow_agc, self._bench.agc_off = value == _SLOW_AGC, value == 0
         elif name == "RF":
             self._bench.rf_gain = value
         return _OK, []

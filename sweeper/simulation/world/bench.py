@@ -6,6 +6,7 @@ the relays at that moment of the clock.
 
 import math
 import threading
+from typing import Literal
 
 from sweeper.clock import Clock
 from sweeper.simulation.world.hardware import BARE, FrontEnd, attenuator
@@ -35,6 +36,7 @@ class Bench:
         self.attenuator_db = 0
         self.preamplifier = False
         self.slow_agc = False
+        self.agc_off = False
         self.rf_gain = 1.0
         self._coils = [False] * coils
         self._stuck: set[int] = set()
@@ -89,6 +91,17 @@ class Bench:
         """End what `stick` began: the relay follows its coil again."""
         self._stuck.discard(number)
 
+    def heard_through(self) -> tuple[str, str]:
+        """What the receiver is connected to at this moment: source (``open`` while a relay moves) and route."""
+        with self._lock:
+            moving = self._clock.monotonic() - self._moved_at < self._world.scenario.relays.operate_s
+            return ("open" if moving else self._source), self._route
+
+    @property
+    def agc(self) -> Literal["off", "fast", "slow"]:
+        """How its gain control stands."""
+        return "off" if self.agc_off else "slow" if self.slow_agc else "fast"
+
     # the meter
 
     @property
@@ -129,7 +142,8 @@ class Bench:
         """Power lost and back: the dial where the maker left it."""
         self.hz, self.mode, self.bandwidth_hz = 14_000_000, "USB", 2400
         self.transmitting = False
-        self.attenuator_db, self.preamplifier, self.slow_agc, self.rf_gain = 0, False, False, 1.0
+        self.attenuator_db, self.preamplifier, self.rf_gain = 0, False, 1.0
+        self.slow_agc = self.agc_off = False
 
     def reboot_board(self) -> None:
         """Power lost and back: every relay falls open."""

@@ -15,7 +15,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from sweeper.store import BadRows, Store, StoreError, csv_in, import_csv, write_csv, write_parquet
+from sweeper.store import BadRows, Store, StoreError, import_csv, write_csv, write_parquet
+from sweeper.store.csv_in import Asked, read_csv
+from sweeper.store.csv_in.lines import LIMITS, Limits
 from sweeper.store.frames import COLUMNS, frame_of
 from sweeper.words import BROUGHT_IN, ROUTES, SOURCES, Channel, PassRecord, Reading
 from sweeper.words import SignalPath as RelayPath
@@ -31,16 +33,23 @@ def store(tmp_path: Path) -> Store:
     return open_store(tmp_path / "data")
 
 
-def taken(store: Store, tmp_path: Path, *lines: str, header: str = HEADER, end: str = "\r\n") -> int:
+def taken(
+    store: Store,
+    tmp_path: Path,
+    *lines: str,
+    header: str = HEADER,
+    end: str = "\r\n",
+    limits: Limits = LIMITS,
+) -> int:
     file = tmp_path / "readings.csv"
     file.write_bytes(end.join([header, *lines, ""]).encode())
-    return import_csv(store, file, CHANNELS)
+    return import_csv(store, file, Asked(CHANNELS), limits).readings
 
 
-def refusal(store: Store, tmp_path: Path, *lines: str, header: str = HEADER) -> str:
+def refusal(store: Store, tmp_path: Path, *lines: str, header: str = HEADER, limits: Limits = LIMITS) -> str:
     before = (store.passes(), store.readings().collect())
     with pytest.raises(BadRows) as refused:
-        taken(store, tmp_path, *lines, header=header)
+        taken(store, tmp_path, *lines, header=header, limits=limits)
     assert refused.value.exit_code == 2
     assert store.passes() == before[0]
     assert store.readings().collect().equals(before[1])
@@ -78,30 +87,33 @@ def test_lines_may_end_as_on_any_computer_and_columns_come_in_any_order(
 
 
 BAD = [
-    ("2026-11-01T16:00:00Z", "2026-11-01 16:00", "time is"),
-    ("2026-11-01T16:00:00Z", "2026-11-01T16:00:00", "without its zone"),
-    ("2026-11-01T16:00:00Z", "yesterday", "time is 'yesterday'"),
-    (",1,40 m", ",0,40 m", "pass is '0', not a whole number"),
-    (",1,40 m", ",1.5,40 m", "pass is '1.5'"),
-    (",1,40 m", ",99999999999999999999,40 m", "pass is"),
-    ("40 m", "41 m", "no channel '41 m'"),
-    ("7038500", "7038501", "no channel '40 m', 7038501 Hz"),
-    ("7038500", "7.0385e6", "hz is '7.0385e6'"),
-    ("7038500", "-7038500", "hz is '-7038500'"),
-    ("noise", "nois", "neither noise nor carrier"),
-    ("antenna", "aerial", "'aerial-bypass' is no path"),
-    ("bypass", "stages", "'antenna-stages' is no path"),
-    ("-61.5", "nan", "reading is 'nan', not a number"),
-    ("-61.5", "inf", "reading is 'inf'"),
-    ("-61.5", "", "reading is ''"),
-    ("-61.5", "1e6", "reading is '1e6'; it is in decibels"),
-    ("-134.5", "-400", "dbm is '-400'; it is in decibels"),
-    ("-61.5", "-61,5", "12 fields where the header has 11"),
-    ("-134.5", "low", "dbm is 'low'"),
-    ("2400", "wide", "bandwidth_hz is 'wide'"),
-    ("stale", "=cmd()", "flags are '=cmd()'"),
-    (",stale", "", "10 fields where the header has 11"),
-    ("stale", 'sta"le', "flags are"),
+    ("2026-11-01T16:00:00Z", "2026-11-01 16:00", "the time has no zone; say --timezone UTC"),
+    ("2026-11-01T16:00:00Z", "2026-11-01T16:00:00", "the time has no zone"),
+    ("2026-11-01T16:00:00Z", "yesterday", "the time is none"),
+    (",1,40 m", ",0,40 m", "pass is not a whole number above 0"),
+    (",1,40 m", ",1.5,40 m", "pass is not a whole number above 0"),
+    (",1,40 m", ",99999999999999999999,40 m", "pass is not a whole number above 0"),
+    ("40 m", "41 m", "the station has no such channel"),
+    ("7038500", "7038501", "the station has no such channel"),
+    ("7038500", "7.0385e6", "this is no frequency"),
+    ("7038500", "-7038500", "this is no frequency"),
+    ("7038500", "0", "not a whole number of hertz above 0"),
+    ("7038500", "7038500.5", "not a whole number of hertz above 0"),
+    ("noise", "nois", "what it is for is neither noise nor carrier"),
+    ("antenna", "aeriel", "this is no path"),
+    ("bypass", "stages", "this is no path"),
+    ("-61.5", "nan", "reading is not a number"),
+    ("-61.5", "inf", "reading is not a number"),
+    ("-61.5", "", "reading is not a number"),
+    ("-61.5", "S10", "reading is not a number"),
+    ("-61.5", "1e6", "reading is in decibels and lies between -1000 and 1000"),
+    ("-134.5", "-400", "dbm is in decibels and lies between -300 and 300"),
+    ("-61.5", "-61,5", "the header has 11 fields, and a line another number"),
+    ("-134.5", "low", "dbm is not a number"),
+    ("2400", "wide", "bandwidth_hz is not a whole number"),
+    ("stale", "=cmd()", "flags are words"),
+    (",stale", "", "the header has 11 fields, and a line another number"),
+    ("stale", 'sta"le', "flags are words"),
 ]
 
 
@@ -120,46 +132,57 @@ def test_a_bad_row_is_named_by_its_line_and_the_file_is_refused(
         GOOD.replace("00.250", "02.250"),
     )
     assert "1 bad line" in told
-    assert "line 4: " in told and what in told
+    (named,) = [line for line in told.splitlines() if "line 4" in line]
+    assert what in named
 
 
 def test_all_that_is_wrong_with_a_row_is_told_in_one_go(store: Store, tmp_path: Path) -> None:
     told = refusal(
         store, tmp_path, GOOD.replace("-61.5", "x").replace("stale", "=cmd()").replace("noise", "hum")
     )
-    assert "1 bad line" in told
-    assert (
-        "line 2: for is 'hum', neither noise nor carrier; reading is 'x', not a number; flags are '=cmd()'"
-        in told
-    )
+    assert "1 bad line" in told and [line.strip() for line in told.splitlines()[1:]] == [
+        "what it is for is neither noise nor carrier: line 2: 'hum'",
+        "reading is not a number: line 2: 'x'",
+        "flags are words with spaces between them: line 2: '=cmd()'",
+    ]
 
 
-def test_every_bad_row_is_named_at_once(store: Store, tmp_path: Path) -> None:
+def test_each_kind_of_mistake_is_one_line_with_its_count_and_first_places(
+    store: Store, tmp_path: Path
+) -> None:
     told = refusal(store, tmp_path, GOOD, GOOD.replace("noise", "hum"), GOOD, GOOD.replace("-61.5", "x"))
-    assert "2 bad lines" in told and "line 3: for is 'hum'" in told and "line 5: reading is 'x'" in told
+    assert "2 bad lines" in told and "carrier: line 3: 'hum'" in told and "a number: line 5: 'x'" in told
     told = refusal(store, tmp_path, *[GOOD.replace("-61.5", "x")] * 3000)
-    assert "3000 bad lines" in told and "and 2980 more" in told and len(told) < 3000
+    assert told.splitlines() == [
+        f"{tmp_path / 'readings.csv'}: 3000 bad lines, so nothing of the file was taken. Correct the lines and "
+        "import again.",
+        "  reading is not a number (3000 times): line 2: 'x', line 3: 'x', line 4: 'x', and 2997 more",
+    ]
 
 
 @pytest.mark.parametrize(
     ("header", "what"),
-    [("time,pass", "line 1: the header lacks band, hz"),
-     (HEADER + ",snr", "line 1: the header has unknown columns: 'snr'"),
-     (HEADER + ",time", "line 1: a column comes twice"), ("", "line 1: the header lacks time")],
+    [("time,pass", "the header names no column for frequency, reading, route"),
+     (HEADER.replace("reading", "radings"), "the header lacks reading"),
+     (HEADER.replace("pass,", "").replace("reading", "radings"), "the header lacks pass, reading"),
+     (HEADER + ",snr", "the header has unknown columns: 'snr'"),
+     (HEADER + ",time", "the header has unknown columns: 'time a second time'"), ("", "there is no table in it")],
 )  # fmt: skip
 def test_a_header_that_is_not_ours_is_refused(store: Store, tmp_path: Path, header: str, what: str) -> None:
-    assert what in refusal(store, tmp_path, GOOD, header=header)
+    assert what in refusal(store, tmp_path, *[GOOD] * bool(header), header=header)
 
 
 def test_no_field_goes_on_in_the_next_line(store: Store, tmp_path: Path) -> None:
     """None of ours holds a line end, and a quote that never closes must not swallow a whole file."""
     told = refusal(store, tmp_path, GOOD.replace("stale", '"a\r\nb"'), GOOD.replace("noise", "x"))
-    assert "line 2: this is not CSV" in told and "line 4: for is 'x'" in told
+    assert "unexpected end of data: line 2" in told and "carrier: line 4: 'x'" in told
 
 
 @pytest.mark.parametrize("row", [GOOD + "x" * 10_000, "," * 20_000, '"' + "x" * 50_000_000])
 def test_a_line_without_end_is_not_read_to_its_end(store: Store, tmp_path: Path, row: str) -> None:
-    assert "line 3: it is longer than 10,000 bytes" in refusal(store, tmp_path, GOOD, row, "x")
+    assert "longer than 10,000 bytes; what follows was not looked at: line 3" in refusal(
+        store, tmp_path, GOOD, row, "x"
+    )
 
 
 @pytest.mark.timeout(60)
@@ -168,25 +191,18 @@ def test_a_pipe_or_a_device_is_no_table(store: Store, tmp_path: Path) -> None:
     os.mkfifo(pipe)
     for file in (pipe, Path("/dev/zero")):
         with pytest.raises(StoreError, match="no ordinary file"):
-            import_csv(store, file, CHANNELS)
+            import_csv(store, file, Asked(CHANNELS))
 
 
-def test_a_file_beyond_any_season_is_refused(
-    store: Store, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    monkeypatch.setattr(csv_in, "MOST_BYTES", 300)
-    told = refusal(store, tmp_path, *[GOOD] * 4)
-    assert "line 4: the file is longer than 300 bytes; divide it by nights" in told
+def test_a_file_beyond_any_season_is_refused(store: Store, tmp_path: Path) -> None:
+    told = refusal(store, tmp_path, *[GOOD] * 4, limits=Limits(bytes=300))
+    assert "the file is longer than 300 bytes; divide it by nights: line 4" in told
 
 
-def test_mixed_passes_are_sorted_up_to_a_bound(
-    store: Store, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
+def test_mixed_passes_are_sorted_up_to_a_bound(store: Store, tmp_path: Path) -> None:
     rows = [GOOD.replace("00.250Z,1,", f"0{nth}.250Z,{1 + nth % 2},") for nth in range(4)]
-    monkeypatch.setattr(csv_in, "MOST_MIXED", 3)
-    assert "Sort it by pass" in refusal(store, tmp_path, *rows)
-    monkeypatch.setattr(csv_in, "MOST_MIXED", 4)
-    assert taken(store, tmp_path, *rows) == 4
+    assert "Sort it by pass" in refusal(store, tmp_path, *rows, limits=Limits(mixed=3))
+    assert taken(store, tmp_path, *rows, limits=Limits(mixed=4)) == 4
     assert [record.number for record in store.passes()] == [1, 2]
     assert store.readings().collect()["pass"].to_list() == [1, 1, 2, 2]
 
@@ -209,13 +225,13 @@ def test_a_season_is_never_held_whole(store: Store, tmp_path: Path) -> None:
 
         store.write_passes = watched  # type: ignore[method-assign]
         tracemalloc.start()
-        list(islice(csv_in.read_csv(file, CHANNELS), 10))
+        list(islice(read_csv(file, Asked(CHANNELS)), 10))
         before = tracemalloc.get_traced_memory()[0]
         tracemalloc.reset_peak()
-        assert sum(1 for _ in csv_in.read_csv(file, CHANNELS)) == 3000
+        assert sum(1 for _ in read_csv(file, Asked(CHANNELS))) == 3000
         grown = tracemalloc.get_traced_memory()[1] - before
         tracemalloc.stop()
-        assert import_csv(store, file, CHANNELS) == 3000
+        assert import_csv(store, file, Asked(CHANNELS)).readings == 3000
     assert max(most) == 100 and grown < 200_000
 
 
@@ -223,22 +239,22 @@ def test_a_season_is_never_held_whole(store: Store, tmp_path: Path) -> None:
     "time", ["2026-W45-7T16:00Z", "20261101T160000Z", "2026-11-01T16:00:00+00:00:01", "2026-11-01T16Z"]
 )
 def test_instants_have_one_form(store: Store, tmp_path: Path, time: str) -> None:
-    assert "time is" in refusal(store, tmp_path, GOOD.replace("2026-11-01T16:00:00.250Z", time))
+    assert ": line 2" in refusal(store, tmp_path, GOOD.replace("2026-11-01T16:00:00.250Z", time))
 
 
 def test_what_is_no_text_or_no_csv_is_refused(store: Store, tmp_path: Path) -> None:
     file = tmp_path / "readings.csv"
     for content, what in [
-        (f"{HEADER}\r\n".encode() + b"\xff\xfe\r\n", "line 2: this is not UTF-8"),
+        (f"{HEADER}\r\n".encode() + b"\xff\xfe\r\n", "this is not UTF-8: line 2"),
         (f'{HEADER}\r\n{GOOD}\r\n"open'.encode(), "not CSV"),
         (f"{HEADER}\r\n{GOOD.replace('stale', chr(34) + 'a' + chr(34) + 'b')}\r\n".encode(), "not CSV"),
         (f"{HEADER}\r\n".encode(), "no readings"),
-        (b"", "lacks"),
+        (b"", "there is no table in it"),
         (f"{HEADER}\r\n".encode() + b"\x00" * 100, "line 2"),
     ]:
         file.write_bytes(content)
         with pytest.raises(BadRows, match=what):
-            import_csv(store, file, CHANNELS)
+            import_csv(store, file, Asked(CHANNELS))
     assert store.passes() == ()
 
 
@@ -347,7 +363,7 @@ def test_what_goes_out_as_csv_comes_in_again_to_the_last_bit(
             first.write_pass(PassRecord(number, rows[0].time, rows[-1].time, "done", BROUGHT_IN, 0), rows)
         first.finish_days(EVENING + timedelta(days=2))
         write_csv(first.readings(), folder / "out.csv")
-        assert import_csv(second, folder / "out.csv", channels) == len(readings)
+        assert import_csv(second, folder / "out.csv", Asked(channels)).readings == len(readings)
         assert second.readings().collect().equals(frame_of(readings))
         assert second.passes() == first.passes()
     shutil.rmtree(folder)

@@ -132,6 +132,12 @@ def test_carriers_are_asked_about_the_sky():
     assert "nothing tells" in compare(two_weeks(Place(carrier=False)), facts(Place(carrier=False)), FIX).sky
 
 
+def test_carriers_that_were_measured_but_not_heard_are_not_called_none():
+    unheard = two_weeks(FORTY).with_columns(carrier_passes=pl.lit(0, pl.Int64))
+    sky = compare(unheard, facts(FORTY), FIX).sky
+    assert sky.startswith("The carriers measured (") and "kHz) did not stand clear of the noise" in sky
+
+
 def test_without_a_date_the_change_is_looked_for_and_notes_are_laid_beside_it():
     note = (datetime(2026, 1, 18, 20, 0, tzinfo=UTC), "ferrite on the modem's lead")
     summaries = made(FORTY, EIGHTY, nights=28, fix_at=14, fix_db=4.0)

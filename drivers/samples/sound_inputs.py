@@ -1,0 +1,177 @@
+"""Which sound inputs this computer has, by names that survive replugging, and what stands at their levels.
+
+A sound server (PulseAudio, or PipeWire in its place) is asked through `pactl`, ALSA through `arecord` and `amixer`.
+These only tell; nothing is set, nothing is played.
+"""
+
+import os
+import re
+import shutil
+import subprocess
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Literal
+
+from drivers.errors import LinkTimeout, Refused, Unsupported
+
+PART = "sound input"
+ANSWER_S = 5.0
+"""Within which a sound server or ALSA tells what there is."""
+MIXER_WORDS = re.compile(r"boost|auto gain|agc|noise|enhance|echo", re.IGNORECASE)
+"""Switches of a card's mixer that move levels by themselves, or make hiss of a microphone's amplifier."""
+
+
+@dataclass(frozen=True, slots=True)
+class SoundInput:
+    """One input. `name` is what a station file says; `rate_hz` and `channels` are its own (None: it takes several).
+
+    `what_is_played`: no socket of the card but what some program plays, as of a virtual cable. `levels`: what the
+    sound server multiplies by, in words; `muted`: it gives silence.
+    """
+
+    name: str
+    description: str
+    by: Literal["server", "alsa"]
+    rate_hz: int | None = None
+    channels: int | None = None
+    wide: bool = False
+    what_is_played: bool = False
+    muted: bool = False
+    levels: str = ""
+    card: str = ""
+    port: str = ""
+    properties: Mapping[str, str] = field(default_factory=dict)
+
+    @property
+    def is_microphone(self) -> bool:
+        """Whether it calls itself a microphone rather than a line."""
+        return "mic" in self.port.lower() and "line" not in self.port.lower()
+
+
+def environment() -> dict[str, str]:
+    """For the programs of the sound system: their words are read, so they are to be English."""
+    return {**os.environ, "LC_ALL": "C"}
+
+
+def sound_inputs() -> tuple[SoundInput, ...]:
+    """The inputs to choose from: those of the sound server, else those of ALSA. Empty where there is neither."""
+    return tuple(_of_server()) or tuple(_of_alsa())
+
+
+def chosen(device: str) -> SoundInput:
+    """The input that `device` names: its name, or a part of name or description that no other has.
+
+    Empty means the only one there is. `Unsupported` with a list of those there are.
+    """
+    if device.split(":")[0] in ("hw", "plughw"):
+        return SoundInput(device, device, "alsa", card=_card_of(device))
+    found = sound_inputs()
+    if not device:
+        sockets = [each for each in found if not each.what_is_played]
+        if len(sockets) == 1:
+            return sockets[0]
+        raise Unsupported(PART, "nothing says which input is meant.", _listed(found))
+    for each in found:
+        if each.name == device:
+            return each
+    like = [each for each in found if device.lower() in f"{each.name}\n{each.description}".lower()]
+    sockets = [each for each in like if not each.what_is_played] or like
+    if len(sockets) == 1:
+        return sockets[0]
+    if like:
+        raise Unsupported(PART, f"{len(sockets)} inputs are called like {device!r}.", _listed(sockets))
+    if device in _alsa_names():
+        return SoundInput(device, device, "alsa")
+    raise Unsupported(PART, f"there is no input {device!r}.", _listed(found))
+
+
+def moving_levels(one: SoundInput) -> tuple[str, ...]:
+    """What may move the level by itself and is switched on, or cannot be read."""
+    if one.what_is_played:
+        return ()
+    card = one.card
+    if not card or shutil.which("amixer") is None:
+        return ("the sound card's own gain, boost and automatic level",)
+    controls = _told(["amixer", "-c", card, "scontents"])
+    if controls is None:
+        return ("the sound card's own gain, boost and automatic level",)
+    return tuple(_moving(controls))
+
+
+def _moving(controls: str) -> Iterator[str]:
+    for part in controls.split("Simple mixer control ")[1:]:
+        name = part.split("'")[1] if part.count("'") >= 2 else ""
+        if MIXER_WORDS.search(name) and ("[on]" in part or re.search(r"\[(?!0%)\d+%\]", part)):
+            yield f"the sound card's {name} (it is on: switch it off in alsamixer)"
+
+
+def _listed(found: Sequence[SoundInput]) -> str:
+    if not found:
+        if shutil.which("pactl") is None and shutil.which("arecord") is None:
+            return "Neither pactl and parec nor arecord is installed: apt install pulseaudio-utils, or alsa-utils."
+        return "This computer has none: is the card plugged in, and may this user use it (group audio)?"
+    return "There are: " + "; ".join(
+        each.name if each.name == each.description else f"{each.name} ({each.description})" for each in found
+    )
+
+
+def _told(arguments: Sequence[str]) -> str | None:
+    """What a program of the sound system prints; None where it is missing or says no."""
+    if shutil.which(arguments[0]) is None:
+        return None
+    try:
+        done = subprocess.run(
+            list(arguments),
+            env=environment(),
+            stdin=subprocess.DEVNULL,
+            capture_output=True,
+            timeout=ANSWER_S,
+            check=False,
+        )
+    except subprocess.TimeoutExpired:
+        raise LinkTimeout(PART, f"{arguments[0]} does not answer.", "Restart the sound server.") from None
+    except OSError as fault:
+        raise Refused(PART, f"{arguments[0]} cannot be started: {fault.strerror}.") from fault
+    return done.stdout.decode("utf-8", "replace") if done.returncode == 0 else None
+
+
+def _of_server() -> Iterator[SoundInput]:
+    told = _told(["pactl", "list", "sources"])
+    for block in re.split(r"^Source #\d+\n", told or "", flags=re.MULTILINE)[1:]:
+        keys = dict(re.findall(r"^\t([A-Z][A-Za-z ]*): (.*)$", block, flags=re.MULTILINE))
+        properties = dict(re.findall(r'^\t\t([a-z0-9_.-]+) = "(.*)"$', block, flags=re.MULTILINE))
+        spec = re.fullmatch(r"(\S+) (\d+)ch (\d+)Hz", keys.get("Sample Specification", "").strip())
+        if not keys.get("Name") or spec is None:
+            continue
+        decibels = re.findall(r"(-?[\d.]+|-inf) dB", keys.get("Volume", ""))
+        yield SoundInput(
+            keys["Name"],
+            keys.get("Description") or keys["Name"],
+            "server",
+            rate_hz=int(spec[3]),
+            channels=int(spec[2]),
+            wide=spec[1] not in ("u8", "s16le", "s16be", "aLaw", "uLaw"),
+            what_is_played=keys.get("Monitor of Sink", "n/a") != "n/a",
+            muted=keys.get("Mute") == "yes",
+            levels=", ".join(f"{value} dB" for value in dict.fromkeys(decibels)),
+            card=properties.get("alsa.card", ""),
+            port=keys.get("Active Port", ""),
+            properties=properties,
+        )
+
+
+def _of_alsa() -> Iterator[SoundInput]:
+    told = _told(["arecord", "-L"]) or ""
+    for name, about in re.findall(r"^(\S.*)\n[ \t]+(.*)$", told, flags=re.MULTILINE):
+        if name.startswith("hw:"):
+            yield SoundInput(name, about, "alsa", card=_card_of(name))
+
+
+def _alsa_names() -> frozenset[str]:
+    told = _told(["arecord", "-L"]) or ""
+    return frozenset(re.findall(r"^(\S+)$", told, flags=re.MULTILINE))
+
+
+def _card_of(name: str) -> str:
+    found = re.match(r"(?:plug)?hw:(?:CARD=)?([^,]+)", name)
+    return found[1] if found else ""
