@@ -10,6 +10,7 @@ from sweeper.cli.instants import instant
 from sweeper.cli.options import DataFolder, StationFile, data_folder, open_store
 from sweeper.clock import SystemClock
 from sweeper.errors import WrongInput
+from sweeper.printable import terminal_of
 
 
 def run(
@@ -26,6 +27,7 @@ def run(
     data: DataFolder = None,
 ) -> None:
     """Measure: now, or as the station's schedule says, until stopped."""
+    from sweeper.cli.on_the_way import Shown, beginning
     from sweeper.daemon.run.orders import Orders, stop_on_signals
     from sweeper.daemon.run.until_decided import UntilDecided
     from sweeper.daemon.service.daemon import run_station
@@ -50,15 +52,28 @@ def run(
     try:
         # Beside the readings, so that the folder says by itself what was measured and how.
         store.keep_station_file(text_of(station_file))
-        for sentence in _found_before(store.folder):
-            print(sentence, file=sys.stderr)
+        for sentence in (
+            *_found_before(store.folder),
+            beginning(station, SystemClock().now(), passes, store.folder),
+        ):
+            print(sentence, file=sys.stderr, flush=True)
+        terminal = terminal_of(sys.stderr)
+        shown = (Shown(terminal, SystemClock()),) if terminal.isatty() and not station.switch.by_hand else ()
         if decided:
             looking = UntilDecided(station, store.folder.parent, orders)
             well = run_station(
-                station, store, SystemClock(), orders, passes, end, (looking,), looking.bands_due, rescue
+                station,
+                store,
+                SystemClock(),
+                orders,
+                passes,
+                end,
+                (*shown, looking),
+                looking.bands_due,
+                rescue,
             )
         else:
-            well = run_station(station, store, SystemClock(), orders, passes, end, rescue=rescue)
+            well = run_station(station, store, SystemClock(), orders, passes, end, shown, rescue=rescue)
     finally:
         store.close()
     if not well and passes is not None:
