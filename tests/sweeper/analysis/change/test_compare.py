@@ -101,7 +101,7 @@ def test_a_fix_after_the_last_night_has_all_nights_before_it():
     later = datetime(2031, 1, 1, tzinfo=UTC)
     found = compare(two_weeks(FORTY), facts(FORTY), later).bands[0]
     assert (found.nights_before, found.nights_after) == (14, 0)
-    assert found.reason.startswith("Too early: 14 nights before the fix and none after;")
+    assert found.reason.startswith("Not settled yet: 14 nights before the fix and none after;")
     earlier = compare(two_weeks(FORTY), facts(FORTY), datetime(2020, 1, 1, tzinfo=UTC)).bands[0]
     assert (earlier.nights_before, earlier.nights_after) == (0, 14)
     assert "no night was measured before the fix" in earlier.reason
