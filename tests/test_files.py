@@ -54,7 +54,7 @@ ALLOWED: dict[str, set[str]] = {
     "sweeper/report/template.py": {"read_text"},
     "sweeper/reduction/kept.py": {"read_bytes"},
     # folders that a person named in the command
-    "sweeper/cli/demonstration.py": {"mkdir"},
+    "sweeper/cli/demo_folder.py": {"mkdir"},
     "sweeper/cli/first_units.py": {"mkdir"},
 }
 

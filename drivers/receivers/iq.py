@@ -25,7 +25,10 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
 PART = "receiver"
-CHUNK = 4096
+FEEDS_OR_RESETS = re.compile(r"bias|reset|phantom|lna_?power|antenna_?power|dc_?power", re.IGNORECASE)
+"""Keys of a device that move more than its receiver. A short antenna or a masthead stage may not bear the voltage."""
+CHUNK = 1024
+FAR_BEYOND_FULL_SCALE = 1000.0
 LOOK_AGAIN_S = 0.005
 """Between looks for samples: SoapySDR's own waiting would keep every other thread of the program waiting too."""
 OVERFLOW = -4
@@ -57,6 +60,11 @@ class Options(BaseModel):
             ):
                 raise ValueError(
                     f"{key[:40]!r} and its value are no argument of a device; both are plain words"
+                )
+            if FEEDS_OR_RESETS.search(key):
+                raise ValueError(
+                    f"{key!r} puts a supply voltage on the antenna's feed line, or resets the device; "
+                    f"neither is ever done from a station file"
                 )
             if word := in_names(key.replace("_", " ")):
                 raise ValueError(
@@ -142,6 +150,11 @@ class IqReceiver:
     def read_power(self) -> float:
         options = self._options
         samples = self._fresh(samples_needed(options.sample_rate_hz, self._bandwidth_hz, options.averaging_s))
+        largest = float(np.max(np.abs(samples.view(np.float32))))
+        if not largest < FAR_BEYOND_FULL_SCALE:
+            raise BadReply(
+                PART, "its samples are no numbers that a converter gives.", "Unplug it and try again."
+            )
         low_hz, high_hz = pass_band_hz(self._mode, self._bandwidth_hz)
         power = power_in_band(
             samples, options.sample_rate_hz, low_hz - self._offset_hz, high_hz - self._offset_hz

@@ -28,6 +28,10 @@ if TYPE_CHECKING:
     from sweeper.analysis.findings.build import evidence_from as evidence_from
     from sweeper.analysis.findings.build import find as find
     from sweeper.analysis.findings.build import findings_from as findings_from
+    from sweeper.analysis.findings.stretches import Stretch as Stretch
+    from sweeper.analysis.findings.stretches import hardly_measured as hardly_measured
+    from sweeper.analysis.findings.stretches import mean_of as mean_of
+    from sweeper.analysis.findings.stretches import stretches as stretches
     from sweeper.analysis.meter.calibration import Curve as Curve
     from sweeper.analysis.meter.calibration import Implausible as Implausible
     from sweeper.analysis.meter.calibration import KnownLevel as KnownLevel
@@ -56,6 +60,14 @@ if TYPE_CHECKING:
     from sweeper.analysis.results import FixVerdict as FixVerdict
     from sweeper.analysis.results import PeriodFinding as PeriodFinding
     from sweeper.analysis.results import Verdict as Verdict
+    from sweeper.analysis.states import FAULTS as FAULTS
+    from sweeper.analysis.states import OF_VERDICT as OF_VERDICT
+    from sweeper.analysis.states import STATES as STATES
+    from sweeper.analysis.states import State as State
+    from sweeper.analysis.states import state_of as state_of
+    from sweeper.analysis.states import state_of_period as state_of_period
+    from sweeper.analysis.states import words_of as words_of
+    from sweeper.analysis.states import words_of_period as words_of_period
     from sweeper.analysis.statistics.change_points import FEWEST_NIGHTS as FEWEST_NIGHTS
     from sweeper.analysis.statistics.interval import Interval as Interval
     from sweeper.analysis.verdict.effort import bands_due as bands_due
@@ -85,6 +97,7 @@ _NAMES = {
     ],
     "findings.as_json": ["comparison_json", "findings_json", "findings_object"],
     "findings.build": ["evidence_from", "find", "findings_from"],
+    "findings.stretches": ["Stretch", "hardly_measured", "mean_of", "stretches"],
     "meter.calibration": [
         "Curve",
         "Implausible",
@@ -111,6 +124,16 @@ _NAMES = {
         "FixVerdict",
         "PeriodFinding",
         "Verdict",
+    ],
+    "states": [
+        "FAULTS",
+        "OF_VERDICT",
+        "STATES",
+        "State",
+        "state_of",
+        "state_of_period",
+        "words_of",
+        "words_of_period",
     ],
     "statistics.interval": ["Interval"],
     "verdict.effort": ["bands_due", "effort"],

@@ -136,6 +136,9 @@ QUIET_NIGHT_DB = 10.0
 STATIONS_WITH_QUIET_NIGHTS = 0.2
 """Share of stations believed to have a kind of nights so different (common practice)."""
 
+HARDLY_MEASURED = 0.5
+"""An hour with a smaller share of the passes that the band's usual hour has: cut off by the schedule's ends."""
+
 # Nights and stations beside each other
 ENOUGH_OF_A_KIND = 2
 """Weekday or weekend nights wanted on each side before the two kinds are matched separately."""

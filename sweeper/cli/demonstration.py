@@ -3,7 +3,7 @@
 import os
 import shutil
 import tempfile
-from contextlib import contextmanager
+from contextlib import ExitStack, contextmanager
 from datetime import timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
@@ -12,6 +12,7 @@ from urllib.parse import urlsplit
 import typer
 
 from drivers.config_files import station_file
+from sweeper.cli.demo_folder import cleared, remember
 from sweeper.cli.progress import progress
 from sweeper.cli.recordings import Form, Gain, invent
 from sweeper.clock import JumpingClock, SystemClock
@@ -43,18 +44,13 @@ def demo(
     from sweeper.station.lines import text_of
     from sweeper.store import Store, replace_whole, write_parquet
 
-    try:
-        out.mkdir(parents=True, exist_ok=True)
-    except OSError as refused:
-        raise WrongInput(
-            f"{out}: cannot be made ({refused.strerror}). Name another folder with --out."
-        ) from refused
+    cleared(out)
     world = saltmarsh(seed=seed)
     clock = JumpingClock(world.first_evening)
     with _on_one_core(), serve(world, clock, receiver="rigctl-net", switch="modbus-rtu") as served:
         station = _station(served.receiver_link, served.switch_link)
         due = list(_due(station, world.first_evening, nights))
-        store = Store(_fresh(out / "saltmarsh.data"), station.station.name, station.station.longitude)
+        store = Store(out / "saltmarsh.data", station.station.name, station.station.longitude)
         # Not with the links of this run, which end with it: with those that `sweeper simulate` serves.
         text = text_of(station_file("saltmarsh"))
         store.keep_station_file(text)
@@ -82,6 +78,7 @@ def demo(
     replace_whole(out / "findings.json", findings_json(reduced.findings).encode())
     write_parquet(store.readings(), out / "readings.parquet")
     store.close()
+    remember(out)
     show_findings(reduced.findings, station.station.timezone)
     print(f"\nThe station is invented, so is every reading. Report: {out / 'report.html'}")
 
@@ -140,35 +137,56 @@ def _serve(station_file: Path, sound: str) -> None:
     from sweeper.station import load
 
     station = load(station_file)
-    links = [urlsplit(link) for link in (station.receiver.link, station.switch.link)]
-    if not all(link.scheme == "tcp" and link.port for link in links):
-        raise WrongInput(
-            f"{station_file}: a simulated station is served where receiver and switch have a link like "
-            "tcp://127.0.0.1:4532; this one names no such ports."
-        )
     if sound and shutil.which("pacat") is None:
         raise WrongInput(
             "pacat, which plays the sound, is not installed. On Debian: apt install pulseaudio-utils."
         )
-    ports = [link.port or 0 for link in links]
+    ports = [_port_here(station_file, link) for link in (station.receiver.link, station.switch.link)]
     orders = Orders()
     stop_on_signals(orders)
-    with serve(
-        saltmarsh(seed=1),
-        SystemClock(),
-        receiver="rigctl-net",
-        switch="modbus-tcp",
-        receiver_port=ports[0],
-        switch_port=ports[1],
-        sound=sound,
-    ) as served:
+    with ExitStack() as serving:
+        try:
+            served = serving.enter_context(
+                serve(
+                    saltmarsh(seed=1),
+                    SystemClock(),
+                    receiver="rigctl-net",
+                    switch="modbus-tcp",
+                    receiver_port=ports[0],
+                    switch_port=ports[1],
+                    sound=sound,
+                )
+            )
+        except OSError as taken:
+            raise WrongInput(
+                f"{station_file}: the simulated station cannot be served on the ports {ports[0]} and {ports[1]} "
+                f"({os.strerror(taken.errno or 0)}). Another one, or rigctld, may be running there: end it, or write "
+                "other ports into the links of a copy of this file."
+            ) from taken
         print(
             f"receiver at {served.receiver_link}, relay board at {served.switch_link}"
-            f"{f', sound in {sound}' if sound else ''}; Ctrl-C ends",
+            f"{f', sound in {sound}' if sound else ''}; Ctrl-C ends\n"
+            f"Now, in another terminal: sweeper check {station_file}",
             flush=True,
         )
         orders.wake.wait()
     _nothing_forbidden(served)
+
+
+def _port_here(station_file: Path, link: str) -> int:
+    """The port of a link to this computer; `WrongInput` for any other link."""
+    parts = urlsplit(link)
+    if parts.scheme != "tcp" or not parts.port:
+        raise WrongInput(
+            f"{station_file}: a simulated station is served where receiver and switch have a link like "
+            f"tcp://127.0.0.1:4532; {link or 'one without a link'} names no such port."
+        )
+    if parts.hostname not in ("127.0.0.1", "localhost"):
+        raise WrongInput(
+            f"{station_file}: {link} is another computer, and a simulated station is served on this one. Write "
+            f"tcp://127.0.0.1:{parts.port} into a copy of this file."
+        )
+    return parts.port
 
 
 def _nothing_forbidden(served: "Served") -> None:
@@ -232,19 +250,3 @@ def _due(station: "Station", start: "datetime", nights: int) -> "Iterator[dateti
             return
         yield instant
         after = instant + timedelta(seconds=1)
-
-
-def _fresh(folder: Path) -> Path:
-    """A demo begins anew: what an earlier one left goes, but only a folder that a demo made."""
-    from sweeper.store import write_new
-
-    mark = folder / "invented-readings"
-    if folder.exists():
-        if not mark.exists():
-            raise WrongInput(
-                f"{folder}: a demo did not make this folder, so it stays. Name another one with --out."
-            )
-        shutil.rmtree(folder)
-    folder.mkdir(parents=True)
-    write_new(mark, b"")
-    return folder

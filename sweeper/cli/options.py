@@ -1,5 +1,6 @@
 """Arguments and options that several commands share, and where a station's data lie."""
 
+import errno
 import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
@@ -26,6 +27,9 @@ FromTime = Annotated[
 ]
 ToTime = Annotated[str | None, typer.Option("--to", metavar="TIME", help="Only up to this instant.")]
 
+NO_PLACE = (errno.EACCES, errno.EPERM, errno.EROFS, errno.ENOTDIR, errno.ENOENT)
+"""What the system says of a folder in which nobody can keep readings, however often they try."""
+
 
 def data_folder(station_file: Path, data: Path | None) -> Path:
     """The folder named, or the one beside the station file."""
@@ -34,7 +38,7 @@ def data_folder(station_file: Path, data: Path | None) -> Path:
 
 def open_store(station: "Station", station_file: Path, data: Path | None, *, read_only: bool) -> "Store":
     """The store of a station; for reading it must be there already."""
-    from sweeper.store import Store
+    from sweeper.store import Store, StoreError
 
     folder = data_folder(station_file, data)
     if read_only and not folder.is_dir():
@@ -48,4 +52,9 @@ def open_store(station: "Station", station_file: Path, data: Path | None, *, rea
             print(trouble, file=sys.stderr)
 
     place = station.station
-    return Store(folder, place.name, place.longitude, read_only=read_only, on_trouble=told)
+    try:
+        return Store(folder, place.name, place.longitude, read_only=read_only, on_trouble=told)
+    except StoreError as refused:
+        if isinstance(refused.__cause__, OSError) and refused.__cause__.errno in NO_PLACE:
+            raise WrongInput(str(refused)) from refused
+        raise

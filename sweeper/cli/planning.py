@@ -82,8 +82,8 @@ def _nights_to_a_verdict(station: "Station", folder: Path) -> list[str]:
             held = len(each.hours_withheld)
             said = [each.sentence or "decided; no more nights are needed"]
             if held and each.hours_open:
-                hours = "an hour is" if held == 1 else f"{held} hours are"
-                said.append(f"{hours} withheld until what is wrong there is mended")
+                hours = "an hour has" if held == 1 else f"{held} hours have"
+                said.append(f"{hours} no answer until what is wrong there is mended")
             if each.band in measured_db:
                 said.append(f"noise was measured {measured_db[each.band]:.0f} dB above the receiver's own")
             promised[each.band] = f"{each.band}: {'; '.join(said)}."

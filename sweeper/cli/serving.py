@@ -6,6 +6,7 @@ from typing import Annotated
 import typer
 
 from sweeper.cli.options import DataFolder, StationFile, data_folder
+from sweeper.errors import WrongInput
 
 
 def serve(
@@ -30,10 +31,13 @@ def serve(
     """Serve the live page until stopped: what is going on, how the night's intervals close in, pause and note."""
     from sweeper.page.serving import serve_page
     from sweeper.station import load
-    from sweeper.store import make_folder
+    from sweeper.store import StoreError, make_folder
 
     station = load(station_file)
     folder = data_folder(station_file, data)
-    make_folder(folder / station.station.name)
+    try:
+        make_folder(folder / station.station.name)
+    except StoreError as refused:
+        raise WrongInput(str(refused)) from refused
     token = token_file if token_file is not None else folder / station.station.name / "page.token"
     serve_page(station, folder, host, port, token, lambda line: print(line, flush=True))

@@ -83,10 +83,12 @@ def _ask(station_file: Path, data: Path | None, command: "Command", text: str = 
         try:
             answer = ask(folder, request)
         except UserFacingError:
-            if command != "note":
-                raise
-            _keep_note(station, station_file, data, text)
-            return
+            if command == "note":
+                _keep_note(station, station_file, data, text)
+                return
+            if command == "status" and folder.is_dir():
+                _tell_last_night(station, station_file, data)
+            raise
     if command == "status" and answer.ok and answer.state is not None:
         from sweeper.report.terminal import show_state
 
@@ -95,6 +97,30 @@ def _ask(station_file: Path, data: Path | None, command: "Command", text: str = 
         print(answer.sentence)
     if not answer.ok:
         raise typer.Exit(1)
+
+
+def _tell_last_night(station: "Station", station_file: Path, data: Path | None) -> None:
+    """What the store says of the last passes, where no daemon runs that could be asked."""
+    from sweeper.daemon.service.daemon import health_of
+    from sweeper.report.wording import count, local_time
+    from sweeper.store import day_of
+
+    zone = station.station.timezone
+    with open_store(station, station_file, data, read_only=True) as store:
+        passes = store.passes()
+        if not passes:
+            print(f"{station.station.name}: no pass has been measured yet.")
+            return
+        last = max(each.ended for each in passes)
+        day = day_of(max(each.started for each in passes), station.station.longitude)
+        night = store.passes(day)
+        began = min((each.started for each in night), default=last)
+        print(
+            f"{station.station.name}: last measured {local_time(began, zone)} to {local_time(last, zone)} ({zone}), "
+            f"{count(len(night), 'pass', 'passes')}; {count(len(passes), 'pass', 'passes')} in all."
+        )
+        brought = all(each.brought_in for each in night)
+        print("They came out of a file." if brought else health_of(station, store, last))
 
 
 def _keep_note(station: "Station", station_file: Path, data: Path | None, text: str) -> None:

@@ -7,7 +7,7 @@ from datetime import date, datetime
 from typing import Any
 from zoneinfo import ZoneInfo
 
-from sweeper.analysis import PeriodFinding
+from sweeper.analysis import STATES, PeriodFinding, state_of_period, words_of_period
 from sweeper.daemon.live.messages import State, Visited
 from sweeper.page.feed import Now
 from sweeper.page.tonight import Tonight
@@ -78,7 +78,7 @@ def tonight_seen(tonight: Tonight, station: Station) -> Json:
                 "band": band.band,
                 "change": _change(period, zone, on),
                 "seen": _seen(period),
-                "verdict": wording.verdict_name(period) if period else "undecided",
+                "state": state_of_period(period) if period else "open",
                 "words": _words(period),
                 "reason": period.reason if period else band.recommendation,
                 "steps": [
@@ -92,8 +92,8 @@ def tonight_seen(tonight: Tonight, station: Station) -> Json:
 
 def _words(period: PeriodFinding | None) -> str:
     if period is None:
-        return f"{wording.VERDICT_SIGNS['undecided']} {wording.VERDICT_WORDS['undecided']}"
-    return f"{wording.verdict_sign(period)} {wording.verdict_words(period)}"
+        return f"{STATES['open'].sign} {STATES['open'].words}"
+    return f"{wording.sign_of(period)} {words_of_period(period)}"
 
 
 def _change(period: PeriodFinding | None, zone: str, on: date) -> str:

@@ -1,16 +1,24 @@
 """Serves the live page until stopped: the socket, the token where one is needed, and a quiet log."""
 
+import errno
 import socket
 from collections.abc import Callable
 from pathlib import Path
 
 import uvicorn
 
-from sweeper.errors import UserFacingError
+from sweeper.errors import WrongInput
 from sweeper.page.app import live_page
 from sweeper.page.connections import Bounded
 from sweeper.page.guard import Door, is_loopback, token_in
 from sweeper.station import Station
+
+_MENDS = {
+    errno.EADDRINUSE: "Another page may be open already; name another port with --port.",
+    errno.EADDRNOTAVAIL: "This computer has no such address; leave --host out, or say --host 0.0.0.0 for all it has.",
+    errno.EACCES: "Ports below 1024 belong to the system; name a higher one with --port.",
+    socket.EAI_NONAME: "Nobody knows that name; leave --host out, or say --host 0.0.0.0 for all addresses.",
+}
 
 
 def serve_page(
@@ -24,9 +32,9 @@ def serve_page(
     try:
         listening = _listen(host, port)
     except OSError as fault:
-        raise UserFacingError(
-            f"{host} port {port}: cannot listen there ({fault.strerror}), so the page is not served. "
-            f"Another page may be open already; name another port with --port."
+        mend = _MENDS.get(fault.errno or 0, "Name another address with --host, or another port with --port.")
+        raise WrongInput(
+            f"{host} port {port}: cannot listen there ({fault.strerror}), so the page is not served. {mend}"
         ) from fault
     shown = f"[{host}]" if ":" in host else host
     where = f"http://{shown}:{listening.getsockname()[1]}/"

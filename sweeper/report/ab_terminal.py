@@ -2,6 +2,7 @@
 
 from rich.text import Text
 
+from sweeper.analysis import state_of
 from sweeper.recordings import Compared
 from sweeper.report import wording
 from sweeper.report.ab_words import figures, remarks
@@ -14,7 +15,7 @@ def show_ab(compared: Compared) -> None:
     """Print the result of a comparison in a recording, at most 80 columns wide."""
     result = compared.result
     console = open_console()
-    console.print(Text(result.reason, STYLES[result.verdict]))
+    console.print(Text(result.reason, STYLES[state_of(result.verdict)]))
     console.print()
     table = open_table(("", "left"), (f"at {result.confidence:.0%}", "left"))
     for name, value in figures(result):

@@ -1,6 +1,7 @@
 """How an A/B comparison is told: headline, figures, remarks. The same on the terminal and on the page."""
 
 from sweeper.ab import ABResult
+from sweeper.analysis import words_of
 from sweeper.recordings import Compared
 from sweeper.report import wording
 
@@ -32,12 +33,7 @@ def headline(result: ABResult) -> str:
     if change is None:
         return "No S/N change can be told"
     said = f"S/N {wording.decibel(change.value, True)} dB with the stage"
-    return {
-        "stage": f"{said}: have it in",
-        "bypass": f"{said}: leave it out",
-        "either": f"{said}: no matter",
-        "undecided": f"{said}: too close to call",
-    }[result.verdict]
+    return f"{said}: {words_of(result.verdict)}"
 
 
 def figures(result: ABResult) -> tuple[tuple[str, str], ...]:

@@ -5,6 +5,7 @@ from collections.abc import Sequence
 
 from sweeper.analysis import Comparison, Findings
 from sweeper.report import wording
+from sweeper.report.answer import answer_line
 from sweeper.report.pictures.fix import fix_lines
 
 WIDTH = 72
@@ -20,11 +21,11 @@ def as_text(
 
     Ends without a line break.
     """
-    nights = max((period.nights for band in findings.bands for period in band.periods), default=0)
     lines = [
         findings.station,
-        f"{wording.count(nights, 'night')}, {findings.start:%d %b %Y} to {findings.end:%d %b %Y}; "
-        f"local time is {zone}",
+        f"{wording.nights_measured(findings)}, {wording.dates(findings, zone)}; times: {zone}",
+        "",
+        *textwrap.wrap(f"{answer_line(findings, zone)}.", WIDTH),
         "",
     ]
     for sentence in found_by_check:
@@ -50,13 +51,13 @@ def as_text(
     still = [f"{band} {missing} of {hours} hours" for band, missing, _, hours in open_hours if missing]
     held = [f"{band} {missing} of {hours} hours" for band, _, missing, hours in open_hours if missing]
     lines.append("")
-    lines += textwrap.wrap(f"Still open: {'; '.join(still) if still else 'nothing'}.", WIDTH)
+    lines += textwrap.wrap(f"Not settled yet: {'; '.join(still) if still else 'nothing'}.", WIDTH)
     if held:
         lines += textwrap.wrap(
-            f"Withheld: {'; '.join(held)}; more nights will not help before what is wrong is mended.", WIDTH
+            f"No answer: {'; '.join(held)}; more nights will not help before what is wrong is mended.", WIDTH
         )
     lines += textwrap.wrap(
-        f"Intervals at {findings.confidence:.0%}; a change under {findings.worthwhile_db:g} dB does not matter.",
+        f"Intervals at {findings.confidence:.0%}; a change under {findings.worthwhile_db:g} dB is none here.",
         WIDTH,
     )
     return "\n".join(lines)

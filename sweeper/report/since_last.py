@@ -13,12 +13,24 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 from drivers.ordinary_files import content_of
-from sweeper.analysis import BandFinding, Findings, Verdict, findings_object
+from sweeper.analysis import (
+    FAULTS,
+    OF_VERDICT,
+    BandFinding,
+    Findings,
+    Verdict,
+    findings_object,
+    words_of,
+    words_of_period,
+)
 from sweeper.outside import json_of
 from sweeper.report import wording
 
 Json = Mapping[str, Any]
 
+Answered = tuple[Verdict, frozenset[str]]
+KEPT_FLAGS = frozenset({"withheld", *FAULTS})
+"""Flags that say what is wrong in an hour, of those that a report carries to the next."""
 MOST_BYTES = 64_000_000
 
 _CARRIED = re.compile(r'<script type="application/json" id="findings">(.*?)</script>', re.DOTALL)
@@ -34,9 +46,31 @@ class Changed:
 
 
 def carried_json(findings: Findings, previous: Json | None) -> str:
-    """Findings and those before them as JSON that may stand inside a ``<script>`` element."""
-    text = json.dumps({"findings": findings_object(findings), "previous": previous}, ensure_ascii=False)
+    """What was found, and what was found before, as JSON that may stand inside a ``<script>`` element."""
+    text = json.dumps(
+        {"findings": carried(findings_object(findings)), "previous": previous and carried(previous)},
+        ensure_ascii=False,
+        separators=(",", ":"),
+    )
     return text.replace("&", "\\u0026").replace("<", "\\u003c").replace(">", "\\u003e")
+
+
+def carried(findings: Json) -> Json:
+    """Of a ``sweeper-findings-1`` object what the next report compares with: the verdict and flags of each hour."""
+    return {
+        **{key: findings[key] for key in ("format", "station", "to")},
+        "bands": [
+            {
+                "band": band["band"],
+                "periods": [
+                    {key: period[key] for key in ("hour_utc", "verdict")}
+                    | {"flags": [flag for flag in period.get("flags", ()) if flag in KEPT_FLAGS]}
+                    for period in band["periods"]
+                ],
+            }
+            for band in findings["bands"]
+        ],
+    }
 
 
 def previous_findings(file: Path, findings: Findings, zone: str) -> Json | None:
@@ -56,7 +90,7 @@ def previous_findings(file: Path, findings: Findings, zone: str) -> Json | None:
         for each in (old, older) if older is not None else (old,):
             if each["format"] != "sweeper-findings-1" or each["station"] != findings.station:
                 return None
-            _verdicts(each)
+            _answers(each)
         same = _night(datetime.fromisoformat(old["to"]), zone) == _night(findings.end, zone)
         return older if same else old
     except (ValueError, KeyError, TypeError, AttributeError, OverflowError):
@@ -68,26 +102,25 @@ def _night(end: datetime, zone: str) -> date:
     return (end.astimezone(ZoneInfo(zone)) - timedelta(hours=12, seconds=1)).date()
 
 
-def _verdicts(previous: Json) -> dict[tuple[str, int], Verdict]:
-    """The verdict of each band and hour; ValueError, KeyError or TypeError where that is not what is written."""
-    found: dict[tuple[str, int], Verdict] = {}
+def _answers(previous: Json) -> dict[tuple[str, int], Answered]:
+    """Verdict and flags of each band and hour; ValueError, KeyError or TypeError where that is not what is written."""
+    found: dict[tuple[str, int], Answered] = {}
     for band in previous["bands"]:
         for period in band["periods"]:
-            if period["verdict"] not in wording.VERDICT_WORDS:
+            if period["verdict"] not in OF_VERDICT:
                 raise ValueError("no verdict")
-            found[str(band["band"]), int(period["hour_utc"])] = period["verdict"]
+            flags = KEPT_FLAGS.intersection(str(flag) for flag in period.get("flags", ()))
+            found[str(band["band"]), int(period["hour_utc"])] = period["verdict"], flags
     return found
 
 
 def changed(findings: Findings, previous: Json | None, zone: str) -> Changed:
-    """One line for each band whose verdicts moved."""
+    """One line for each band whose answers moved; nothing for the first report of a station."""
     if previous is None:
-        return Changed(
-            "", (), "This is the first report of this station here; the next one will say what moved."
-        )
+        return Changed("", (), "")
     on = findings.end.date()
-    since = f"{str(previous['to'])[:16].replace('T', ' ')} UTC"
-    before = _verdicts(previous)
+    since = wording.local_time(datetime.fromisoformat(previous["to"]), zone)
+    before = _answers(previous)
     known = {band["band"] for band in previous["bands"]}
     lines = []
     for band in findings.bands:
@@ -97,22 +130,20 @@ def changed(findings: Findings, previous: Json | None, zone: str) -> Changed:
             lines += _of_band(band, before, zone, on)
     gone = known - {band.band for band in findings.bands}
     lines += [f"{name} is no longer measured." for name in sorted(gone)]
-    return Changed(
-        since, tuple(lines), "No verdict has changed; the intervals have had more nights to close in."
-    )
+    return Changed(since, tuple(lines), "No answer has changed; the intervals rest on more nights.")
 
 
 def _of_band(
-    band: BandFinding, before: Mapping[tuple[str, int], Verdict], zone: str, on: date
+    band: BandFinding, before: Mapping[tuple[str, int], Answered], zone: str, on: date
 ) -> Sequence[str]:
-    moves: dict[tuple[Verdict | None, Verdict], list[str]] = {}
+    moves: dict[tuple[str, str], list[int]] = {}
     for hour in wording.night_order((p.hour_utc for p in band.periods), zone, on):
         period = next(p for p in band.periods if p.hour_utc == hour)
-        was = before.get((band.band, hour))
-        if was != period.verdict and (was is not None or period.verdict != "undecided"):
-            moves.setdefault((was, period.verdict), []).append(wording.local_hour(hour, zone, on))
+        was, now = before.get((band.band, hour)), words_of_period(period)
+        told = f"was “{words_of(*was)}”" if was is not None else "not measured before"
+        if (was is not None and words_of(*was) != now) or (was is None and period.verdict != "undecided"):
+            moves.setdefault((now, told), []).append(hour)
     return [
-        f"{band.band}, {', '.join(hours)}: now “{wording.VERDICT_WORDS[now]}”, "
-        + (f"was “{wording.VERDICT_WORDS[was]}”." if was is not None else "not measured before.")
-        for (was, now), hours in moves.items()
+        f"{band.band}, {', '.join(wording.hour_spans(hours, zone, on))}: now “{now}”, {told}."
+        for (now, told), hours in moves.items()
     ]

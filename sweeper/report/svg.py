@@ -85,7 +85,7 @@ def inline(figure: Figure, name: str, title: str, alternative: str) -> str:
     text = re.sub(r'style="([^"]*)"', lambda found: _attributes(found[1]), text)
     text = re.sub(r"#fe[0-9a-f]{2}01", lambda found: f"var(--{_BACK[found[0]]})", text)
     text = re.sub(r' d="([^"]*)"', lambda found: f' d="{_shorter(found[1])}"', text)
-    text = _own_ids(text, name)
+    text = _without_idle(_own_ids(text, name))
     view = re.search(r'viewBox="([^"]*)"', text)
     if view is None:
         raise ValueError("matplotlib wrote a figure without viewBox")
@@ -112,6 +112,8 @@ def _attributes(style: str) -> str:
             weight = re.search(r"\b(bold|[5-9]00)\b", value)
             found += [f'font-size="{size[1]}"'] if size else []
             found += ['font-weight="700"'] if weight else []
+        elif (name, value) == ("stroke-linecap", "round"):  # dots hang on it
+            found.append('stroke-linecap="round"')
         elif name and name not in {"font-family", "stroke-linejoin", "stroke-linecap", "white-space"}:
             found.append(f'{name}="{value}"')
     return " ".join(found)
@@ -136,6 +138,19 @@ def _shorter(path: str) -> str:
 
     path = re.sub(rectangle, sides, path)
     return re.sub(r" ?([A-Za-z]) ?", r"\1", path)
+
+
+def _without_idle(text: str) -> str:
+    """Without turns by nothing, groups that say nothing, and more than a tenth of a point in places."""
+    text = re.sub(r' transform="rotate\(-?0 [^)]*\)"| stroke-dashoffset="0"', "", text)
+    text = re.sub(
+        r' (x|y)="(-?\d+\.\d+)"', lambda at: f' {at[1]}="{float(at[2]):.1f}"'.replace('.0"', '"'), text
+    )
+    text = re.sub(r">\s+<", "><", text)
+    shorter = re.sub(r"<g>((?:(?!</?g[ >]).)*)</g>", r"\1", text, flags=re.DOTALL)
+    while shorter != text:
+        text, shorter = shorter, re.sub(r"<g>((?:(?!</?g[ >]).)*)</g>", r"\1", shorter, flags=re.DOTALL)
+    return text
 
 
 def _own_ids(text: str, name: str) -> str:

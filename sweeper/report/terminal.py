@@ -13,19 +13,26 @@ from rich.segment import Segment
 from rich.table import Table
 from rich.text import Text
 
-from sweeper.analysis import Comparison, Findings, PeriodFinding, Verdict
+from sweeper.analysis import Comparison, Findings, State
 from sweeper.printable import printable, terminal_of
 from sweeper.report import wording
+from sweeper.report.answer import answer
 from sweeper.report.pictures.fix import fix_lines
 
 if TYPE_CHECKING:
-    from sweeper.daemon.live.messages import State
+    from sweeper.daemon.live.messages import State as DaemonState
     from sweeper.fleet import Fleet
     from sweeper.plan import Budget
     from sweeper.station import Station
 
 WIDTH = 80
-STYLES: dict[Verdict, str] = {"stage": "bold cyan", "bypass": "bold yellow", "either": "", "undecided": "dim"}
+STYLES: dict[State, str] = {
+    "in": "bold cyan",
+    "out": "bold yellow",
+    "same": "",
+    "open": "dim",
+    "fault": "bold red",
+}
 
 
 class _AsText(RenderHook):
@@ -68,56 +75,34 @@ def open_table(*columns: tuple[str, str]) -> Table:
 
 
 def show_findings(findings: Findings, zone: str = "UTC") -> None:
-    """What to do on each band, then the numbers by span of hours, in the listener's time `zone`."""
+    """The answer in one line and by band, in the listener's time `zone`; then each band in sentences."""
     console = open_console()
-    on = findings.end.date()
+    told = answer(findings, zone)
     console.print(Text(findings.station, "bold"), end="")
-    console.print(
-        Text(f"  {wording.nights_of(findings)}, {findings.start:%d %b %Y} to {findings.end:%d %b %Y}")
-    )
-    console.print()
-    for band in findings.bands:
-        console.print(Text.assemble((band.band, "bold"), "  ", band.recommendation))
+    console.print(Text(f"  {wording.nights_measured(findings)}, {wording.dates(findings, zone)}"))
+    console.print(Text(f"{told.line}."))
     console.print()
     table = open_table(
-        ("Band", "left"),
-        ("Hours", "left"),
-        ("S/N change, dB", "right"),
-        ("interval", "right"),
-        ("Verdict", "left"),
+        ("Band", "left"), ("What to do", "left"), ("Hours", "wrap"), ("S/N change, dB", "right")
     )
-    order = wording.night_order(range(24), zone, on)
-    for band in findings.bands:
-        name = band.band
-        for run in wording.runs(band.periods, order):
-            hours = wording.span_words(run[0].hour_utc, len(run), zone, on)
-            words = Text(
-                f"{wording.verdict_sign(run[0])} {wording.verdict_words(run[0])}",
-                "bold red" if run[0].withheld else STYLES[run[0].verdict],
-            )
-            table.add_row(Text(_short(name, 16)), hours, *_between(run), words)
+    for row in told.rows:
+        name = row.name
+        for deed in row.deeds:
+            hours = deed.where.local if deed.where is not None else ""
+            what = Text(f"{deed.sign} {deed.words}", STYLES[deed.state])
+            table.add_row(Text(_short(name, 16)), what, hours, deed.measured)
             name = ""
     console.print(table)
     console.print(
         Text(
-            f"\nHours of {zone}. Intervals at {findings.confidence:.0%}, outermost of the hours joined. A change "
-            f"under {findings.worthwhile_db:g} dB does not matter.",
+            f"\nHours of {zone}, neighbours joined; hours hardly measured are left out. Intervals at "
+            f"{findings.confidence:.0%}. A change under {findings.worthwhile_db:g} dB counts as no difference.",
             "dim",
         )
     )
-
-
-def _between(run: Sequence[PeriodFinding]) -> tuple[str, str]:
-    """Smallest and largest value of the hours joined, and their outermost interval ends."""
-    known = [period.snr_change_db for period in run if period.snr_change_db is not None]
-    if not known:
-        return "–", "–"
-    values = sorted(each.value for each in known)
-    middle = wording.decibel(values[0], True)
-    if len(values) > 1 and wording.decibel(values[-1], True) != middle:
-        middle = f"{middle} to {wording.decibel(values[-1], True)}"
-    low, high = min(each.low for each in known), max(each.high for each in known)
-    return middle, f"{wording.decibel(low, True)} to {wording.decibel(high, True)}"
+    console.print()
+    for band in findings.bands:
+        console.print(Text.assemble((band.band, "bold"), "  ", band.recommendation))
 
 
 def _short(text: str, most: int) -> str:
@@ -146,7 +131,7 @@ def show_comparison(comparison: Comparison, zone: str = "UTC") -> None:
             wording.interval(band.change_db),
             str(band.nights_before),
             str(band.nights_after),
-            f"{wording.FIX_SIGNS[band.verdict]} {band.verdict}",
+            wording.FIX_WORDS[band.verdict],
         )
     console.print(table)
     console.print()
@@ -202,7 +187,7 @@ def _thousands(operations: int) -> str:
     return f"{operations:,} operations".replace(",", " ")
 
 
-def show_state(state: "State", zone: str) -> None:
+def show_state(state: "DaemonState", zone: str) -> None:
     """How a running daemon is: what it does, what comes next, how the night goes, how the relays age."""
     console = open_console()
     doing = f"{state.doing}, since {wording.local_time(state.since, zone)}"

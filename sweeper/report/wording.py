@@ -3,39 +3,27 @@
 Words and figures only; nothing here decides or draws.
 """
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 from datetime import UTC, date, datetime, timedelta
 from zoneinfo import ZoneInfo
 
-from sweeper.analysis import Findings, FixVerdict, Interval, PeriodFinding, Verdict
+from sweeper.analysis import STATES, Findings, FixVerdict, Interval, PeriodFinding, state_of_period
 
 MINUS = "−"
 
-VERDICT_WORDS: dict[Verdict, str] = {
-    "stage": "stage in",
-    "bypass": "leave it out",
-    "either": "no matter",
-    "undecided": "too early",
+SAYS_NOTHING_DB = 40.0
+"""An interval wider than this says nothing of a stage: none gives or takes so much."""
+FIX_WORDS: dict[FixVerdict, str] = {
+    "quieter": "▼ quieter",
+    "noisier": "▲ noisier",
+    "no change": "═ no change",
+    "undecided": f"{STATES['open'].sign} {STATES['open'].words}",
 }
-VERDICT_SIGNS: dict[Verdict, str] = {"stage": "▲", "bypass": "▼", "either": "═", "undecided": "·"}
-WITHHELD = ("×", "withheld")
-"""Sign and word of an hour that has no verdict because something is wrong there: more nights will not help."""
-FIX_SIGNS: dict[FixVerdict, str] = {"quieter": "▼", "noisier": "▲", "no change": "═", "undecided": "·"}
 
 
-def verdict_sign(period: PeriodFinding) -> str:
-    """The sign of the hour's verdict; one of its own where the verdict is withheld."""
-    return WITHHELD[0] if period.withheld else VERDICT_SIGNS[period.verdict]
-
-
-def verdict_words(period: PeriodFinding) -> str:
-    """What to do in the hour, in two words; ``withheld`` where something is wrong."""
-    return WITHHELD[1] if period.withheld else VERDICT_WORDS[period.verdict]
-
-
-def verdict_name(period: PeriodFinding) -> str:
-    """The verdict's name for a style sheet: as in the findings, or ``withheld``."""
-    return WITHHELD[1] if period.withheld else period.verdict
+def sign_of(period: PeriodFinding) -> str:
+    """The sign of the hour's state."""
+    return STATES[state_of_period(period)].sign
 
 
 def decibel(value: float | None, signed: bool = False) -> str:
@@ -70,9 +58,14 @@ def count(number: int, what: str, many: str = "") -> str:
     return f"{number} {what if number == 1 else many or what + 's'}"
 
 
-def nights_of(findings: Findings) -> str:
+def night_count(findings: Findings) -> int:
     """How many nights the findings rest on."""
-    nights = max((period.nights for band in findings.bands for period in band.periods), default=0)
+    return max((period.nights for band in findings.bands for period in band.periods), default=0)
+
+
+def nights_measured(findings: Findings) -> str:
+    """How many nights the findings rest on, in words."""
+    nights = night_count(findings)
     return count(nights, "night") if nights else "no usable night"
 
 
@@ -93,6 +86,16 @@ def local_time(moment: datetime, zone: str) -> str:
     """``Saturday 7 November 2026, 21:40``."""
     there = moment.astimezone(ZoneInfo(zone))
     return f"{there:%A} {there.day} {there:%B %Y}, {there:%H:%M}"
+
+
+def dates(findings: Findings, zone: str) -> str:
+    """``1 to 4 March 2026``: from the first day to the last, local."""
+    first, last = (moment.astimezone(ZoneInfo(zone)).date() for moment in (findings.start, findings.end))
+    if first == last:
+        return day(last)
+    if (first.year, first.month) == (last.year, last.month):
+        return f"{first.day} to {day(last)}"
+    return f"{first.day} {first:%B}{'' if first.year == last.year else f' {first.year}'} to {day(last)}"
 
 
 def span_words(first: int, hours: int, zone: str, on: date) -> str:
@@ -124,23 +127,6 @@ def hour_spans(hours: Iterable[int], zone: str, on: date) -> list[str]:
         else:
             joined.append([hour])
     return [span_words(each[0], len(each), zone, on) for each in joined]
-
-
-def runs(periods: Sequence[PeriodFinding], order: Sequence[int]) -> list[list[PeriodFinding]]:
-    """Neighbouring hours with one verdict (or none, for one cause), joined, in the order of the night."""
-    by_hour = {period.hour_utc: period for period in periods}
-    joined: list[list[PeriodFinding]] = []
-    for hour in order:
-        here = by_hour.get(hour)
-        if here is None:
-            continue
-        last = joined[-1][-1] if joined else None
-        alike = last is not None and (last.verdict, last.withheld) == (here.verdict, here.withheld)
-        if last is not None and alike and (last.hour_utc + 1) % 24 == hour:
-            joined[-1].append(here)
-        else:
-            joined.append([here])
-    return joined
 
 
 def anchor(kind: str, name: str) -> str:

@@ -34,6 +34,12 @@ def _one_word(mode: str) -> str:
     return mode
 
 
+def _from_root_or_home(file: str) -> str:
+    if not file.startswith(("/", "~")) or not file.isprintable():
+        raise ValueError("a path that does not depend on where the program is started")
+    return file
+
+
 class Section(BaseModel):
     """A part of the station file: unchangeable, and without keys that nobody knows."""
 
@@ -349,6 +355,16 @@ class Live(Section):
         return self
 
 
+class Notify(Section):
+    """``notify:``, messages to whoever keeps the station; where they go stands in a file of its own."""
+
+    file: Annotated[str, AfterValidator(_from_root_or_home)] = Field(
+        description="The file with the addresses, one a line: its whole path, or one that begins with ~/."
+    )
+    morning: bool = Field(default=True, description="false: no message when the night's last pass is over.")
+    at_once: bool = Field(default=True, description="false: no message at once when something needs a hand.")
+
+
 class Station(Section):
     """A whole station file, checked.
 
@@ -367,6 +383,7 @@ class Station(Section):
     schedule: tuple[Window, ...] = Field(default=(), max_length=MOST_WINDOWS)
     analysis: Analysis = Analysis()
     live: Live = Live()
+    notify: Notify | None = None
 
     def channels(self) -> tuple[words.Channel, ...]:
         """All channels in the order of the file, each with its bandwidth."""

@@ -27,6 +27,7 @@ _MENDS = {
     errno.EACCES: "permission is denied. Give this user the folder, or give another one with --data.",
     errno.EPERM: "permission is denied. Give this user the folder, or give another one with --data.",
     errno.ENOENT: "there is no such folder. Make it, or give another place.",
+    errno.ENOTDIR: "a file stands where a folder should be. Give another place.",
     errno.EIO: "the disk reports an error. Copy the data folder to another disk soon.",
 }
 

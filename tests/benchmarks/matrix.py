@@ -10,8 +10,16 @@ import xml.etree.ElementTree as xml
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 
+from tests.whole.fault_cells import (
+    LASTING,
+    OWN_STAGE_MOMENTS,
+    PASSING,
+    RECEIVER_MOMENTS,
+    SWITCH_MOMENTS,
+    Cell,
+    wire_cells,
+)
 from tests.whole.stopping import Case, Took, all_of, cases
-from tests.whole.test_fault_matrix import LASTING, PASSING, RECEIVER_MOMENTS, SWITCH_MOMENTS, Cell, wire_cells
 
 ROOT = Path(__file__).resolve().parents[2]
 MATRIX = "tests/whole/test_fault_matrix.py"
@@ -23,8 +31,9 @@ HEADING = """
 What `{file}` found in this run. A cell is how many of the faults left nothing behind, of how many: readings stored are
 all true, relays rest, the receiver is as found, the next pass is whole. The faults of one reply: {passing}. Those that
 stay until they are mended: {lasting}. *Between passes* is the idle daemon, and the first reply of the next greeting.
-A dash: the instrument has no such moment. Serial lines set by hand (`line`), `gpio`, `person` and `own-stage` have no
-replies of their own on a wire; their faults are in `tests/drivers/switches`.
+A dash: the instrument has no such moment. A receiver's own stage shares the receiver's wire. Control lines of a serial
+port (`line`), `gpio` and `person` have no replies on a wire; their faults are in `tests/drivers/switches`, those of
+samples (`iq`) in `tests/drivers/receivers/test_iq.py`.
 """
 
 
@@ -33,9 +42,12 @@ def fault_matrix() -> tuple[int, list[str], str]:
     failed, ran = _outcomes()
     cells = wire_cells(PASSING) + wire_cells(LASTING)
     lines = []
-    for part, moments in (("receiver", RECEIVER_MOMENTS), ("switch", SWITCH_MOMENTS)):
+    for part, title, moments in (
+        ("receiver", "receiver", RECEIVER_MOMENTS),
+        ("switch", "relay board", SWITCH_MOMENTS),
+        ("own stage", "receiver's own stage", OWN_STAGE_MOMENTS),
+    ):
         mine = [cell for cell in cells if cell.part == part]
-        title = {"receiver": "receiver", "switch": "relay board"}[part]
         lines += ["", f"| {title} | " + " | ".join(moments) + " |", "| --- |" + " --- |" * len(moments)]
         for instrument in dict.fromkeys(cell.instrument for cell in mine):
             found = [

@@ -17,24 +17,22 @@ import subprocess
 import sys
 import tempfile
 import time
-import xml.etree.ElementTree as xml
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor, as_completed
-from dataclasses import asdict, dataclass, field
+from dataclasses import asdict
 from datetime import UTC, datetime
 from pathlib import Path
 from statistics import median
 
 from tests.benchmarks.matrix import MATRIX, fault_matrix, stop_orders
 from tests.benchmarks.season import growth_mb
+from tests.benchmarks.single_faults import SINGLES, WIRES_AND_DISKS, Row, singles
 from tests.sweeper.store.cuts import cut_everywhere
 from tests.whole.hostile import hostile
 from tests.whole.idle import waited
 from tests.whole.killing import kill_at_random
 from tests.whole.season import run_season
 from tests.whole.unattended import Unattended, unattended, until
-
-ROOT = Path(__file__).resolve().parents[2]
 
 HEAD = """\
 # Reliability
@@ -45,102 +43,6 @@ What was done to the program, how often, and what was lost. Every line is writte
 commands that may never be sent.
 
 """
-
-
-@dataclass
-class Row:
-    """One fault: how it was produced, how often, and what was lost by it (empty: nothing).
-
-    `detail` stands below the table of all rows; `on` is the day of the run.
-    """
-
-    fault: str
-    produced: str
-    times: str
-    lost: list[str] = field(default_factory=list)
-    remark: str = ""
-    detail: str = ""
-    on: str = ""
-
-
-@dataclass(frozen=True)
-class Single:
-    """A fault that a test produces: the part of the tests' names that picks it."""
-
-    fault: str
-    produced: str
-    file: str
-    picks: str = ""
-
-
-ENDS = "tests/whole/test_daemon_ends.py"
-SCHEDULED = "tests/whole/test_daemon_schedule.py"
-
-SINGLES = (
-    Single("SIGINT, SIGTERM, SIGHUP in the middle of a pass", "sent to the installed daemon", ENDS, "signal"),
-    Single("Receiver gone when a killed run is started again", "its port closed", ENDS, "dead_receiver"),
-    Single("Relay board gone when a killed run is started again", "its port closed", ENDS, "dead_board"),
-    Single("Cable pulled and put back", "connections cut, port closed, opened again", ENDS, "pulled_cable"),
-    Single("Second daemon on the station", "started beside the first", ENDS, "second_daemon"),
-    Single("Transmitter keyed during a pass", "the receiver says so", ENDS, "keyed"),
-    Single("Radio held by another program", "its port locked", SCHEDULED, "another_program"),
-    Single(
-        "Disk full under a running daemon",
-        "a small file system filled and freed",
-        "tests/whole/test_daemon_disk.py",
-    ),
-    Single(
-        "Days with people, chores, clocks set, winter time",
-        "the daemon on real wires under a clock that jumps",
-        "tests/whole/test_daemon_jump.py",
-    ),
-    Single(
-        "Somebody at the dial, mode changed",
-        "the simulated dial turned",
-        SCHEDULED,
-        "somebody",
-    ),
-    Single(
-        "Any fault at any call of receiver or board",
-        "raised at each call in turn, and at random ones a thousand times",
-        "tests/sweeper/engine/test_one_pass.py",
-    ),
-    Single(
-        "Clock stepped by seconds to hours, both ways",
-        "the clock that the daemon reads",
-        "tests/sweeper/daemon/run/test_schedule_cursor.py",
-    ),
-    Single(
-        "Starved of progress under systemd",
-        "process stopped until the watchdog fires",
-        "tests/whole/test_systemd.py",
-        "starved",
-    ),
-    Single(
-        "Dies again and again under systemd",
-        "SIGKILL five times; the relays are sent to rest by a unit of their own",
-        "tests/whole/test_systemd.py",
-        "again_and_again",
-    ),
-    Single(
-        "Malformed, oversized, hostile messages; keys missing or foreign",
-        "sent to the live sockets",
-        "tests/whole/test_daemon_live.py",
-    ),
-)
-
-WIRES_AND_DISKS = (
-    Single(
-        "Disk full, read-only, slow, failing, of somebody else",
-        "small file systems, failing system calls",
-        "tests/sweeper/store/test_faults.py",
-    ),
-    Single(
-        "Writer killed, disk failing in the middle of a write",
-        "SIGKILL and injected errors at system calls",
-        "tests/sweeper/store/test_interrupted.py",
-    ),
-)
 
 
 def kills(count: int, seed: int) -> Row:
@@ -241,33 +143,6 @@ def idle(seconds: float) -> Row:
         lost,
         f"{cost.core_share:.2%} of a core, {cost.rss_mb:.0f} MB; {cost.rss_after_day_mb:.0f} MB once a day was written",
     )
-
-
-def singles(chosen: tuple[Single, ...]) -> list[Row]:
-    """Run the tests of single faults; a row for each."""
-    rows = []
-    for single in chosen:
-        if not (ROOT / single.file).exists():
-            continue
-        with tempfile.TemporaryDirectory() as folder:
-            results = Path(folder) / "results.xml"
-            command = [sys.executable, "-m", "pytest", "-q", f"--junitxml={results}", single.file]
-            command += ["-k", single.picks] if single.picks else []
-            subprocess.run(
-                command, cwd=ROOT, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL, check=False
-            )
-            cases = list(xml.parse(results).getroot().iter("testcase"))
-        bad = [case for case in cases if case.find("failure") is not None or case.find("error") is not None]
-        skipped = [case for case in cases if case.find("skipped") is not None]
-        rows.append(
-            Row(
-                single.fault,
-                f"{single.produced} (`{single.file}`)",
-                f"{len(cases) - len(skipped)} tests",
-                [str(case.get("name")) for case in bad] + ([] if len(cases) > len(skipped) else ["not run"]),
-            )
-        )
-    return rows
 
 
 def matrix_row() -> Row:

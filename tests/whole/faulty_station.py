@@ -66,6 +66,17 @@ OTHER_SWITCHES = {
     ),
 }
 """More of them, which take a password, a certificate or a broker."""
+OWN_STAGE = (
+    "driver: own-stage, {receiver}, rest: antenna-bypass, rated_operations: 100000, "
+    "paths: {{antenna-bypass: {{preamplifier: off}}, antenna-stage: {{preamplifier: {on}}}}}"
+)
+OWN_STAGES = {
+    "rigctl-net": OWN_STAGE.format(receiver="receiver: hamlib", on="10"),
+    "ts480": OWN_STAGE.format(receiver="receiver: dialect, dialect: ts480", on="on"),
+    "ic7300": OWN_STAGE.format(receiver="receiver: dialect, dialect: ic7300", on="first"),
+}
+"""Receivers whose own preamplifier can be the stage, so that one wire carries all."""
+
 BOARDS = SWITCHES | {name: OTHER_SWITCHES[name] for name in ("three-byte", "text-line", "mqtt")}
 """One for each driver and form of answer, to which every fault happens at every moment."""
 
@@ -82,7 +93,7 @@ receiver:
   timeout_s: {receiver_timeout_s}
   reconnect_s: {reconnect_s}
   meter: {{unit: {unit}, floor: -1000, top: 1000}}
-switch: {{{switch}, link: "{switch_link}", settle_s: 0.03, break_s: 0, timeout_s: {switch_timeout_s}{reconnect}}}
+switch: {{{switch}, link: "{switch_link}", settle_s: 0.03, timeout_s: {switch_timeout_s}{of_relays}}}
 stage: {{rated_gain_db: 15, rated_noise_figure_db: 3}}
 bands:
   - name: test
@@ -127,6 +138,8 @@ class FaultyStation:
 
     @property
     def at_rest(self) -> bool:
+        if self.station.switch.driver == "own-stage":
+            return not self.served.receiver.preamplifier
         return self.served.board.path == "antenna-bypass"
 
     @property
@@ -156,20 +169,25 @@ def faulty_station(
         if switch == "mqtt" and "broker" not in serving:
             port = cleanup.enter_context(broker(folder, "allow_anonymous true"))
             serving["broker"] = f"mqtt://127.0.0.1:{port}"
-        served = cleanup.enter_context(serve(world, clock, receiver=receiver, switch=switch, **serving))
+        own = switch == "own-stage"
+        board = "modbus-tcp" if own else switch
+        served = cleanup.enter_context(serve(world, clock, receiver=receiver, switch=board, **serving))
         served.receiver.turn_dial(*DIAL_BEFORE)
         served.receiver.frozen = True
+        of_relays = "" if own else ", break_s: 0"
+        if switch not in ("http", "mqtt"):
+            of_relays += f", reconnect_s: {reconnect_s}"
         wording = RECEIVERS[receiver].strip("{}").replace(", ", "\n  ")
         text = STATION.format(
             receiver=wording,
             receiver_link=served.receiver_link,
-            switch=switch_section or BOARDS[switch],
-            switch_link=served.switch_link,
+            switch=switch_section or (OWN_STAGES[receiver] if own else BOARDS[switch]),
+            switch_link=served.receiver_link if own else served.switch_link,
             readings=READINGS,
             receiver_timeout_s=receiver_timeout_s,
             switch_timeout_s=switch_timeout_s,
             reconnect_s=reconnect_s,
-            reconnect="" if switch in ("http", "mqtt") else f", reconnect_s: {reconnect_s}",
+            of_relays=of_relays,
             unit=UNITS.get(receiver, "dB-over-S9"),
             channels=", ".join(f"{{hz: {hz}, for: noise}}" for hz in CHANNELS_HZ),
         )

@@ -7,7 +7,6 @@ the rig can be in. The meter stands still at one value, so a reading that a faul
 
 import re
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -16,8 +15,19 @@ import pytest
 from sweeper.simulation import Served
 from sweeper.simulation.wires.faults import WireFaults
 from sweeper.words import PassRecord
+from tests.whole.fault_cells import (
+    DEADLINES_S,
+    GIVES_UP,
+    LASTING,
+    OWN_STAGE_MOMENTS,
+    PASSING,
+    RECEIVER_MOMENTS,
+    SWITCH_MOMENTS,
+    Cell,
+    asks_about_transmitter,
+    wire_cells,
+)
 from tests.whole.faulty_station import (
-    BOARDS,
     CHANNELS_HZ,
     DIAL_BEFORE,
     PATIENT_S,
@@ -33,105 +43,6 @@ pytestmark = pytest.mark.wires
 
 ELSEWHERE = (10_005_000, "AM")
 """Where somebody turns the dial to."""
-
-RECEIVER_MOMENTS = {
-    "greeting": ("dial", 1),
-    "tuning": ("tune", 3),
-    "settling": ("dial", 6),
-    "reading": ("meter", 3),
-    "switching": ("transmit", 2),
-    "restoring": ("tune", 4 * len(CHANNELS_HZ) + 1),
-    "between passes": None,
-}
-"""The nth command of a kind, counted in a pass. Before each change of path the transmitter is asked about; after a
-tuning for each visit comes one for the way back. Between passes: the first reply of the next one is hit."""
-
-SWITCH_MOMENTS = {
-    "pulling in": ("write", 1),
-    "letting go": ("write", 2),
-    "reading back": ("read", 4),
-    "between passes": None,
-}
-"""Letting go is the way back to rest."""
-
-TELL_THEMSELVES = ("text-line", "mqtt")
-"""Boards that are not asked: their answers come with the orders, or by themselves."""
-
-SHORT_S = 0.2
-"""The deadline of the instrument whose reply gets lost. `late` is later than this, `delay` is not."""
-
-PASSING: dict[str, Callable[[WireFaults], None]] = {
-    "drop": lambda wire: wire.drop(),
-    "delay": lambda wire: wire.delay(SHORT_S / 2),
-    "late": lambda wire: wire.delay(SHORT_S * 1.3),
-    "garble": lambda wire: wire.garble(),
-    "split": lambda wire: wire.split(),
-    "merge": lambda wire: wire.merge(),
-    "noise": lambda wire: wire.noise(),
-    "truncate": lambda wire: wire.truncate(),
-    "close": lambda wire: wire.close(),
-}
-"""Faults of one reply, over by themselves: the pass is to be done all the same."""
-
-LASTING: dict[str, tuple[Callable[[WireFaults], None], Callable[[WireFaults], None]]] = {
-    "hang": (lambda wire: wire.hang(), lambda wire: wire.mend()),
-    "unplug": (lambda wire: wire.unplug(), lambda wire: wire.plug()),
-}
-"""Faults that stay until somebody mends them."""
-
-# Long where a second reply must come in time on a busy machine; short where none comes, or the first comes too late.
-DEADLINES_S = dict.fromkeys(("drop", "merge", "truncate", "garble", "noise"), 3 * SHORT_S)
-DEADLINES_S |= dict.fromkeys(("late", *LASTING), SHORT_S)
-"""Faults that show as silence are waited out, so those deadlines are short; the others hold the usual one."""
-
-_BARE = "its answers are bare bytes: one too many, or a bent one, is another answer"
-_TOLD = "its states are told and not asked for: what is lost or bent does not come again within the deadline"
-GIVES_UP = (
-    dict.fromkeys([("one-byte", "late"), ("one-byte", "garble"), ("one-byte", "merge")], _BARE)
-    | dict.fromkeys([("three-byte", "late"), ("three-byte", "merge")], _BARE)
-    | dict.fromkeys(
-        [("mqtt", fault) for fault in ("drop", "late", "garble", "merge", "noise", "truncate")], _TOLD
-    )
-)
-"""Where one bent reply may cost the pass. Even then nothing of it is stored."""
-
-
-@dataclass(frozen=True)
-class Cell:
-    """One fault at one moment; `part` says whose wire."""
-
-    part: str
-    instrument: str
-    fault: str
-    moment: str
-
-    def __str__(self) -> str:
-        return f"{self.instrument}-{self.fault}-{self.moment}".replace(" ", "-")
-
-
-def asks_about_transmitter(receiver: str) -> bool:
-    return receiver not in (
-        "scpi",
-        "net-plain",
-    )  # a measuring receiver has none; the other's program cannot tell
-
-
-def wire_cells(faults: dict) -> list[Cell]:
-    receivers = [
-        Cell("receiver", receiver, fault, moment)
-        for receiver in RECEIVERS
-        for fault in faults
-        for moment in RECEIVER_MOMENTS
-        if moment != "switching" or asks_about_transmitter(receiver)
-    ]
-    boards = [
-        Cell("switch", board, fault, moment)
-        for board in BOARDS
-        for fault in faults
-        for moment in SWITCH_MOMENTS
-        if moment != "reading back" or board not in TELL_THEMSELVES
-    ]
-    return receivers + boards
 
 
 def state_cells(moments: tuple[str, ...], receivers: tuple[str, ...] = tuple(RECEIVERS)) -> list[Cell]:
@@ -153,31 +64,35 @@ def one_of_each_driver(cells: list[Cell]) -> list[Any]:
 @pytest.fixture
 def station(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[FaultyStation]:
     cell: Cell = request.getfixturevalue("cell")
-    receiver = cell.instrument if cell.part == "receiver" else "rigctl-net"
-    switch = cell.instrument if cell.part == "switch" else "modbus-tcp"
-    deadline_s = DEADLINES_S.get(cell.fault, PATIENT_S)
-    with faulty_station(tmp_path, receiver, switch, **{f"{cell.part}_timeout_s": deadline_s}) as ready:
+    receiver = "rigctl-net" if cell.part == "switch" else cell.instrument
+    switch = {"receiver": "modbus-tcp", "switch": cell.instrument, "own stage": "own-stage"}[cell.part]
+    parts = ("receiver", "switch") if cell.part == "own stage" else (cell.part,)
+    deadlines = {f"{part}_timeout_s": DEADLINES_S.get(cell.fault, PATIENT_S) for part in parts}
+    with faulty_station(tmp_path, receiver, switch, **deadlines) as ready:
         yield ready
         assert ready.served.forbidden == ()
 
 
 def pass_with(station: FaultyStation, cell: Cell, happen: Callable[[], None]) -> PassRecord:
     """A pass during which `happen` happens at the cell's moment, or before which, if that is between passes."""
-    moments = RECEIVER_MOMENTS if cell.part == "receiver" else SWITCH_MOMENTS
-    log = station.served.receiver_log if cell.part == "receiver" else station.served.switch_log
-    when = moments[cell.moment]
-    if when is None:
+    log = station.served.switch_log if cell.part == "switch" else station.served.receiver_log
+    if cell.moment == "between passes":
         assert_whole(station, station.one_pass())
         happen()
+    elif cell.part == "own stage":
+        first, (kind, nth) = OWN_STAGE_MOMENTS[cell.moment]
+        log.when(first[0], lambda: log.when(kind, happen, nth), first[1])
     else:
-        log.when(when[0], happen, when[1])
+        moments = RECEIVER_MOMENTS if cell.part == "receiver" else SWITCH_MOMENTS
+        kind, nth = moments[cell.moment]
+        log.when(kind, happen, nth)
     record = station.one_pass()
     assert log.waiting == 0, "the moment never came"
     return record
 
 
 def wire(served: Served, cell: Cell) -> WireFaults:
-    return served.faults.receiver if cell.part == "receiver" else served.faults.switch
+    return served.faults.switch if cell.part == "switch" else served.faults.receiver
 
 
 def assert_whole(station: FaultyStation, record: PassRecord) -> None:
@@ -242,6 +157,20 @@ def test_a_board_that_is_gone_is_told_and_its_relays_come_to_rest_once_it_is_bac
     assert_given_up(station, record, GONE)
     assert station.at_rest or record.left_over == ("relays",)
     assert station.dial == DIAL_BEFORE
+    mend_it(wire(station.served, cell))
+    assert_whole(station, station.one_pass())
+
+
+@each("cell", [cell for cell in wire_cells(LASTING) if cell.part == "own stage"], ids=str)
+def test_a_receiver_that_is_gone_with_its_own_stage_in_is_told_and_set_to_rest_once_it_is_back(
+    cell: Cell, station: FaultyStation
+) -> None:
+    """One wire carries both, so that nothing can be set to rest before it is back: that is told, and done first."""
+    break_it, mend_it = LASTING[cell.fault]
+    record = pass_with(station, cell, lambda: break_it(wire(station.served, cell)))
+    assert_given_up(station, record, "^receiver.*: .*(nothing came back|cannot open|no connection)")
+    assert station.at_rest or "relays" in record.left_over
+    assert station.dial == DIAL_BEFORE or "receiver" in record.left_over
     mend_it(wire(station.served, cell))
     assert_whole(station, station.one_pass())
 

@@ -48,7 +48,7 @@ class Channels:
         if self.apart:
             said.append(
                 f"The noise channels differ by up to {max(self.apart.values()):.1f} dB in what the stage does to them, "
-                "and without a load nothing shows which is right: no verdict. Give the station a load, or channels "
+                "and without a load nothing shows which is right: no answer. Give the station a load, or channels "
                 "nearer to each other."
             )
         return tuple(said)

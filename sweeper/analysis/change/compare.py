@@ -216,7 +216,16 @@ def _sky(summaries: pl.DataFrame, first: date, facts: StationFacts) -> str:
         (pl.col("night").dt.weekday() >= 6).alias("weekend"),
     )
     if rows.is_empty():
-        return "No carriers were measured, so nothing tells whether propagation changed."
+        measured = summaries.filter(pl.col("for") == "carrier")["hz"].unique().sort().to_list()
+        if not measured:
+            return "No carriers were measured, so nothing tells whether propagation changed."
+        named = ", ".join(f"{hz / 1000:.10g} kHz" for hz in measured[:4]) + (
+            " and others" if len(measured) > 4 else ""
+        )
+        return (
+            f"The carriers measured ({named}) did not stand clear of the noise, so nothing tells whether propagation "
+            "changed."
+        )
     nights = matched_nights(rows, first, ("hz", "hour_utc"))
     change = before_after(nights, shared_dependence([nights]), 1.0 - facts.confidence)
     if change.estimate is None:

@@ -59,7 +59,7 @@ def _change(told: ToSay, interval: Interval, smallest_db: float) -> str:
     shown = f"These nights would most likely have shown a change of {smallest_db:.1f} dB or more."
     if told.verdict == "no change":
         return f"No change that matters: {span}, {nights}. {shown}"
-    return f"Too early: the change could be {span}, {nights}. {shown}{_wanted(matched, smallest_db)}"
+    return f"Not settled yet: the change could be {span}, {nights}. {shown}{_wanted(matched, smallest_db)}"
 
 
 def _wanted(matched: MatchedNights, smallest_db: float) -> str:
@@ -99,10 +99,8 @@ def _too_few(change: MatchedNights, otherwise: bool) -> str:
     if otherwise:
         return f"Cannot be told: {nights}, but fewer than {FIRST_LOOK} on each side that were measured alike."
     if min(change.before, change.after) >= FIRST_LOOK:
-        return (
-            f"Too early: {nights}, but fewer than {FIRST_LOOK} on one side at the same hours as on the other."
-        )
-    return f"Too early: {nights}; at least {FIRST_LOOK} on each side, at the same hours, are needed."
+        return f"Not settled yet: {nights}, but fewer than {FIRST_LOOK} on one side at the same hours as on the other."
+    return f"Not settled yet: {nights}; at least {FIRST_LOOK} on each side, at the same hours, are needed."
 
 
 def _ends(interval: Interval) -> str:

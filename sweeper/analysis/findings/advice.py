@@ -5,17 +5,24 @@ Words only: whatever is said here was decided in `verdict` and measured in `cell
 
 from collections.abc import Sequence
 from datetime import UTC, date, datetime
+from zoneinfo import ZoneInfo
 
 import polars as pl
 
 from sweeper.analysis.band.cells import Cell
+from sweeper.analysis.findings.stretches import mean_of, stretches
 from sweeper.analysis.results import PeriodFinding
+from sweeper.analysis.states import FAULTS, STATES
 from sweeper.analysis.statistics.group_sequential import FIRST_LOOK
 from sweeper.analysis.statistics.interval import Interval
 from sweeper.analysis.thresholds import FRESH_DB, SMALL_DB, STOPPED_READS_DB
 from sweeper.analysis.verdict.judge import WITHHOLDING, Judged
 from sweeper.analysis.wording import clock_spans, decibels, nights_of, on_nights_measured, plain
 
+TOLD_IN_ORDER = [
+    *(STATES[state].words for state in ("in", "out", "same", "open")),
+    *FAULTS.values(),
+]
 TROUBLES = {
     "overload": "the stage or the receiver behind it overloads, and overload looks like gain",
     "compression": "strong carriers drive the stage into compression",
@@ -41,7 +48,7 @@ def reason_of(cell: Cell, judged: Judged, worthwhile_db: float, rated_gain_db: f
     interval, nights = judged.snr_change_db, nights_of(cell.nights)
     about = on_nights_measured(cell.nights) if cell.about_these_nights_only else f"over {nights}"
     if judged.withheld:
-        return f"No verdict: {TROUBLES[judged.withheld]}."
+        return f"No answer: {TROUBLES[judged.withheld]}."
     if judged.by_physics and cell.ceiling is not None:
         rise = (
             f"noise from outside stands {cell.noise_rise.value:.0f} dB above the receiver's own; "
@@ -49,18 +56,18 @@ def reason_of(cell: Cell, judged: Judged, worthwhile_db: float, rated_gain_db: f
             else ""
         )
         return (
-            f"Stage or not makes no difference that matters: {rise}"
+            f"No difference that matters: {rise}"
             f"the best of stages could give {max(cell.ceiling.value, 0.0):.1f} dB here ({about})."
         )
     if cell.bound and judged.verdict == "undecided":
-        return "Too early: the meter stood on the end of its scale, which gives a bound and no value."
+        return "Not settled yet: the meter stood on the end of its scale, which gives a bound and no value."
     if cell.snr_change is None:
         if "no-gain-known" in cell.flags:
             return (
-                "Too early: nothing measured the stage's gain yet; a load position or a steady carrier would."
+                "Not settled yet: nothing measured the stage's gain yet; a load position or a steady carrier would."
                 + (_by_label(cell, rated_gain_db))
             )
-        return "Too early: one reading each way cannot be told from fading or drift."
+        return "Not settled yet: one pass says nothing yet, since fading and drift look alike in it."
     if judged.verdict == "undecided":
         return _undecided(judged, interval, about, worthwhile_db)
     if interval is None:
@@ -74,7 +81,7 @@ def reason_of(cell: Cell, judged: Judged, worthwhile_db: float, rated_gain_db: f
         fresh = _fresh(turned.value, turned.low, worthwhile_db)
         return f"The stage costs {decibels(turned)} of signal-to-noise ratio, {about}{fresh}."
     span = f"{plain(interval.low)} to {plain(interval.high)} dB"
-    return f"Stage or not makes no difference that matters: {span}, {about}."
+    return f"No difference that matters: {span}, {about}."
 
 
 def _fresh(value_db: float, nearest_db: float, worthwhile_db: float) -> str:
@@ -99,78 +106,68 @@ def _by_label(cell: Cell, rated_gain_db: float | None) -> str:
 
 def _undecided(judged: Judged, interval: Interval | None, about: str, worthwhile_db: float) -> str:
     if interval is None:
-        return "Too early to say."
+        return "Not settled yet."
     span = f"anything from {plain(interval.low)} to {plain(interval.high)} dB"
     if judged.held_back:
         return (
-            f"Too early: {about} this hour looks clear ({span}), but among so many hours "
+            f"Not settled yet: {about} this hour looks clear ({span}), but among so many hours "
             "one looks clear by chance; another night or two will tell."
         )
-    return f"Too early: {about} the change could be {span}, where {worthwhile_db:g} dB is what matters."
+    return f"Not settled yet: {about} the change could be {span}, where {worthwhile_db:g} dB is what matters."
 
 
 def advice(
     periods: Sequence[PeriodFinding],
     zone: str,
     on: datetime,
+    worthwhile_db: float = 1.0,
     next_step: str = "",
     second: str = "",
     third: str = "",
 ) -> str:
     """The recommendation for a band in two sentences, a `third` when there is more than one season.
 
-    First the hours, joined into spans, each with its worth, and what is still open with what would settle it
+    First the hours, joined into stretches, each with its worth, and what is still open with what would settle it
     (`next_step`, a clause); then `second`, the rule by meter reading or what is wrong.
     """
-    groups = [
-        ("stage", [p for p in periods if p.verdict == "stage"]),
-        ("bypass", [p for p in periods if p.verdict == "bypass"]),
-        ("either", [p for p in periods if p.verdict == "either"]),
-        ("open", [p for p in periods if p.verdict == "undecided" and not p.withheld]),
-        ("trouble", [p for p in periods if p.withheld]),
-    ]
-    parts = []
-    for kind, chosen in groups:
-        if chosen:
-            everywhere = len(chosen) == len(periods)
-            hours = [period.hour_utc for period in chosen]
-            where = "at all hours measured" if everywhere else clock_spans(hours, zone, on)
-            parts.append(_clause(kind, chosen, where, next_step))
-    text = "; ".join(parts)
+    noon = [(12 - _ahead_h(zone, on) + nth) % 24 for nth in range(24)]
+    parts = stretches(periods, worthwhile_db, noon)
+    by_hour = {period.hour_utc: period for period in periods}
+    said = []
+    for words in sorted({part.words for part in parts}, key=TOLD_IN_ORDER.index):
+        chosen = [by_hour[hour] for part in parts if part.words == words for hour in part.hours_utc]
+        everywhere = all(part.words == words for part in parts)
+        hours = [period.hour_utc for period in chosen]
+        where = "at all hours measured" if everywhere else clock_spans(hours, zone, on)
+        said.append(_clause(words, chosen, where, next_step))
+    text = "; ".join(said)
     return " ".join(part for part in (f"{text[0].upper()}{text[1:]}.", second, third) if part)
 
 
-def _clause(kind: str, periods: Sequence[PeriodFinding], where: str, next_step: str) -> str:
-    worth = _worth(periods)
+def _ahead_h(zone: str, on: datetime) -> int:
+    """Whole hours by which the zone's clock is ahead of UTC on that day."""
+    ahead = on.astimezone(ZoneInfo(zone)).utcoffset()
+    return 0 if ahead is None else round(ahead.total_seconds() / 3600)
+
+
+def _clause(words: str, periods: Sequence[PeriodFinding], where: str, next_step: str) -> str:
+    worth = mean_of([period.snr_change_db for period in periods if period.snr_change_db is not None])
     most = max(p.nights for p in periods)
     few = f", {on_nights_measured(most)}" if most < FIRST_LOOK else ""
-    if kind == "stage":
-        return f"stage in {where}{', worth ' + decibels(worth) if worth else ''}{few}"
-    if kind == "bypass":
+    if words == STATES["in"].words:
+        return f"{words} {where}{', worth ' + decibels(worth) if worth else ''}{few}"
+    if words == STATES["out"].words:
         cost = f", it costs {decibels(Interval(-worth.value, -worth.high, -worth.low))}" if worth else ""
-        return f"leave it out {where}{cost}{few}"
-    if kind == "either":
+        return f"{words} {where}{cost}{few}"
+    if words == STATES["same"].words:
         rises = [p.noise_rise_db.value for p in periods if p.noise_rise_db is not None]
         middle = sorted(rises)[len(rises) // 2] if rises else 0.0
         why = f": noise from outside is {middle:.0f} dB above the receiver's own" if middle >= 6 else ""
-        return f"no difference that matters {where}{why}{few}"
-    if kind == "trouble":
-        trouble = min(WITHHOLDING.intersection(periods[0].flags))
-        return f"no verdict {where}, because {TROUBLES[trouble]}"
-    return f"too early to say {where}{' (' + next_step + ')' if next_step else ''}"
-
-
-def _worth(periods: Sequence[PeriodFinding]) -> Interval | None:
-    """Mean over the hours of a span. Hours share nights and gain, so their intervals are averaged, not narrowed."""
-    known = [period.snr_change_db for period in periods if period.snr_change_db is not None]
-    if not known:
-        return None
-    count = len(known)
-    return Interval(
-        sum(each.value for each in known) / count,
-        sum(each.low for each in known) / count,
-        sum(each.high for each in known) / count,
-    )
+        return f"{words} {where}{why}{few}"
+    if words == STATES["open"].words:
+        return f"{words} {where}{' (' + next_step + ')' if next_step else ''}"
+    trouble = min(WITHHOLDING.intersection(periods[0].flags))
+    return f"{words} {where}, because {TROUBLES[trouble]}"
 
 
 def midnight(day: date) -> datetime:

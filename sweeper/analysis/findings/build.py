@@ -117,6 +117,7 @@ def _band(
             periods,
             facts.timezone,
             midnight(max(table.nights["night"].to_list())),
+            facts.worthwhile_db,
             next_step=ahead.sentence if ahead else "",
             second=trouble[0] if trouble else rule_text,
             third=""

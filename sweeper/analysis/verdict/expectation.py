@@ -18,6 +18,7 @@ from sweeper.analysis.facts import StationFacts
 from sweeper.analysis.physics.external_noise import expected
 from sweeper.analysis.physics.friis import cascade, from_db
 from sweeper.analysis.results import Verdict
+from sweeper.analysis.states import words_of
 from sweeper.analysis.verdict.nights_needed import (
     GAIN_SE_BY_CARRIERS_DB,
     GAIN_SE_BY_LOAD_DB,
@@ -138,7 +139,7 @@ def _verdict_clause(
     if not counts:
         why = "because the change lies close to what matters" if has_load else "without a load position"
         comma = ", " if has_load else " "
-        return f"no verdict within {MOST_NIGHTS} nights is likely{comma}{why}"
+        return f"no answer within {MOST_NIGHTS} nights is likely{comma}{why}"
     low, high = min(counts), max(counts)
     span = f"{low}" if low == high else f"{low} to {high}"
     changes = sorted(one.change_db for one in each)
@@ -147,8 +148,8 @@ def _verdict_clause(
         if changes[-1] - changes[0] < 0.1
         else f"{changes[0]:+.1f} to {changes[-1]:+.1f} dB"
     )
-    named = " or ".join(f"“{verdict}”" for verdict in verdicts)
-    clause = f"a verdict in about {span} nights ({named}, {worth})".replace("-", "−")
+    named = " or ".join(f"“{words_of(verdict)}”" for verdict in verdicts)
+    clause = f"an answer in about {span} nights ({named}, {worth})".replace("-", "−")
     if len(counts) < len(each):
         clause += f", or none within {MOST_NIGHTS}"
     return clause + ("" if len(each) == 1 else ", by the antenna's loss")

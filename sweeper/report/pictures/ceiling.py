@@ -12,6 +12,7 @@ from sweeper.report.svg import colour, drawing, inline, sheet
 
 MOST_POINTS = 160
 """Points drawn for a band; of more, every n-th is drawn."""
+CURVE_POINTS = 30
 COLUMNS = 3
 
 
@@ -52,7 +53,7 @@ def _panel(axes: Axes, evidence: Evidence, band: str, worthwhile_db: float) -> N
     curve = evidence.curve.filter(evidence.curve["band"] == band).sort("noise_rise_db")
     points = evidence.points.filter(evidence.points["band"] == band)
     points = points.gather_every(max(1, -(-points.height // MOST_POINTS)))
-    every = max(1, curve.height // 80)
+    every = max(1, curve.height // CURVE_POINTS)
     curve = curve.gather_every(every)
     x = curve["noise_rise_db"].to_list()
     for row in evidence.crossings.filter(evidence.crossings["band"] == band).iter_rows(named=True):
@@ -76,15 +77,13 @@ def _panel(axes: Axes, evidence: Evidence, band: str, worthwhile_db: float) -> N
         linewidth=0.7,
         alpha=0.35,
     )
+    # Dots are the round ends of a line without length, one path for all.
     axes.plot(
-        points["noise_rise_db"].to_list(),
-        points["snr_change_db"].to_list(),
-        linestyle="none",
-        marker="o",
-        markersize=3,
-        markerfacecolor="none",
-        markeredgecolor=colour("ink"),
-        markeredgewidth=0.6,
+        [x for rise in points["noise_rise_db"] for x in (rise, rise, float("nan"))],
+        [y for change in points["snr_change_db"] for y in (change, change, float("nan"))],
+        color=colour("ink"),
+        linewidth=3.2,
+        solid_capstyle="round",
     )
     axes.text(
         0.97, 0.95, band, transform=axes.transAxes, ha="right", va="top", fontsize=11, fontweight="bold"

@@ -47,7 +47,7 @@ def fix(comparison: Comparison, zone: str) -> tuple[Picture, ...]:
                 wording.decibel(band.change_db.high if band.change_db else None, True),
                 str(band.nights_before),
                 str(band.nights_after),
-                band.verdict,
+                wording.FIX_WORDS[band.verdict],
                 band.reason,
             )
             for band in everything
@@ -177,4 +177,4 @@ def _title(comparison: Comparison, zone: str) -> str:
         return f"After the fix it is {' and '.join(parts)}"
     if all(band.verdict == "no change" for band in comparison.bands):
         return "The fix changed nothing that matters"
-    return "Too early to say whether the fix changed anything"
+    return "Not settled yet whether the fix changed anything"

@@ -1,22 +1,28 @@
-"""How noisy is it, and what sets the floor? All paths of a band over the day, the load as the floor."""
+"""How noisy is it, and what sets the floor? All paths of every band over the night, the load as the floor."""
 
+import math
 from collections.abc import Mapping, Sequence
 from datetime import date
+from typing import Any
 
 import polars as pl
-from matplotlib.axes import Axes
 
-from sweeper.analysis import BandFinding, Findings
+from sweeper.analysis import BandFinding, Findings, Interval, listed
 from sweeper.report import wording
+from sweeper.report.pictures.multiples import Line, Panel, Scale, multiples
 from sweeper.report.pictures.picture import Numbers, Picture
-from sweeper.report.svg import colour, drawing, inline, sheet
 
 PATHS = {
-    "antenna-stage": ("antenna", "--", "antenna, stage in"),
-    "antenna-bypass": ("antenna", "-", "antenna, bypass"),
-    "load-stage": ("load", "--", "load, stage in"),
-    "load-bypass": ("load", "-", "load, bypass"),
+    "antenna-stage": "antenna, stage in",
+    "antenna-bypass": "antenna, bypass",
+    "load-stage": "load, stage in",
+    "load-bypass": "load, bypass",
 }
+S_UNIT_DB = 6.0
+"""An S-unit below S9: IARU Region 1 technical recommendation R.1 (1990)."""
+EVERY_HOURS = 6
+"""Local hours between two marks."""
+MARGIN_DB = 2.0
 
 
 def noise(
@@ -27,169 +33,153 @@ def noise(
     zone: str,
     unit: str,
 ) -> tuple[Picture, ...]:
-    """One picture for each band that has levels; below it, where the station is calibrated, what P.372 expects."""
-    found = []
+    """Small pictures of all bands that have levels, on one scale, and where calibrated what P.372 expects."""
     on = findings.end.date()
-    for band in findings.bands:
-        here = levels.filter(levels["band"] == band.band)
-        if not here.height:
-            continue
-        hours = wording.night_order(here["hour_utc"].to_list(), zone, on)
-        name = wording.anchor("noise", band.band)
-        outside = expected.filter(expected["band"] == band.band).drop_nulls("fa_db")
-        title = _title(band) + _against_expected(outside)
-        with drawing():
-            svg = _draw(here, outside, hours, zone, on, unit, name, title)
-        caption = (
-            f"Solid lines: bypass; dashed: stage in. {_intervals(here)} What the load reads is the floor: "
-        )
-        caption += "nothing from outside is heard below it."
-        if outside.height:
-            caption += (
-                " Below: external noise over kT₀b as measured, and in grey the median and the deciles in time of the "
-                f"{outside['causes'][0]} noise that ITU-R P.372 expects of such a place in these months."
-            )
-            if not outside["whole"].all():
-                caption += (
-                    " Atmospheric noise, on this band often the greatest part, at night most of all, is not among it: "
-                    "grey is the least to expect, and whether the place is noisy cannot be told from it. The program's "
-                    "extra “atmospheric” brings it."
-                )
-        if band.band in standing:
-            caption += f" In the middle one of these hours {standing[band.band]}."
-        found.append(Picture(name, title, svg, caption, _numbers(here, outside, hours, zone, on, unit)))
+    bands = [band for band in findings.bands if (levels["band"] == band.band).any()]
+    if not bands:
+        return ()
+    order = wording.night_order(levels["hour_utc"].to_list(), zone, on)
+    found = [_levels(findings, bands, levels, order, zone, unit)]
+    outside = expected.drop_nulls("fa_db")
+    if outside.height:
+        found.append(_outside(findings, outside, standing, order, zone))
     return tuple(found)
 
 
-def _intervals(here: pl.DataFrame) -> str:
-    """What the shaded intervals are, where there are any."""
-    drawn = here.drop_nulls(["low", "high"])["path"].unique().to_list()
-    if any(path.startswith("load") for path in drawn):
-        return "Bands about the lines are intervals over the nights."
-    if drawn:
-        return (
-            "Bands about the antenna's lines are intervals of these nights alone, from their passes; intervals over "
-            "nights take three of them."
-        )
-    return "Too few nights for intervals: they take three."
-
-
-def _draw(
-    here: pl.DataFrame,
-    outside: pl.DataFrame,
-    hours: Sequence[int],
+def _levels(
+    findings: Findings,
+    bands: Sequence[BandFinding],
+    levels: pl.DataFrame,
+    order: Sequence[int],
     zone: str,
-    on: date,
     unit: str,
-    name: str,
-    title: str,
-) -> str:
-    figure = sheet(8.2, 5.2 if outside.height else 3.3)
-    panels = figure.subplots(
-        2 if outside.height else 1,
-        1,
-        squeeze=False,
-        sharex=True,
-        height_ratios=[3, 2] if outside.height else None,
-    )
-    axes = panels[0, 0]
-    ends: list[tuple[float, str, str]] = []
-    reach: list[float] = []
-    for path, (ink, line, label) in PATHS.items():
-        rows = {row["hour_utc"]: row for row in here.filter(here["path"] == path).iter_rows(named=True)}
-        if not rows:
-            continue
-        levels = [rows[hour]["level"] if hour in rows else float("nan") for hour in hours]
-        low = [_or_nan(rows.get(hour), "low") for hour in hours]
-        high = [_or_nan(rows.get(hour), "high") for hour in hours]
-        places = range(len(hours))
-        axes.fill_between(places, low, high, color=colour(ink), alpha=0.18, linewidth=0)
-        axes.plot(places, levels, color=colour(ink), linestyle=line, linewidth=1.7, marker=".", markersize=5)
-        known = [level for level in levels if level == level]
-        reach += known + [end for end in (*low, *high) if end == end]
-        ends.append((known[-1], ink, label))
-        if path == "load-bypass":
-            axes.fill_between(places, levels, min(known) - 100, color=colour("floor"), linewidth=0, zorder=0)
-    if reach:
-        axes.set_ylim(min(reach) - 2, max(reach) + 2)
-    _label_ends(axes, ends, len(hours))
-    axes.set_ylabel(f"noise level, {unit}")
-    axes.grid(axis="y")
-    if outside.height:
-        _outside(panels[1, 0], outside, hours)
-    foot = panels[-1, 0]
-    foot.set_xticks(range(len(hours)), [wording.local_hour(hour, zone, on)[:2] for hour in hours])
-    foot.set_xlim(-0.4, len(hours) - 0.6)
-    foot.set_xlabel(f"hour beginning, local time ({zone})")
-    return inline(figure, name, title, _alternative(here, unit))
-
-
-def _outside(axes: Axes, outside: pl.DataFrame, hours: Sequence[int]) -> None:
-    """External noise as measured over what P.372 expects."""
-    rows = {row["hour_utc"]: row for row in outside.iter_rows(named=True)}
-    columns = {
-        key: [_or_nan(rows.get(hour), key) for hour in hours]
-        for key in ("fa_db", "fa_low", "fa_high", "expected_db", "expected_low", "expected_high")
-    }
-    places = range(len(hours))
-    axes.fill_between(
-        places,
-        columns["expected_low"],
-        columns["expected_high"],
-        color=colour("soft"),
-        alpha=0.22,
-        linewidth=0,
-    )
-    axes.plot(places, columns["expected_db"], color=colour("soft"), linewidth=1.3, linestyle=":")
-    axes.fill_between(
-        places, columns["fa_low"], columns["fa_high"], color=colour("antenna"), alpha=0.18, linewidth=0
-    )
-    axes.plot(places, columns["fa_db"], color=colour("antenna"), linewidth=1.7, marker=".", markersize=5)
-    ends = [(columns["fa_db"], "antenna", "measured"), (columns["expected_db"], "soft", "P.372")]
-    _label_ends(
-        axes,
-        [(known[-1], ink, label) for line, ink, label in ends if (known := [v for v in line if v == v])],
-        len(hours),
-    )
-    axes.set_ylabel("Fa, dB over kT₀b")
-    axes.grid(axis="y")
-
-
-def _or_nan(row: dict[str, object] | None, key: str) -> float:
-    value = row[key] if row is not None else None
-    return float(value) if isinstance(value, float) else float("nan")
-
-
-def _label_ends(axes: Axes, ends: list[tuple[float, str, str]], columns: int) -> None:
-    """Each line's name at its right end, pushed apart where lines meet."""
-    low, high = axes.get_ylim()
-    gap, last = (high - low) * 0.075, float("-inf")
-    for level, ink, label in sorted(ends):
-        last = max(level, last + gap)
-        axes.annotate(
-            label,
-            (columns - 1, last),
-            xytext=(12, 0),
-            textcoords="offset points",
-            va="center",
-            color=colour(ink),
-            annotation_clip=False,
+) -> Picture:
+    on = findings.end.date()
+    title = _title(bands)
+    ends = levels.select(
+        pl.min_horizontal("level", "low").min().alias("low"),
+        pl.max_horizontal("level", "high").max().alias("high"),
+    ).row(0)
+    scale = _scale(ends, order, zone, on, unit)
+    panels = []
+    for band in bands:
+        here = levels.filter(levels["band"] == band.band)
+        lines = [_line(here.filter(here["path"] == path), path, order) for path in PATHS]
+        panels.append(
+            Panel(band.band, _alternative(here, unit), [line for line in lines if set(line.values) - {None}])
         )
+    caption = (
+        f"{unit}, all bands on one scale. Dark: antenna; violet: load. Solid: bypass; dashed: stage in. "
+        f"{_intervals(levels)} What the load reads is the floor: nothing from outside is heard below it."
+    )
+    numbers = _numbers(bands, levels, order, zone, on, unit)
+    return Picture("noise", title, multiples("noise", panels, scale), caption, numbers)
 
 
-def _title(band: BandFinding) -> str:
-    rises = [p.noise_rise_db.value for p in band.periods if p.noise_rise_db is not None]
-    if not rises:
-        return f"{band.band}: noise levels; without a load the floor is not known"
-    low, high = min(rises), max(rises)
-    span = f"{low:.0f}" if round(low) == round(high) else f"{low:.0f} to {high:.0f}"
-    if low >= 10:
-        what = "noise from outside sets the floor"
-    elif high <= 3:
-        what = "the receiver's own noise counts"
-    else:
-        what = "noise from outside and the receiver's own both count"
-    return f"{band.band}: {what}; the antenna stands {span} dB above the load"
+def _line(
+    rows: pl.DataFrame, kind: str, order: Sequence[int], keys: tuple[str, ...] = ("level", "low", "high")
+) -> Line:
+    by_hour = {row["hour_utc"]: row for row in rows.iter_rows(named=True)}
+    columns = [[by_hour[hour][key] if hour in by_hour else None for hour in order] for key in keys]
+    return Line(kind, columns[0], *columns[1:])
+
+
+def _scale(ends: tuple[float, float], order: Sequence[int], zone: str, on: date, unit: str) -> Scale:
+    """Marks every ten decibels; in S-units beside decibels for a meter that shows them."""
+    low, high = ends[0] - MARGIN_DB, ends[1] + MARGIN_DB
+    s_meter = unit == "dB over S9"
+    every = 2 * S_UNIT_DB if s_meter else 10.0
+    if high - low < 2 * every:
+        every /= 2
+    marks = [nth * every for nth in range(math.ceil(low / every), math.floor(high / every) + 1)]
+    words = {at: f"{s_units(at)} {at:.0f}" if s_meter else f"{at:.0f}" for at in marks}
+    hours = {
+        place: (wording.local_hour(hour, zone, on)[:2], f"{hour:02d}")
+        for place, hour in enumerate(order)
+        if int(wording.local_hour(hour, zone, on)[:2]) % EVERY_HOURS == 0
+    }
+    return Scale(
+        hours, len(order) - 1, {at: text.replace("-", wording.MINUS) for at, text in words.items()}, low, high
+    )
+
+
+def s_units(over_s9_db: float) -> str:
+    """``S3`` for −36 dB over S9, ``S9+20`` for 20 above; ``<S1`` below what the scale shows."""
+    if over_s9_db > 0:
+        return f"S9+{over_s9_db:.0f}"
+    units = 9 + over_s9_db / S_UNIT_DB
+    return f"S{units:.0f}" if units >= 1 else "<S1"
+
+
+def _outside(
+    findings: Findings,
+    outside: pl.DataFrame,
+    standing: Mapping[str, str],
+    order: Sequence[int],
+    zone: str,
+) -> Picture:
+    """External noise as measured over what P.372 expects."""
+    on = findings.end.date()
+    bands = outside["band"].unique(maintain_order=True).to_list()
+    keys = ("fa_db", "fa_low", "fa_high", "expected_db", "expected_low", "expected_high")
+    ends = outside.select(
+        pl.min_horizontal(keys).min().alias("low"), pl.max_horizontal(keys).max().alias("high")
+    ).row(0)
+    panels = []
+    for band in bands:
+        here = outside.filter(outside["band"] == band)
+        lines = [_line(here, "expected", order, keys[3:]), _line(here, "antenna-bypass", order, keys[:3])]
+        panels.append(Panel(band, f"{band}{_against_expected(here) or ': see the table'}.", lines))
+    told = [f"{band}{_against_expected(outside.filter(outside['band'] == band))}" for band in bands]
+    known = [text for text, band in zip(told, bands, strict=True) if text != band]
+    title = "; ".join(known) or "External noise beside what ITU-R P.372 expects"
+    caption = (
+        "Fa, dB over kT₀b. Dark: as measured; grey: the median and the deciles in time of the "
+        f"{outside['causes'][0]} noise that ITU-R P.372 expects of such a place in these months."
+    )
+    if not outside["whole"].all():
+        caption += (
+            " Atmospheric noise, often the greatest part on low bands, at night most of all, is not among it: grey is "
+            "the least to expect there, and whether the place is noisy cannot be told from it. The program's "
+            "extra “atmospheric” brings it."
+        )
+    caption += "".join(
+        f" In the middle one of the hours {standing[band]}." for band in bands if band in standing
+    )
+    svg = multiples("outside", panels, _scale(ends, order, zone, on, "dB"))
+    return Picture("outside", title, svg, caption, _numbers_outside(outside, order, zone, on))
+
+
+def _intervals(levels: pl.DataFrame) -> str:
+    """What the shaded intervals are, where there are any."""
+    drawn = levels.drop_nulls(["low", "high"])["path"].unique().to_list()
+    if any(path.startswith("load") for path in drawn):
+        return "Shaded: intervals over the nights."
+    if drawn:
+        return "Shaded: intervals of these nights alone; intervals over nights take three of them."
+    return "Intervals over nights take three of them."
+
+
+def _title(bands: Sequence[BandFinding]) -> str:
+    """What sets the floor, band by band, from how far the antenna stands above the load."""
+    kinds: dict[str, list[str]] = {"noise from outside": [], "both": [], "the receiver's own noise": []}
+    for band in bands:
+        rises = [p.noise_rise_db.value for p in band.periods if p.noise_rise_db is not None]
+        if rises:
+            kind = (
+                "noise from outside"
+                if min(rises) >= 10
+                else "the receiver's own noise"
+                if max(rises) <= 3
+                else "both"
+            )
+            kinds[kind].append(band.band)
+    told = [f"{kind} on {listed(names)}" for kind, names in kinds.items() if names]
+    return (
+        f"What sets the floor: {'; '.join(told)}"
+        if told
+        else "Noise levels; without a load the floor is not known"
+    )
 
 
 def _against_expected(outside: pl.DataFrame) -> str:
@@ -208,7 +198,7 @@ def _against_expected(outside: pl.DataFrame) -> str:
 
 def _alternative(here: pl.DataFrame, unit: str) -> str:
     parts = []
-    for path, (_, _, label) in PATHS.items():
+    for path, label in PATHS.items():
         levels = here.filter(here["path"] == path)["level"].drop_nulls().to_list()
         if levels:
             parts.append(
@@ -218,35 +208,57 @@ def _alternative(here: pl.DataFrame, unit: str) -> str:
 
 
 def _numbers(
-    here: pl.DataFrame, outside: pl.DataFrame, hours: Sequence[int], zone: str, on: date, unit: str
+    bands: Sequence[BandFinding], levels: pl.DataFrame, order: Sequence[int], zone: str, on: date, unit: str
 ) -> Numbers:
+    """One row for each band and hour, a column for each path."""
+    cells = {(row["band"], row["hour_utc"], row["path"]): row for row in levels.iter_rows(named=True)}
     rows: list[tuple[str, ...]] = []
-    for hour in hours:
-        for path, (_, _, label) in PATHS.items():
-            cell = here.filter((here["path"] == path) & (here["hour_utc"] == hour))
-            for row in cell.iter_rows(named=True):
-                rows.append(
-                    (
-                        wording.local_hour(hour, zone, on),
-                        label,
-                        wording.decibel(row["level"]),
-                        wording.decibel(row["low"]),
-                        wording.decibel(row["high"]),
-                        wording.decibel(row["impulsiveness_db"]),
-                        str(row["nights"]),
-                    )
+    for band in bands:
+        for hour in order:
+            here = {path: cells[band.band, hour, path] for path in PATHS if (band.band, hour, path) in cells}
+            if not here:
+                continue
+            crackle = here.get("antenna-bypass", {}).get("impulsiveness_db")
+            rows.append(
+                (
+                    band.band,
+                    wording.local_hour(hour, zone, on),
+                    f"{hour:02d}:00",
+                    *(_with_ends(here.get(path)) for path in PATHS),
+                    wording.decibel(crackle),
+                    str(max(row["nights"] for row in here.values())),
                 )
-        for row in outside.filter(outside["hour_utc"] == hour).iter_rows(named=True):
-            at = wording.local_hour(hour, zone, on)
-            for label, keys in _OUTSIDE.items():
-                rows.append((at, label, *(wording.decibel(row[key]) for key in keys), "", ""))
+            )
+    headings = ("Band", f"Hour ({zone})", "UTC", *(f"{words}, {unit}" for words in PATHS.values()))
+    return Numbers((*headings, "Impulsive part, dB", "Nights"), tuple(rows))
+
+
+def _with_ends(row: Mapping[str, Any] | None) -> str:
+    if row is None:
+        return ""
+    if row["low"] is None:
+        return wording.decibel(row["level"])
+    return wording.interval(Interval(row["level"], row["low"], row["high"]), False)
+
+
+def _numbers_outside(outside: pl.DataFrame, order: Sequence[int], zone: str, on: date) -> Numbers:
+    rows = [
+        (
+            row["band"],
+            wording.local_hour(row["hour_utc"], zone, on),
+            f"{row['hour_utc']:02d}:00",
+            wording.interval(Interval(row["fa_db"], row["fa_low"], row["fa_high"]), False),
+            wording.interval(Interval(row["expected_db"], row["expected_low"], row["expected_high"]), False),
+        )
+        for row in sorted(
+            outside.iter_rows(named=True), key=lambda row: (row["band"], order.index(row["hour_utc"]))
+        )
+    ]
     headings = (
-        f"Hour ({zone})", "Path", f"Level, {unit}", "low", "high", "Impulsive part, dB", "Nights"
-    )  # fmt: skip
+        "Band",
+        f"Hour ({zone})",
+        "UTC",
+        "External noise, dB over kT₀b",
+        "P.372 expects (deciles), dB",
+    )
     return Numbers(headings, tuple(rows))
-
-
-_OUTSIDE = {
-    "external noise over kT₀b, dB": ("fa_db", "fa_low", "fa_high"),
-    "P.372 expects, dB": ("expected_db", "expected_low", "expected_high"),
-}

@@ -24,4 +24,4 @@ class Picture:
     @property
     def wide(self) -> bool:
         """Whether a phone shows only a part of it at a time."""
-        return 'class="picture whole"' not in self.svg
+        return 'class="picture"' in self.svg

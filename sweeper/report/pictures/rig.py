@@ -22,14 +22,15 @@ def rig(
     busiest_relay: int,
     rated_operations: int | None,
     zone: str,
-) -> tuple[Picture, ...]:
-    """One picture of the passes of each night that were measured here. Counts: there is no uncertainty to draw.
+) -> tuple[Numbers | None, tuple[Picture, ...]]:
+    """What became of the passes measured here, night by night: a picture from two nights on, a table of one.
 
+    Counts: there is no uncertainty to draw.
     `busiest_relay`: operations in the life of the relay that moved most.
     """
     passes = [record for record in passes if not record.brought_in]
     if not passes:
-        return ()
+        return None, ()
     counts: dict[date, Counter[Outcome]] = {}
     operations: Counter[date] = Counter()
     for record in passes:
@@ -37,11 +38,6 @@ def rig(
         counts.setdefault(night, Counter())[record.outcome] += 1
         operations[night] += record.relay_operations
     nights = sorted(counts)
-    title = _title(passes, busiest_relay, rated_operations)
-    with drawing():
-        figure = sheet(8.2, 2.4)
-        _bars(figure.subplots(), counts)
-        svg = inline(figure, "rig", title, f"{title}. {_troubles(passes)}")
     trouble = {row["night"]: row for row in health.iter_rows(named=True)}
     signs = ("floor", "clipped", "occupied", "stale", "overload")
     rows = tuple(
@@ -57,7 +53,15 @@ def rig(
         "Night of", "Passes done", "skipped", "failed", "Operations of all relays", "On the floor", "Clipped",
         "Occupied", "Stale", "Hours with overload",
     )  # fmt: skip
-    return (Picture("rig", title, svg, _troubles(passes), Numbers(headings, rows)),)
+    numbers = Numbers(headings, rows)
+    if len(nights) == 1:
+        return numbers, ()
+    title = _title(passes, busiest_relay, rated_operations)
+    with drawing():
+        figure = sheet(8.2, 2.4)
+        _bars(figure.subplots(), counts)
+        svg = inline(figure, "rig", title, f"{title}. {_troubles(passes)}")
+    return None, (Picture("rig", title, svg, _troubles(passes), numbers),)
 
 
 def _bars(axes: Axes, counts: Mapping[date, Counter[Outcome]]) -> None:

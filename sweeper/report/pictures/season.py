@@ -9,11 +9,13 @@ from matplotlib.path import Path
 
 from sweeper.analysis import Findings
 from sweeper.report import wording
+from sweeper.report.hours import REACH_DB
 from sweeper.report.palette import step_of
 from sweeper.report.pictures.picture import Numbers, Picture
-from sweeper.report.pictures.when import REACH_DB, WIDEST_DB
 from sweeper.report.svg import colour, drawing, inline, sheet
 
+WIDEST_DB = 8.0
+"""An interval of a night (from end to end) from which on its tile is as empty as can be."""
 SIZES = 4
 """How full a tile can be: a night alone is not known finely enough for more."""
 FEWEST = 21

@@ -6,11 +6,19 @@ from math import ceil
 from matplotlib.axes import Axes
 from matplotlib.patches import Rectangle
 
-from sweeper.analysis import BandHour, StationCell, StationResult, atmospheric_noise_known, listed
+from sweeper.analysis import (
+    OF_VERDICT,
+    STATES,
+    BandHour,
+    StationCell,
+    StationResult,
+    atmospheric_noise_known,
+    listed,
+)
 from sweeper.report import wording
+from sweeper.report.hours import REACH_DB
 from sweeper.report.palette import step_of
 from sweeper.report.pictures.picture import Numbers, Picture
-from sweeper.report.pictures.when import REACH_DB
 from sweeper.report.svg import colour, drawing, inline, sheet
 
 NOISE_REACH_DB = 15.0
@@ -60,12 +68,12 @@ def medians(bands: Sequence[BandHour]) -> tuple[Picture, ...]:
             str(each.stations),
             wording.decibel(each.snr_change_db, True),
             wording.decibel(each.above_expected_db, True),
-            *(str(each.verdicts.get(verdict, 0)) for verdict in wording.VERDICT_WORDS),
+            *(str(each.verdicts.get(verdict, 0)) for verdict in OF_VERDICT),
         )
         for each in bands
     )
     headings = ("Band", "Hour (UTC)", "Stations", "S/N change, dB", "Noise over expected, dB",
-                *wording.VERDICT_WORDS.values())  # fmt: skip
+                *(STATES[state].words for state in OF_VERDICT.values()))  # fmt: skip
     caption = "The number is the median over stations in dB; n is how many stations measured that hour."
     return (Picture("medians", title, svg, caption, Numbers(headings, rows)),)
 

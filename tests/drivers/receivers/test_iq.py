@@ -99,6 +99,9 @@ class NetworkBox:
         self.on_air: list[tuple[float, float]] = []
         self.noise = 1e-9
         self.silent = False
+        self.bent: Callable[[NDArray[np.complex64]], NDArray[np.complex64]] = lambda samples: samples
+        self.at_tuning: list[Callable[[], None]] = []
+        self.gone = False
         self.labels: list[int] = []
         self._stop = threading.Event()
         self._threads = [threading.Thread(target=self._accept)]
@@ -117,7 +120,11 @@ class NetworkBox:
                 connection, _ = self.listener.accept()
             except TimeoutError:
                 continue
-            (label,) = struct.unpack("<I", connection.recv(4, socket.MSG_WAITALL))
+            word = b"" if self.gone else connection.recv(4, socket.MSG_WAITALL)
+            if len(word) < 4:
+                connection.close()
+                continue
+            (label,) = struct.unpack("<I", word)
             self.labels.append(label)
             serve = self._commands if label == 0 else self._samples
             self._threads.append(threading.Thread(target=serve, args=(connection,)))
@@ -131,11 +138,13 @@ class NetworkBox:
                     self.rate_code = command & 0xF
                 else:
                     self.centre_hz = command
+                    if self.at_tuning:
+                        self.at_tuning.pop(0)()
 
     def _samples(self, connection: socket.socket) -> None:
         block, at = RATE_HZ // 100, 0
         with connection:
-            while not self._stop.is_set():
+            while not (self._stop.is_set() or self.gone):
                 if not self.silent:
                     when = (at + np.arange(block)) / RATE_HZ
                     at += block
@@ -147,7 +156,7 @@ class NetworkBox:
                             )
                     clipped = np.clip(samples.real, -1, 1) + 1j * np.clip(samples.imag, -1, 1)
                     try:
-                        connection.sendall(clipped.astype(np.complex64).tobytes())
+                        connection.sendall(self.bent(clipped.astype(np.complex64)).tobytes())
                     except OSError:
                         return
                 self._stop.wait(0.01)  # samples come at their rate, as from a converter
@@ -270,6 +279,14 @@ def test_a_device_has_to_be_named() -> None:
 def test_only_plain_words_go_to_a_device_and_none_for_its_transmitter(device: dict[str, object]) -> None:
     with pytest.raises(ValidationError):
         Options.model_validate({"device": device})
+
+
+@pytest.mark.parametrize(
+    "key", ["biastee", "bias_tx", "rf_bias", "remote:biasT_ctrl", "reset", "Phantom", "antenna_power"]
+)
+def test_no_voltage_goes_up_the_feed_line_by_a_station_file(key: str) -> None:
+    with pytest.raises(ValidationError, match="feed line"):
+        Options.model_validate({"device": {"driver": "rtlsdr", key: "1"}})
 
 
 class Gone:

@@ -3,6 +3,7 @@
 import os
 import subprocess
 import sys
+from importlib.metadata import version
 from pathlib import Path
 
 import pytest
@@ -14,7 +15,7 @@ from tests.whole.test_main_job import sweeper
 
 COMMANDS = (
     "demo", "new", "check", "plan", "run", "calibrate", "analyse", "compare", "report", "serve", "import", "export",
-    "status", "pause", "resume", "note", "follow", "fleet", "simulate",
+    "status", "pause", "resume", "note", "follow", "fleet", "simulate", "ab", "stop", "rest", "keys",
 )  # fmt: skip
 STATION_COMMANDS = ("check", "plan", "run", "calibrate", "analyse", "compare", "report", "export", "status")
 
@@ -27,7 +28,33 @@ def test_every_command_explains_itself_with_an_example(
     with pytest.raises(SystemExit) as ended:
         main()
     assert ended.value.code == 0
-    assert f"Example: sweeper {command}" in capsys.readouterr().out
+    shown = capsys.readouterr().out
+    assert f"Example: sweeper {command}" in shown and "<bool>" not in shown
+
+
+def test_all_commands_are_listed_in_groups_from_first_use_on(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    listed = []
+    for way in ("-h", "--help"):
+        monkeypatch.setattr("sys.argv", ["sweeper", way])
+        with pytest.raises(SystemExit) as ended:
+            main()
+        assert ended.value.code == 0
+        listed.append(capsys.readouterr().out)
+    assert listed[0] == listed[1] and "<bool>" not in listed[0]
+    groups = ("First use", "Measuring", "Reading", "Caring for it", "Many stations")
+    places = [listed[0].index(f" {group} ") for group in groups]
+    assert places == sorted(places)
+    for command in COMMANDS:
+        assert f" {command} " in listed[0]
+
+
+def test_it_tells_its_version(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> None:
+    monkeypatch.setattr("sys.argv", ["sweeper", "--version"])
+    with pytest.raises(SystemExit) as ended:
+        main()
+    assert ended.value.code == 0 and capsys.readouterr().out == f"sweeper {version('stage-sweeper')}\n"
 
 
 @pytest.mark.parametrize("command", STATION_COMMANDS)

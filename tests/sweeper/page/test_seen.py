@@ -109,4 +109,4 @@ def test_a_band_without_readings_is_listed_and_says_why() -> None:
     object.__setattr__(found.bands[0], "periods", ())
     tonight.take(Reduced(found, (), lambda: sample.tables(found)), 18)
     (band,) = tonight_seen(tonight, STATION)["bands"]
-    assert (band["change"], band["verdict"], band["reason"]) == ("–", "undecided", "40 m: do what it says.")
+    assert (band["change"], band["state"], band["reason"]) == ("–", "open", "40 m: do what it says.")

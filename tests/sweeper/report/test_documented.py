@@ -1,9 +1,13 @@
 """The pages on report and live page: every place that they name exists, and every picture is shown somewhere."""
 
 import re
+from dataclasses import replace
+from datetime import timedelta
 from pathlib import Path
 
+from sweeper.analysis import Interval
 from sweeper.report.page import write_html
+from sweeper.store import Note
 from tests.sweeper.report import sample
 
 DOCS = Path(__file__).parents[3] / "docs"
@@ -11,7 +15,18 @@ DOCS = Path(__file__).parents[3] / "docs"
 
 def test_every_place_that_the_page_on_reading_names_is_in_the_report(tmp_path: Path) -> None:
     found = sample.findings()
-    write_html(found, sample.tables(found), (), tmp_path / "report.html")
+    figure = replace(found.bands[0], chain_change_db=Interval(-6.2, -6.6, -5.8))
+    found = replace(found, bands=(figure, *found.bands[1:]))
+    before = sample.findings(end=found.end - timedelta(days=1))
+    for each in (before, found):
+        write_html(
+            each,
+            sample.tables(each),
+            sample.passes(),
+            tmp_path / "report.html",
+            comparison=sample.comparison(each),
+            notes=[Note(sample.START, "Antenna moved")],
+        )
     markup = (tmp_path / "report.html").read_text(encoding="utf-8")
     named = set(re.findall(r"`#([a-z]+)`", (DOCS / "reading-the-report.md").read_text(encoding="utf-8")))
     assert len(named) >= 12

@@ -10,7 +10,7 @@ TABLES = sample.tables(FOUND, calibrated=True)
 
 
 def picture(expected):
-    return noise(FOUND, TABLES.levels, expected, {}, "UTC", "dBm")[0]
+    return noise(FOUND, TABLES.levels, expected, {}, "UTC", "dBm")[1]
 
 
 def test_the_caption_names_the_causes_and_the_title_judges():

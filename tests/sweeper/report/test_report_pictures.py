@@ -6,6 +6,8 @@ from dataclasses import replace
 import polars as pl
 
 from sweeper.report.pictures.ceiling import ceiling
+from sweeper.report.pictures.multiples import Line, Panel, Scale, multiples
+from sweeper.report.pictures.noise import s_units
 from sweeper.report.pictures.season import season
 from tests.sweeper.report import sample
 from tests.sweeper.report.written import Page
@@ -14,10 +16,14 @@ from tests.sweeper.report.written import Page
 def test_each_picture_states_a_finding_has_words_for_who_cannot_see_it_and_its_numbers(markup: str) -> None:
     page = Page(markup)
     pictures = [attributes for attributes in page.of("svg") if attributes.get("role") == "img"]
-    assert len(pictures) == len(page.of("figure")) >= 9
-    assert len(page.of("details")) == len(pictures)
+    pictures = [attributes for attributes in pictures if attributes.get("class") != "ribbon"]
+    small = [attributes for attributes in pictures if attributes.get("class") == "small"]
+    figures = page.of("figure")
+    assert len(small) == 4, "levels, and what is expected, of two bands"
+    assert len(figures) == len(pictures) - len(small) + 2 >= 7
+    assert markup.count("The numbers of this picture") == len(figures)
     described = set(re.findall(r'<desc id="([^"]+)">[^<]{10,}</desc>', markup))
-    titled = set(re.findall(r'<title id="([^"]+)">[^<]{10,}</title>', markup))
+    titled = set(re.findall(r'<title id="([^"]+)">[^<]{4,}</title>', markup))
     for attributes in pictures:
         title, description = (attributes["aria-labelledby"] or "").split()
         assert title in titled and description in described
@@ -25,10 +31,11 @@ def test_each_picture_states_a_finding_has_words_for_who_cannot_see_it_and_its_n
 
 def test_axes_carry_names_and_units(markup: str) -> None:
     for words in (
-        "hour beginning, local time (Europe/Copenhagen)",
-        "noise level, dB over S9",
+        "Times: Europe/Copenhagen.",
+        "dB over S9, all bands on one scale",
+        "S3 −36",
         "Fa, dB over kT₀b",
-        "S/N change, dB",
+        "S/N change in dB",
         "noise rise in bypass: antenna over load, dB",
         "gain of the stage with its relays and cables, dB",
         "change of noise after the fix, dB",
@@ -47,7 +54,7 @@ def test_gain_and_fix_fit_a_phone_and_wider_pictures_say_that_they_go_on(markup:
         figure = drawing_of(markup, name)
         assert 'class="picture whole"' in figure and "swipe" not in figure
         assert ">carriers<" in figure or name == "fix"
-    for name in ("when", "noise-40-m", "ceiling", "season"):
+    for name in ("ceiling", "season"):
         assert '<p class="swipe">' in drawing_of(markup, name)
 
 
@@ -85,8 +92,9 @@ def test_the_ceiling_shows_every_point_with_its_interval_and_says_where_the_stag
     )
     ticks = [int(tick) for tick in re.findall(r">(\d+)</text>", picture.svg)]
     assert max(ticks) >= 20
-    beyond = re.findall(r'<use [^>]*x="([\d.]+)"', picture.svg)
-    assert len(beyond) >= len(tables.points)
+    dots = re.findall(r'<path d="([^"]*)"[^>]*stroke-linecap="round"', picture.svg)
+    # A band's dots are one path, a dot a piece of no length.
+    assert sum(path.count("M") for path in dots) == len(tables.points)
     without = replace(tables, points=tables.points.with_columns(low=None, high=None))
     (bare,) = ceiling(without, 1.0, "dB")
     assert len(bare.svg) < len(picture.svg)
@@ -98,7 +106,25 @@ def test_the_busiest_relay_is_held_against_its_rating(markup: str) -> None:
 
 
 def test_the_impulsive_part_stands_beside_the_level_and_the_diagnosis_under_the_picture(markup: str) -> None:
-    section = markup[markup.index('id="noise-40-m-figure"') : markup.index('<h2 id="ceiling">')]
+    section = markup[markup.index('id="noise-figure"') : markup.index('id="ceiling"')]
     assert "Impulsive part, dB" in section
-    assert "<td>−40.0</td><td>−41.0</td><td>−39.0</td><td>0.7</td><td>7</td>" in section
-    assert "In the middle one of these hours noise on 40 m stands as it does." in section
+    row = '<th scope="row">40 m<td>19:00<td>18:00<td>−28.0 (−29.0 to −27.0)<td>−40.0 (−41.0 to −39.0)'
+    assert f"{row}<td>−39.0 (−40.0 to −38.0)<td>−45.0 (−46.0 to −44.0)<td>0.7<td>7" in section
+    assert "In the middle one of the hours noise on 40 m stands as it does." in section
+
+
+def test_small_pictures_of_one_kind_share_their_scale_and_gaps_stay_gaps() -> None:
+    scale = Scale({0: ("18", "17")}, 4, {0.0: "S9 0"}, -60.0, 0.0)
+    shown = multiples(
+        "noise", [Panel("<40 m>", "words", [Line("load-bypass", [-30, None, -30, -30, None])])], scale
+    )
+    assert "<40 m>" not in shown and "&lt;40 m&gt;" in shown
+    (path,) = re.findall(r'class="load-bypass" d="([^"]*)"', shown)
+    assert re.fullmatch(r"M46 [\d.]+h2M135 [\d.]+L180 [\d.]+", path), path
+    heights = set(re.findall(r"\d+ ([\d.]+)", path))
+    assert len(heights) == 1, "the same level at the same height"
+
+
+def test_s_units_as_the_needle_shows_them() -> None:
+    # IARU Region 1 technical recommendation R.1 (1990): six decibels an S-unit, S9 at 0 dB over S9.
+    assert [s_units(at) for at in (0.0, -36.0, -48.0, -60.0, 20.0)] == ["S9", "S3", "S1", "<S1", "S9+20"]

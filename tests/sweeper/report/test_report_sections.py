@@ -6,8 +6,8 @@ from datetime import timedelta
 from pathlib import Path
 
 from sweeper.analysis import BandFinding, Interval, Verdict
+from sweeper.report.answer import answer_line
 from sweeper.report.page import write_html
-from sweeper.report.pictures.when import in_one_sentence
 from sweeper.report.plain import as_text
 from sweeper.report.setting import Setting
 from sweeper.store import Note
@@ -16,36 +16,47 @@ from tests.sweeper.report import sample
 from tests.sweeper.report.written import Page
 
 
-def test_what_to_do_comes_first_and_in_local_time(markup: str) -> None:
+def test_the_answer_comes_first_and_everything_else_is_folded(markup: str) -> None:
     page = Page(markup)
-    assert page.headings[:2] == ["Saltmarsh", "What to do"]
-    # 18:00 to 06:00 UTC in November is an hour later in Copenhagen (IANA time-zone database).
-    assert markup.index("19:00–07:00") < markup.index('<h2 id="when">')
+    assert page.headings[:2] == ["Saltmarsh", "In sentences, band by band"]
+    above = markup[: markup.index("<details>")]
+    for words in (
+        "7 nights",
+        "Stage in on 80 m and 40 m.",
+        "▲ stage in",
+        "+3.0 (+2.2 to +3.8)",
+        "passes done",
+    ):
+        assert words in above, words
+    assert '<a href="' not in above
+    assert all(name != "details" or "open" not in attributes for name, attributes in page.elements)
 
 
-def test_one_sentence_says_where_it_helps_where_it_costs_and_what_is_open() -> None:
+def test_the_answer_in_one_line() -> None:
     verdicts: tuple[Verdict, ...] = ("stage", "bypass", "either", "undecided")
     bands = tuple(sample.findings(name, verdict=v).bands[0] for name, v in zip("abcd", verdicts, strict=True))
-    assert in_one_sentence(replace(sample.findings(), bands=bands)) == (
-        "The stage helps on a; it costs signal-to-noise ratio on b; it makes no difference that matters on c; "
-        "on the other bands it is too early to say"
+    assert answer_line(replace(sample.findings(), bands=bands)) == (
+        "Stage in on a; stage out on b; no difference on c; not settled yet elsewhere"
     )
-    assert in_one_sentence(sample.findings("c", verdict="either")) == (
-        "The stage makes no difference that matters on c"
+    assert answer_line(replace(sample.findings(), bands=bands[:3])) == (
+        "Stage in on a; stage out on b; no difference elsewhere"
     )
-    assert in_one_sentence(sample.findings("d", verdict="undecided")).startswith("Too early")
+    assert answer_line(sample.findings("c", verdict="either")) == "No difference on any band"
+    assert answer_line(sample.findings("d", verdict="undecided")) == "Not settled yet on any band"
 
 
-def test_the_headline_claims_no_hour_and_no_night_that_was_not_measured() -> None:
-    def some(band: str, verdict: Verdict, hours: tuple[int, ...], *flags: str) -> BandFinding:
-        """`verdict` in these hours and undecided in the others, where `flags` hold."""
-        decided, undecided = (sample.findings(band, verdict=each).bands[0] for each in (verdict, "undecided"))
-        periods = [
-            yes if yes.hour_utc in hours else replace(no, flags=flags)
-            for yes, no in zip(decided.periods, undecided.periods, strict=True)
-        ]
-        return replace(decided, periods=tuple(periods))
+def some(band: str, verdict: Verdict, hours: tuple[int, ...], *flags: str) -> BandFinding:
+    """`verdict` in these hours and undecided in the others, where `flags` hold and the change may be anything."""
+    decided, undecided = (sample.findings(band, verdict=each).bands[0] for each in (verdict, "undecided"))
+    wide = None if "withheld" in flags else Interval(0.8, -9.0, 9.0)
+    periods = [
+        yes if yes.hour_utc in hours else replace(no, flags=flags, snr_change_db=wide)
+        for yes, no in zip(decided.periods, undecided.periods, strict=True)
+    ]
+    return replace(decided, periods=tuple(periods))
 
+
+def test_the_line_claims_no_hour_and_no_night_that_was_not_measured() -> None:
     partly = replace(
         sample.findings(),
         bands=(
@@ -55,10 +66,9 @@ def test_the_headline_claims_no_hour_and_no_night_that_was_not_measured() -> Non
             sample.findings("10 m", verdict="undecided").bands[0],
         ),
     )
-    assert in_one_sentence(partly, "Europe/Copenhagen") == (
-        "The stage helps at some hours on 80 m; it makes no difference that matters on long wave, and at some "
-        "hours on 40 m; it overloads on 40 m at 20:00–02:00; on the other bands it is "
-        "too early to say"
+    assert answer_line(partly, "Europe/Copenhagen") == (
+        "Stage in on 80 m 19:00–21:00; overload: stage out on 40 m 20:00–02:00; "
+        "no difference on long wave and at some hours on 40 m; not settled yet elsewhere"
     )
 
     def once(band: BandFinding) -> BandFinding:
@@ -66,48 +76,42 @@ def test_the_headline_claims_no_hour_and_no_night_that_was_not_measured() -> Non
         return replace(band, periods=tuple(periods))
 
     one_night = replace(partly, bands=tuple(map(once, partly.bands[:1])))
-    assert in_one_sentence(one_night) == "On the night measured, the stage helps at some hours on 80 m"
-    mixed = replace(partly, bands=(once(partly.bands[0]), partly.bands[1]))
-    assert in_one_sentence(mixed).endswith("; some of this holds for the nights measured only")
-    nothing = replace(partly, bands=(some("40 m", "either", (), "overload", "withheld"),))
-    assert in_one_sentence(nothing) == (
-        "Too early: on no band can it be said yet whether the stage helps; the stage overloads on 40 m at 18:00–06:00"
+    assert answer_line(one_night) == (
+        "The night measured: stage in on 80 m 18:00–20:00; not settled yet elsewhere"
     )
+    mixed = replace(partly, bands=(once(partly.bands[0]), partly.bands[1]))
+    assert answer_line(mixed).endswith("; in part for the nights measured only")
+    nothing = replace(partly, bands=(some("40 m", "either", (), "overload", "withheld"),))
+    assert answer_line(nothing) == "Overload: stage out on 40 m"
 
 
-def test_every_question_has_its_place(markup: str) -> None:
+def test_every_question_has_its_place_and_none_that_has_no_answer_yet(markup: str, tmp_path: Path) -> None:
     anchors = {attributes.get("id") for _, attributes in Page(markup).elements}
-    wanted = [
-        "do",
-        "changed",
-        "open",
-        "when",
-        "noise",
-        "ceiling",
-        "gain",
-        "figures",
-        "fix",
-        "season",
-        "causes",
-        "rig",
-        "numbers",
-    ]
-    assert set(wanted) <= anchors
-    assert {"do-40-m", "noise-40-m-figure"} <= anchors
+    wanted = {"do", "when", "noise", "ceiling", "gain", "fix", "season", "causes", "rig", "numbers"}
+    assert wanted <= anchors
+    assert {"do-40-m", "noise-figure"} <= anchors
+    assert anchors.isdisjoint({"changed", "figures", "notes"})
+    found = sample.findings(nights=1)
+    write_html(found, sample.tables(found, nights=1), (), tmp_path / "report.html")
+    one_night = {
+        attributes.get("id") for _, attributes in Page((tmp_path / "report.html").read_text()).elements
+    }
+    assert one_night.isdisjoint({"changed", "fix", "season", "rig"})
 
 
 def test_nothing_is_claimed_of_passes_whose_readings_were_brought_in(tmp_path: Path) -> None:
     found = sample.findings()
     brought = [replace(record, outcome="done", because=BROUGHT_IN) for record in sample.passes()]
     measured = list(sample.passes()[:3])
-    for passes, wanted in ((brought, "No record"), (brought + measured, "3 of 3 passes done")):
+    for passes, wanted in ((brought, "Rig: Of readings"), (brought + measured, "3 of 3 passes done")):
         file = tmp_path / "report.html"
         write_html(found, sample.tables(found), passes, file)
         text = file.read_text(encoding="utf-8")
-        section = text[text.index('<h2 id="rig">') : text.index('<h2 id="numbers">')]
-        assert wanted in section
-        assert "No record is kept of passes whose readings were brought in from a file." in section
-        assert f"{len(brought)}" not in re.sub("<svg.*?</svg>", "", section, flags=re.DOTALL)
+        line = text[text.index('<p class="rig">') : text.index("<details>")]
+        assert wanted in line
+        assert "Of readings brought in from a file no record of passes is kept." in line
+        assert f"{len(brought)}" not in line
+        assert ('id="rig"' in text) == (passes != brought)
 
 
 def test_notes_are_shown_with_their_time_the_latest_first(tmp_path: Path) -> None:
@@ -120,8 +124,8 @@ def test_notes_are_shown_with_their_time_the_latest_first(tmp_path: Path) -> Non
     setting = Setting("Europe/Copenhagen", "dB", None)
     write_html(found, sample.tables(found), (), file, setting=setting, notes=notes)
     text = "".join(Page(file.read_text(encoding="utf-8")).text)
-    later = text.index("Noted Tuesday 3 November 2026, 18:00: <b>Ferrites</b> on the router")
-    assert later < text.index("Noted Sunday 1 November 2026, 18:00: Antenna moved")
+    later = text.index("Tuesday 3 November 2026, 18:00: <b>Ferrites</b> on the router")
+    assert later < text.index("Sunday 1 November 2026, 18:00: Antenna moved")
 
 
 def test_noise_figures_have_their_intervals_and_the_chain_is_known_without_a_calibration(
@@ -142,8 +146,8 @@ def test_noise_figures_have_their_intervals_and_the_chain_is_known_without_a_cal
         file = tmp_path / "report.html"
         write_html(replace(found, bands=bands), sample.tables(found), (), file)
         text = file.read_text(encoding="utf-8")
-        section = text[text.index('<h2 id="figures">') : text.index('<h2 id="fix">')]
-        assert re.findall(r"<td>([^<]*)</td>", section)[-3:] == wanted
+        section = text[text.index('id="figures"') : text.index('id="season"')]
+        assert re.findall(r"<td>([^<]*)", section[: section.index("</details>")])[-3:] == wanted
         assert ("take a calibrated meter" in section) == (bands == (chain, chain))
 
 
@@ -157,5 +161,5 @@ def test_mail_has_the_recommendation_what_is_open_and_short_lines() -> None:
     text = as_text(sample.findings(verdict="undecided"), "Europe/Copenhagen")
     assert text.splitlines()[0] == "Saltmarsh"
     assert "40 m: 40 m: do what it says." in text
-    assert "Still open: 80 m 12 of 12 hours; 40 m 12 of 12 hours." in text
+    assert "Not settled yet: 80 m 12 of 12 hours; 40 m 12 of 12 hours." in text
     assert max(map(len, text.splitlines())) <= 72

@@ -1,17 +1,18 @@
 """The report is one file that asks nobody for anything, the same for the same findings, with nothing smuggled in."""
 
-import base64
 import csv
 import io
 import json
 import re
 from pathlib import Path
+from urllib.parse import unquote
 
 import pytest
 
 from sweeper.analysis import findings_object
 from sweeper.errors import WrongInput
 from sweeper.report.page import write_html
+from sweeper.report.setting import Setting
 from sweeper.report.template import with_code
 from tests.sweeper.report import sample
 from tests.sweeper.report.written import Page, written
@@ -69,7 +70,7 @@ def test_findings_can_be_taken_along_and_a_spreadsheet_runs_nothing(tmp_path: Pa
         a["download"]: a["href"] for a in Page(file.read_text(encoding="utf-8")).of("a") if "download" in a
     }
     assert set(links) == {"findings.json", "findings.csv"}
-    text = {name: base64.b64decode((href or "").split(",")[1]).decode() for name, href in links.items()}
+    text = {name: unquote((href or "").split(",", 1)[1]) for name, href in links.items()}
     assert json.loads(text["findings.json"]) == findings_object(found)
     rows = list(csv.reader(io.StringIO(text["findings.csv"])))
     assert len(rows) == 1 + 2 * len(sample.HOURS)
@@ -116,7 +117,8 @@ def test_what_is_to_be_typed_stands_as_code_and_nothing_in_it_is_markup() -> Non
 
 def test_no_backtick_is_left_on_the_page(tmp_path: Path) -> None:
     found = sample.findings()
-    write_html(found, sample.tables(found), (), tmp_path / "report.html")
+    setting = Setting(found_by_check=("Failed: run `sweeper check` again.",))
+    write_html(found, sample.tables(found), (), tmp_path / "report.html", setting=setting)
     page = Page((tmp_path / "report.html").read_text(encoding="utf-8"))
     assert "`" not in "".join(page.text)
     assert page.of("code")

@@ -6,7 +6,7 @@ from pathlib import Path
 import pytest
 
 from sweeper.analysis import Findings, findings_object
-from sweeper.report.since_last import carried_json, changed, previous_findings
+from sweeper.report.since_last import carried, carried_json, changed, previous_findings
 from tests.sweeper.report import sample
 
 
@@ -25,7 +25,7 @@ def test_the_next_report_says_what_moved_and_writing_it_twice_does_not_forget(tm
         before = previous_findings(file, second, "UTC")
         lines = changed(second, before, "UTC").lines
         assert len(lines) == 2
-        assert lines[1].endswith("now “stage in”, was “too early”.")
+        assert lines[1].endswith("now “stage in”, was “not settled yet”.")
         carrying(file, second, dict(before or {}))
 
 
@@ -36,7 +36,7 @@ def test_a_report_drawn_anew_after_a_pass_still_compares_with_the_night_before(t
     for hours in (20, 24, 43):  # from 13:00 to 12:00: the next night, noon to noon
         now = sample.findings(verdict="stage", end=first.end + timedelta(hours=hours))
         before = previous_findings(file, now, "UTC")
-        assert before == findings_object(first), hours
+        assert before == carried(findings_object(first)), hours
         carrying(file, now, dict(before))
 
 
@@ -44,7 +44,7 @@ def test_a_report_carries_what_the_next_one_compares_with(markup: str, tmp_path:
     file = tmp_path / "report.html"
     file.write_text(markup, encoding="utf-8")
     later = sample.findings("80 m", "40 m", end=sample.findings().end + timedelta(days=1))
-    assert previous_findings(file, later, "UTC") == findings_object(sample.findings())
+    assert previous_findings(file, later, "UTC") == carried(findings_object(sample.findings()))
 
 
 @pytest.mark.parametrize(

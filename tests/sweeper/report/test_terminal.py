@@ -22,7 +22,27 @@ def test_findings_fit_eighty_columns_and_are_plain(capsys: pytest.CaptureFixture
     told = lines(capsys)
     assert max(map(len, told)) <= 80
     assert not re.search("\x1b", "\n".join(told))
-    assert any("19:00–07:00" in line for line in told), "hours in the listener's time"
+    words = {
+        "stage": "stage in",
+        "bypass": "stage out",
+        "either": "no difference",
+        "undecided": "not settled yet",
+    }
+    assert sum(words[verdict] in line for line in told) >= 2
+
+
+def test_hours_are_told_in_the_listeners_time(capsys: pytest.CaptureFixture[str]) -> None:
+    found = sample.findings("40 m")
+    periods = tuple(
+        replace(p, verdict="bypass", snr_change_db=Interval(-3.0, -3.8, -2.2)) if p.hour_utc < 6 else p
+        for p in found.bands[0].periods
+    )
+    terminal.show_findings(
+        replace(found, bands=(replace(found.bands[0], periods=periods),)), "Europe/Copenhagen"
+    )
+    rows = [line for line in lines(capsys) if " stage " in line and "–" in line][-2:]
+    assert "▲ stage in" in rows[0] and "19:00–01:00" in rows[0]
+    assert "▼ stage out" in rows[1] and "01:00–07:00" in rows[1]
 
 
 def test_a_band_named_like_markup_is_shown_as_it_is_named(capsys: pytest.CaptureFixture[str]) -> None:
@@ -50,13 +70,6 @@ def test_hours_run_from_noon_to_noon_on_the_kitchen_clock() -> None:
     assert wording.night_order(range(24), "America/New_York", on)[0] == 16
     winter = datetime(2026, 1, 1, tzinfo=UTC).date()
     assert wording.night_order(range(24), "America/New_York", winter)[0] == 17
-
-
-def test_neighbouring_hours_with_one_verdict_are_one_span_across_midnight() -> None:
-    periods = sample.findings().bands[0].periods
-    order = wording.night_order(range(24), "UTC", datetime(2026, 11, 1, tzinfo=UTC).date())
-    (run,) = wording.runs(periods, order)
-    assert (run[0].hour_utc, run[-1].hour_utc, len(run)) == (18, 5, 12)
 
 
 @pytest.mark.parametrize(

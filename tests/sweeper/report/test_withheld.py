@@ -14,7 +14,7 @@ from sweeper.report.plain import as_text
 from tests.sweeper.page.test_seen import STATION
 from tests.sweeper.report import sample
 
-WHY = "No verdict: the stage or the receiver behind it overloads, and overload looks like gain."
+WHY = "No answer: the stage or the receiver behind it overloads, and overload looks like gain."
 
 
 def overloaded_from_eight_to_ten():
@@ -31,29 +31,32 @@ def overloaded_from_eight_to_ten():
 
 def test_the_terminal_tells_withheld_hours_from_early_ones(capsys: pytest.CaptureFixture[str]) -> None:
     terminal.show_findings(overloaded_from_eight_to_ten(), "UTC")
-    rows = [line for line in capsys.readouterr().out.splitlines() if "00–" in line]
-    assert [row.split()[-2:] for row in rows] == [["too", "early"], ["×", "withheld"], ["too", "early"]]
-    assert "20:00–22:00" in rows[1]
+    told = capsys.readouterr().out
+    rows = [line for line in told.splitlines() if line.startswith(("40 m", "  ")) and "00–" in line]
+    assert "× overload: stage out" in rows[0] and "20:00–22:00" in rows[0]
+    assert "· not settled yet" in rows[1] and "18:00–20:00" in rows[1]
 
 
 def test_the_report_has_a_badge_for_them_and_says_that_nights_do_not_help(tmp_path: Path) -> None:
     found = overloaded_from_eight_to_ten()
     write_html(found, sample.tables(found), sample.passes(), tmp_path / "report.html")
     page = (tmp_path / "report.html").read_text(encoding="utf-8")
-    assert '<li class="withheld">× withheld 20:00–22:00</li>' in page
-    line = f"40 m, 20:00–22:00 UTC: {WHY} More nights will not help before that is mended."
-    assert f"<li>{line}</li>" in page
-    assert page.count("About 5 more nights should settle it.") == 1
+    assert (
+        '<b>× overload: stage out</b> <span class="where"><span class="lt">20:00–22:00</span>'
+        '<span class="ut">20:00–22:00</span></span></td><td class="change">–</td>'
+    ) in page
+    assert "more nights will not mend" in page
+    assert page.count(f'<td class="wide">{WHY}') == 2
 
 
 def test_mail_counts_them_apart() -> None:
     text = " ".join(as_text(overloaded_from_eight_to_ten()).split())
-    assert "Still open: 40 m 10 of 12 hours." in text
-    assert "Withheld: 40 m 2 of 12 hours; more nights will not help before what is wrong is mended." in text
+    assert "Not settled yet: 40 m 10 of 12 hours." in text
+    assert "No answer: 40 m 2 of 12 hours; more nights will not help before what is wrong is mended." in text
 
 
 def test_the_live_page_says_so_for_the_hour() -> None:
     found, tonight = overloaded_from_eight_to_ten(), Tonight()
     tonight.take(Reduced(found, (), lambda: sample.tables(found)), 20)
     (band,) = tonight_seen(tonight, STATION)["bands"]
-    assert (band["verdict"], band["words"]) == ("withheld", "× withheld")
+    assert (band["state"], band["words"]) == ("fault", "× overload: stage out")

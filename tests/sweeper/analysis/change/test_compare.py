@@ -101,7 +101,7 @@ def test_a_fix_after_the_last_night_has_all_nights_before_it():
     later = datetime(2031, 1, 1, tzinfo=UTC)
     found = compare(two_weeks(FORTY), facts(FORTY), later).bands[0]
     assert (found.nights_before, found.nights_after) == (14, 0)
-    assert found.reason.startswith("Too early: 14 nights before the fix and none after;")
+    assert found.reason.startswith("Not settled yet: 14 nights before the fix and none after;")
     earlier = compare(two_weeks(FORTY), facts(FORTY), datetime(2020, 1, 1, tzinfo=UTC)).bands[0]
     assert (earlier.nights_before, earlier.nights_after) == (0, 14)
     assert "no night was measured before the fix" in earlier.reason
@@ -130,6 +130,12 @@ def test_nights_at_other_hours_do_not_match():
 def test_carriers_are_asked_about_the_sky():
     assert "no change in propagation" in compare(two_weeks(FORTY), facts(FORTY), FIX).sky
     assert "nothing tells" in compare(two_weeks(Place(carrier=False)), facts(Place(carrier=False)), FIX).sky
+
+
+def test_carriers_that_were_measured_but_not_heard_are_not_called_none():
+    unheard = two_weeks(FORTY).with_columns(carrier_passes=pl.lit(0, pl.Int64))
+    sky = compare(unheard, facts(FORTY), FIX).sky
+    assert sky.startswith("The carriers measured (") and "kHz) did not stand clear of the noise" in sky
 
 
 def test_without_a_date_the_change_is_looked_for_and_notes_are_laid_beside_it():

@@ -46,14 +46,14 @@ def test_advice_reads_like_advice():
         WINTER,
     )
     assert text == (
-        "Stage in 09:00–17:00 UTC, worth 3.1 dB (2.6 to 3.7); no difference that matters 20:00–21:00 UTC: noise from "
+        "Stage in 09:00–17:00 UTC, worth 3.1 dB (2.6 to 3.7); no difference 20:00–21:00 UTC: noise from "
         "outside is 14 dB above the receiver's own."
     )
 
 
 def test_what_is_open_says_what_would_settle_it():
     text = advice([period(20, "undecided")], "UTC", WINTER, next_step="about 3 more nights should settle it")
-    assert text == "Too early to say at all hours measured (about 3 more nights should settle it)."
+    assert text == "Not settled yet at all hours measured (about 3 more nights should settle it)."
 
 
 def test_overload_is_named_and_no_worth_is_told():
@@ -62,7 +62,9 @@ def test_overload_is_named_and_no_worth_is_told():
         "UTC",
         WINTER,
     )
-    assert "no verdict 20:00–21:00 UTC, because the stage or the receiver behind it overloads" in text
+    assert (
+        "overload: stage out 20:00–21:00 UTC, because the stage or the receiver behind it overloads" in text
+    )
 
 
 def test_a_small_figure_that_has_just_become_a_verdict_says_what_stopping_does_to_it():

@@ -7,6 +7,7 @@ import ast
 import re
 from datetime import date
 from pathlib import Path
+from typing import get_args
 
 from hypothesis import given
 from hypothesis import strategies as st
@@ -16,6 +17,7 @@ from sweeper.analysis.band.cells import Cell
 from sweeper.analysis.band.switching_threshold import _at_most
 from sweeper.analysis.findings.advice import TROUBLES, advice, midnight, reason_of
 from sweeper.analysis.results import PeriodFinding, Verdict
+from sweeper.analysis.states import FAULTS, OF_VERDICT, STATES, State, words_of
 from sweeper.analysis.statistics.estimates import Estimate
 from sweeper.analysis.statistics.interval import Interval
 from sweeper.analysis.verdict.judge import WITHHOLDING, judge
@@ -33,11 +35,9 @@ TESTED = {
 }
 """Where claims are made from intervals that are valid at every look; each is tested below."""
 SAID_OF_VERDICTS = {
-    ("report/wording.py", ""): "names of the verdicts, shown beside one that was given",
-    ("report/pictures/when.py", "when"): "the legend of the marks",
-    ("report/pictures/when.py", "in_one_sentence"): "counts the verdicts given",
+    ("analysis/states.py", ""): "names of the states, shown beside one that was given, and what they mean",
     ("report/pictures/stations.py", "medians"): "the legend of intervals that the table of stations has",
-    ("report/pictures/noise.py", "noise"): "the legend of levels",
+    ("report/pictures/noise.py", "_outside"): "the legend of levels",
     ("analysis/physics/external_noise.py", "standing"): "noise beside P.372, nothing of a stage",
     ("analysis/band/overload.py", "_overload"): "what to do about overload, no claim of worth",
     ("report/pictures/ceiling.py", "ceiling"): "the legend of the curve",
@@ -130,15 +130,18 @@ def test_what_is_said_of_an_hour_holds_over_its_interval(
     told = said + " " + advice([period], "UTC", midnight(date(2026, 1, 10)))
     span = judged.snr_change_db
     if trouble:
-        assert not CLAIM.search(told.replace(TROUBLES[trouble], "")), told
+        plain = told.lower().replace(TROUBLES[trouble].lower(), "").replace(FAULTS[trouble], "")
+        assert not CLAIM.search(plain), told
+        assert not re.search(r"stage (in|out)|no difference", plain, re.IGNORECASE), told
     if re.search(r"improves|stage in .*worth", told, re.IGNORECASE):
         assert span is not None and span.low > 1.0
-    if re.search(r"costs|leave it out", told, re.IGNORECASE):
+    if re.search(r"costs|[^:] stage out", told, re.IGNORECASE):
         assert span is not None and span.high < -1.0
-    if re.search(r"makes no difference|no difference that matters", told, re.IGNORECASE):
+    if re.search(r"no difference", told, re.IGNORECASE):
         assert span is not None and span.low >= -1.0 and span.high <= 1.0
     if judged.verdict == "undecided":
         assert not CLAIM.search(told.replace(TROUBLES.get(trouble, "-"), "")), told
+        assert not re.search(r"[.] stage (in|out)|no difference", told, re.IGNORECASE), told
 
 
 @given(low=st.floats(-20.0, 20.0), width=st.floats(0.0, 20.0), worthwhile_db=st.floats(0.5, 3.0))
@@ -151,6 +154,15 @@ def test_never_and_at_most_are_said_of_the_upper_end(low: float, width: float, w
 
 
 def test_every_verdict_that_withholds_has_its_words() -> None:
-    assert set(TROUBLES) == set(WITHHOLDING)
-    verdicts: tuple[Verdict, ...] = ("stage", "bypass", "either", "undecided")
-    assert len(verdicts) == 4
+    assert set(TROUBLES) == set(FAULTS) == set(WITHHOLDING)
+
+
+def test_every_verdict_of_the_fixed_format_has_its_state_and_every_state_its_words() -> None:
+    assert set(OF_VERDICT) == set(get_args(Verdict))
+    assert set(STATES) == set(get_args(State)) == {*OF_VERDICT.values(), "fault"}
+    assert [each.words for each in STATES.values()] == [
+        "stage in", "stage out", "no difference", "not settled yet", "no answer",
+    ]  # fmt: skip
+    assert all(words.startswith(("overload:", "no answer:")) for words in FAULTS.values())
+    assert words_of("undecided", ("overload", "withheld")) == "overload: stage out"
+    assert words_of("undecided", ("overload",)) == "not settled yet"
