@@ -16,6 +16,7 @@ from sweeper.daemon.run.campaign import Campaign, run_passes
 from sweeper.reduction import facts_of, reduce_store
 from sweeper.simulation import Served, saltmarsh, serve
 from sweeper.simulation.receivers.audio import Audio, Hearing
+from sweeper.simulation.world.world import Listening
 from sweeper.station import Station, load
 from sweeper.store import Store
 from sweeper.words import PassRecord
@@ -131,9 +132,8 @@ def test_a_pass_through_a_real_sound_server(tmp_path: Path, monkeypatch: pytest.
         assert (served.receiver.hz, served.receiver.mode, served.receiver.agc) == (6_155_000, "AM", "fast")
         off_db = []
         for row in rows.filter(rows["for"] == "noise").iter_rows(named=True):
-            means = world.means(
-                row["time"].timestamp(), row["hz"] - 1000, "USB", 2400, row["source"], row["route"]
-            )
+            at = Listening(row["hz"] - 1000, "USB", 2400, row["source"], row["route"])
+            means = world.means(row["time"].timestamp(), at)
             wanted_db = 10 * _log10(means.noise_w / 2400 * 281 * 1e3) + 40.0
             off_db.append(row["reading"] - wanted_db)
     assert len(off_db) == 4 * 6

@@ -12,6 +12,7 @@ from sweeper.engine.by_sound import SoundSettings
 from sweeper.simulation.receivers.audio import Hearing
 from sweeper.simulation.world.bench import Bench
 from sweeper.simulation.world.saltmarsh import saltmarsh
+from sweeper.simulation.world.world import Listening
 from sweeper.words import ANTENNA_BYPASS, ANTENNA_STAGE, LOAD_BYPASS, Channel, SignalPath, Visit
 from tests.sweeper.engine.bench import ABBA, FOUND, SETTINGS, Board, Dial, Kept, a_clock
 from tests.sweeper.engine.heard import Heard
@@ -54,9 +55,8 @@ class Rig:
         return record, self.kept.records[-1][1]
 
     def wanted_db(self, channel: Channel, path: SignalPath) -> float:
-        means = self.world.means(
-            self.clock.now().timestamp(), channel.hz - 1000, "USB", 2400, path.source, path.route
-        )
+        at = Listening(channel.hz - 1000, "USB", 2400, path.source, path.route)
+        means = self.world.means(self.clock.now().timestamp(), at)
         return 10 * math.log10(means.noise_w / 2400 * 281 * 1e3) + 40.0
 
 
