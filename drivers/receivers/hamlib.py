@@ -16,7 +16,7 @@ from drivers.links import GatedLink, LinkOptions, open_link
 from drivers.protocols import hamlib as wire
 from drivers.protocols.allowed import GATES
 from drivers.receivers.hamlib_server import HamlibServer
-from drivers.receivers.settings import Setting, Step, restore_all
+from drivers.receivers.settings import Setting, dial_steps, restore_all
 
 T = TypeVar("T")
 
@@ -133,15 +133,13 @@ class HamlibReceiver:
         return found
 
     def restore(self, remembered: Mapping[str, Any]) -> None:
-        """Mode and dial first, for the listener's sake; hamlib's memory last, else it answers for the receiver."""
+        """Mode and dial first; hamlib's memory last, else it answers for the receiver."""
         self._prepared = False
-        steps: list[Step] = []
-        tuning = remembered.get("tuning")
-        if isinstance(tuning, Mapping):
-            mode, bandwidth_hz = str(tuning.get("mode")), tuning.get("bandwidth_hz")
-            steps.append(("mode", lambda: self.set_mode(mode, bandwidth_hz)))
-            if "hz" in tuning:
-                steps.append(("dial", lambda: self.tune(tuning["hz"])))
+        steps = dial_steps(
+            remembered,
+            lambda tuning: self.set_mode(str(tuning.get("mode")), tuning.get("bandwidth_hz")),
+            self.tune,
+        )
         for key in sorted(self._settings, key=lambda key: key == "CACHE"):
             if key in remembered:
                 setting = self._settings[key]
