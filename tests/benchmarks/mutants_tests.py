@@ -20,9 +20,9 @@ STORE = tuple(
 TESTS: dict[str, tuple[str, ...]] = {
     "sweeper/analysis/verdict/judge.py": (f"{ANALYSIS}/verdict/test_judge.py", f"{ANALYSIS}/verdict/test_table.py"),
     "sweeper/analysis/band/cells.py": (f"{ANALYSIS}/band/test_cells.py", f"{ANALYSIS}/test_intervals_everywhere.py"),
-    "sweeper/analysis/band/gain.py": (f"{ANALYSIS}/band/test_gain.py",),
+    "sweeper/analysis/band/gain.py": (f"{ANALYSIS}/band/test_gain_by_hand.py", f"{ANALYSIS}/band/test_gain.py"),
     "sweeper/analysis/band/gain_methods.py": (
-        f"{ANALYSIS}/band/test_gain_methods.py", f"{ANALYSIS}/band/test_gain.py",
+        f"{ANALYSIS}/band/test_gain_by_hand.py", f"{ANALYSIS}/band/test_gain_methods.py",
     ),
     "sweeper/analysis/band/switching_threshold.py": (f"{ANALYSIS}/band/test_switching_threshold.py",),
     "sweeper/analysis/change/before_after.py": (
@@ -38,7 +38,7 @@ TESTS: dict[str, tuple[str, ...]] = {
         f"{ANALYSIS}/physics/test_radiometer.py", f"{ANALYSIS}/day/test_noise_level.py",
         "tests/published/test_levels.py",
     ),
-    "sweeper/analysis/meter/calibration.py": (METER[1], METER[0]),
+    "sweeper/analysis/meter/calibration.py": (f"{ANALYSIS}/meter/test_calibration_by_hand.py", METER[1]),
     "sweeper/analysis/meter/scale.py": METER[:2],
     "sweeper/analysis/meter/changed.py": (METER[6], f"{ANALYSIS}/meter/test_changed.py"),
     "sweeper/analysis/meter/floor.py": (METER[5], METER[3]),
