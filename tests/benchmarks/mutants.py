@@ -179,9 +179,10 @@ def chosen(files: Sequence[str], count: int, seed: int, lists: bool) -> Iterator
 
 
 def _excused(file: str, mutant: Mutant) -> bool:
+    line = (ROOT / file).read_text().splitlines()[mutant.line - 1] if mutant.line else ""
     return any(
-        name in (mutant.name, "*") and before in mutant.before and after in mutant.after
-        for name, before, after, _ in EQUIVALENT.get(file, ())
+        name in (mutant.name, "*") and where in line and change in f"{mutant.before} → {mutant.after}"
+        for name, where, change, _ in EQUIVALENT.get(file, ())
     )
 
 

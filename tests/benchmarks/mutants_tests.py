@@ -1,6 +1,7 @@
 """Which core files are changed, and which unit tests are asked about each."""
 
 ANALYSIS = "tests/sweeper/analysis"
+STEPS = f"{ANALYSIS}/band/test_bends_and_steps_by_hand.py"
 NIGHTS = f"{ANALYSIS}/statistics/test_nights_by_hand.py"
 METER = tuple(
     f"{ANALYSIS}/meter/test_{each}.py"
@@ -46,8 +47,8 @@ TESTS: dict[str, tuple[str, ...]] = {
     "sweeper/analysis/meter/scales.py": (METER[4], METER[3]),
     "sweeper/analysis/meter/seen.py": METER[2:3],
     "sweeper/analysis/meter/slope.py": (METER[4], METER[3]),
-    "sweeper/analysis/band/noise_bend.py": (f"{ANALYSIS}/band/test_noise_bend.py",),
-    "sweeper/analysis/band/stage_steps.py": (f"{ANALYSIS}/band/test_stage_steps.py",),
+    "sweeper/analysis/band/noise_bend.py": (STEPS, f"{ANALYSIS}/band/test_noise_bend.py"),
+    "sweeper/analysis/band/stage_steps.py": (STEPS, f"{ANALYSIS}/band/test_stage_steps.py"),
     "sweeper/analysis/verdict/scales.py": (f"{ANALYSIS}/verdict/test_scales.py", METER[3]),
     "sweeper/analysis/statistics/steps.py": (NIGHTS, f"{ANALYSIS}/statistics/test_steps.py"),
     "sweeper/analysis/statistics/effective_nights.py": (NIGHTS, f"{ANALYSIS}/statistics/test_effective_nights.py"),
