@@ -20,14 +20,14 @@ STORE = tuple(
 )
 TESTS: dict[str, tuple[str, ...]] = {
     "sweeper/analysis/verdict/judge.py": (f"{ANALYSIS}/verdict/test_judge.py", f"{ANALYSIS}/verdict/test_table.py"),
-    "sweeper/analysis/band/cells.py": (f"{ANALYSIS}/band/test_cells.py", f"{ANALYSIS}/test_intervals_everywhere.py"),
+    "sweeper/analysis/band/cells.py": (f"{ANALYSIS}/band/test_cells_by_hand.py", f"{ANALYSIS}/band/test_cells.py"),
     "sweeper/analysis/band/gain.py": (f"{ANALYSIS}/band/test_gain_by_hand.py", f"{ANALYSIS}/band/test_gain.py"),
     "sweeper/analysis/band/gain_methods.py": (
         f"{ANALYSIS}/band/test_gain_by_hand.py", f"{ANALYSIS}/band/test_gain_methods.py",
     ),
     "sweeper/analysis/band/switching_threshold.py": (f"{ANALYSIS}/band/test_switching_threshold.py",),
     "sweeper/analysis/change/before_after.py": (
-        f"{ANALYSIS}/change/test_before_after.py", f"{ANALYSIS}/change/test_compare.py",
+        f"{ANALYSIS}/change/test_before_after_by_hand.py", f"{ANALYSIS}/change/test_before_after.py",
     ),
     "sweeper/analysis/change/compare.py": (f"{ANALYSIS}/change/test_parting.py", f"{ANALYSIS}/change/test_compare.py"),
     "sweeper/analysis/statistics/estimates.py": (
