@@ -95,7 +95,7 @@ class Slot:
         if ended == 0:
             return ""
         if ended in (4, 5):  # pytest's own: wrong usage, no tests
-            raise SystemExit(f"{file}: its tests cannot be run\n{text}")
+            raise SystemExit(f"{', '.join(tests)}: these tests cannot be run\n{text}")
         failed = [line for line in text.splitlines() if line.startswith(("FAILED", "ERROR"))]
         return (
             failed[0].split(" - ")[0]

@@ -58,7 +58,7 @@ TESTS: dict[str, tuple[str, ...]] = {
     "drivers/ordinary_files.py": ("tests/test_files.py",),
     "sweeper/store/finished.py": STORE,
     "sweeper/store/manifest.py": STORE,
-    "sweeper/store/running.py": (STORE[0], "tests/sweeper/store/test_interrupted.py"),
+    "sweeper/store/running.py": (STORE[0], "tests/sweeper/store/test_faults.py"),
     "sweeper/engine/one_pass.py": ("tests/sweeper/engine/test_one_pass.py",),
     "sweeper/engine/meter.py": ("tests/sweeper/engine/test_meter.py",),
     "drivers/protocols/allowed.py": (
