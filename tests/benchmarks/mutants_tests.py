@@ -60,7 +60,9 @@ TESTS: dict[str, tuple[str, ...]] = {
     "sweeper/store/finished.py": STORE,
     "sweeper/store/manifest.py": STORE,
     "sweeper/store/running.py": (*STORE[:2], "tests/sweeper/store/test_faults.py"),
-    "sweeper/engine/one_pass.py": ("tests/sweeper/engine/test_pass_small_print.py", "tests/sweeper/engine/test_one_pass.py"),
+    "sweeper/engine/one_pass.py": (
+        "tests/sweeper/engine/test_pass_small_print.py", "tests/sweeper/engine/test_one_pass.py",
+    ),
     "sweeper/engine/meter.py": ("tests/sweeper/engine/test_meter.py",),
     "drivers/protocols/allowed.py": (
         "tests/drivers/protocols/test_allowed.py", "tests/drivers/protocols/test_dialect.py",
