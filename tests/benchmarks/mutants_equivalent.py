@@ -38,6 +38,9 @@ EQUIVALENT: dict[str, tuple[tuple[str, str, str, str], ...]] = {
     "sweeper/analysis/meter/floor.py": (
         ("floor_of", "bandwidth_hz", "first", "all readings of a visit have one bandwidth"),
     ),
+    "drivers/ordinary_files.py": (
+        ("_NOT_WAITED_FOR", "getattr", "0 → 1", "for systems that lack the flag; where this runs none is lacking"),
+    ),
 }  # fmt: skip
 
 

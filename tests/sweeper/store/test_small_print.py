@@ -116,11 +116,13 @@ def test_a_day_under_another_name_is_not_whole_and_values_that_are_none_are_not_
     assert not is_whole(pipe)
 
 
-@pytest.mark.parametrize("spoil", ["day", "route", "columns"])
+@pytest.mark.parametrize("spoil", ["day", "route", "columns", "value"])
 def test_bytes_that_are_no_such_day_are_refused(tmp_path: Path, spoil: str) -> None:
     frame = readings()
     if spoil == "route":
         frame = frame.with_columns(pl.lit("nowhere").alias("route"))
+    if spoil == "value":
+        frame = frame.with_columns(pl.lit(float("inf")).alias("reading"))
     if spoil == "columns":
         content = io.BytesIO()
         pl.DataFrame({"a": [1]}).write_parquet(content, metadata={"sweeper": FORMAT, "day": "2026-11-01"})
