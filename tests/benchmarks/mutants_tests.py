@@ -59,7 +59,9 @@ TESTS: dict[str, tuple[str, ...]] = {
     "drivers/ordinary_files.py": ("tests/test_files.py",),
     "sweeper/store/finished.py": STORE,
     "sweeper/store/manifest.py": STORE,
-    "sweeper/store/running.py": ("tests/sweeper/store/test_running_small_print.py", STORE[1], "tests/sweeper/store/test_faults.py"),
+    "sweeper/store/running.py": (
+        "tests/sweeper/store/test_running_small_print.py", STORE[1], "tests/sweeper/store/test_faults.py",
+    ),
     "sweeper/engine/one_pass.py": (
         "tests/sweeper/engine/test_pass_small_print.py", "tests/sweeper/engine/test_one_pass.py",
     ),
