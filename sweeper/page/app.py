@@ -43,9 +43,9 @@ AT_MOST_EVERY_S = 0.4
 HEARTBEAT_S = 10.0
 
 
-def live_page(station: Station, data: Path, door: Door) -> Starlette:
-    """The application for one station whose data lie in the folder `data`."""
-    page = _Page(station, data, door)
+def live_page(station: Station, data: Path, door: Door, tonight: Tonight | None = None) -> Starlette:
+    """The application for one station whose data lie in the folder `data`; `tonight`: what is reduced already."""
+    page = _Page(station, data, door, tonight or Tonight())
     routes = [
         Route("/", page.first),
         Route("/page.css", page.style),
@@ -64,12 +64,12 @@ def live_page(station: Station, data: Path, door: Door) -> Starlette:
 
 
 class _Page:
-    def __init__(self, station: Station, data: Path, door: Door) -> None:
+    def __init__(self, station: Station, data: Path, door: Door, tonight: Tonight) -> None:
         self._station = station
         self._data = data
         self._folder = data / station.station.name
         self._door = door
-        self._tonight = Tonight()
+        self._tonight = tonight
         self._feed = Feed(self._folder, lambda: self._reducing.wanted())
         self._reducing = Reducing(station, data, self._tonight, self._feed.touch)
         self._drawing = asyncio.Lock()
