@@ -2,7 +2,7 @@
 
 import os
 import sqlite3
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 
@@ -21,6 +21,7 @@ from sweeper.store.running import (
     note_of,
     record_of,
 )
+from sweeper.words import PassRecord, Reading
 from tests.sweeper.store.nights import EVENING, LONGITUDE, pass_of
 
 DAY = date(2026, 11, 1)
@@ -191,3 +192,17 @@ def test_a_reader_cannot_write_and_a_log_can_be_folded_in(tmp_path: Path) -> Non
     again = RunningDay(copy, True)
     assert again.last_pass() == 1
     again.close()
+
+
+def test_a_mistake_in_the_program_is_no_damage_to_the_database(tmp_path: Path) -> None:
+    """A transaction within a transaction: SQLite calls it an error, as it does a table that is missing."""
+    day = RunningDay(tmp_path / "today.sqlite", True)
+
+    def meddling() -> Iterator[tuple[PassRecord, Sequence[Reading]]]:
+        yield pass_of(1, EVENING)
+        day.remember("a", "b")
+
+    with pytest.raises(StoreError, match="within a transaction") as told:
+        day.write(meddling(), LONGITUDE)
+    assert not isinstance(told.value, Damaged) and day.passes() == ()
+    day.close()
