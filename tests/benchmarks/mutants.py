@@ -95,7 +95,7 @@ class Slot:
         if ended == 0:
             return ""
         if ended in (4, 5):  # pytest's own: wrong usage, no tests
-            raise SystemExit(f"{file}: its tests cannot be run\n{text}")
+            raise SystemExit(f"{', '.join(tests)}: these tests cannot be run\n{text}")
         failed = [line for line in text.splitlines() if line.startswith(("FAILED", "ERROR"))]
         return (
             failed[0].split(" - ")[0]
@@ -179,9 +179,10 @@ def chosen(files: Sequence[str], count: int, seed: int, lists: bool) -> Iterator
 
 
 def _excused(file: str, mutant: Mutant) -> bool:
+    line = (ROOT / file).read_text().splitlines()[mutant.line - 1] if mutant.line else ""
     return any(
-        name in (mutant.name, "*") and before in mutant.before and after in mutant.after
-        for name, before, after, _ in EQUIVALENT.get(file, ())
+        name in (mutant.name, "*") and where in line and change in f"{mutant.before} → {mutant.after}"
+        for name, where, change, _ in EQUIVALENT.get(file, ())
     )
 
 

@@ -1,6 +1,7 @@
 """Which core files are changed, and which unit tests are asked about each."""
 
 ANALYSIS = "tests/sweeper/analysis"
+STEPS = f"{ANALYSIS}/band/test_bends_and_steps_by_hand.py"
 NIGHTS = f"{ANALYSIS}/statistics/test_nights_by_hand.py"
 METER = tuple(
     f"{ANALYSIS}/meter/test_{each}.py"
@@ -19,14 +20,14 @@ STORE = tuple(
 )
 TESTS: dict[str, tuple[str, ...]] = {
     "sweeper/analysis/verdict/judge.py": (f"{ANALYSIS}/verdict/test_judge.py", f"{ANALYSIS}/verdict/test_table.py"),
-    "sweeper/analysis/band/cells.py": (f"{ANALYSIS}/band/test_cells.py", f"{ANALYSIS}/test_intervals_everywhere.py"),
-    "sweeper/analysis/band/gain.py": (f"{ANALYSIS}/band/test_gain.py",),
+    "sweeper/analysis/band/cells.py": (f"{ANALYSIS}/band/test_cells_by_hand.py", f"{ANALYSIS}/band/test_cells.py"),
+    "sweeper/analysis/band/gain.py": (f"{ANALYSIS}/band/test_gain_by_hand.py", f"{ANALYSIS}/band/test_gain.py"),
     "sweeper/analysis/band/gain_methods.py": (
-        f"{ANALYSIS}/band/test_gain_methods.py", f"{ANALYSIS}/band/test_gain.py",
+        f"{ANALYSIS}/band/test_gain_by_hand.py", f"{ANALYSIS}/band/test_gain_methods.py",
     ),
     "sweeper/analysis/band/switching_threshold.py": (f"{ANALYSIS}/band/test_switching_threshold.py",),
     "sweeper/analysis/change/before_after.py": (
-        f"{ANALYSIS}/change/test_before_after.py", f"{ANALYSIS}/change/test_compare.py",
+        f"{ANALYSIS}/change/test_before_after_by_hand.py", f"{ANALYSIS}/change/test_before_after.py",
     ),
     "sweeper/analysis/change/compare.py": (f"{ANALYSIS}/change/test_parting.py", f"{ANALYSIS}/change/test_compare.py"),
     "sweeper/analysis/statistics/estimates.py": (
@@ -38,7 +39,7 @@ TESTS: dict[str, tuple[str, ...]] = {
         f"{ANALYSIS}/physics/test_radiometer.py", f"{ANALYSIS}/day/test_noise_level.py",
         "tests/published/test_levels.py",
     ),
-    "sweeper/analysis/meter/calibration.py": (METER[1], METER[0]),
+    "sweeper/analysis/meter/calibration.py": (f"{ANALYSIS}/meter/test_calibration_by_hand.py", METER[1]),
     "sweeper/analysis/meter/scale.py": METER[:2],
     "sweeper/analysis/meter/changed.py": (METER[6], f"{ANALYSIS}/meter/test_changed.py"),
     "sweeper/analysis/meter/floor.py": (METER[5], METER[3]),
@@ -46,8 +47,8 @@ TESTS: dict[str, tuple[str, ...]] = {
     "sweeper/analysis/meter/scales.py": (METER[4], METER[3]),
     "sweeper/analysis/meter/seen.py": METER[2:3],
     "sweeper/analysis/meter/slope.py": (METER[4], METER[3]),
-    "sweeper/analysis/band/noise_bend.py": (f"{ANALYSIS}/band/test_noise_bend.py",),
-    "sweeper/analysis/band/stage_steps.py": (f"{ANALYSIS}/band/test_stage_steps.py",),
+    "sweeper/analysis/band/noise_bend.py": (STEPS, f"{ANALYSIS}/band/test_noise_bend.py"),
+    "sweeper/analysis/band/stage_steps.py": (STEPS, f"{ANALYSIS}/band/test_stage_steps.py"),
     "sweeper/analysis/verdict/scales.py": (f"{ANALYSIS}/verdict/test_scales.py", METER[3]),
     "sweeper/analysis/statistics/steps.py": (NIGHTS, f"{ANALYSIS}/statistics/test_steps.py"),
     "sweeper/analysis/statistics/effective_nights.py": (NIGHTS, f"{ANALYSIS}/statistics/test_effective_nights.py"),
@@ -57,7 +58,7 @@ TESTS: dict[str, tuple[str, ...]] = {
     "drivers/ordinary_files.py": ("tests/test_files.py",),
     "sweeper/store/finished.py": STORE,
     "sweeper/store/manifest.py": STORE,
-    "sweeper/store/running.py": (STORE[0], "tests/sweeper/store/test_interrupted.py"),
+    "sweeper/store/running.py": (STORE[0], "tests/sweeper/store/test_faults.py"),
     "sweeper/engine/one_pass.py": ("tests/sweeper/engine/test_one_pass.py",),
     "sweeper/engine/meter.py": ("tests/sweeper/engine/test_meter.py",),
     "drivers/protocols/allowed.py": (

@@ -134,3 +134,31 @@ def test_the_pad_itself_has_its_tolerance_and_is_uneven_by_a_fiftieth() -> None:
     )
     assert {line.kind for line in pad_lines(10.0, 0.3)} == {"B"}
     assert ANCHOR_LINE.standard_db == pytest.approx(10.0 / np.sqrt(3))
+
+
+def sides(*pairs: tuple[float, float]) -> list[PadStep]:
+    return [PadStep((high,) * 2, (low,) * 2) for high, low in pairs]
+
+
+@pytest.mark.parametrize(
+    ("pairs", "floor", "top"),
+    [
+        (((-40, -40), (-20, -30), (-10, -20), (0, -10)), -40.0, None),  # one step that stands still
+        (
+            ((-35, -40), (-32, -40), (-20, -30), (-10, -20), (0, -10)),
+            -40.0,
+            None,
+        ),  # two that end on one value
+        (((-39.2, -40), (-40, -40), (-20, -30), (-10, -20), (0, -10)), -40.0, None),
+        (((-31, -40), (-30.5, -40), (-20, -30), (-10, -20)), None, None),  # two that were the same level
+        (((5, 5), (-20, -30), (-10, -20), (0, -10)), None, 5.0),
+        (((5, -2), (5, -5), (-20, -30), (-10, -20), (0, -10)), None, 5.0),
+        (((0, -10), (0, -9.5), (-20, -30), (-10, -20)), None, None),
+    ],
+)
+def test_what_stands_still_or_ends_on_one_value_from_several_levels_is_an_end_of_the_scale(
+    pairs: tuple[tuple[float, float], ...], floor: float | None, top: float | None
+) -> None:
+    curve = scale_of(sides(*pairs), 10.0, (-10.0, -83.0))
+    assert (curve.floor, curve.top) == (floor, top)
+    assert len(curve.remarks) == (floor is not None) + (top is not None)

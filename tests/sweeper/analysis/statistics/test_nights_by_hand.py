@@ -136,6 +136,7 @@ def test_three_nights_have_the_trace_and_freedom_of_their_correlations():
 
 def test_a_mean_of_one_night_or_without_variance_is_left_as_it_is():
     assert worth(np.array([1.0]), 0.5).mean_of(0.3, 7.0) == (0.3, 7.0)
+    assert worth(np.array([]), 0.5).mean_of(0.3, 7.0) == (0.3, 7.0)
     assert worth(np.arange(5.0), 0.5).mean_of(0.0, 7.0) == (0.0, 7.0)
     assert worth(np.arange(5.0), 0.5).mean_of(0.2, 7.0, own=0.4) == (0.2, 7.0)
 
