@@ -19,7 +19,7 @@ from drivers.protocols import calls
 from drivers.protocols.allowed import GATES
 from drivers.protocols.calls import PART, Call, Values
 from drivers.protocols.dialect import Control, Dialect, DialectError, Query, parse
-from drivers.receivers.settings import Setting, Step, restore_all
+from drivers.receivers.settings import Setting, dial_steps, restore_all
 
 
 def load(name: str) -> Dialect:
@@ -54,6 +54,18 @@ class Options(LinkOptions):
     def range_hz(self) -> tuple[int, int]:
         """Lowest and highest frequency that the dialect knows, in hertz."""
         return load(self.dialect).range_hz
+
+    @classmethod
+    def for_sound(cls, keys: dict[str, Any]) -> dict[str, Any]:
+        """The gain control off, where the dialect knows that word for it."""
+        try:
+            agc = load(str(keys.get("dialect"))).settings.get("agc")
+        except DialectError:
+            return keys  # what is wrong with it is told when it is read
+        settings = keys.get("settings", {})
+        if agc is None or "off" not in agc.values or not isinstance(settings, dict):
+            return keys
+        return {**keys, "settings": {"agc": "off", **settings}}
 
     @field_validator("dialect")
     @classmethod
@@ -183,18 +195,15 @@ class DialectReceiver:
         return found
 
     def restore(self, remembered: Mapping[str, Any]) -> None:
-        """Mode and dial first, for the listener's sake, then the settings."""
-        self._prepared = False
-        steps: list[Step] = []
-        tuning = remembered.get("tuning")
-        if isinstance(tuning, Mapping):
+        """Mode and dial first, then the settings."""
+
+        def set_mode(tuning: Mapping[str, Any]) -> None:
             mode, bandwidth_hz, width = (tuning.get(key) for key in ("mode", "bandwidth_hz", "width"))
             wide_hz = bandwidth_hz if isinstance(bandwidth_hz, int) else None
-            steps.append(
-                ("mode", lambda: self._set_mode(str(mode), wide_hz, None if width is None else str(width)))
-            )
-            if "hz" in tuning:
-                steps.append(("dial", lambda: self.tune(tuning["hz"])))
+            self._set_mode(str(mode), wide_hz, None if width is None else str(width))
+
+        self._prepared = False
+        steps = dial_steps(remembered, set_mode, self.tune)
         for key, setting in self._dialect.settings.items():
             if key in remembered:
                 steps.append((setting.label, partial(self.control(key).bring_to, remembered[key])))

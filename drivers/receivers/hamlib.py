@@ -16,7 +16,7 @@ from drivers.links import GatedLink, LinkOptions, open_link
 from drivers.protocols import hamlib as wire
 from drivers.protocols.allowed import GATES
 from drivers.receivers.hamlib_server import HamlibServer
-from drivers.receivers.settings import Setting, Step, restore_all
+from drivers.receivers.settings import Setting, dial_steps, restore_all
 
 T = TypeVar("T")
 
@@ -32,6 +32,12 @@ class Options(LinkOptions):
     preamp_db: int | None = Field(default=None, ge=0)
     attenuator_db: int | None = Field(default=None, ge=0)
     receive_only: bool = False  # a person's word, where no server can tell whether it transmits
+    needs_meter: bool = True
+
+    @classmethod
+    def for_sound(cls, keys: dict[str, Any]) -> dict[str, Any]:
+        """Levels come from the sound: a gain control would hold them level, and a meter is not needed."""
+        return {"agc": "off", "needs_meter": False} | keys
 
 
 class HamlibReceiver:
@@ -133,15 +139,13 @@ class HamlibReceiver:
         return found
 
     def restore(self, remembered: Mapping[str, Any]) -> None:
-        """Mode and dial first, for the listener's sake; hamlib's memory last, else it answers for the receiver."""
+        """Mode and dial first; hamlib's memory last, else it answers for the receiver."""
         self._prepared = False
-        steps: list[Step] = []
-        tuning = remembered.get("tuning")
-        if isinstance(tuning, Mapping):
-            mode, bandwidth_hz = str(tuning.get("mode")), tuning.get("bandwidth_hz")
-            steps.append(("mode", lambda: self.set_mode(mode, bandwidth_hz)))
-            if "hz" in tuning:
-                steps.append(("dial", lambda: self.tune(tuning["hz"])))
+        steps = dial_steps(
+            remembered,
+            lambda tuning: self.set_mode(str(tuning.get("mode")), tuning.get("bandwidth_hz")),
+            self.tune,
+        )
         for key in sorted(self._settings, key=lambda key: key == "CACHE"):
             if key in remembered:
                 setting = self._settings[key]
@@ -250,7 +254,7 @@ class HamlibReceiver:
     def _find_meter(self, levels: frozenset[str]) -> None:
         """Unsupported where there is none: nothing can be measured through such a server."""
         level = self._options.level
-        if level in levels or self._server.has_meter(level):
+        if not self._options.needs_meter or level in levels or self._server.has_meter(level):
             return
         other = next((each for each in ("STRENGTH", "RAWSTR") if each in levels), "")
         unit = "" if other == "STRENGTH" else ", with meter: {unit: raw}"

@@ -1,6 +1,6 @@
 """Setting what moves a meter by itself to a known state, reading it back, and restoring it. Knows no protocol."""
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -48,6 +48,20 @@ def _same(standing: Any, wanted: Any) -> bool:
 
 Step = tuple[str, Callable[[], bool | None]]
 """A name for people, and what restores it: False or a `RigError` where it could not."""
+
+
+def dial_steps(
+    remembered: Mapping[str, Any], set_mode: Callable[[Mapping[str, Any]], None], tune: Callable[[int], None]
+) -> list[Step]:
+    """Mode and dial, as far as `remembered` has a ``tuning``: first of all, for the listener's sake."""
+    tuning = remembered.get("tuning")
+    if not isinstance(tuning, Mapping):
+        return []
+    steps: list[Step] = [("mode", lambda: set_mode(tuning))]
+    if "hz" in tuning:
+        steps.append(("dial", lambda: tune(tuning["hz"])))
+    return steps
+
 
 DEAF_AFTER = 2
 """Steps that a receiver may leave unanswered before the rest is given up: each costs its whole deadline."""

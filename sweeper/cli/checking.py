@@ -2,10 +2,11 @@
 
 import sys
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from sweeper.cli.messages import tried
 from sweeper.cli.options import DataFolder, StationFile, open_store
 from sweeper.clock import SystemClock
 
@@ -19,13 +20,22 @@ stage destroys it; many stages and remote relays take DC over the feed line, so 
 before you short or ground it. docs/relay-wiring.md says more."""
 
 
-def check(station_file: StationFile, data: DataFolder = None) -> None:
+def check(
+    station_file: StationFile,
+    data: DataFolder = None,
+    message: Annotated[
+        bool, typer.Option("--message", help="Only send a test message to the addresses of notify:.")
+    ] = False,
+) -> None:
     """Read every connected part: can I tune, does the reading move with the relay, is the transmitter off?"""
     from sweeper.daemon.checkup import check_rig
     from sweeper.station import load
 
     items = []
     station = load(station_file)
+    if message:
+        print(tried(station))
+        return
     with open_store(station, station_file, data, read_only=False) as store:
         for item in check_rig(station, store, SystemClock()):
             mark = "note" if item.about_meter else "ok  " if item.well else "FAIL"

@@ -18,7 +18,10 @@ from sweeper.errors import WrongInput
 if TYPE_CHECKING:
     from sweeper.station import Station
 
-UNITS = ("sweeper", "sweeper-rest")
+MEASURES = "sweeper"
+UNITS = (MEASURES, "sweeper-rest")
+MESSAGES = ("IPAddressAllow=any",)
+"""Services for messages have names, not addresses, and those change."""
 ALLOWED = frozenset({"ttyUSB", "ttyACM", "ttyS"})
 """Groups that the units allow as they are."""
 GPIO = ("DeviceAllow=char-gpiochip rw", "SupplementaryGroups=gpio")
@@ -41,9 +44,13 @@ def write_drop_ins(station: "Station", file: Path, folder: Path) -> tuple[Path, 
         raise WrongInput(f"{file}: a unit cannot be named after it. Use letters, digits, hyphens and dots.")
     from sweeper.store import replace_whole
 
-    lines = drop_in(station)
     written = []
-    for unit in UNITS if lines else ():
+    for unit in UNITS:
+        lines = drop_in(station)
+        if station.notify is not None and unit == MEASURES:
+            lines += MESSAGES
+        if not lines:
+            continue
         place = folder / f"{unit}@{instance}.service.d"
         place.mkdir(parents=True, exist_ok=True)
         conf = place / "devices.conf"

@@ -1,8 +1,9 @@
 """`run` and `rest`: the commands that measure, and that put a station back when the measuring could not."""
 
 import sys
+from contextlib import ExitStack
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
@@ -11,6 +12,9 @@ from sweeper.cli.options import DataFolder, StationFile, data_folder, open_store
 from sweeper.clock import SystemClock
 from sweeper.errors import WrongInput
 from sweeper.printable import terminal_of
+
+if TYPE_CHECKING:
+    from sweeper.daemon.run.observers import Observer
 
 
 def run(
@@ -27,6 +31,7 @@ def run(
     data: DataFolder = None,
 ) -> None:
     """Measure: now, or as the station's schedule says, until stopped."""
+    from sweeper.cli import messages
     from sweeper.cli.on_the_way import Shown, beginning
     from sweeper.daemon.run.orders import Orders, stop_on_signals
     from sweeper.daemon.run.until_decided import UntilDecided
@@ -49,6 +54,7 @@ def run(
     def rescue() -> None:
         replaced_by_rescue(station_file, data_folder(station_file, data))
 
+    sending = ExitStack()
     try:
         # Beside the readings, so that the folder says by itself what was measured and how.
         store.keep_station_file(text_of(station_file))
@@ -58,7 +64,11 @@ def run(
         ):
             print(sentence, file=sys.stderr, flush=True)
         terminal = terminal_of(sys.stderr)
-        shown = (Shown(terminal, SystemClock()),) if terminal.isatty() and not station.switch.by_hand else ()
+        shown: tuple[Observer, ...] = ()
+        if terminal.isatty() and not station.switch.by_hand:
+            shown = (Shown(terminal, SystemClock()),)
+        if passes is None:  # somebody who asks for so many passes is there
+            shown += messages.watching(station, station_file, store, sending)
         if decided:
             looking = UntilDecided(station, store.folder.parent, orders)
             well = run_station(
@@ -75,6 +85,7 @@ def run(
         else:
             well = run_station(station, store, SystemClock(), orders, passes, end, shown, rescue=rescue)
     finally:
+        sending.close()
         store.close()
     if not well and passes is not None:
         raise typer.Exit(1)

@@ -12,7 +12,6 @@ import os
 import re
 import secrets
 import stat
-import time
 from dataclasses import dataclass, field
 from http.cookies import CookieError, SimpleCookie
 from pathlib import Path
@@ -22,6 +21,7 @@ from starlette.responses import PlainTextResponse, RedirectResponse
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from drivers.ordinary_files import opened
+from sweeper.clock import Clock, SystemClock
 from sweeper.errors import WrongInput
 from sweeper.store import write_new
 
@@ -56,11 +56,12 @@ class Door:
 
     token: str | None
     word: str = field(default_factory=lambda: secrets.token_urlsafe(24))
+    clock: Clock = field(default_factory=SystemClock)
     _wrong: list[float] = field(default_factory=list)
 
     def opens(self, token: str) -> bool:
         """Whether this is the token; False without looking after too many wrong ones."""
-        now = time.monotonic()
+        now = self.clock.monotonic()
         self._wrong = [moment for moment in self._wrong if now - moment < TRIES_S]
         if self.token is None or len(self._wrong) >= TRIES:
             return False

@@ -8,6 +8,7 @@ from pathlib import Path
 import uvicorn
 
 from sweeper.errors import WrongInput
+from sweeper.page.addresses import links
 from sweeper.page.app import live_page
 from sweeper.page.connections import Bounded
 from sweeper.page.guard import Door, is_loopback, token_in
@@ -24,7 +25,7 @@ _MENDS = {
 def serve_page(
     station: Station, data: Path, host: str, port: int, token_file: Path, said: Callable[[str], None]
 ) -> None:
-    """Serve until SIGINT or SIGTERM. `said` gets one line when the page can be opened.
+    """Serve until SIGINT or SIGTERM. `said` gets a line for each of its addresses when it can be opened.
 
     Anywhere but on the loopback address the page wants the token in `token_file`, which is made when it is not there.
     """
@@ -36,9 +37,13 @@ def serve_page(
         raise WrongInput(
             f"{host} port {port}: cannot listen there ({fault.strerror}), so the page is not served. {mend}"
         ) from fault
-    shown = f"[{host}]" if ":" in host else host
-    where = f"http://{shown}:{listening.getsockname()[1]}/"
-    said(where if door.token is None else f"{where} (the token is in {token_file})")
+    bound = listening.getsockname()[1]
+    if door.token is None:
+        said(f"http://{f'[{host}]' if ':' in host else host}:{bound}/")
+    else:
+        for each in links(host, bound) or (f"http://localhost:{bound}/",):
+            said(each)
+        said(f"It asks once for the token in {token_file}. What goes over the network can be read there.")
     # No access log: who looked when is nobody's business, and nothing secret can slip into it.
     app = live_page(station, data, door)
 

@@ -96,7 +96,7 @@ class Reducing:
                 log.exception("the night could not be reduced")
                 self._tonight.trouble = "The night could not be reduced; the log says why."
             await self._done()
-            # Half of the time at most: the measuring shares this computer.
+            # Half of the time at most, in real seconds: the measuring shares this computer.
             await asyncio.sleep(time.monotonic() - began)
             await self._wanted.wait()
 

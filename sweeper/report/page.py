@@ -80,7 +80,7 @@ def page_text(
         zone=zone,
         health=health_line(passes, setting),
         found_by_check=setting.found_by_check,
-        nights=wording.nights_of(findings),
+        nights=wording.nights_measured(findings),
         on_nights="the night measured" if nights == 1 else "the nights measured",
         dates=wording.dates(findings, zone),
         changed=changed(findings, previous, zone),

@@ -23,7 +23,7 @@ def as_text(
     """
     lines = [
         findings.station,
-        f"{wording.nights_of(findings)}, {wording.dates(findings, zone)}; times: {zone}",
+        f"{wording.nights_measured(findings)}, {wording.dates(findings, zone)}; times: {zone}",
         "",
         *textwrap.wrap(f"{answer_line(findings, zone)}.", WIDTH),
         "",

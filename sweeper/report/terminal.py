@@ -79,7 +79,7 @@ def show_findings(findings: Findings, zone: str = "UTC") -> None:
     console = open_console()
     told = answer(findings, zone)
     console.print(Text(findings.station, "bold"), end="")
-    console.print(Text(f"  {wording.nights_of(findings)}, {wording.dates(findings, zone)}"))
+    console.print(Text(f"  {wording.nights_measured(findings)}, {wording.dates(findings, zone)}"))
     console.print(Text(f"{told.line}."))
     console.print()
     columns = [("Band", "left"), ("What to do", "wrap"), ("S/N change, dB", "right")]

@@ -63,7 +63,7 @@ def night_count(findings: Findings) -> int:
     return max((period.nights for band in findings.bands for period in band.periods), default=0)
 
 
-def nights_of(findings: Findings) -> str:
+def nights_measured(findings: Findings) -> str:
     """How many nights the findings rest on, in words."""
     nights = night_count(findings)
     return count(nights, "night") if nights else "no usable night"

@@ -8,7 +8,7 @@ segments is close to a Gamma variable of shape `shape_of(K)`, so its variance is
 """
 
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import lru_cache
 from typing import TYPE_CHECKING, Any
 
@@ -110,6 +110,17 @@ class Welch:
         self._gaps = [gap for gap in self._gaps if gap > self._rest_first]
         assert length == 2 * hop
 
+    def rest(self) -> Iterator[Frame]:
+        """What is left where the stream ends, shorter than a frame, segment by segment."""
+        self.a_frame, samples = 1, self._rest
+        if samples is not None:
+            hop = self.axis.length // 2
+            grid = -(-self._rest_first // hop) * hop
+            here = grid - self._rest_first
+            if (count := (len(samples) - here) // hop - 1) > 0:
+                yield from self._frames(samples[here : here + (count + 1) * hop], grid, count, 0.0)
+        self._rest = None
+
     def _frames(self, samples: NDArray[Any], first: int, count: int, clipped: float) -> Iterator[Frame]:
         hop, stride = self.axis.length // 2, self.a_frame * self.axis.length // 2
         bad = np.zeros(count * self.a_frame, np.bool_)
@@ -192,14 +203,53 @@ SUB_BLOCKS = 32
 LOW = 0.25
 
 
-def spectrum(blocks: "Iterable[Block]", axis: Axis) -> Spectrum:
-    """One spectrum from the blocks of one stay: means, and the lower quartile over the means of 32 sub-blocks.
+class _Sums:
+    """Sums of segment powers over up to twice `SUB_BLOCKS` sub-blocks, which grow as a stay lasts."""
 
-    `low` reads below the mean by a known factor for noise (`low_factor`), and further below where a signal comes and
-    goes. Memory does not grow with time: sub-blocks are sums. Quality ``void`` where nothing is left to average, or
-    where a gap cannot be placed; ``gap`` where segments were left out; ``clipped`` from 0.01 % of the samples.
+    def __init__(self) -> None:
+        self.sums: list[NDArray[np.float64]] = []
+        self.counts: list[int] = []
+        self.segments = 1
+        """In each sub-block but the last, gaps aside."""
+
+    def add(self, frame: Frame, *, to_last: bool = False) -> None:
+        powers = frame.mean.astype(np.float64) * frame.segments
+        if to_last and self.sums:
+            self.sums[-1] += powers
+            self.counts[-1] += frame.segments
+            return
+        self.sums.append(powers)
+        self.counts.append(frame.segments)
+        if len(self.sums) == 2 * SUB_BLOCKS:
+            self.sums = [a + b for a, b in zip(self.sums[::2], self.sums[1::2], strict=True)]
+            self.counts = [a + b for a, b in zip(self.counts[::2], self.counts[1::2], strict=True)]
+            self.segments *= 2
+
+    def means(self) -> Floats:
+        """Of each sub-block, shape (sub-blocks, bins)."""
+        found = np.empty((len(self.sums), len(self.sums[0])), np.float32)
+        for row, powers, count in zip(found, self.sums, self.counts, strict=True):
+            np.divide(powers, count, out=row, casting="same_kind")
+        return found
+
+
+def _pieces(block: "Block", most: int) -> "Iterator[tuple[int, Block]]":
+    """(index of its first sample, piece) of up to `most` samples each, with the gaps that lie in it."""
+    for begin in range(0, len(block.samples), most):
+        end = begin + most
+        gaps = tuple(gap - begin for gap in block.gaps if begin <= gap < end)
+        yield begin, replace(block, samples=block.samples[begin:end], gaps=gaps)
+
+
+def spectrum(blocks: "Iterable[Block]", axis: Axis) -> Spectrum:
+    """One spectrum from the blocks of one stay: means, and the lower quartile over the means of 32 to 63 sub-blocks.
+
+    `low` lies below the mean, for noise by what a Gamma variable's quartile does, and further where a signal comes and
+    goes. Memory does not grow with time: sub-blocks are sums, of more segments the longer the stay. Quality ``void``
+    where nothing is left to average, or where a gap cannot be placed; ``gap`` where segments were left out;
+    ``clipped`` from 0.01 % of the samples.
     """
-    welch, sums, counts, first, words = Welch(axis, 1), [], [], 0, set()
+    welch, kept, first, words = Welch(axis, 1), _Sums(), 0, set()
     clipped = total = 0.0
     for block in blocks:
         if block.unplaced:
@@ -208,27 +258,26 @@ def spectrum(blocks: "Iterable[Block]", axis: Axis) -> Spectrum:
             words.add("gap")
         clipped += block.clipped * len(block.samples)
         total += len(block.samples)
-        for frame in welch.feed(block, first):
-            sums.append(frame.mean.astype(np.float64) * frame.segments)
-            counts.append(frame.segments)
-            if len(sums) == 2 * SUB_BLOCKS:  # neighbours are joined, so their number stays bounded
-                sums = [a + b for a, b in zip(sums[::2], sums[1::2], strict=True)]
-                counts = [a + b for a, b in zip(counts[::2], counts[1::2], strict=True)]
+        for begin, piece in _pieces(block, SUB_BLOCKS * axis.length):
+            welch.a_frame = kept.segments
+            for frame in welch.feed(piece, first + begin):
+                kept.add(frame)
         first += len(block.samples)
+    for frame in welch.rest():
+        kept.add(frame, to_last=True)
     share = clipped / total if total else 0.0
     if share > CLIPPED:
         words.add("clipped")
     bandwidth_hz = noise_bandwidth(axis.length) * axis.step_hz
     bins = axis.bins[1] - axis.bins[0]
-    if not sums:
+    if not kept.sums:
         nothing = np.full(bins, np.nan, np.float32)
         return Spectrum(
             axis.start_hz, axis.step_hz, nothing, None, 0, bandwidth_hz, share, frozenset(words | {"void"})
         )
-    mean = (np.sum(sums, axis=0) / sum(counts)).astype(np.float32)
+    segments = sum(kept.counts)
+    mean = (np.sum(kept.sums, axis=0) / segments).astype(np.float32)
     low = None
-    if len(sums) >= 8:
-        low = np.quantile([s / n for s, n in zip(sums, counts, strict=True)], LOW, axis=0).astype(np.float32)
-    return Spectrum(
-        axis.start_hz, axis.step_hz, mean, low, sum(counts), bandwidth_hz, share, frozenset(words)
-    )
+    if len(kept.sums) >= 8:
+        low = np.quantile(kept.means(), LOW, axis=0, overwrite_input=True)
+    return Spectrum(axis.start_hz, axis.step_hz, mean, low, segments, bandwidth_hz, share, frozenset(words))

@@ -34,6 +34,12 @@ def _one_word(mode: str) -> str:
     return mode
 
 
+def _from_root_or_home(file: str) -> str:
+    if not file.startswith(("/", "~")) or not file.isprintable():
+        raise ValueError("a path that does not depend on where the program is started")
+    return file
+
+
 class Section(BaseModel):
     """A part of the station file: unchangeable, and without keys that nobody knows."""
 
@@ -83,6 +89,48 @@ class Meter(Section):
     )
 
 
+class Audio(Section):
+    """``receiver.audio:``, where levels are read from the receiver's sound instead of its meter."""
+
+    device: str = Field(
+        default="",
+        max_length=200,
+        pattern=r"^[^\x00-\x1f\x7f-\x9f]*$",
+        description="The name of a sound input, or a part of it that no other has; `sweeper check` lists them.",
+    )
+    rate_hz: int | None = Field(
+        default=None,
+        ge=8_000,
+        le=384_000,
+        description="The input's own rate, such as 48000, or leave it out.",
+    )
+    channel: int | None = Field(
+        default=None, ge=1, le=32, description="Which channel is the receiver's, from 1, or leave it out."
+    )
+    tone_hz: int = Field(
+        default=1000, ge=200, le=3000, description="Where a channel's frequency is to sound, such as 1000."
+    )
+    seconds: float = Field(
+        default=1.0, ge=0.2, le=60, description="How long each visit listens, such as 1.0."
+    )
+    delay_s: float = Field(
+        default=0.25,
+        ge=0,
+        le=10,
+        description="How long after a relay the sound still is of before; `sweeper check` measures it.",
+    )
+    agc_off: bool = Field(
+        default=False,
+        description="true: the gain control is switched off by hand, where the program cannot do it itself.",
+    )
+
+
+SOUND_MODES = {"USB": 1, "LSB": -1, "CW": 1, "CWR": -1}
+"""Modes whose detector keeps power as it is, and which way radio frequency goes with the tone."""
+CELL_HZ = 281.0
+"""Width that a row by sound stands for (`sweeper.spectra.rows`)."""
+
+
 class Receiver(Section):
     """``receiver:``; what only one driver knows is in `options`."""
 
@@ -113,7 +161,29 @@ class Receiver(Section):
         description="Seconds without a touch after which measuring goes on; such as 300.",
     )
     meter: Meter = Field(description="A section with at least `unit`.")
+    audio: Audio | None = None
     options: SerializeAsAny[BaseModel] | None = None
+
+    @model_validator(mode="before")
+    @classmethod
+    def _by_sound(cls, given: object) -> object:
+        """With sound one reading is a visit; its averaging time is such that 281 Hz scatter as the whole pass band."""
+        if not isinstance(given, dict) or not given.get("audio") or not isinstance(given["audio"], dict):
+            return given
+        told = dict(given)
+        told.setdefault("bandwidth_hz", 2400)
+        told["readings"], told["interval_s"] = 1, 0
+        seconds, width_hz = given["audio"].get("seconds", 1.0), told["bandwidth_hz"]
+        if isinstance(seconds, int | float) and isinstance(width_hz, int | float) and 0 < seconds <= 60:
+            averaging_s = min(seconds * width_hz / CELL_HZ / 1.26, 60.0)
+            told["meter"] = {"unit": "raw", "detector": "rms", "averaging_s": round(averaging_s, 3)}
+        return told
+
+    def dial_hz(self, hz: int) -> int:
+        """Where the dial stands to hear a channel: there, or with sound `tone_hz` beside it, by the side band."""
+        if self.audio is None or self.mode.upper() in ("CW", "CWR"):
+            return hz
+        return hz - SOUND_MODES.get(self.mode.upper(), 1) * self.audio.tone_hz
 
 
 class Switch(Section):
@@ -285,6 +355,16 @@ class Live(Section):
         return self
 
 
+class Notify(Section):
+    """``notify:``, messages to whoever keeps the station; where they go stands in a file of its own."""
+
+    file: Annotated[str, AfterValidator(_from_root_or_home)] = Field(
+        description="The file with the addresses, one a line: its whole path, or one that begins with ~/."
+    )
+    morning: bool = Field(default=True, description="false: no message when the night's last pass is over.")
+    at_once: bool = Field(default=True, description="false: no message at once when something needs a hand.")
+
+
 class Station(Section):
     """A whole station file, checked.
 
@@ -303,6 +383,7 @@ class Station(Section):
     schedule: tuple[Window, ...] = Field(default=(), max_length=MOST_WINDOWS)
     analysis: Analysis = Analysis()
     live: Live = Live()
+    notify: Notify | None = None
 
     def channels(self) -> tuple[words.Channel, ...]:
         """All channels in the order of the file, each with its bandwidth."""

@@ -29,61 +29,10 @@ from multiprocessing import get_context
 from pathlib import Path
 
 from tests.benchmarks.mutants_equivalent import EQUIVALENT
+from tests.benchmarks.mutants_tests import FORBIDS, SAFETY, TESTS
 from tests.benchmarks.mutations import LIST, Mutant, mutants
-from tests.tiers import QUICK
 
 ROOT = Path(__file__).resolve().parents[2]
-ANALYSIS = "tests/sweeper/analysis"
-STORE = tuple(
-    f"tests/sweeper/store/test_{each}.py" for each in ("store", "kept_for_good", "threats_of_manifests")
-)
-TESTS: dict[str, tuple[str, ...]] = {
-    "sweeper/analysis/verdict/judge.py": (f"{ANALYSIS}/verdict/test_judge.py", f"{ANALYSIS}/verdict/test_table.py"),
-    "sweeper/analysis/band/cells.py": (f"{ANALYSIS}/band/test_cells.py", f"{ANALYSIS}/test_intervals_everywhere.py"),
-    "sweeper/analysis/band/gain.py": (f"{ANALYSIS}/band/test_gain.py",),
-    "sweeper/analysis/band/gain_methods.py": (
-        f"{ANALYSIS}/band/test_gain_methods.py", f"{ANALYSIS}/band/test_gain.py",
-    ),
-    "sweeper/analysis/band/switching_threshold.py": (f"{ANALYSIS}/band/test_switching_threshold.py",),
-    "sweeper/analysis/change/before_after.py": (
-        f"{ANALYSIS}/change/test_before_after.py", f"{ANALYSIS}/change/test_compare.py",
-    ),
-    "sweeper/analysis/change/compare.py": (f"{ANALYSIS}/change/test_compare.py",),
-    "sweeper/analysis/statistics/estimates.py": (
-        f"{ANALYSIS}/statistics/test_estimates.py", "tests/published/test_intervals_against_libraries.py",
-    ),
-    "sweeper/analysis/statistics/dependent_nights.py": (f"{ANALYSIS}/statistics/test_dependent_nights.py",),
-    "sweeper/analysis/physics/friis.py": (f"{ANALYSIS}/physics", "tests/published/test_noise_figures.py"),
-    "sweeper/analysis/physics/radiometer.py": (f"{ANALYSIS}/physics", "tests/published/test_levels.py"),
-    "sweeper/analysis/meter/calibration.py": (f"{ANALYSIS}/meter",),
-    "sweeper/analysis/meter/scale.py": (f"{ANALYSIS}/meter",),
-    "sweeper/store/finished.py": STORE,
-    "sweeper/store/manifest.py": STORE,
-    "sweeper/store/running.py": (STORE[0], "tests/sweeper/store/test_interrupted.py"),
-    "sweeper/engine/one_pass.py": ("tests/sweeper/engine/test_one_pass.py",),
-    "sweeper/engine/meter.py": ("tests/sweeper/engine/test_meter.py",),
-    "drivers/protocols/allowed.py": (
-        "tests/drivers/protocols/test_allowed.py", "tests/drivers/protocols/test_dialect.py",
-    ),
-    "drivers/protocols/keying.py": ("tests/drivers/protocols/test_keying.py",),
-    "drivers/protocols/hamlib.py": (
-        "tests/drivers/protocols/test_hamlib.py", "tests/drivers/receivers/test_hamlib.py",
-    ),
-    "drivers/protocols/frames.py": ("tests/drivers/protocols/test_frames.py",),
-    "drivers/protocols/template.py": (
-        "tests/drivers/protocols/test_template.py", "tests/drivers/protocols/test_dialect.py",
-    ),
-    "drivers/links/link.py": ("tests/drivers/links/test_link.py",),
-    "sweeper/plan/order.py": ("tests/sweeper/plan/test_order.py",),
-    "sweeper/daemon/rig/restore.py": ("tests/sweeper/daemon/rig/test_restore.py",),
-}  # fmt: skip
-"""The unit tests of each core file, the nearest first."""
-
-SAFETY = ("sweeper/analysis/verdict/judge.py", "drivers/protocols/allowed.py", "drivers/protocols/keying.py")
-"""Files whose lists keep people and transmitters safe, or wrong news from being told: no change of one may pass."""
-
-FORBIDS = ("drivers/protocols/keying.py",)
-
 IMPORTED = (
     "pytest",
     "numpy",
@@ -96,6 +45,9 @@ IMPORTED = (
     "astral",
 )
 """Imported once and shared by all that follows. None of it starts a thread by being imported."""
+
+ONE_THREAD = {"POLARS_MAX_THREADS": "1", "OPENBLAS_NUM_THREADS": "1", "OMP_NUM_THREADS": "1"}
+"""Tables this small take longer on several."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -125,8 +77,8 @@ class Slot:
                 (folder / name).parent.mkdir(parents=True, exist_ok=True)
                 shutil.copy2(ROOT / name, folder / name)
 
-    def seen_by(self, file: str, source: str, cpu_s: int, wall_s: float) -> str:
-        """The first test that fails with `source` in the place of `file`; empty when all pass."""
+    def seen_by(self, file: str, source: str, tests: Sequence[str], cpu_s: int, wall_s: float) -> str:
+        """The first of the tests that fails with `source` in the place of `file`; empty when all pass."""
         target = self.tree / file
         kept = target.read_text()
         told = self.tree / "told"
@@ -135,7 +87,7 @@ class Slot:
             target.parent / "__pycache__", ignore_errors=True
         )  # bytecode knows a source by its second
         try:
-            ended = _in_a_fork(self.tree, TESTS[file], told, cpu_s, wall_s)
+            ended = _in_a_fork(self.tree, tests, told, cpu_s, wall_s)
         finally:
             target.write_text(kept)
             shutil.rmtree(target.parent / "__pycache__", ignore_errors=True)
@@ -143,7 +95,7 @@ class Slot:
         if ended == 0:
             return ""
         if ended in (4, 5):  # pytest's own: wrong usage, no tests
-            raise SystemExit(f"{file}: its tests cannot be run\n{text}")
+            raise SystemExit(f"{', '.join(tests)}: these tests cannot be run\n{text}")
         failed = [line for line in text.splitlines() if line.startswith(("FAILED", "ERROR"))]
         return (
             failed[0].split(" - ")[0]
@@ -202,7 +154,7 @@ def _pytest_in(tree: Path, tests: Sequence[str]) -> int:
         "-W",
         "ignore::pytest.PytestAssertRewriteWarning",
         "-m",
-        QUICK,
+        "not (crash or wires or browser or system)",
     )
     return int(pytest.main([*options, *tests]))
 
@@ -227,9 +179,10 @@ def chosen(files: Sequence[str], count: int, seed: int, lists: bool) -> Iterator
 
 
 def _excused(file: str, mutant: Mutant) -> bool:
+    line = (ROOT / file).read_text().splitlines()[mutant.line - 1] if mutant.line else ""
     return any(
-        name in (mutant.name, "*") and before in mutant.before and after in mutant.after
-        for name, before, after, _ in EQUIVALENT.get(file, ())
+        name in (mutant.name, "*") and where in line and change in f"{mutant.before} → {mutant.after}"
+        for name, where, change, _ in EQUIVALENT.get(file, ())
     )
 
 
@@ -243,31 +196,35 @@ def _take_a_slot(scratch: str) -> None:
     _slot = Slot(folder)
 
 
-def _unchanged(file: str) -> tuple[str, float]:
+def _unchanged(tests: str) -> tuple[str, float]:
+    """A module of tests, and how long it takes when nothing is wrong."""
     assert _slot is not None
     began = time.monotonic()
-    if seen := _slot.seen_by(file, (ROOT / file).read_text(), 300, 900):
-        raise RuntimeError(f"{file}: {seen} as it is\n{(_slot.tree / 'told').read_text()}")
-    return file, time.monotonic() - began
+    any_file = next(iter(TESTS))
+    if seen := _slot.seen_by(any_file, (ROOT / any_file).read_text(), [tests], 300, 900):
+        raise RuntimeError(f"{tests}: {seen} as it is\n{(_slot.tree / 'told').read_text()}")
+    return tests, time.monotonic() - began
 
 
 def _one(file: str, mutant: Mutant, took_s: float) -> Tried:
     assert _slot is not None
     began = time.monotonic()
-    seen = _slot.seen_by(file, mutant.source, int(3 * took_s) + 20, 10 * took_s + 60)
+    seen = _slot.seen_by(file, mutant.source, TESTS[file], int(3 * took_s) + 20, 10 * took_s + 60)
     return Tried(file, mutant, seen, time.monotonic() - began)
 
 
 def tried(picked: Sequence[tuple[str, Mutant]], jobs: int) -> Iterator[Tried]:
     """Each mutant in its turn. Tests that fail without any change end the run: they would see everything."""
+    os.environ.update(ONE_THREAD)
     for name in IMPORTED:
         importlib.import_module(name)
     with (
         tempfile.TemporaryDirectory(prefix="mutants-") as scratch,
         ProcessPoolExecutor(jobs, get_context("fork"), _take_a_slot, (scratch,)) as pool,
     ):
-        took = dict(pool.map(_unchanged, dict.fromkeys(file for file, _ in picked)))
-        yield from pool.map(_one, *zip(*((file, each, took[file]) for file, each in picked), strict=True))
+        took = dict(pool.map(_unchanged, dict.fromkeys(tests for file, _ in picked for tests in TESTS[file])))
+        known = ((file, each, sum(took[tests] for tests in TESTS[file])) for file, each in picked)
+        yield from pool.map(_one, *zip(*known, strict=True))
 
 
 def main() -> int:

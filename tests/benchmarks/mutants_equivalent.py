@@ -1,6 +1,6 @@
 """Mutants that were looked at by hand and change nothing that matters, each with the reason.
 
-By file: in which name (``*`` for any), what the expression before and after contains, and why.
+By file: in which name (``*`` for any), what stands in the changed line, what stands in "before → after", and why.
 """
 
 EQUIVALENT: dict[str, tuple[tuple[str, str, str, str], ...]] = {
@@ -9,5 +9,33 @@ EQUIVALENT: dict[str, tuple[tuple[str, str, str, str], ...]] = {
             "_by_physics", "cell.ceiling is None or cell.lower_bound is None", "",
             "asked only where `_agrees_with_physics` has found both; it is there for the types",
         ),
+        ("_by_physics", "return 1.0", "1.0 → 2.0", "a level of one or more is never below another"),
+        ("_alone", "else 1.0", "1.0 → 2.0", "a level of one or more is never below another"),
+        (
+            "judge", 'verdict == "undecided" or', "undecided",
+            "an undecided cell has level 1 as well, which the rest of the line asks for",
+        ),
+        ("judge", 'verdict == "undecided" or', " or ", "the same: either half says so"),
+    ),
+    "sweeper/analysis/statistics/estimates.py": (
+        ("_inverse_trigamma", "x = 0.5 + 1.0 / value", "", "where Newton's method begins; it ends at the same x"),
+        ("_inverse_trigamma", "range(20)", "20 → 21", "Newton's method has ended long before"),
+        ("*", "1e-12", "1e-12 → 2e-12", "keeps a logarithm or a quotient from nought and is nowhere near a variance"),
+    ),
+    "sweeper/analysis/statistics/dependent_nights.py": (
+        ("*", "1e-12", "1e-12 → 2e-12", "keeps from nought; weights and correlations are nowhere near"),
+        ("*", "1e-9", "1e-09 → 2e-09", "tells nought from a scatter; none is that small"),
+        ("MixedEstimate._quantile", "xtol", "", "how many digits beyond any decibel are sought"),
+    ),
+    "sweeper/analysis/statistics/steps.py": (
+        ("_places", "1e-3", "0.001 → 0.002", "keeps a quotient from nought; no night is known to a thousandth"),
+        ("_places", "1e-6", "1e-06 → 2e-06", "tells nought from a sum of squares"),
+    ),
+    "sweeper/analysis/physics/radiometer.py": (
+        ("spread_db", "lru_cache", "", "how much is remembered"),
+        ("resolution_db", "np.arange(1.0, 9.0)", "9.0 → 18.0", "more terms of a series that has ended but for 2 %"),
+    ),
+    "sweeper/analysis/meter/floor.py": (
+        ("floor_of", "bandwidth_hz", "first", "all readings of a visit have one bandwidth"),
     ),
 }  # fmt: skip

@@ -52,7 +52,7 @@ ONLY_SPEED = {
     "check_same_thread",
 }
 TIES = ({ast.Lt, ast.LtE}, {ast.Gt, ast.GtE})
-COUNTED = re.compile(r"(?<![\w.])\d+(?![\w.])|len\(|nights|count|passes|LONGEST|FIRST|LEAST")
+COUNTED = re.compile(r"(?<![\w.])(?<!e-)\d+(?![\w.])|len\(|nights|count|passes|LONGEST|FIRST|LEAST")
 ALTERNATIVE = re.compile(r"(?<![^|(])([A-Za-z0-9_]{2,12})(?=[|)]|$)")
 
 

@@ -5,6 +5,7 @@ import re
 import shutil
 import signal
 import subprocess
+import sys
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -28,7 +29,7 @@ RestartSec=200ms
 """An addition for these tests alone, so that nobody waits three minutes for a watchdog."""
 
 
-@pytest.mark.parametrize("unit", ["sweeper@.service", "sweeper-rest@.service"])
+@pytest.mark.parametrize("unit", sorted(unit.name for unit in UNITS.glob("*.service")))
 def test_a_unit_is_exposed_less_than_two_of_ten(unit: str) -> None:
     analyze = shutil.which("systemd-analyze")
     if analyze is None:
@@ -39,6 +40,21 @@ def test_a_unit_is_exposed_less_than_two_of_ten(unit: str) -> None:
     )  # fmt: skip
     score = re.search(r"Overall exposure level for \S+: ([\d.]+)", answer.stdout)
     assert score is not None and float(score[1]) < 2.0, answer.stdout
+
+
+@pytest.mark.parametrize("unit", sorted(unit.name for unit in UNITS.glob("*.service")))
+def test_systemd_finds_nothing_wrong_with_a_unit(unit: str, tmp_path: Path) -> None:
+    analyze = shutil.which("systemd-analyze")
+    if analyze is None:
+        pytest.skip("systemd-analyze is not installed (Debian: systemd)")
+    for each in UNITS.glob("*.service"):
+        text = re.sub(r"(?m)^(Exec\w+=-?)\S+", rf"\1{sys.executable}", each.read_text(encoding="utf-8"))
+        (tmp_path / each.name).write_text(text, encoding="utf-8")
+    answer = subprocess.run(
+        [analyze, "verify", "--man=no", tmp_path / unit.replace("@", "@saltmarsh")],
+        capture_output=True, text=True, check=False, env={**os.environ, "SYSTEMD_UNIT_PATH": f"{tmp_path}:"},
+    )  # fmt: skip
+    assert answer.returncode == 0 and "saltmarsh" not in answer.stderr, answer.stderr
 
 
 @pytest.fixture

@@ -154,7 +154,7 @@ def before_after(
     beside, moved = (None, 0.0) if control is None else _beside(matched, control)
     used = matched if beside is None else beside
     level = _level(used.before, used.after, alpha)
-    if used.series is None or min(used.before, used.after) < FIRST_LOOK:
+    if used.series is None:
         return BeforeAfter(None, used, level)
     trend_db = None
     if alike.trend_chance > TREND_TOLD:

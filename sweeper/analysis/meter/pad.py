@@ -156,7 +156,7 @@ def _shares(knots: Floats, high: Floats, low: Floats) -> Floats:
     """How much of each stretch between knots lies between the sides of each step, 0 to 1."""
     left, right = knots[:-1], knots[1:]
     inside = np.minimum(high[:, None], right) - np.maximum(low[:, None], left)
-    shares: Floats = np.clip(inside / (right - left), 0.0, 1.0)
+    shares: Floats = np.maximum(inside, 0.0) / (right - left)
     return shares
 
 

@@ -138,8 +138,8 @@ def _on_scale(summaries: pl.DataFrame, facts: StationFacts, meter: Meter, scale:
     diagnoses = _with_carriers(seen_together(diagnoses, facts), since, gains)
     alike = [_channels_alike(here, gains[band]) for band, here in rows.items()]
     nights = _of_one_stage(nightly(pl.concat([summaries.clear(), *alike])), stepped)
-    nights_of = nights.partition_by("band", as_dict=True)
-    parts = {band: nights_of[band,] for band in bands if (band,) in nights_of}
+    by_band = nights.partition_by("band", as_dict=True)
+    parts = {band: by_band[band,] for band in bands if (band,) in by_band}
     cells: list[Cell] = []
     for band, part in parts.items():
         found = cells_of_band(_since(stepped.get(band), part), gains[band], quieter[band], alike_nights)

@@ -118,7 +118,10 @@ class _Side:
 
 
 class Front:
-    """Listens for a ZeroMQ socket; whom the permissions of a local socket, or the keys behind, let in gets through."""
+    """Listens for a ZeroMQ socket; whom the permissions of a local socket, or the keys behind, let in gets through.
+
+    Its seconds are real ones, no Clock's: it waits for peers and for the system alone.
+    """
 
     def __init__(
         self, behind: "zmq.Socket[bytes]", listening: socket.socket, count: Callable[[], Count]

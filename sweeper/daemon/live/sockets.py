@@ -201,7 +201,7 @@ class Live(Observer):
         allowance, window_ends, listening = REQUESTS_A_SECOND, 0.0, False
         next_state = 0.0
         while not self._closing.is_set():
-            now = time.monotonic()
+            now = time.monotonic()  # real seconds: those of the peers, and of poll
             if now >= window_ends:
                 allowance, window_ends = REQUESTS_A_SECOND, now + 1.0
             if listening != (allowance > 0):

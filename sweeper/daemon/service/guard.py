@@ -36,7 +36,10 @@ HARDER = 1.25
 
 
 class Guard(Observer):
-    """Calls `rescue` once the measuring thread gave no sign of life for `limit_s` seconds with the rig in hand."""
+    """Calls `rescue` once the measuring thread gave no sign of life for `limit_s` seconds with the rig in hand.
+
+    Real seconds, no Clock: a stuck thread would not move one, and the interpreter's watchdog counts them too.
+    """
 
     def __init__(self, limit_s: float, rescue: Callable[[], None]) -> None:
         self._limit_s = limit_s

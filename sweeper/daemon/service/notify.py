@@ -8,10 +8,10 @@ the watchdog happy would hide the very hang it is there for.
 import contextlib
 import os
 import socket
-import time
 from collections.abc import MutableMapping
 from datetime import datetime
 
+from sweeper.clock import Clock, SystemClock
 from sweeper.daemon.run.observers import Observer
 from sweeper.daemon.run.states import Doing
 
@@ -19,7 +19,13 @@ from sweeper.daemon.run.states import Doing
 class Notifier(Observer):
     """An observer that tells the service manager. Does nothing where no manager listens."""
 
-    def __init__(self, environment: MutableMapping[str, str], longest_visit_s: float = 0.0) -> None:
+    def __init__(
+        self,
+        environment: MutableMapping[str, str],
+        longest_visit_s: float = 0.0,
+        clock: Clock | None = None,
+    ) -> None:
+        self._clock = clock or SystemClock()
         self._socket, self._address = _opened(environment.pop("NOTIFY_SOCKET", ""))
         self._feed_every_s = 0.0
         self._fed_at_s = float("-inf")
@@ -34,8 +40,9 @@ class Notifier(Observer):
             self._feed_every_s = watchdog_us / 1e6 / 8
 
     def alive(self) -> None:
-        if self._feed_every_s and time.monotonic() - self._fed_at_s >= self._feed_every_s:
-            self._fed_at_s = time.monotonic()
+        now_s = self._clock.monotonic()
+        if self._feed_every_s and now_s - self._fed_at_s >= self._feed_every_s:
+            self._fed_at_s = now_s
             self._send("WATCHDOG=1")
 
     def doing(self, doing: Doing, because: str, next_pass: datetime | None) -> None:

@@ -17,7 +17,7 @@ from sweeper.simulation.recordings.gain_control import GainControl
 from sweeper.simulation.recordings.modulation import modulation
 from sweeper.simulation.recordings.planted import FAST, SLOW
 from sweeper.simulation.world.bench import Bench
-from sweeper.simulation.world.world import Means, World
+from sweeper.simulation.world.world import Listening, Means, World
 
 Sound = NDArray[np.float32]
 Band = NDArray[np.complex64]
@@ -85,12 +85,10 @@ class Hearing:
 
     def _standing(self, now_s: float, source: str, route: str) -> Means:
         bench = self._bench
-        key = (bench.hz, bench.mode, bench.bandwidth_hz, source, route, bench.front_end, int(now_s // 60))
+        at = Listening(bench.hz, bench.mode, bench.bandwidth_hz, source, route, bench.front_end)
+        key = (at, int(now_s // 60))
         if self._means is None or self._means[0] != key:
-            means = self._world.means(
-                now_s, bench.hz, bench.mode, bench.bandwidth_hz, source, route, bench.front_end
-            )
-            self._means = (key, means)
+            self._means = (key, self._world.means(now_s, at))
         return self._means[1]
 
     def _white(self) -> Band:

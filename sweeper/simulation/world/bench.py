@@ -10,7 +10,7 @@ from typing import Literal
 
 from sweeper.clock import Clock
 from sweeper.simulation.world.hardware import BARE, FrontEnd, attenuator
-from sweeper.simulation.world.world import World
+from sweeper.simulation.world.world import Listening, World
 
 S9_W = (50e-6) ** 2 / 50.0
 """S9 is 50 microvolts in 50 ohms: IARU Region 1 Technical Recommendation R.1."""
@@ -120,9 +120,8 @@ class Bench:
                 return self._level_db
             source = "open" if now - self._moved_at < self._world.scenario.relays.operate_s else self._source
             now_s = self._clock.now().timestamp()
-            watts = self._world.power_w(
-                now_s, self.hz, self.mode, self.bandwidth_hz, source, self._route, self.front_end
-            )
+            at = Listening(self.hz, self.mode, self.bandwidth_hz, source, self._route, self.front_end)
+            watts = self._world.power_w(now_s, at)
             target_db = 10.0 * math.log10(watts / S9_W) + self._receiver.error_db
             if self.rf_gain < 1.0:  # turned back, the control holds the needle up
                 target_db = max(target_db, self._receiver.floor_db + 100.0 * (1.0 - self.rf_gain))

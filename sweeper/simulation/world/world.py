@@ -9,6 +9,7 @@ import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime, timedelta
+from typing import NamedTuple
 
 from sweeper.simulation.world.chance import Draws
 from sweeper.simulation.world.hardware import (
@@ -42,6 +43,17 @@ class Truth:
     products_db: float
     """How far intermodulation lifts the noise behind the stage."""
     overload: bool
+
+
+class Listening(NamedTuple):
+    """How the receiver is set (`hz`: its dial) and through which path it hears which source."""
+
+    hz: float
+    mode: str
+    bandwidth_hz: float
+    source: str
+    route: str
+    front: FrontEnd = BARE
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,7 +97,7 @@ class World:
     def __init__(self, scenario: Scenario) -> None:
         self.scenario = scenario
         self._draws = Draws(scenario.seed)
-        self._means: dict[tuple[float, str, float, str, str, float, int], Means] = {}
+        self._means: dict[tuple[Listening, int], Means] = {}
 
     @property
     def bands(self) -> tuple[str, ...]:
@@ -97,30 +109,21 @@ class World:
         """When a first simulated night may well begin: an afternoon, UTC."""
         return self.scenario.first_evening
 
-    def power_w(
-        self,
-        time_s: float,
-        hz: float,
-        mode: str,
-        bandwidth_hz: float,
-        source: str,
-        route: str,
-        front: FrontEnd = BARE,
-    ) -> float:
+    def power_w(self, time_s: float, at: Listening) -> float:
         """Power at the receiver's input averaged over its time constant, receiver noise included: one draw, W.
 
-        `time_s` is Unix time, `hz` the dial. Noise averaged over bandwidth B and time t is gamma distributed
+        `time_s` is Unix time. Noise averaged over bandwidth B and time t is gamma distributed
         (chi-squared with 2Bt degrees of freedom); a carrier adds to the voltage of one of them.
         """
-        key = (hz, mode, bandwidth_hz, source, route, front.gain, int(time_s // 60))
+        key = (at, int(time_s // 60))
         means = self._means.get(key)
         if means is None:
             if len(self._means) >= _KEPT:
                 self._means.clear()
-            means = self._means[key] = self.means(time_s, hz, mode, bandwidth_hz, source, route, front)
+            means = self._means[key] = self.means(time_s, at)
         draws = self._draws
         averaging_s = self.scenario.receiver.averaging_s
-        shape = bandwidth_hz * averaging_s
+        shape = at.bandwidth_hz * averaging_s
         scale_w = means.noise_w / shape
         seed = self.scenario.seed
         carrier_w = 0.0
@@ -135,23 +138,14 @@ class World:
             power += means.crash_w * draws.exponential() ** 2
         return power
 
-    def means(
-        self,
-        time_s: float,
-        hz: float,
-        mode: str,
-        bandwidth_hz: float,
-        source: str,
-        route: str,
-        front: FrontEnd = BARE,
-    ) -> Means:
+    def means(self, time_s: float, at: Listening) -> Means:
         """What the minute of `time_s` holds, on average."""
         scenario = self.scenario
-        low_hz, high_hz = pass_band(hz, mode, bandwidth_hz)
+        low_hz, high_hz = pass_band(at.hz, at.mode, at.bandwidth_hz)
         middle_hz = (low_hz + high_hz) / 2.0
-        signal_gain, noise_k = self._chain(time_s, middle_hz, source, route, front)
-        noise_w = BOLTZMANN_J_PER_K * noise_k * bandwidth_hz
-        if source != "antenna":
+        signal_gain, noise_k = self._chain(time_s, middle_hz, at.source, at.route, at.front)
+        noise_w = BOLTZMANN_J_PER_K * noise_k * at.bandwidth_hz
+        if at.source != "antenna":
             return Means(noise_w, (), 0.0, 0.0)
         carriers = tuple(
             (watts * signal_gain, carrier)
@@ -167,7 +161,7 @@ class World:
         return Means(
             noise_w,
             carriers,
-            BOLTZMANN_J_PER_K * crash_k * bandwidth_hz * signal_gain,
+            BOLTZMANN_J_PER_K * crash_k * at.bandwidth_hz * signal_gain,
             scenario.sky.crash_rate_hz(time_s),
         )
 

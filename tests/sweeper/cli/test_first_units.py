@@ -14,6 +14,7 @@ from sweeper.cli.app import app
 from sweeper.cli.first_units import drop_in, write_drop_ins
 from sweeper.errors import WrongInput
 from sweeper.station import Station, load
+from sweeper.station.sections import Notify
 
 UNITS = Path(__file__).resolve().parents[3] / "systemd"
 SWEEPER = str(Path(sys.executable).with_name("sweeper"))
@@ -143,3 +144,11 @@ def test_a_file_after_which_no_unit_can_be_named_is_refused(tmp_path: Path) -> N
     described, file = station(tmp_path, "/dev/ttyAMA0", name="%i shack")
     with pytest.raises(WrongInput, match="named after it"):
         write_drop_ins(described, file, tmp_path)
+
+
+def test_messages_open_the_network_to_the_measuring_unit_alone(tmp_path: Path) -> None:
+    described, file = station(tmp_path)
+    told = described.model_copy(update={"notify": Notify(file="/etc/sweeper/notify.txt")})
+    (written,) = write_drop_ins(told, file, tmp_path / "units")
+    assert written.parent.name == "sweeper@shack.service.d"
+    assert "IPAddressAllow=any" in written.read_text(encoding="utf-8")

@@ -4,15 +4,17 @@ import asyncio
 import json
 import stat
 from collections.abc import Mapping
+from datetime import UTC, datetime
 from pathlib import Path
 
 import httpx
 import pytest
 
 from drivers.config_files import station_file
+from sweeper.clock import JumpingClock
 from sweeper.errors import WrongInput
 from sweeper.page.app import live_page
-from sweeper.page.guard import HEADERS, TRIES, WORD_HEADER, Door, host_name, is_loopback, token_in
+from sweeper.page.guard import HEADERS, TRIES, TRIES_S, WORD_HEADER, Door, host_name, is_loopback, token_in
 from sweeper.station import load
 
 HERE = "http://127.0.0.1:8473"
@@ -145,9 +147,14 @@ def test_the_token_opens_and_stays_in_a_cookie_that_scripts_and_other_sites_do_n
 
 
 def test_guessing_is_slowed_and_then_even_the_right_token_waits() -> None:
-    door = Door("a-token-of-some-length")
+    clock = JumpingClock(datetime(2026, 11, 1, 16, tzinfo=UTC))
+    door = Door("a-token-of-some-length", clock=clock)
     assert not any(door.opens(f"guess {nth}") for nth in range(TRIES))
     assert not door.opens("a-token-of-some-length")
+    clock.sleep(TRIES_S - 0.1)
+    assert not door.opens("a-token-of-some-length")
+    clock.sleep(0.1)
+    assert door.opens("a-token-of-some-length")
 
 
 def test_the_token_of_one_door_is_never_told_in_a_page(tmp_path: Path) -> None:

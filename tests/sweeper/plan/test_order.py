@@ -1,11 +1,14 @@
 """A pass: all channels through one path before a relay moves, in an order that cancels drift and spares relays."""
 
+from collections.abc import Sequence
 from itertools import groupby, permutations
 from pathlib import Path
+from statistics import mean
 
 import pytest
 
 from sweeper.plan import one_pass, path_order, relay_moves
+from sweeper.plan.order import moved
 from sweeper.station import Station, load
 from sweeper.words import ANTENNA_BYPASS, ANTENNA_STAGE, LOAD_BYPASS, LOAD_STAGE
 from sweeper.words import SignalPath as RelayPath
@@ -14,6 +17,16 @@ from tests.sweeper.station.files import written
 NO_LOAD = (
     ("    load-bypass: {0: off, 1: on}\n", ""),
     ("    load-stage: {0: on, 1: on}\n", ""),
+)
+NOISE_TOO = (
+    ("{0: off, 1: off}", "{0: off, 1: off, 2: off}"),
+    ("{0: on, 1: off}", "{0: on, 1: off, 2: off}"),
+    ("{0: off, 1: on}", "{0: off, 1: on, 2: off}"),
+    (
+        "    load-stage: {0: on, 1: on}",
+        "    load-stage: {0: on, 1: on, 2: off}\n    noise-stage: {0: on, 1: on, 2: on}",
+    ),
+    ("bands:", "noise_source:\n  enr_db: 15\nplan:\n  load_every: 2\n  noise_every: 6\nbands:"),
 )
 ABBA = (ANTENNA_BYPASS, ANTENNA_STAGE, ANTENNA_STAGE, ANTENNA_BYPASS)
 
@@ -84,22 +97,56 @@ def test_a_station_without_load_is_measured_all_the_same(tmp_path: Path) -> None
 
 
 def test_a_noise_source_comes_at_a_slower_rhythm_still(tmp_path: Path) -> None:
-    station = load(
-        written(
-            tmp_path,
-            ("{0: off, 1: off}", "{0: off, 1: off, 2: off}"),
-            ("{0: on, 1: off}", "{0: on, 1: off, 2: off}"),
-            ("{0: off, 1: on}", "{0: off, 1: on, 2: off}"),
-            (
-                "    load-stage: {0: on, 1: on}",
-                "    load-stage: {0: on, 1: on, 2: off}\n    noise-stage: {0: on, 1: on, 2: on}",
-            ),
-            ("bands:", "noise_source:\n  enr_db: 15\nplan:\n  load_every: 2\n  noise_every: 6\nbands:"),
-        )
-    )
+    station = load(written(tmp_path, *NOISE_TOO))
     noise = RelayPath("noise", "stage")
     assert [n for n in range(1, 14) if noise in path_order(station, n)] == [1, 7, 13]
     assert [n for n in range(1, 8) if LOAD_STAGE in path_order(station, n)] == [1, 3, 5, 7]
+
+
+def test_every_other_pass_with_load_runs_backwards(station: Station) -> None:
+    first, second, third, fourth = (path_order(station, number) for number in (1, 5, 9, 13))
+    assert first == third == second[::-1] == fourth[::-1] != second
+
+
+def test_with_a_noise_source_passes_turn_about_by_the_quicker_of_its_rhythms(tmp_path: Path) -> None:
+    station = load(written(tmp_path, *NOISE_TOO))
+    orders = [path_order(station, number) for number in (1, 3, 5, 7, 9, 13)]
+    assert orders[0] == orders[3][::-1] == orders[5] != orders[3]
+    assert orders[1] == orders[2][::-1] == orders[4][::-1] != orders[2]
+
+
+def by_hand(station: Station) -> Station:
+    """The station with a person at the switch."""
+    return station.model_copy(update={"switch": station.switch.model_copy(update={"driver": "person"})})
+
+
+def test_among_orders_that_spare_the_hand_alike_the_best_balanced_is_taken(tmp_path: Path) -> None:
+    station = by_hand(load(written(tmp_path, *NOISE_TOO)))
+
+    def off_balance(paths: Sequence[RelayPath]) -> float:
+        return abs(
+            mean(n for n, p in enumerate(paths) if p == ANTENNA_STAGE)
+            - mean(n for n, p in enumerate(paths) if p == ANTENNA_BYPASS)
+        )
+
+    order = path_order(station, 1)
+    alike = [
+        other
+        for other in set(permutations(order))
+        if tuple(path for path in other if path.source == "antenna") == ABBA
+        and relay_moves(station, other) == relay_moves(station, order)
+    ]
+    assert off_balance(order) == min(map(off_balance, alike)) < max(map(off_balance, alike))
+
+
+def test_relays_are_told_by_name_and_a_hand_is_one_switch(station: Station) -> None:
+    assert len(moved(station, ANTENNA_BYPASS, LOAD_STAGE)) == 2
+    assert len(moved(station, ANTENNA_STAGE, LOAD_STAGE)) == 1
+    assert moved(station, LOAD_STAGE, LOAD_STAGE) == frozenset()
+    mute = station.model_copy(update={"switch": station.switch.model_copy(update={"options": None})})
+    for each in (by_hand(station), mute):
+        assert moved(each, ANTENNA_BYPASS, LOAD_STAGE) == {"switch"}
+        assert relay_moves(each, ABBA) == 2
 
 
 def test_the_plan_of_a_pass_is_always_the_same(station: Station) -> None:

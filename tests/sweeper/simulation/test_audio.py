@@ -9,7 +9,7 @@ from sweeper.clock import JumpingClock
 from sweeper.simulation.receivers.audio import Audio, Hearing
 from sweeper.simulation.world.bench import Bench
 from sweeper.simulation.world.saltmarsh import saltmarsh
-from sweeper.simulation.world.world import World
+from sweeper.simulation.world.world import Listening, World
 
 RATE_HZ = 48_000
 
@@ -44,9 +44,8 @@ def test_noise_is_as_dense_as_what_stands_at_the_receivers_input(load: bool, sta
     heard.bench.set_coil(1, load)
     heard.clock.sleep(1.0)
     density = heard.spectrum(24.0)[600:2400].mean()
-    means = heard.world.means(
-        heard.clock.now().timestamp(), 7_038_500, "USB", 2400, *heard.bench.heard_through()
-    )
+    at = Listening(7_038_500, "USB", 2400, *heard.bench.heard_through())
+    means = heard.world.means(heard.clock.now().timestamp(), at)
     wanted = means.noise_w / 2400 * 1e3 * 10 ** (-heard.hearing.audio.full_scale_dbm / 10)
     assert 10 * math.log10(density / wanted) == pytest.approx(0.0, abs=0.1)
 

@@ -102,3 +102,30 @@ def test_the_lower_side_band_runs_the_other_way() -> None:
     assert found.start_hz + found.step_hz * int(np.argmax(found.mean)) == pytest.approx(
         3_599_000.0, abs=axis.step_hz
     )
+
+
+def test_a_long_stay_with_gaps_in_blocks_of_any_size_is_the_mean_of_its_whole_segments() -> None:
+    """Against every segment computed by itself: no piece, join or end of the stream loses or doubles one."""
+    rng = np.random.default_rng(4)
+    count, gaps = 330_123, (1_000, 1_001, 123_456, 200_000, 330_000)
+    samples = (rng.standard_normal(count) + 1j * rng.standard_normal(count)).astype(np.complex64)
+    samples *= np.linspace(1.0, 3.0, count, dtype=np.float32)
+    axis = axis_of(8000.0, real=False)
+    length, hop = axis.length, axis.length // 2
+    starts = [
+        start
+        for start in range(0, count - length + 1, hop)
+        if not any(start < gap < start + length for gap in gaps)
+    ]
+    taper = get_window("blackmanharris", length)
+    each = [np.abs(np.fft.fft(samples[at : at + length] * taper / taper.sum())) ** 2 for at in starts]
+    blocks, at = [], 0
+    while at < count:
+        end = at + int(rng.integers(1, 70_000))
+        within = tuple(gap - at for gap in gaps if at <= gap < end)
+        blocks.append(_block(samples[at:end], 8000.0, gaps=within))
+        at = end
+    told = spectrum(blocks, axis)
+    assert told.segments == len(starts) > 1000
+    assert np.allclose(told.mean, np.fft.fftshift(np.mean(each, axis=0)), rtol=2e-3)
+    assert told.low is not None and np.all(told.low <= 1.05 * told.mean)

@@ -4,6 +4,8 @@ import numpy as np
 import pytest
 
 from sweeper.analysis.physics.friis import (
+    cascade,
+    factor_by_source,
     from_db,
     gain_from_rises,
     kept_share_db,
@@ -11,7 +13,9 @@ from sweeper.analysis.physics.friis import (
     outside_at_change_lin,
     outside_with_stage_lin,
     snr_change_db,
+    snr_lost_db,
     to_db,
+    without_second,
 )
 
 
@@ -68,3 +72,37 @@ def test_an_antenna_that_adds_nothing_tells_no_gain():
     one = np.array([1.0])
     assert np.isnan(gain_from_rises(one, np.array([0.0]), one, one, one, one)[0]).all()
     assert np.isnan(gain_from_rises(one, one, np.array([-0.5]), one, one, one)[0]).all()
+
+
+def test_decibels_and_ratios_turn_into_each_other_and_nought_has_none():
+    assert to_db(100.0) == pytest.approx(20.0) and from_db(-3.0) == pytest.approx(0.5012, abs=1e-4)
+    assert np.isnan(to_db(0.0)) and np.isnan(to_db(-1.0))
+
+
+def test_what_the_chains_own_noise_costs_is_the_table_of_its_formula():
+    """L(Y) = Y − 10·log₁₀(10^(Y/10) − 1), worked out by hand for these."""
+    rises = np.array([1.0, 2.0, 3.0, 6.0, 10.0, 20.0])
+    assert snr_lost_db(rises) == pytest.approx([6.87, 4.33, 3.02, 1.26, 0.46, 0.04], abs=0.005)
+    assert np.isinf(snr_lost_db(np.array([0.0, -1.0]))).all()
+
+
+@pytest.mark.parametrize(("cold_k", "factor"), [(290.0, 10.0), (580.0, 8.0), (145.0, 11.0)])
+def test_a_noise_factor_by_a_source_follows_the_definition(cold_k, factor):
+    """F = (ENR − y·(Tc/T₀ − 1))/(y − 1), worked out for ENR 10 and y 2."""
+    assert factor_by_source(10.0, 2.0, cold_k) == pytest.approx(factor)
+    assert factor_by_source(10.0, 2.0) == pytest.approx(10.0)
+    assert factor_by_source(10.0, 3.0) == pytest.approx(5.0)
+    assert np.isnan(factor_by_source(10.0, 1.0, cold_k)) and np.isnan(factor_by_source(10.0, 0.5, cold_k))
+
+
+def test_a_cascade_and_its_first_stage_turn_into_each_other():
+    """Friis 1944: F₁ + (F₂ − 1)/G₁ = 2 + 9/10."""
+    assert cascade(2.0, 10.0, 10.0) == pytest.approx(2.9)
+    assert without_second(2.9, 10.0, 10.0) == pytest.approx(2.0)
+
+
+def test_errors_of_the_loads_count_by_their_own_slopes():
+    given = [np.array([value]) for value in (9.0, 3.0, 6.0, 0.0, 0.2, 0.0)]
+    assert gain_from_rises(*given)[1][0] == pytest.approx(0.2 / (from_db(3.0) - 1))
+    given = [np.array([value]) for value in (9.0, 3.0, 6.0, 0.0, 0.0, 0.2)]
+    assert gain_from_rises(*given)[1][0] == pytest.approx(0.2 / (from_db(6.0) - 1))

@@ -7,7 +7,7 @@ from scipy.stats import false_discovery_control
 
 from sweeper.analysis.band.cells import Cell
 from sweeper.analysis.statistics.estimates import Estimate
-from sweeper.analysis.statistics.group_sequential import look_level
+from sweeper.analysis.statistics.group_sequential import campaign_level, look_level
 from sweeper.analysis.verdict.judge import WITHHOLDING, allowed_level, judge
 
 
@@ -153,3 +153,62 @@ def test_the_levels_allowed_are_those_of_the_reference_library():
         levels = rng.beta(0.4, 3.0, count)
         allowed = allowed_level(levels.tolist(), 0.05)
         assert ((levels <= allowed) == (false_discovery_control(levels) <= 0.05)).all()
+
+
+@pytest.mark.parametrize("sign", [1.0, -1.0])
+def test_physics_settles_what_lies_between_its_limits_on_either_side(sign):
+    """Measured at ±0.6 with 0.12 dB of error, limits at ±0.8 with 0.05: what the noise rise allows is clearer."""
+    found = one(cell(sign * 0.6, se=0.12, ceiling=0.8, lower_bound=-0.8))
+    assert (found.verdict, found.by_physics) == ("either", True)
+    beyond = one(cell(sign * 1.35, se=0.12, ceiling=0.8, lower_bound=-0.8))  # four errors beyond the limit
+    assert not beyond.by_physics
+
+
+@pytest.mark.parametrize(("ceiling", "lower_bound"), [(1.0, -0.2), (0.2, -1.0), (1.4, -0.2), (0.2, -1.4)])
+def test_physics_settles_nothing_where_a_limit_reaches_what_matters(ceiling, lower_bound):
+    assert not one(cell(0.0, se=1.5, ceiling=ceiling, lower_bound=lower_bound)).by_physics
+
+
+def test_the_level_of_physics_is_that_of_its_nearer_limit():
+    found = one(cell(0.0, se=1.5, ceiling=0.8, lower_bound=-0.5))
+    due = campaign_level(10, Estimate(0.8, 0.05, 9.0).level_beyond(1.0))
+    assert found.by_physics and found.level == pytest.approx(due)
+    other = one(cell(0.0, se=1.5, ceiling=0.5, lower_bound=-0.8))
+    assert other.level == pytest.approx(due)
+
+
+@pytest.mark.parametrize(
+    ("value", "verdict", "edges"),
+    [
+        (3.0, "stage", (1.0,)),
+        (-3.0, "bypass", (-1.0,)),
+        (0.3, "either", (1.0, -1.0)),
+        (1.0, "either", (1.0, -1.0)),
+    ],
+)
+def test_the_level_of_a_verdict_is_that_of_its_own_edges(value, verdict, edges):
+    found = one(cell(value, se=0.05))
+    due = max(Estimate(value, 0.05, 9.0).level_beyond(edge) for edge in edges)
+    assert found.level == pytest.approx(campaign_level(10, due))
+    assert found.verdict == (verdict if value != 1.0 else "undecided")
+
+
+def test_what_is_not_known_has_a_level_of_one():
+    unknown = one(cell(5.0, bound="unknown"))
+    assert (unknown.verdict, unknown.level, unknown.snr_change_db) == ("undecided", 1.0, None)
+    for bound, value in (("at most", 3.0), ("at least", -3.0), ("at most", 0.0), ("at least", 0.0)):
+        assert one(cell(value, bound=bound)).level == 1.0
+    nothing = Cell("40 m", 20, 5, 20, None, None, None, None, None, "", (), 1.0)
+    assert (one(nothing).verdict, one(nothing).level, one(nothing).snr_change_db) == ("undecided", 1.0, None)
+
+
+def test_the_first_sign_of_trouble_by_name_is_told_and_the_level_kept():
+    clear, troubled = one(cell(5.0)), one(cell(5.0), frozenset({"stuck-relay", "mismatch"}))
+    assert troubled.withheld == "mismatch" and troubled.level == clear.level
+    assert clear.withheld == "" and not clear.held_back and not clear.by_physics
+
+
+def test_what_is_shown_of_a_verdict_held_back_is_its_own_interval():
+    near = cell(1.0 + 0.2 * 4.2)
+    held = judge([near] + [cell(1.0)] * 39, 1.0, 0.95, [frozenset()] * 40)[0]
+    assert held.snr_change_db == one(near).snr_change_db and held.level == one(near).level

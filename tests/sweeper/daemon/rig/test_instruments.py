@@ -1,5 +1,6 @@
 """Relays leave their rest only after the receiver was asked, and no board is where the receiver is."""
 
+import socket
 from pathlib import Path
 
 import pytest
@@ -48,10 +49,14 @@ def test_a_board_is_not_opened_where_the_receiver_is(tmp_path: Path, monkeypatch
         update={"options": switch.model_copy(update={"link": "tcp://shack.example:4532"})}
     )
     moved = outpost.model_copy(update={"switch": there})
-    monkeypatch.setattr(
-        "drivers.links.identity._resolved",
-        lambda host, look_up: ["127.0.0.1"] if look_up or host[0] == "1" else [],
-    )
+
+    def looked_up(host: str, port: object, flags: int = 0) -> list[tuple[object, ...]]:
+        """As if a name server knew the shack for this machine: nothing without a look-up."""
+        if flags & socket.AI_NUMERICHOST and not host[0].isdigit():
+            raise socket.gaierror
+        return [(socket.AF_INET, socket.SOCK_STREAM, 6, "", ("127.0.0.1", 0))]
+
+    monkeypatch.setattr(socket, "getaddrinfo", looked_up)
     with pytest.raises(Refused, match="where the receiver is"):
         open_switch(moved)
 

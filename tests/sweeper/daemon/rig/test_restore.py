@@ -4,11 +4,14 @@ import pytest
 
 from drivers.contracts import Tuning
 from drivers.errors import InUse, LinkLost, Transmitting
+from drivers.waiting import Deadline
 from sweeper.daemon.rig.borrow import borrowed_rig
-from sweeper.daemon.rig.in_flight import mark_in_flight
+from sweeper.daemon.rig.in_flight import SAVED_STATE, mark_in_flight
 from sweeper.daemon.rig.lock import hold_rig
 from sweeper.daemon.rig.relay_life import operations_of_the_busiest
-from sweeper.daemon.rig.restore import restore_station
+from sweeper.daemon.rig.restore import in_time, restore_station
+from sweeper.engine.one_pass import LEAVE_S, RELAYS_SHARE
+from sweeper.store import Store, StoreError
 from tests.sweeper.daemon.conftest import Outpost
 from tests.sweeper.engine.bench import EVENING, FOUND
 
@@ -60,6 +63,81 @@ def test_a_mode_that_somebody_has_set_stays_too(outpost: Outpost) -> None:
     outpost.dial.tuning_now = theirs = Tuning(3_573_000, "LSB", 1800)
     assert restore(outpost)[0] == []
     assert outpost.dial.tuning_now == theirs and outpost.dial.agc == "slow"
+
+
+@pytest.mark.parametrize("theirs", [Tuning(3_573_000, "CW", 1801), Tuning(3_573_000, "LSB", 2400)])
+def test_a_pass_band_or_a_mode_of_somebody_elses_is_no_mode_of_the_programs(
+    outpost: Outpost, theirs: Tuning
+) -> None:
+    killed(outpost)
+    outpost.dial.tuning_now = theirs
+    assert restore(outpost)[0] == []
+    assert outpost.dial.tuning_now == theirs
+
+
+def test_a_receiver_that_tells_its_mode_in_small_letters_or_no_pass_band_is_still_the_programs(
+    outpost: Outpost,
+) -> None:
+    killed(outpost)
+    outpost.dial.tuning_now = Tuning(3_573_000, outpost.station.receiver.mode.lower(), None)
+    assert restore(outpost)[0] == []
+    assert outpost.dial.tuning_now == Tuning(3_573_000, FOUND.mode, FOUND.bandwidth_hz)
+
+
+def test_a_dial_that_never_left_its_place_gets_its_mode_back(outpost: Outpost) -> None:
+    killed(outpost)
+    outpost.dial.tuning_now = Tuning(FOUND.hz, "CW", 1801)
+    assert restore(outpost)[0] == [] and outpost.dial.tuning_now == FOUND
+
+
+def test_settings_are_restored_also_where_no_dial_was_saved(outpost: Outpost) -> None:
+    killed(outpost)
+    mark_in_flight(outpost.store, {"agc": "slow"}, 1, EVENING)
+    assert restore(outpost)[0] == [] and outpost.dial.agc == "slow"
+
+
+@pytest.mark.parametrize(
+    "saved", [{"tuning": {"hz": "14074000"}, "agc": "slow"}, {"tuning": 14_074_000}, {"tuning": {}}, ["slow"]]
+)
+def test_what_was_never_saved_here_is_not_set(outpost: Outpost, saved: object) -> None:
+    killed(outpost)
+    outpost.store.remember(SAVED_STATE, saved)
+    assert restore(outpost)[0] == []
+    assert "restore" not in outpost.dial.calls and outpost.board.standing == "antenna-bypass"
+
+
+def test_a_store_that_cannot_be_read_keeps_no_relay_from_its_rest(
+    outpost: Outpost, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def unreadable(self: Store, key: str) -> object:
+        raise StoreError("the disk does not answer")
+
+    killed(outpost)
+    monkeypatch.setattr(Store, "recall", unreadable)
+    assert restore(outpost, unwritten=True) == ([], "")
+    assert outpost.board.standing == "antenna-bypass" and "restore" not in outpost.dial.calls
+
+
+def test_a_disk_that_takes_nothing_keeps_no_receiver_from_being_restored(
+    outpost: Outpost, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def full(self: Store, key: str, value: object) -> None:
+        raise StoreError("no space left")
+
+    killed(outpost)
+    monkeypatch.setattr(Store, "remember", full)
+    assert restore(outpost, unwritten=True)[0] == [] and outpost.dial.tuning_now == FOUND
+    assert restore(outpost, unwritten=True)[0] == []  # once more than needed
+
+
+def test_a_hand_at_the_switch_is_waited_for_and_a_board_is_given_its_time(outpost: Outpost) -> None:
+    with in_time(outpost.station):
+        assert Deadline(1e6, "switch").remaining() == pytest.approx(LEAVE_S, abs=1.0)
+    with in_time(outpost.station, RELAYS_SHARE):
+        assert Deadline(1e6, "switch").remaining() == pytest.approx(LEAVE_S * RELAYS_SHARE, abs=1.0)
+    switch = outpost.station.switch.model_copy(update={"driver": "person"})
+    with in_time(outpost.station.model_copy(update={"switch": switch})):
+        assert Deadline(1e6, "switch").remaining() > 1e5
 
 
 def test_while_it_transmits_the_receiver_is_left_and_restored_later(outpost: Outpost) -> None:

@@ -9,6 +9,7 @@ from pathlib import Path
 import pytest
 
 from sweeper.daemon.service.notify import Notifier
+from tests.sweeper.engine.bench import a_clock
 
 
 class Manager:
@@ -78,10 +79,12 @@ def test_signs_of_life_are_not_sent_more_often_than_an_eighth_of_the_patience(
     manager: tuple[str, Manager],
 ) -> None:
     address, listening = manager
-    notifier = Notifier({"NOTIFY_SOCKET": address, "WATCHDOG_USEC": "180000000"})
-    for _ in range(1000):
+    clock = a_clock()
+    notifier = Notifier({"NOTIFY_SOCKET": address, "WATCHDOG_USEC": "180000000"}, clock=clock)
+    for passed_s, heard in ((0.0, 1), (0.0, 0), (22.4, 0), (0.1, 1), (22.4, 0), (100.0, 1)):
+        clock.sleep(passed_s)
         notifier.alive()
-    assert listening.heard() == [b"WATCHDOG=1"]
+        assert listening.heard() == [b"WATCHDOG=1"] * heard
     notifier.close()
 
 

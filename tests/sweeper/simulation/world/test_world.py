@@ -12,6 +12,7 @@ import skrf
 from sweeper.simulation import World, saltmarsh
 from sweeper.simulation.world.hardware import BARE, Stage, attenuator
 from sweeper.simulation.world.town import Broadcasters, Carrier
+from sweeper.simulation.world.world import Listening
 
 EVENING = datetime(2026, 3, 1, 20, tzinfo=UTC).timestamp()
 
@@ -28,7 +29,9 @@ def test_a_load_reads_kt0b_times_the_receivers_noise_factor() -> None:
     # kT0 = -173.98 dBm/Hz (SI value of k), -140.17 dBm in 2400 Hz.
     world = quiet()
     truth = world.truth("10 m", 20, [date(2026, 3, 1)])
-    watts = [world.power_w(EVENING, 28_070_000, "USB", 2400, "load", "bypass") for _ in range(4000)]
+    watts = [
+        world.power_w(EVENING, Listening(28_070_000, "USB", 2400, "load", "bypass")) for _ in range(4000)
+    ]
     dbm = 10 * math.log10(statistics.fmean(watts) * 1000)
     assert dbm == pytest.approx(-140.17 + truth.receiver_noise_figure_db, abs=0.05)
 
@@ -37,7 +40,7 @@ def test_readings_of_noise_scatter_as_the_radiometer_formula_says() -> None:
     # sigma = 4.34 / sqrt(B tau) dB (Dicke 1946), for B tau well above 1.
     world = quiet()
     levels = [
-        10 * math.log10(world.power_w(EVENING, 7_038_500, "USB", 2400, "antenna", "bypass"))
+        10 * math.log10(world.power_w(EVENING, Listening(7_038_500, "USB", 2400, "antenna", "bypass")))
         for _ in range(6000)
     ]
     assert statistics.stdev(levels) == pytest.approx(4.34 / math.sqrt(2400 * 0.02), rel=0.05)
@@ -58,7 +61,7 @@ def test_the_chains_noise_is_what_a_reference_library_makes_of_the_cascade() -> 
     contacts.set_noise_a(frequency, nfmin_db=-10 * math.log10(relays.stage_passes), gamma_opt=0, rn=1e-9)
     figure = 10 * math.log10(float((amplifier**contacts).nf(50)[0]))
     whole = 10 ** (figure / 10) + receiver.noise_k(hz) / 290 / (gain * relays.stage_passes)
-    means = world.means(EVENING, hz - 1200, "USB", 2400, "load", "stage")
+    means = world.means(EVENING, Listening(hz - 1200, "USB", 2400, "load", "stage"))
     expected_w = 1.380649e-23 * 290 * 2400 * whole * gain * relays.stage_passes
     assert means.noise_w == pytest.approx(expected_w, rel=1e-6)
 
@@ -104,9 +107,11 @@ def test_asking_again_gives_the_same_means_in_any_order() -> None:
         (28_070_000, "load", "bypass"),
         (9_999_000, "antenna", "bypass"),
     ]
-    once = [saltmarsh(3).means(EVENING, hz, "USB", 2400, source, route) for hz, source, route in places]
+    once = [
+        saltmarsh(3).means(EVENING, Listening(hz, "USB", 2400, source, route)) for hz, source, route in places
+    ]
     world = saltmarsh(3)
-    again = [world.means(EVENING, hz, "USB", 2400, *path) for hz, *path in reversed(places)]
+    again = [world.means(EVENING, Listening(hz, "USB", 2400, *path)) for hz, *path in reversed(places)]
     assert again[::-1] == once
 
 
@@ -128,7 +133,8 @@ def test_saltmarsh_holds_every_kind_of_band_that_a_demo_must_show() -> None:
 def test_fading_carriers_swing_by_20_db_within_minutes() -> None:
     world = saltmarsh()
     levels = [
-        10 * math.log10(world.power_w(EVENING + 0.5 * n, 7_204_000, "USB", 2400, "antenna", "bypass"))
+        10
+        * math.log10(world.power_w(EVENING + 0.5 * n, Listening(7_204_000, "USB", 2400, "antenna", "bypass")))
         for n in range(2400)
     ]
     assert float(np.ptp(levels)) > 20.0
@@ -145,7 +151,7 @@ def test_the_receivers_own_preamplifier_can_be_the_stage() -> None:
     figure = 1 + front.kelvin / 290
     mean_w = {
         gain: statistics.fmean(
-            world.power_w(when.timestamp(), 28_070_000, "USB", 2400, "load", "bypass", end)
+            world.power_w(when.timestamp(), Listening(28_070_000, "USB", 2400, "load", "bypass", end))
             for _ in range(4000)
         )
         for gain, end in ((1, BARE), (10, front))
@@ -172,7 +178,7 @@ def test_the_truth_is_what_a_weak_signal_would_find(band: str, hour: int) -> Non
 
     def power_w(world: World, route: str) -> float:
         return statistics.fmean(
-            world.power_w(seconds, place.hz, "USB", 2400, "antenna", route) for _ in range(30_000)
+            world.power_w(seconds, Listening(place.hz, "USB", 2400, "antenna", route)) for _ in range(30_000)
         )
 
     ratio = {}

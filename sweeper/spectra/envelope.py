@@ -1,0 +1,111 @@
+"""How the power of noise goes up and down within a second: the spectrum of its envelope, 0 to 1 kHz.
+
+Noise from an arc, a dimmer or a rectifier comes and goes with the mains, that of a resistor or of the sky does not.
+Only bins of noise count, so that a modulated station does not. A block is tapered by w, transformed, left with its
+noise bins, and transformed back to y(t), complex; then
+
+    E(f) = Σ |Σ_t |y|² e^(−2πift)|² / Σ (Σ_t |y|²)²,   sums over blocks outside, over a block's samples inside,
+
+so that noise whose power is m (1 + a cos 2πft) shows a line of (a/2)². Steady Gaussian noise shows the `floor`,
+
+    length · Σw⁴ / (Σw²)² · Σ_k S_k S_k+f / (Σ_k S_k)²,
+
+S_k being its power in line k: the power of complex Gaussian noise has the variance of its mean squared, and two lines
+beat at their distance (S. O. Rice, Bell Syst. Tech. J. 24 (1945) 46, section 4.5, from memory). Swings of depth a lift
+it by 1 + a²/2. At each frequency the mean over K blocks is close to a Gamma variable of shape K, less by what
+overlapping blocks share. The taper spreads a line, that at 0 Hz too, over ±8 steps of 1/T.
+"""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from itertools import pairwise
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.fft import fft, ifft, next_fast_len
+
+from sweeper.spectra.axis import Axis
+from sweeper.spectra.welch import Floats, window
+
+if TYPE_CHECKING:
+    from drivers.contracts import Block
+
+HIGHEST_HZ = 1000.0
+BLOCK_S = 0.5
+"""Length of a block: lines 4 Hz wide, so that 50 and 60 Hz and their harmonics stand apart."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Envelope:
+    """`power`: shape (lines,), E(f) at f = k · `step_hz` from 0 to 1 kHz, 1 at 0 Hz. `floor`: same shape, what steady
+    noise of the same bins shows, right from 10 steps up. `blocks`: how many were averaged; they overlap by half.
+    """
+
+    step_hz: float
+    power: Floats
+    floor: Floats
+    blocks: int
+
+
+def envelope(blocks: "Iterable[Block]", axis: Axis, keep: NDArray[np.bool_]) -> Envelope | None:
+    """The envelope of the noise in the bins `keep`, shape (bins,), of the axis's spectra.
+
+    Blocks of samples that follow each other; what touches a gap is left out. None where no half second is whole, or
+    where no bins are kept.
+    """
+    length = 2 * next_fast_len(max(int(axis.rate_hz * BLOCK_S / 2), 8))
+    chosen = _chosen(axis, keep, length)
+    if not chosen.any():
+        return None
+    lines = int(HIGHEST_HZ * length / axis.rate_hz) + 1
+    sums, squares, count, by_line = np.zeros(lines), 0.0, 0, np.zeros(length)
+    for samples in _whole(blocks, length):
+        kept = np.where(chosen, fft(samples * window(length)), 0)
+        by_line += np.square(kept.real) + np.square(kept.imag)
+        noise = ifft(kept)
+        power = np.square(noise.real) + np.square(noise.imag)
+        spectrum = fft(power.astype(np.float64))[:lines]
+        sums += np.square(spectrum.real) + np.square(spectrum.imag)
+        squares += float(spectrum[0].real) ** 2
+        count += 1
+    if count == 0 or squares == 0.0:
+        return None
+    taper = window(length).astype(np.float64)
+    beats = ifft(np.square(np.abs(fft(by_line)))).real[:lines] / np.sum(by_line) ** 2
+    floor = length * np.sum(taper**4) / np.sum(taper**2) ** 2 * beats
+    return Envelope(
+        axis.rate_hz / length, (sums / squares).astype(np.float32), floor.astype(np.float32), count
+    )
+
+
+def _chosen(axis: Axis, keep: NDArray[np.bool_], length: int) -> NDArray[np.bool_]:
+    """Lines of a block's transform that lie in bins kept: positive frequencies only, where samples are real."""
+    first, end = axis.bins
+    as_sampled = keep[::-1] if axis.inverted else keep
+    hz = np.fft.fftfreq(length, 1.0 / axis.rate_hz)
+    bins = np.rint(hz / axis.step_hz).astype(np.int64) - first
+    inside = (bins >= 0) & (bins < end - first)
+    if axis.real:
+        inside &= hz > 0.0
+    found = np.zeros(length, np.bool_)
+    found[inside] = as_sampled[bins[inside]]
+    return found
+
+
+def _whole(blocks: "Iterable[Block]", length: int) -> "Iterable[NDArray[Any]]":
+    """Stretches of `length` samples without a gap, overlapping by half."""
+    rest: NDArray[Any] | None = None
+    for block in blocks:
+        if block.unplaced:
+            rest = None
+            continue
+        edges = [0, *sorted(set(block.gaps)), len(block.samples)]
+        for begin, end in pairwise(edges):
+            piece = block.samples[begin:end]
+            joined = piece if rest is None or begin in block.gaps else np.concatenate([rest, piece])
+            at = 0
+            while at + length <= len(joined):
+                yield joined[at : at + length]
+                at += length // 2
+            rest = joined[at:]

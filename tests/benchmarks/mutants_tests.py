@@ -1,0 +1,99 @@
+"""Which core files are changed, and which unit tests are asked about each."""
+
+ANALYSIS = "tests/sweeper/analysis"
+STEPS = f"{ANALYSIS}/band/test_bends_and_steps_by_hand.py"
+NIGHTS = f"{ANALYSIS}/statistics/test_nights_by_hand.py"
+METER = tuple(
+    f"{ANALYSIS}/meter/test_{each}.py"
+    for each in (
+        "scale",
+        "calibration",
+        "seen",
+        "lying_meters",
+        "slope_by_hand",
+        "floor_by_hand",
+        "changed_by_hand",
+    )
+)
+STORE = tuple(
+    f"tests/sweeper/store/test_{each}.py" for each in ("store", "kept_for_good", "threats_of_manifests")
+)
+TESTS: dict[str, tuple[str, ...]] = {
+    "sweeper/analysis/verdict/judge.py": (f"{ANALYSIS}/verdict/test_judge.py", f"{ANALYSIS}/verdict/test_table.py"),
+    "sweeper/analysis/band/cells.py": (f"{ANALYSIS}/band/test_cells_by_hand.py", f"{ANALYSIS}/band/test_cells.py"),
+    "sweeper/analysis/band/gain.py": (f"{ANALYSIS}/band/test_gain_by_hand.py", f"{ANALYSIS}/band/test_gain.py"),
+    "sweeper/analysis/band/gain_methods.py": (
+        f"{ANALYSIS}/band/test_gain_by_hand.py", f"{ANALYSIS}/band/test_gain_methods.py",
+    ),
+    "sweeper/analysis/band/switching_threshold.py": (f"{ANALYSIS}/band/test_switching_threshold.py",),
+    "sweeper/analysis/change/before_after.py": (
+        f"{ANALYSIS}/change/test_before_after_by_hand.py", f"{ANALYSIS}/change/test_before_after.py",
+    ),
+    "sweeper/analysis/change/compare.py": (f"{ANALYSIS}/change/test_parting.py", f"{ANALYSIS}/change/test_compare.py"),
+    "sweeper/analysis/statistics/estimates.py": (
+        f"{ANALYSIS}/statistics/test_estimates.py", "tests/published/test_intervals_against_libraries.py",
+    ),
+    "sweeper/analysis/statistics/dependent_nights.py": (NIGHTS,),
+    "sweeper/analysis/physics/friis.py": (f"{ANALYSIS}/physics/test_friis.py", "tests/published/test_noise_figures.py"),
+    "sweeper/analysis/physics/radiometer.py": (
+        f"{ANALYSIS}/physics/test_radiometer.py", f"{ANALYSIS}/day/test_noise_level.py",
+        "tests/published/test_levels.py",
+    ),
+    "sweeper/analysis/meter/calibration.py": (f"{ANALYSIS}/meter/test_calibration_by_hand.py", METER[1]),
+    "sweeper/analysis/meter/scale.py": METER[:2],
+    "sweeper/analysis/meter/changed.py": (METER[6], f"{ANALYSIS}/meter/test_changed.py"),
+    "sweeper/analysis/meter/floor.py": (METER[5], METER[3]),
+    "sweeper/analysis/meter/pad.py": (f"{ANALYSIS}/meter/test_pad_by_hand.py", f"{ANALYSIS}/meter/test_pad.py"),
+    "sweeper/analysis/meter/scales.py": (METER[4], METER[3]),
+    "sweeper/analysis/meter/seen.py": METER[2:3],
+    "sweeper/analysis/meter/slope.py": (METER[4], METER[3]),
+    "sweeper/analysis/band/noise_bend.py": (STEPS, f"{ANALYSIS}/band/test_noise_bend.py"),
+    "sweeper/analysis/band/stage_steps.py": (STEPS, f"{ANALYSIS}/band/test_stage_steps.py"),
+    "sweeper/analysis/verdict/scales.py": (f"{ANALYSIS}/verdict/test_scales.py", METER[3]),
+    "sweeper/analysis/statistics/steps.py": (NIGHTS, f"{ANALYSIS}/statistics/test_steps.py"),
+    "sweeper/analysis/statistics/effective_nights.py": (NIGHTS, f"{ANALYSIS}/statistics/test_effective_nights.py"),
+    "sweeper/analysis/physics/external_noise.py": (
+        f"{ANALYSIS}/physics/test_external_noise.py", "tests/published/test_external_noise.py",
+    ),
+    "drivers/ordinary_files.py": ("tests/test_files.py",),
+    "sweeper/store/finished.py": STORE,
+    "sweeper/store/manifest.py": STORE,
+    "sweeper/store/running.py": (STORE[0], "tests/sweeper/store/test_faults.py"),
+    "sweeper/engine/one_pass.py": ("tests/sweeper/engine/test_one_pass.py",),
+    "sweeper/engine/meter.py": ("tests/sweeper/engine/test_meter.py",),
+    "drivers/protocols/allowed.py": (
+        "tests/drivers/protocols/test_allowed.py", "tests/drivers/protocols/test_dialect.py",
+    ),
+    "drivers/protocols/keying.py": ("tests/drivers/protocols/test_keying.py",),
+    "drivers/protocols/hamlib.py": (
+        "tests/drivers/protocols/test_hamlib.py", "tests/drivers/protocols/test_hamlib_replies.py",
+    ),
+    "drivers/protocols/frames.py": ("tests/drivers/protocols/test_frames.py",),
+    "drivers/protocols/template.py": (
+        "tests/drivers/protocols/test_template.py", "tests/drivers/protocols/test_dialect.py",
+    ),
+    "drivers/links/link.py": ("tests/drivers/links/test_link.py",),
+    "sweeper/plan/order.py": ("tests/sweeper/plan/test_order.py",),
+    "sweeper/daemon/rig/restore.py": ("tests/sweeper/daemon/rig/test_restore.py",),
+}  # fmt: skip
+KEPT_FIGURES = {
+    "meter": "by_doubtful_meters", "verdict/scales": "by_doubtful_meters", "change": "of_changes", "": "of_nights",
+}  # fmt: skip
+"""Figures kept of the whole analysis, asked last: by the beginning of a file's name in it, which of them."""
+
+
+def _kept_of(file: str) -> tuple[str, ...]:
+    room = file.removeprefix("sweeper/analysis/")
+    which = next(figures for begins, figures in KEPT_FIGURES.items() if room.startswith(begins))
+    return (f"{ANALYSIS}/test_kept_figures.py::test_figures_{which}_are_what_they_were",)
+
+
+TESTS |= {
+    file: (*tests, *_kept_of(file)) for file, tests in TESTS.items() if file.startswith("sweeper/analysis")
+}
+"""The unit tests of each core file, the nearest first."""
+
+SAFETY = ("sweeper/analysis/verdict/judge.py", "drivers/protocols/allowed.py", "drivers/protocols/keying.py")
+"""Files whose lists keep people and transmitters safe, or wrong news from being told: no change of one may pass."""
+
+FORBIDS = ("drivers/protocols/keying.py",)

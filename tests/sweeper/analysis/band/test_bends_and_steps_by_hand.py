@@ -1,0 +1,157 @@
+"""Gain by the bend of the noise against SciPy's fit and statsmodels' errors; steps of a stage in rows written down."""
+
+from datetime import date, timedelta
+
+import numpy as np
+import polars as pl
+import pytest
+import statsmodels.api as sm
+from scipy.optimize import least_squares
+
+from sweeper.analysis.band.noise_bend import gain_by_bend
+from sweeper.analysis.band.stage_steps import StageStep, stage_steps
+from tests.sweeper.analysis.band.test_noise_bend import rows as bent
+from tests.sweeper.analysis.summaries import Place, made
+
+NEPER_DB = 10 / np.log(10)
+
+
+@pytest.mark.parametrize(
+    ("nights", "own_db", "noise_db"), [(6, (8.0, 3.0), 0.05), (9, (8.0, 3.0), 0.2), (8, (3.0, 9.0), 0.1)]
+)
+def test_the_gain_is_scipys_least_squares_with_statsmodels_clustered_errors(
+    nights: int, own_db: tuple[float, float], noise_db: float
+) -> None:
+    """difference = gain + 10·log₁₀(1 + c/p): fitted by SciPy; errors by statsmodels, clustered by night, n/(n − 2)."""
+    told = bent(nights=nights, own_db=own_db, noise_db=noise_db)
+    level, difference = told["level_antenna_bypass"].to_numpy(), told["difference_db"].to_numpy()
+    power = 10 ** ((level - level.mean()) / 10)
+    fit = least_squares(
+        lambda x: difference - x[0] - 10 * np.log10(1 + x[1] / power),
+        [15.0, 0.0],
+        xtol=1e-12,
+        ftol=1e-12,
+        bounds=([-np.inf, -0.94 * power.min()], np.inf),
+    )
+    gain_db, bend = fit.x
+    slopes = np.column_stack([np.ones(len(power)), NEPER_DB / (power + bend)])
+    left = difference - gain_db - 10 * np.log10(1 + bend / power)
+    groups = told["night"].to_numpy()
+    cluster = {"groups": groups, "use_correction": False}
+    linear = sm.OLS(left, slopes).fit(cov_type="cluster", cov_kwds=cluster)
+    se_db = float(linear.bse[0]) * np.sqrt(nights / (nights - 2))
+    found = gain_by_bend(told)
+    assert found is not None
+    assert found.value == pytest.approx(gain_db, abs=0.003)
+    assert found.se == pytest.approx(np.hypot(se_db, 0.25), rel=0.01)
+    variance, stands = se_db**2, 0.25**2
+    assert found.dof == pytest.approx(
+        (variance + stands) ** 2 / (variance**2 / (nights - 2) + stands**2 / 1e6), rel=0.05
+    )
+
+
+def test_the_step_of_the_meter_stays_in_the_error() -> None:
+    coarse = gain_by_bend(bent().with_columns(pl.lit(0.4).alias("resolution_db")))
+    assert coarse is not None and coarse.se == pytest.approx(np.hypot(0.4, 0.25), rel=0.01)
+
+
+def test_hours_without_a_pass_or_with_a_bound_do_not_bend_anything() -> None:
+    told = bent()
+    for spoilt in ({"passes": pl.lit(0, pl.Int64)}, {"difference_bound": pl.lit("at least")}):
+        wrong = told.with_columns(pl.lit(20.0).alias("difference_db"), **spoilt)
+        assert gain_by_bend(pl.concat([told, wrong])) == gain_by_bend(told)
+        assert gain_by_bend(wrong) is None
+
+
+def test_channels_of_an_hour_are_one_value() -> None:
+    told = bent()
+    other = told.with_columns(pl.col("difference_db") + 1.0)
+    found, alone = gain_by_bend(pl.concat([told, other])), gain_by_bend(told)
+    assert found is not None and alone is not None
+    assert found.value == pytest.approx(alone.value + 0.5, abs=0.01) and found.dof == alone.dof
+
+
+@pytest.mark.parametrize(("scale", "told"), [(1.05, True), (0.95, False)])
+def test_noise_must_have_strayed_by_a_decibel(scale: float, told: bool) -> None:
+    """Standard deviation of the levels, one decibel and a little more or less."""
+    made_so = bent(sd_db=3.0)
+    spread = float(np.std(made_so["level_antenna_bypass"].to_numpy()))
+    level = pl.col("level_antenna_bypass")
+    assert (gain_by_bend(made_so.with_columns(level * scale / spread)) is not None) == told
+
+
+PLACE = Place("40 m", night_sd_db=1.5, error_db=0.05)
+FIRST = date(2026, 1, 5)
+
+
+def steps_of(*frames: pl.DataFrame) -> dict[str, StageStep]:
+    return stage_steps({str(frame["band"][0]): frame for frame in frames})
+
+
+def moved(rows: pl.DataFrame, at: int, by_db: float, *columns: str) -> pl.DataFrame:
+    late = pl.col("night") >= FIRST + timedelta(days=at)
+    return rows.with_columns(
+        pl.when(late).then(pl.col(name) + by_db).otherwise(name).alias(name) for name in columns
+    )
+
+
+@pytest.mark.parametrize("by_db", [-4.0, 4.0])
+def test_what_stepped_is_named_with_its_night_and_size(by_db: float) -> None:
+    whole = made(PLACE, nights=8)
+    load = steps_of(moved(whole, 5, by_db, "load_difference_db"))["40 m"]
+    assert (load.night, load.what) == (FIRST + timedelta(days=5), "load difference")
+    assert load.size_db == pytest.approx(by_db, abs=0.2)
+    gain = steps_of(moved(whole, 5, by_db, "carrier_gain_db", "stage_power_rise_db"))["40 m"]
+    assert (gain.night, gain.what) == (FIRST + timedelta(days=5), "gain")
+    bare = made(Place("40 m", night_sd_db=1.5, error_db=0.05, load=False, carrier=False), nights=8)
+    noise = steps_of(moved(bare, 5, by_db, "difference_db"))["40 m"]
+    assert (noise.night, noise.what) == (FIRST + timedelta(days=5), "noise difference")
+    assert noise.size_db == pytest.approx(by_db, abs=0.5)
+
+
+@pytest.mark.parametrize(
+    ("what", "words"),
+    [
+        ("gain", "the gain changed by −3.2 dB"), ("load difference", "what the stage does to the load's noise changed"),
+        ("noise difference", "what the stage does to the antenna's noise changed"),
+    ],
+)  # fmt: skip
+def test_a_step_is_told_with_what_to_look_for(what: str, words: str) -> None:
+    sentence = StageStep(date(2026, 1, 15), -3.2, what).sentence
+    assert words in sentence and "Since the night of 2026-01-15" in sentence and "bad contact" in sentence
+
+
+@pytest.mark.parametrize(("by_db", "told"), [(0.9, False), (1.15, True)])
+def test_a_gain_steps_from_one_decibel_on_and_a_noise_difference_from_two(by_db: float, told: bool) -> None:
+    still = Place("40 m", night_sd_db=1.5, error_db=0.01)
+    assert bool(steps_of(moved(made(still, nights=8), 4, by_db, "load_difference_db"))) == told
+    bare = Place("40 m", night_sd_db=1.5, error_db=0.01, load=False, carrier=False)
+    assert bool(steps_of(moved(made(bare, nights=12), 6, 2 * by_db, "difference_db"))) == told
+
+
+def test_four_nights_are_the_fewest() -> None:
+    assert "40 m" in steps_of(moved(made(PLACE, nights=4), 2, -9.0, "load_difference_db"))
+    assert steps_of(moved(made(PLACE, nights=3), 2, -9.0, "load_difference_db")) == {}
+
+
+def test_of_up_to_three_steps_the_last_is_told() -> None:
+    """Each step a third of the one before, so that each is clear beside those that are still to come."""
+    for last in (1, 2, 3):
+        rows = made(PLACE, nights=4 * last + 4)
+        for nth in range(1, last + 1):
+            rows = moved(rows, 4 * nth, -(3.0 ** (last - nth + 1)), "load_difference_db")
+        assert steps_of(rows)["40 m"].night == FIRST + timedelta(days=4 * last)
+
+
+def test_the_load_tells_before_the_gain() -> None:
+    whole = made(PLACE, nights=9)
+    both = moved(moved(whole, 3, -4.0, "load_difference_db"), 6, -4.0, "carrier_gain_db")
+    assert steps_of(both)["40 m"].night >= FIRST + timedelta(days=3)
+    first = steps_of(moved(whole, 5, -4.0, "load_difference_db", "carrier_gain_db"))["40 m"]
+    assert first.what == "load difference"
+
+
+def test_each_band_has_its_own_step() -> None:
+    other = made(Place("20 m", night_sd_db=1.5, error_db=0.05), nights=8)
+    found = steps_of(moved(made(PLACE, nights=8), 5, -4.0, "load_difference_db"), other)
+    assert set(found) == {"40 m"}

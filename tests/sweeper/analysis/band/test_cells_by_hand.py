@@ -1,0 +1,198 @@
+"""What a cell knows, put together by hand: its flags, its spread, its bounds, its errors and its curve."""
+
+import numpy as np
+import polars as pl
+import pytest
+from scipy import stats
+
+from sweeper.analysis.band.cells import cells_of_band, nightly_snr_change, persistence
+from sweeper.analysis.statistics.curved_mean import AsymmetricEstimate
+from sweeper.analysis.statistics.effective_nights import persistence_of
+from sweeper.analysis.statistics.estimates import Estimate
+from tests.sweeper.analysis.band.test_cells import curved, gain_of, only, rows
+from tests.sweeper.analysis.summaries import Place, made
+
+BARE = gain_of(se_db=0.0, flags=("quieter-antenna",))
+"""A gain that is known, of a stage whose nights follow no curve."""
+UNKNOWN = float("nan")
+
+
+@pytest.mark.parametrize(
+    ("more", "flag"),
+    [
+        ({"floor_passes": 1}, "floor"), ({"clipped_passes": 1}, "clipped"), ({"stale_passes": 1}, "stale"),
+        ({"occupied_passes": 1}, "occupied"), ({"noise_rise_db": None}, "no-load"),
+        ({"difference_se_db": UNKNOWN}, "few-passes"), ({"flags": "overload mismatch"}, "mismatch"),
+    ],
+)  # fmt: skip
+def test_each_flag_has_its_column(more: dict[str, object], flag: str) -> None:
+    told = rows([8.0]).with_columns(
+        pl.lit(value, pl.Float64 if name.endswith("_db") else None).alias(name)
+        for name, value in more.items()
+    )
+    assert flag in only(told, BARE).flags and flag not in only(rows([8.0]), BARE).flags
+    assert only(told, BARE).flags == tuple(sorted(only(told, BARE).flags))
+
+
+def test_without_a_gain_nothing_is_said_of_the_change_and_a_flag_says_why() -> None:
+    cell = only(rows([8.0]), None)
+    assert cell.flags == ("no-gain-known",) and cell.snr_change is None and cell.difference is not None
+    assert only(rows([8.0]), BARE).flags == ()
+
+
+def test_a_load_that_is_missing_on_some_nights_is_no_missing_load() -> None:
+    told = rows([8.0, 8.1]).with_columns(pl.Series("noise_rise_db", [None, 3.0]))
+    assert "no-load" not in only(told, BARE).flags
+
+
+def test_one_or_two_nights_are_as_sure_as_their_passes() -> None:
+    one, two = (only(rows(values), BARE).difference for values in ([8.0], [8.0, 9.0]))
+    assert one is not None and two is not None
+    assert one.se == pytest.approx(np.hypot(0.2, 0.01)) and two.se == pytest.approx(
+        np.hypot(0.2 / np.sqrt(2), 0.01)
+    )
+    assert one.dof == pytest.approx(3.0, rel=0.01) and two.dof == pytest.approx(6.0, rel=0.02)
+    assert two.value == 8.5
+
+
+def test_the_step_of_the_meter_stays_in_the_error_however_many_nights() -> None:
+    for count in (1, 8):
+        cell = only(rows([8.0] * count, resolution_db=0.4), BARE)
+        assert cell.difference is not None and cell.difference.se > 0.4
+    mixed = rows([8.0, 8.0]).with_columns(pl.Series("resolution_db", [0.3, 0.5]))
+    cell = only(mixed, BARE).difference
+    assert cell is not None
+    assert cell.se == pytest.approx(np.sqrt(0.2**2 / 2 + (0.09 + 0.25) / 2 + 1e-4))
+
+
+def test_the_change_has_the_errors_of_gain_and_difference_and_their_freedom() -> None:
+    gain = gain_of(10.0, 0.3, flags=("quieter-antenna",))
+    cell = only(rows([7.0, 8.0, 9.0, 8.0]), gain)
+    change, difference = cell.snr_change, cell.difference
+    assert isinstance(change, Estimate) and difference is not None
+    assert change.value == pytest.approx(2.0)
+    assert change.se == pytest.approx(np.hypot(0.3, difference.se))
+    parts = ((0.09, 30.0), (difference.se**2, difference.dof))
+    assert change.dof == pytest.approx(sum(v for v, _ in parts) ** 2 / sum(v**2 / n for v, n in parts))
+
+
+@pytest.mark.parametrize(("count", "spread"), [(2, "usual"), (3, "own")])
+def test_how_far_nights_stray_is_their_own_from_three_on_and_before_what_is_usual(
+    count: int, spread: str
+) -> None:
+    """Before: 4 dB of noise from outside (ITU-R P.372), by how much the hour follows it: 10^(−0.3) less 10^(−0.9)."""
+    cell = only(rows([7.0, 9.0, 8.0][:count]), BARE)
+    shape = np.hypot(10**-0.3 - 10**-0.9, 0.2 / 4.0)
+    assert cell.night_sd_db == pytest.approx(1.0 if spread == "own" else 4.0 * shape)
+
+
+def test_where_nobody_knows_how_an_hour_follows_noise_it_is_taken_for_half() -> None:
+    told = rows([8.0]).with_columns(
+        pl.lit(None, pl.Float64).alias(name) for name in ("noise_rise_db", "stage_noise_rise_db")
+    )
+    assert only(told, BARE).night_sd_db == 2.0
+
+
+@pytest.mark.parametrize(
+    ("bounds", "said"),
+    [
+        (["at least"] * 3, "at most"), (["at most"] * 3, "at least"), (["at least", "at most", ""], "unknown"),
+        (["odd"] * 3, "unknown"), (["at least", "", "", "", ""], ""), (["at least", "at least", "", "", ""], "at most"),
+    ],
+)  # fmt: skip
+def test_a_bound_of_the_difference_is_the_other_bound_of_the_change(bounds: list[str], said: str) -> None:
+    told = rows([8.0] * len(bounds)).with_columns(pl.Series("bound", bounds))
+    assert only(told, BARE).bound == said
+
+
+def test_hours_stand_in_order_each_with_its_own_nights() -> None:
+    first, second = rows([8.0] * 4), rows([4.0] * 3, hour_utc=3)
+    cells = cells_of_band(pl.concat([first, second]), BARE)
+    assert [(cell.hour_utc, cell.nights, cell.passes) for cell in cells] == [(3, 3, 12), (20, 4, 16)]
+    assert [cell.difference.value for cell in cells if cell.difference] == pytest.approx([4.0, 8.0])
+    assert cells_of_band(rows([8.0], passes=0), BARE) == []
+
+
+def test_nights_without_a_pass_take_no_part_but_in_flags() -> None:
+    told = pl.concat([rows([8.0] * 3), rows([20.0], passes=0, flags="mismatch")])
+    cell = only(told, BARE)
+    assert cell.difference is not None and cell.difference.value == 8.0
+    assert cell.nights == 3 and "mismatch" in cell.flags
+
+
+RISES = [12.0, 10.0, 14.0, 11.0, 13.0, 12.5, 11.5]
+
+
+def test_nights_on_the_curve_of_the_stage_are_bent_along_it() -> None:
+    told = curved(RISES)[0]
+    cell = only(told, gain_of(15.0))
+    assert isinstance(cell.snr_change, AsymmetricEstimate)
+    ends = cell.snr_change.interval(0.05)
+    assert ends.high - cell.snr_change.value > cell.snr_change.value - ends.low
+    off = told.with_columns(pl.col("difference_db") - 1.6)
+    assert isinstance(only(off, gain_of(15.0)).snr_change, Estimate)
+    near = told.with_columns(pl.col("difference_db") - 1.4)
+    assert isinstance(only(near, gain_of(15.0)).snr_change, AsymmetricEstimate)
+
+
+@pytest.mark.parametrize("spoil", ["load_difference_db", "stage_noise_rise_db", "noise_rise_db"])
+def test_without_load_or_rises_there_is_no_curve(spoil: str) -> None:
+    told = curved(RISES)[0].with_columns(pl.lit(None, pl.Float64).alias(spoil))
+    assert isinstance(only(told, gain_of(15.0)).snr_change, Estimate)
+
+
+def test_a_quiet_night_is_told_by_the_stage_route_where_it_stands_clear_there() -> None:
+    """0.2 dB over the load in bypass is too little to tell noise by; with the stage in it is 1.6 dB."""
+    clear = curved([0.2, 3.0, 4.0, 5.0, 6.0], gain_db=20.0, load_difference_db=10.0)[0]
+    assert isinstance(only(clear, gain_of(20.0)).snr_change, AsymmetricEstimate)
+    hidden = curved([0.02, 3.0, 4.0, 5.0, 6.0], gain_db=20.0, load_difference_db=10.0)[0]
+    assert isinstance(only(hidden, gain_of(20.0)).snr_change, Estimate)
+
+
+def test_a_stage_that_stands_lower_over_the_load_is_told_by_bypass() -> None:
+    deaf = curved([2.0, 3.0, 4.0, 5.0, 6.0], gain_db=-6.0, load_difference_db=-1.0)[0]
+    assert isinstance(only(deaf, gain_of(-6.0)).snr_change, AsymmetricEstimate)
+
+
+def test_the_ceiling_of_a_week_is_at_least_as_unsure_as_its_nights_are_alike() -> None:
+    still = only(rows([8.0] * 7, rises_db=3.0), gain_of()).ceiling
+    assert isinstance(still, AsymmetricEstimate)
+    ends = still.interval(0.05)
+    assert ends.low < still.value < ends.high
+    wild = only(rows([8.0] * 7, rises_db=[3.0, 2.0, 4.0, 3.0, 2.5, 3.5, 3.0]), gain_of()).ceiling
+    assert isinstance(wild, AsymmetricEstimate)
+    assert wild.interval(0.05).high > ends.high and wild.interval(0.05).low < ends.low
+
+
+def test_each_night_has_its_change_by_the_gain_of_its_band() -> None:
+    told = pl.DataFrame({"band": ["40 m", "20 m", "10 m"], "difference_db": [8.0, 9.0, None]})
+    found = nightly_snr_change(told, {"40 m": gain_of(10.0), "20 m": None, "10 m": gain_of(5.0)})
+    assert found["snr_change_db"].to_list() == [2.0, None, None]
+
+
+def test_persistence_is_that_of_the_bands_mean_nights() -> None:
+    """One series a band, the mean over hours and channels, each about its own mean; carriers take no part."""
+    told = made(Place("40 m"), Place("20 m"), nights=12)
+    noise = told.filter((pl.col("for") == "noise") & (pl.col("passes") > 0))
+    series = []
+    for band in ("20 m", "40 m"):
+        here = noise.filter(pl.col("band") == band)
+        grid = here.pivot("hour_utc", index="night", values="difference_db", sort_columns=False).sort("night")
+        values = grid.drop("night").to_numpy()
+        series.append((np.arange(12.0), (values - values.mean(axis=0)).mean(axis=1)))
+    assert persistence(told) == pytest.approx(persistence_of(series))
+
+
+def test_alike_nights_leave_the_value_and_widen_the_errors() -> None:
+    values = [7.0, 9.0, 8.0, 8.5, 7.5, 8.0]
+    (apart,), (alike,) = (cells_of_band(rows(values), BARE, alike=rho) for rho in (0.0, 0.6))
+    assert apart.difference is not None and alike.difference is not None
+    count = np.arange(6)
+    correlation = 0.6 ** np.abs(np.subtract.outer(count, count))
+    worth = 36 / correlation.sum()
+    spread = 5 / np.trace(correlation - correlation.mean(axis=0, keepdims=True))
+    variance = np.var(values, ddof=1) * spread / worth
+    assert alike.difference.se == pytest.approx(np.sqrt(variance + 1e-4))
+    assert apart.difference.interval(0.05).high == pytest.approx(
+        8.0 + stats.t.isf(0.025, apart.difference.dof) * apart.difference.se
+    )

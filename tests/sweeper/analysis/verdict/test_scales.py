@@ -1,0 +1,135 @@
+"""Verdicts that hold on every scale of the meter; which levels were tested, and which bands stand on dead ones."""
+
+from dataclasses import replace
+
+import polars as pl
+import pytest
+
+from sweeper.analysis.statistics.interval import Interval
+from sweeper.analysis.verdict.judge import Judged
+from sweeper.analysis.verdict.scales import (
+    CALIBRATED,
+    DEAD,
+    UNTESTED,
+    Meter,
+    held_on_all,
+    meter_of,
+    without_untested,
+)
+from tests.sweeper.analysis.summaries import Place, facts, made
+
+HERE = ("40 m", 20)
+
+
+def judged(verdict="stage", value=3.0, low=2.0, high=4.0, level=0.01, **more):
+    return Judged(verdict, Interval(value, low, high), level, **more)
+
+
+def held(first, *others):
+    (found,) = held_on_all({HERE: first}, [{HERE: other} if other else {} for other in others])
+    return found
+
+
+def test_one_scale_alone_says_what_it_says():
+    assert held(judged()) == judged()
+
+
+def test_a_verdict_that_all_scales_give_is_as_sure_as_on_the_worst_and_its_interval_covers_all():
+    found = held(
+        judged(), judged(value=2.5, low=1.5, high=3.5, level=0.04), judged(value=4.0, low=3.5, high=4.5)
+    )
+    assert found == judged(low=1.5, high=4.5, level=0.04)
+    assert held(judged(level=0.03), judged(level=0.01)).level == 0.03
+
+
+@pytest.mark.parametrize("other", ["bypass", "either", "undecided"])
+def test_a_verdict_that_another_scale_does_not_give_is_withheld(other):
+    found = held(judged(), judged(), judged(other))
+    assert (found.verdict, found.snr_change_db, found.level, found.withheld) == (
+        "undecided",
+        None,
+        0.01,
+        UNTESTED,
+    )
+
+
+def test_a_scale_without_the_hour_gives_no_verdict_there():
+    assert held(judged(), None).withheld == UNTESTED
+
+
+def test_where_nothing_was_decided_the_interval_covers_what_the_scales_say():
+    found = held(judged("undecided", level=0.3), judged("stage", low=1.0, high=9.0))
+    assert found == judged("undecided", low=1.0, high=9.0, level=0.3)
+    assert held(judged("undecided"), replace(judged("stage"), snr_change_db=None)).snr_change_db is None
+    assert held(replace(judged("undecided"), snr_change_db=None), judged("stage")).snr_change_db is None
+
+
+def test_what_is_withheld_for_another_reason_stays_so():
+    stuck = Judged("undecided", None, 0.2, withheld="meter-stuck")
+    assert held(stuck, judged()) == stuck
+
+
+def test_bands_have_the_flags_of_what_they_stand_on():
+    meter = Meter(dead_bands=frozenset({"40 m", "20 m"}), unsure_bands=frozenset({"20 m"}))
+    assert meter.troubles("40 m") == {DEAD}
+    assert meter.troubles("20 m") == {DEAD, UNTESTED}
+    assert meter.troubles("10 m") == frozenset()
+
+
+FORTY = Place("40 m", night_sd_db=1.0)
+
+
+def scatter(rows, **by_path):
+    """Summaries whose visits scatter so: squared slopes by path, ten visits each."""
+    paths = ("antenna_bypass", "antenna_stage", "load_bypass", "load_stage")
+    return rows.with_columns(
+        *[pl.lit(by_path.get(path, 1.0)).alias(f"scatter_{path}") for path in paths],
+        *[pl.lit(10).alias(f"scatter_visits_{path}") for path in paths],
+    )
+
+
+def uncalibrated(*places):
+    told = facts(*places)
+    return replace(told, meter=replace(told.meter, calibrated=False, averaging_s=0.02, step_db=0.1))
+
+
+def test_a_calibrated_meter_and_one_without_readings_are_taken_at_their_word():
+    rows = scatter(made(FORTY, nights=5))
+    assert meter_of(rows.clear(), uncalibrated(FORTY)) == CALIBRATED
+    told = facts(FORTY)
+    assert meter_of(rows, replace(told, meter=replace(told.meter, calibrated=True))) == CALIBRATED
+
+
+def test_an_honest_meter_was_tested_between_its_levels():
+    rows = scatter(made(FORTY, nights=5))
+    meter = meter_of(rows, uncalibrated(FORTY))
+    levels = [
+        rows.filter(pl.col("for") == "noise")[f"level_{source}_{route}"].to_numpy()
+        for source in ("antenna", "load") for route in ("bypass", "stage")
+    ]  # fmt: skip
+    assert meter.tested_db is not None
+    assert meter.tested_db[0] == pytest.approx(min(each.min() for each in levels))
+    assert meter.tested_db[1] >= max(each.max() for each in levels) - 1e-9
+    assert [scale.plain for scale in meter.scales] == [True]
+    assert not meter.dead_bands and not meter.unsure_bands
+
+
+def test_a_band_that_stands_on_dead_levels_is_named():
+    rows = scatter(made(FORTY, Place("10 m", antenna_k=3e7, night_sd_db=1.0), nights=5), load_bypass=0.01)
+    meter = meter_of(rows, uncalibrated(FORTY, Place("10 m", antenna_k=3e7)))
+    assert "40 m" in meter.dead_bands
+    assert any(each.dead for each in meter.slopes)
+
+
+def test_carriers_at_untested_levels_are_left_out_where_noise_tells_the_gain():
+    from sweeper.analysis.band.gain_methods import GainMethods
+
+    methods = GainMethods(made(FORTY, nights=5))
+    assert methods.carriers is not None and methods.load is not None
+    everywhere = Meter(tested_db=(-300.0, 300.0))
+    assert without_untested(methods, everywhere) is methods
+    noise_alone = without_untested(methods, Meter(tested_db=None))
+    assert noise_alone.carriers is None and noise_alone.load is not None
+    only = GainMethods(made(Place("40 m", night_sd_db=0.1, load=False), nights=3))
+    assert only.carriers is not None and only.load is None and only.bend is None
+    assert without_untested(only, Meter(tested_db=None)) is only

@@ -1,0 +1,112 @@
+"""The envelope of noise: steady noise shows the law's floor, modulated noise its line, stations nothing."""
+
+import numpy as np
+import pytest
+from scipy.signal import hilbert
+
+from drivers.contracts import Block
+from sweeper.spectra.axis import axis_of
+from sweeper.spectra.envelope import envelope
+from sweeper.spectra.welch import window
+
+RATE_HZ = 48_000.0
+
+
+def block(samples: np.ndarray, **more: object) -> Block:
+    return Block(samples, RATE_HZ, (0.0, len(samples) / RATE_HZ), **more)  # type: ignore[arg-type]
+
+
+def noise(seconds: float, seed: int = 1) -> np.ndarray:
+    return np.random.default_rng(seed).standard_normal(int(RATE_HZ * seconds)).astype(np.float32)
+
+
+AXIS = axis_of(RATE_HZ, real=True, band_hz=(300.0, 2700.0))
+ALL = np.ones(AXIS.bins[1] - AXIS.bins[0], np.bool_)
+
+
+def test_steady_noise_shows_what_the_law_says() -> None:
+    found = envelope([block(noise(60.0))], AXIS, ALL)
+    assert found is not None
+    away = found.power[10:] / found.floor[10:]  # the taper's own lines are at 0 Hz
+    # some 200 blocks and 500 lines, neighbours sharing: the mean is known to about 1 %
+    assert float(away.mean()) == pytest.approx(1.0, abs=0.05)
+    assert away.max() < 2.0
+    assert found.floor[-1] / found.floor[10] == pytest.approx(
+        1.0 - 1000.0 / 2400.0, abs=0.05
+    )  # Rice's triangle
+
+
+def test_the_floor_is_that_of_a_computation_by_another_way() -> None:
+    """The analytic signal by SciPy's `hilbert` instead of a choice of lines: over the whole band they are the same."""
+    samples = noise(30.0, seed=2)
+    axis = axis_of(RATE_HZ, real=True)
+    found = envelope([block(samples)], axis, np.ones(axis.bins[1] - axis.bins[0], np.bool_))
+    assert found is not None
+    length = int(RATE_HZ / found.step_hz)
+    each = []
+    for at in range(0, len(samples) - length + 1, length // 2):
+        power = np.abs(hilbert(samples[at : at + length] * window(length))) ** 2
+        each.append(np.abs(np.fft.rfft(power)) ** 2)
+    theirs = np.sum(each, axis=0) / np.sum([one[0] for one in each])
+    assert np.allclose(found.power, theirs[: len(found.power)], rtol=0.05, atol=1e-7)
+
+
+@pytest.mark.parametrize("depth", [0.3, 0.8])
+def test_noise_that_comes_with_the_mains_shows_a_line_of_its_depth(depth: float) -> None:
+    seconds = 60.0
+    time = np.arange(int(RATE_HZ * seconds)) / RATE_HZ
+    swell = 1.0 + depth * np.cos(2 * np.pi * 100.0 * time)
+    found = envelope([block((noise(seconds) * np.sqrt(swell)).astype(np.float32))], AXIS, ALL)
+    assert found is not None
+    at = round(100.0 / found.step_hz)
+    lifted = found.floor * (1.0 + depth**2 / 2.0)
+    assert float(found.power[at] - lifted[at]) == pytest.approx((depth / 2.0) ** 2, rel=0.08)
+    assert float((found.power / lifted)[at + 10 : at + 40].mean()) == pytest.approx(1.0, abs=0.1)
+
+
+def test_a_station_beside_the_noise_that_swings_a_thousand_times_as_high_is_not_heard() -> None:
+    seconds = 30.0
+    time = np.arange(int(RATE_HZ * seconds)) / RATE_HZ
+    station = 30.0 * (1.0 + 0.9 * np.cos(2 * np.pi * 100.0 * time)) * np.cos(2 * np.pi * 1500.0 * time)
+    hz = AXIS.start_hz + AXIS.step_hz * np.arange(len(ALL))
+    keep = np.abs(hz - 1500.0) > 100.0 + 6 * AXIS.step_hz
+    found = envelope([block((noise(seconds) + station).astype(np.float32))], AXIS, keep)
+    alone = envelope([block(noise(seconds))], AXIS, keep)
+    assert found is not None and alone is not None
+    assert np.allclose(found.power, alone.power, rtol=0.05, atol=0.02 * float(alone.floor[10]))
+
+
+def test_what_touches_a_gap_is_left_out_and_blocks_of_any_size_give_the_same() -> None:
+    samples = noise(10.0)
+    whole = envelope([block(samples)], AXIS, ALL)
+    parts = envelope(
+        [block(samples[:1000]), block(samples[1000:100_000]), block(samples[100_000:])], AXIS, ALL
+    )
+    assert whole is not None and parts is not None
+    assert whole.blocks == parts.blocks and np.allclose(whole.power, parts.power, rtol=1e-4)
+    jump = samples.copy()
+    jump[240_000:] *= 1000.0
+    with_gap = envelope([block(jump, gaps=(240_000,))], AXIS, ALL)
+    assert with_gap is not None and with_gap.blocks == whole.blocks - 1
+    assert envelope([block(samples, unplaced=True)], AXIS, ALL) is None
+    assert envelope([block(samples[:1000])], AXIS, ALL) is None
+    assert envelope([block(samples)], AXIS, ~ALL) is None
+
+
+def test_the_lower_side_band_keeps_its_own_bins() -> None:
+    """Half of the band hums, and radio frequency falls as audio frequency rises."""
+    seconds, time = 30.0, np.arange(int(RATE_HZ * 30.0)) / RATE_HZ
+    lines = np.fft.rfft(noise(seconds))
+    hz = np.fft.rfftfreq(int(RATE_HZ * seconds), 1 / RATE_HZ)
+    low = np.fft.irfft(np.where(hz < 1500.0, lines, 0)) * np.sqrt(
+        1.0 + 0.8 * np.cos(2 * np.pi * 100.0 * time)
+    )
+    high = np.fft.irfft(np.where(hz >= 1500.0, lines, 0))
+    axis = axis_of(RATE_HZ, real=True, inverted=True, centre_hz=7_100_000.0, band_hz=(300.0, 2700.0))
+    radio_hz = axis.start_hz + axis.step_hz * np.arange(axis.bins[1] - axis.bins[0])
+    samples = block((low + high).astype(np.float32))
+    hums = envelope([samples], axis, radio_hz > 7_098_700.0)
+    quiet = envelope([samples], axis, radio_hz < 7_098_300.0)
+    assert hums is not None and quiet is not None
+    at = round(100.0 / hums.step_hz)
+    assert hums.power[at] > 0.1 and quiet.power[at] < 3.0 * quiet.floor[at]
