@@ -169,7 +169,9 @@ class Driver:
 
     `options` validates the driver's section of the station file (its keys beyond those that every
     receiver or switch has); `open` takes the validated options and returns a connected instrument.
-    A receiver's options may have ``range_hz``, (lowest, highest) in hertz, where it is known without asking.
+    A receiver's options may have ``range_hz``, (lowest, highest) in hertz, where it is known without asking, and a
+    class method ``for_sound(keys) -> keys``: what a person wrote, with gain control off where nothing else is said,
+    for a station that reads levels from the receiver's sound.
     A switch's options hold ``paths``: path name to whatever the driver needs to set it, and must
     offer the method ``relays_of(path) -> frozenset[tuple[str, str]]`` (relay, state), so that two paths with the
     same setting can be told and moves counted. Where the board is, they say by ``link``, or by the method

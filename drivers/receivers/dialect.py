@@ -55,6 +55,18 @@ class Options(LinkOptions):
         """Lowest and highest frequency that the dialect knows, in hertz."""
         return load(self.dialect).range_hz
 
+    @classmethod
+    def for_sound(cls, keys: dict[str, Any]) -> dict[str, Any]:
+        """The gain control off, where the dialect knows that word for it."""
+        try:
+            agc = load(str(keys.get("dialect"))).settings.get("agc")
+        except DialectError:
+            return keys  # what is wrong with it is told when it is read
+        settings = keys.get("settings", {})
+        if agc is None or "off" not in agc.values or not isinstance(settings, dict):
+            return keys
+        return {**keys, "settings": {"agc": "off", **settings}}
+
     @field_validator("dialect")
     @classmethod
     def _valid(cls, name: str) -> str:

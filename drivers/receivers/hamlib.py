@@ -32,6 +32,12 @@ class Options(LinkOptions):
     preamp_db: int | None = Field(default=None, ge=0)
     attenuator_db: int | None = Field(default=None, ge=0)
     receive_only: bool = False  # a person's word, where no server can tell whether it transmits
+    needs_meter: bool = True
+
+    @classmethod
+    def for_sound(cls, keys: dict[str, Any]) -> dict[str, Any]:
+        """Levels come from the sound: a gain control would hold them level, and a meter is not needed."""
+        return {"agc": "off", "needs_meter": False} | keys
 
 
 class HamlibReceiver:
@@ -248,7 +254,7 @@ class HamlibReceiver:
     def _find_meter(self, levels: frozenset[str]) -> None:
         """Unsupported where there is none: nothing can be measured through such a server."""
         level = self._options.level
-        if level in levels or self._server.has_meter(level):
+        if not self._options.needs_meter or level in levels or self._server.has_meter(level):
             return
         other = next((each for each in ("STRENGTH", "RAWSTR") if each in levels), "")
         unit = "" if other == "STRENGTH" else ", with meter: {unit: raw}"

@@ -7,7 +7,6 @@ than half a minute, and none on disk. `SoundSource.take` follows `drivers.contra
 
 import math
 import re
-import shutil
 from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
@@ -15,11 +14,12 @@ import numpy as np
 from pydantic import BaseModel, ConfigDict, Field
 
 from drivers.contracts import Block
-from drivers.errors import BadReply, InUse, LinkLost, LinkTimeout, Refused, RigError, Unsupported
+from drivers.errors import BadReply, InUse, LinkLost, LinkTimeout, Refused, RigError
 from drivers.samples.sound_alsa import arecord
 from drivers.samples.sound_capture import DRIFT_S, Capture
 from drivers.samples.sound_checks import holes, is_silent, picked
-from drivers.samples.sound_inputs import PART, SoundInput, chosen, moving_levels, sound_inputs
+from drivers.samples.sound_inputs import SoundInput, chosen, moving_levels, sound_inputs
+from drivers.samples.sound_programs import PART, checked
 from drivers.waiting import Deadline, monotonic, pause
 
 if TYPE_CHECKING:
@@ -235,15 +235,12 @@ def open_sound(options: SoundOptions | Mapping[str, object]) -> SoundSource:
 def _started(one: SoundInput, wanted_hz: int | None) -> tuple[Capture, int]:
     if one.by == "alsa":
         return arecord(one, wanted_hz)
-    if shutil.which("parec") is None:
-        raise Unsupported(PART, "parec is not installed.", "On Debian: apt install pulseaudio-utils.")
     rate_hz, channels = one.rate_hz or 48_000, one.channels or 1
     kind = np.dtype("<f4") if one.wide else np.dtype("<i2")
     arguments = [
-        "parec",
         "--verbose",
         "--raw",
-        f"--device={one.name}",
+        f"--device={checked(one.name)}",
         f"--format={'float32le' if one.wide else 's16le'}",
         f"--rate={rate_hz}",
         f"--channels={channels}",
@@ -252,7 +249,7 @@ def _started(one: SoundInput, wanted_hz: int | None) -> tuple[Capture, int]:
         "--client-name=sweeper",
     ]
     decode = lambda data: np.frombuffer(data, kind).reshape(-1, channels)  # noqa: E731
-    return Capture(arguments, rate_hz, kind.itemsize * channels, decode, MOVED), rate_hz
+    return Capture("parec", arguments, rate_hz, kind.itemsize * channels, decode, MOVED), rate_hz
 
 
 MOVED = re.compile(r"^Stream moved to|^Stream device suspended|[Ff]ailure|[Ee]rror")

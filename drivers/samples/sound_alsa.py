@@ -1,15 +1,14 @@
 """Capture from ALSA without a sound server, by `arecord`: formats asked of the card, never resampled."""
 
 import re
-import shutil
-import subprocess
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from drivers.errors import InUse, LinkLost, LinkTimeout, Refused, Unsupported
+from drivers.errors import InUse, LinkLost, Refused, Unsupported
 from drivers.samples.sound_capture import Capture
-from drivers.samples.sound_inputs import ANSWER_S, PART, SoundInput, environment
+from drivers.samples.sound_inputs import SoundInput
+from drivers.samples.sound_programs import PART, answer, checked
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -23,10 +22,7 @@ ENDS = re.compile(r"read error|suspend|Input/output|No such device", re.IGNORECA
 
 def arecord(one: SoundInput, wanted_hz: int | None) -> tuple[Capture, int]:
     """A running capture, and its rate in hertz. `RigError` with what the card offers where it does not fit."""
-    program = shutil.which("arecord")
-    if program is None:
-        raise Unsupported(PART, "arecord is not installed.", "On Debian: apt install alsa-utils.")
-    formats, channels, rates = _offered(program, one.name)
+    formats, channels, rates = _offered(checked(one.name))
     form = next((each for each in FORMATS if each in formats), None)
     if form is None:
         raise Refused(PART, f"{one.name} offers {', '.join(formats)} only, which is not read here.")
@@ -36,14 +32,14 @@ def arecord(one: SoundInput, wanted_hz: int | None) -> tuple[Capture, int]:
             PART, f"{one.name} runs at {rates[0]} to {rates[1]} Hz, not at {rate_hz} Hz.", "Mend rate_hz."
         )
     count = max(channels[0], min(2, channels[1]))
-    arguments = [program, "-D", one.name, "-t", "raw", "-f", form, "-r", str(rate_hz), "-c", str(count)]
+    arguments = ["-D", one.name, "-t", "raw", "-f", form, "-r", str(rate_hz), "-c", str(count)]
     arguments += ["--buffer-time", str(BUFFER_US), "--period-time", str(BUFFER_US // 5)]
     size = FORMATS[form]
 
     def decode(data: bytes) -> "NDArray[Any]":
         return _decoded(data, size).reshape(-1, count)
 
-    return Capture(arguments, rate_hz, size * count, decode, ENDS), rate_hz
+    return Capture("arecord", arguments, rate_hz, size * count, decode, ENDS), rate_hz
 
 
 def _decoded(data: bytes, size: int) -> "NDArray[Any]":
@@ -55,20 +51,13 @@ def _decoded(data: bytes, size: int) -> "NDArray[Any]":
     return wide.reshape(-1).view("<i4")
 
 
-def _offered(program: str, name: str) -> tuple[tuple[str, ...], tuple[int, int], tuple[int, int]]:
+def _offered(name: str) -> tuple[tuple[str, ...], tuple[int, int], tuple[int, int]]:
     """Formats, (fewest, most) channels and (lowest, highest) rate of a card."""
-    try:
-        done = subprocess.run(
-            [program, "-D", name, "--dump-hw-params", "-d", "1", "-t", "raw", "-f", "S16_LE", "/dev/null"],
-            env=environment(),
-            stdin=subprocess.DEVNULL,
-            capture_output=True,
-            timeout=ANSWER_S,
-            check=False,
-        )
-    except subprocess.TimeoutExpired:
-        raise LinkTimeout(PART, f"{name} does not answer.", "Unplug it and plug it in again.") from None
-    said = done.stderr.decode("utf-8", "replace")
+    look = ("--dump-hw-params", "-d", "1", "-t", "raw", "-f", "S16_LE", "/dev/null")
+    done = answer("arecord", "-D", name, *look)
+    if done is None:
+        raise Unsupported(PART, "arecord is not installed.", "On Debian: apt install alsa-utils.")
+    said = done[2]
     if "busy" in said:
         raise InUse(PART, f"another program has {name} to itself.", "End that program.")
     told = dict(re.findall(r"^(FORMAT|CHANNELS|RATE): +(.+)$", said, flags=re.MULTILINE))

@@ -8,17 +8,15 @@ that the earliest arrival (less n/rate) bounds T0 from above. Lost samples make 
 
 import os
 import re
-import subprocess
 import threading
 from collections import deque
 from collections.abc import Callable, Sequence
-from contextlib import suppress
 from dataclasses import dataclass
 from typing import IO, TYPE_CHECKING, Any
 
 import numpy as np
 
-from drivers.samples.sound_inputs import environment
+from drivers.samples.sound_programs import captured, wait
 from drivers.waiting import monotonic
 
 if TYPE_CHECKING:
@@ -52,7 +50,13 @@ class Capture:
     """One run of a capture program. Samples are counted from 0 as they come."""
 
     def __init__(
-        self, arguments: Sequence[str], rate_hz: int, frame_bytes: int, decode: Decode, ends: re.Pattern[str]
+        self,
+        program: str,
+        arguments: Sequence[str],
+        rate_hz: int,
+        frame_bytes: int,
+        decode: Decode,
+        ends: re.Pattern[str],
     ) -> None:
         """`ends`: words of the program on its standard error after which nothing it gives is to be trusted."""
         self._rate_hz = rate_hz
@@ -70,15 +74,7 @@ class Capture:
         self.latency_s = 0.0
         self.said: deque[str] = deque(maxlen=20)
         self._over = False
-        self._child = subprocess.Popen(
-            list(arguments),
-            env=environment(),
-            stdin=subprocess.DEVNULL,
-            stdout=subprocess.PIPE,
-            stderr=subprocess.PIPE,
-            bufsize=0,
-            process_group=0,  # a Ctrl-C at the terminal is for the program, which ends this in its own time
-        )
+        self._child = captured(program, arguments)
         self._threads = [
             threading.Thread(target=target, args=(pipe,), name="sound", daemon=True)
             for target, pipe in ((self._drain, self._child.stdout), (self._listen, self._child.stderr))
@@ -105,8 +101,7 @@ class Capture:
 
     def last_words(self) -> tuple[str, ...]:
         """What the program said, once it is over: its words may come after its last sample."""
-        with suppress(subprocess.TimeoutExpired):
-            self._child.wait(WORDS_S)
+        wait(self._child, WORDS_S)
         self._threads[1].join(WORDS_S)
         return tuple(self.said)
 

@@ -4,19 +4,14 @@ A sound server (PulseAudio, or PipeWire in its place) is asked through `pactl`, 
 These only tell; nothing is set, nothing is played.
 """
 
-import os
 import re
-import shutil
-import subprocess
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Literal
 
-from drivers.errors import LinkTimeout, Refused, Unsupported
+from drivers.errors import Unsupported
+from drivers.samples.sound_programs import PART, answer, checked, installed
 
-PART = "sound input"
-ANSWER_S = 5.0
-"""Within which a sound server or ALSA tells what there is."""
 MIXER_WORDS = re.compile(r"boost|auto gain|agc|noise|enhance|echo", re.IGNORECASE)
 """Switches of a card's mixer that move levels by themselves, or make hiss of a microphone's amplifier."""
 
@@ -46,11 +41,6 @@ class SoundInput:
     def is_microphone(self) -> bool:
         """Whether it calls itself a microphone rather than a line."""
         return "mic" in self.port.lower() and "line" not in self.port.lower()
-
-
-def environment() -> dict[str, str]:
-    """For the programs of the sound system: their words are read, so they are to be English."""
-    return {**os.environ, "LC_ALL": "C"}
 
 
 def sound_inputs() -> tuple[SoundInput, ...]:
@@ -89,10 +79,7 @@ def moving_levels(one: SoundInput) -> tuple[str, ...]:
     """What may move the level by itself and is switched on, or cannot be read."""
     if one.what_is_played:
         return ()
-    card = one.card
-    if not card or shutil.which("amixer") is None:
-        return ("the sound card's own gain, boost and automatic level",)
-    controls = _told(["amixer", "-c", card, "scontents"])
+    controls = _told("amixer", "-c", checked(one.card), "scontents") if one.card else None
     if controls is None:
         return ("the sound card's own gain, boost and automatic level",)
     return tuple(_moving(controls))
@@ -107,7 +94,7 @@ def _moving(controls: str) -> Iterator[str]:
 
 def _listed(found: Sequence[SoundInput]) -> str:
     if not found:
-        if shutil.which("pactl") is None and shutil.which("arecord") is None:
+        if not installed("pactl") and not installed("arecord"):
             return "Neither pactl and parec nor arecord is installed: apt install pulseaudio-utils, or alsa-utils."
         return "This computer has none: is the card plugged in, and may this user use it (group audio)?"
     return "There are: " + "; ".join(
@@ -115,28 +102,14 @@ def _listed(found: Sequence[SoundInput]) -> str:
     )
 
 
-def _told(arguments: Sequence[str]) -> str | None:
+def _told(program: str, *arguments: str) -> str | None:
     """What a program of the sound system prints; None where it is missing or says no."""
-    if shutil.which(arguments[0]) is None:
-        return None
-    try:
-        done = subprocess.run(
-            list(arguments),
-            env=environment(),
-            stdin=subprocess.DEVNULL,
-            capture_output=True,
-            timeout=ANSWER_S,
-            check=False,
-        )
-    except subprocess.TimeoutExpired:
-        raise LinkTimeout(PART, f"{arguments[0]} does not answer.", "Restart the sound server.") from None
-    except OSError as fault:
-        raise Refused(PART, f"{arguments[0]} cannot be started: {fault.strerror}.") from fault
-    return done.stdout.decode("utf-8", "replace") if done.returncode == 0 else None
+    done = answer(program, *arguments)
+    return done[1] if done is not None and done[0] == 0 else None
 
 
 def _of_server() -> Iterator[SoundInput]:
-    told = _told(["pactl", "list", "sources"])
+    told = _told("pactl", "list", "sources")
     for block in re.split(r"^Source #\d+\n", told or "", flags=re.MULTILINE)[1:]:
         keys = dict(re.findall(r"^\t([A-Z][A-Za-z ]*): (.*)$", block, flags=re.MULTILINE))
         properties = dict(re.findall(r'^\t\t([a-z0-9_.-]+) = "(.*)"$', block, flags=re.MULTILINE))
@@ -161,14 +134,14 @@ def _of_server() -> Iterator[SoundInput]:
 
 
 def _of_alsa() -> Iterator[SoundInput]:
-    told = _told(["arecord", "-L"]) or ""
+    told = _told("arecord", "-L") or ""
     for name, about in re.findall(r"^(\S.*)\n[ \t]+(.*)$", told, flags=re.MULTILINE):
         if name.startswith("hw:"):
             yield SoundInput(name, about, "alsa", card=_card_of(name))
 
 
 def _alsa_names() -> frozenset[str]:
-    told = _told(["arecord", "-L"]) or ""
+    told = _told("arecord", "-L") or ""
     return frozenset(re.findall(r"^(\S+)$", told, flags=re.MULTILINE))
 
 

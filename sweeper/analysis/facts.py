@@ -26,6 +26,8 @@ class MeterFacts:
     """Noise bandwidth of the receiver's mode; None takes the pass band for it."""
     curve: tuple[tuple[float, float], ...] = ()
     """(reading, dBm) pairs of the present calibration, rising; for readings that were stored without dBm."""
+    linear: bool = False
+    """Whether its decibels are decibels though not dBm: powers of samples behind a linear detector."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -7,20 +7,32 @@ the same door: relays to rest first, then the receiver, each tried even when the
 
 import math
 from collections.abc import Callable, Mapping, Sequence
-from contextlib import AbstractContextManager
+from contextlib import AbstractContextManager, suppress
 from dataclasses import dataclass, replace
 from datetime import datetime
 from threading import Event
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-from drivers.contracts import Receiver, Switch, Tuning
-from drivers.errors import BadReply, CalledOff, LinkTimeout, RigError, Stuck, Transmitting
+from drivers.contracts import Receiver, SampleSource, Switch, Tuning
+from drivers.errors import (
+    BadReply,
+    CalledOff,
+    LinkTimeout,
+    Refused,
+    RigError,
+    Stuck,
+    Transmitting,
+    Unsupported,
+)
 from drivers.numbers import is_reading
 from drivers.waiting import bounded
 from sweeper.clock import Clock
 from sweeper.engine.meter import Meter, stuck_readings
 from sweeper.engine.sink import Sink
 from sweeper.words import Outcome, PassRecord, Reading, SignalPath, Visit
+
+if TYPE_CHECKING:
+    from sweeper.engine.by_sound import Listening, SoundSettings
 
 DIAL_STEP_HZ = 10
 """Receivers round to their own step, 10 Hz or finer (common practice); a hand at the dial moves further."""
@@ -49,7 +61,7 @@ class MeasurementSettings:
     """How to measure: mode, times in seconds, readings a visit, and where the relays rest.
 
     A visit, with the way to its path, is given up after `visit_s`, however patient the links are; so is finding out
-    how the receiver stands. Leaving is given up after `leave_s`.
+    how the receiver stands. Leaving is given up after `leave_s`. `sound`: levels come from the receiver's sound.
     """
 
     mode: str
@@ -61,6 +73,11 @@ class MeasurementSettings:
     meter: Meter
     leave_s: float = LEAVE_S
     visit_s: float = math.inf
+    sound: "SoundSettings | None" = None
+
+    def dial_hz(self, hz: int) -> int:
+        """Where the dial stands for a channel: there, or beside it where the channel is heard as a tone."""
+        return hz if self.sound is None else self.sound.dial_hz(hz)
 
 
 class Yielded(Exception):
@@ -81,16 +98,18 @@ def measure_pass(
     sink: Sink,
     stop: Event,
     why_stop: Callable[[], str] = lambda: "asked to stop",
+    samples: SampleSource | None = None,
 ) -> PassRecord:
     """Do one pass and tell what became of it; faults at the rig end in the record, not in an exception.
 
     ``skipped``: nothing is wrong, but somebody else needed the receiver, or `stop` was set; `why_stop` says in words
-    what was asked, such as ``paused by a person``. ``failed``: a fault.
+    what was asked, such as ``paused by a person``. ``failed``: a fault. `samples`: the receiver's sound, with `sound`.
     A pass that is not whole stores no readings. What `sink` raises (a full disk) passes through, after the
     station has been restored. So does anything that is no `RigError`, since that is a defect of the program.
     """
     started = clock.now()
     at_work = _AtWork(number, receiver, switch, clock, settings, sink, stop, why_stop)
+    at_work.listening = _listening(samples, settings, clock)
     outcome: Outcome = "failed"
     because = "the program met a defect of its own"
     try:
@@ -111,6 +130,7 @@ def measure_pass(
         because = str(fault)
     finally:
         left_over = at_work.leave()
+    readings = at_work.flagged() if outcome == "done" else ()
     record = PassRecord(
         number=number,
         started=started,
@@ -121,7 +141,7 @@ def measure_pass(
         left_over=left_over,
         unknown_settings=at_work.unknown_settings,
     )
-    sink.finished(record, at_work.flagged() if outcome == "done" else ())
+    sink.finished(record, readings)
     if at_work.touched and "receiver" not in left_over:
         sink.mark_restored()
     return record
@@ -138,6 +158,16 @@ def without_dial(remembered: Mapping[str, Any], mode_is_ours: bool) -> Mapping[s
     if mode_is_ours and isinstance(tuning, Mapping):
         rest["tuning"] = {key: value for key, value in tuning.items() if key != "hz"}
     return rest
+
+
+def _listening(
+    samples: SampleSource | None, settings: MeasurementSettings, clock: Clock
+) -> "Listening | None":
+    if samples is None or settings.sound is None:
+        return None
+    from sweeper.engine.by_sound import Listening  # arrays take long to load, and most receivers have a meter
+
+    return Listening(samples, settings.sound, clock)
 
 
 class _AtWork:
@@ -168,6 +198,7 @@ class _AtWork:
         self._standing_hz: int | None = None
         self._mode_read_back: Tuning | None = None
         self._dial_is_ours = True
+        self.listening: Listening | None = None
         self.touched = False
         self.relay_operations = 0
         self.unknown_settings: tuple[str, ...] = ()
@@ -181,6 +212,8 @@ class _AtWork:
         self._sink.found(self._number, started, self._remembered)
         self.touched = True
         self.unknown_settings = self._receiver.prepare()
+        if self.listening is not None:
+            self.unknown_settings += self.listening.allowed(self.unknown_settings)
 
     def measure(self, visits: Sequence[Visit]) -> None:
         """All visits in order; the relays move only when the path changes."""
@@ -220,7 +253,8 @@ class _AtWork:
             )
 
     def _visit(self, visit: Visit) -> list[Reading]:
-        hz, settings, clock, receiver = visit.channel.hz, self._settings, self._clock, self._receiver
+        settings, receiver = self._settings, self._receiver
+        hz = settings.dial_hz(visit.channel.hz)
         before = self._standing_hz
         receiver.tune(hz)
         self._sleep(settings.settle_s)
@@ -235,6 +269,23 @@ class _AtWork:
                 raise Stuck("receiver", f"it stayed at {tuning.hz} Hz when told to tune to {hz} Hz.")
             raise Yielded(f"somebody tuned the receiver to {tuning.hz} Hz; the pass gave way")
         self._standing_hz = tuning.hz
+        readings = self._read(visit) if self.listening is None else self._hear(visit, self.listening)
+        self._still_at(hz)
+        return readings
+
+    def _hear(self, visit: Visit, listening: "Listening") -> list[Reading]:
+        """The sound of a visit; its rows come when the pass is over. The meter shows beside it, where there is one."""
+        self._listen_only()
+        listening.hear(visit)
+        witness = None
+        with suppress(Unsupported, Refused, BadReply):
+            witness = self._receiver.read_power()  # which refuses while a transmitter is on
+        self._listen_only()
+        listening.shown(visit, witness)
+        return []
+
+    def _read(self, visit: Visit) -> list[Reading]:
+        settings, clock, receiver = self._settings, self._clock, self._receiver
         readings = []
         for nth in range(settings.readings):
             if nth:
@@ -253,7 +304,6 @@ class _AtWork:
                     flags=settings.meter.flag(value),
                 )
             )
-        self._still_at(hz)
         return readings
 
     def _found_hz(self) -> int | None:
@@ -321,6 +371,10 @@ class _AtWork:
 
     def flagged(self) -> tuple[Reading, ...]:
         """The readings of the whole pass, those of a meter that stood still marked ``stale``."""
+        if self.listening is not None:
+            heard = self.listening.readings(self._number)
+            self.unknown_settings += (*self.listening.unheard, *self.listening.disagreement(heard))
+            return heard
         stale = stuck_readings(
             [reading.reading for reading in self._readings],
             self._visit_of,

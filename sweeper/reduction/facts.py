@@ -18,6 +18,7 @@ def facts_of(station: "Station") -> StationFacts:
         "channels": [[c.band, c.hz, c.purpose, c.bandwidth_hz] for c in station.channels()],
         "meter": meter.model_dump(mode="json"),
         "stage": station.stage.model_dump(mode="json"),
+        **({"audio": receiver.audio.model_dump(mode="json")} if receiver.audio is not None else {}),
         "readings": [receiver.readings, receiver.interval_s, receiver.noise_bandwidth_hz],
     }
     fingerprint = hashlib.sha256(json.dumps(depends_on, sort_keys=True).encode()).hexdigest()[:16]
@@ -38,6 +39,7 @@ def facts_of(station: "Station") -> StationFacts:
             uncertainty_db=meter.uncertainty_db,
             noise_bandwidth_hz=receiver.noise_bandwidth_hz,
             curve=meter.curve,
+            linear=receiver.audio is not None,
         ),
         rated_gain_db=station.stage.rated_gain_db,
         rated_noise_figure_db=station.stage.rated_noise_figure_db,

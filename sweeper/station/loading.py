@@ -114,6 +114,9 @@ def _with_driver_options(
             {key: value for key, value in own.items() if key not in theirs}, kind, common | theirs, found
         )
         own = {key: value for key, value in own.items() if key in theirs}
+    for_sound = getattr(driver.options, "for_sound", None)
+    if isinstance(section.get("audio"), dict) and for_sound is not None:
+        own = for_sound(own)
     shared = {key: kept[key] for key in theirs & kept.keys()}
     if isinstance(shared.get("paths"), dict):
         # What is wrong with these is told once, by `sense`.

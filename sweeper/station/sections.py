@@ -89,6 +89,48 @@ class Meter(Section):
     )
 
 
+class Audio(Section):
+    """``receiver.audio:``, where levels are read from the receiver's sound instead of its meter."""
+
+    device: str = Field(
+        default="",
+        max_length=200,
+        pattern=r"^[^\x00-\x1f\x7f-\x9f]*$",
+        description="The name of a sound input, or a part of it that no other has; `sweeper check` lists them.",
+    )
+    rate_hz: int | None = Field(
+        default=None,
+        ge=8_000,
+        le=384_000,
+        description="The input's own rate, such as 48000, or leave it out.",
+    )
+    channel: int | None = Field(
+        default=None, ge=1, le=32, description="Which channel is the receiver's, from 1, or leave it out."
+    )
+    tone_hz: int = Field(
+        default=1000, ge=200, le=3000, description="Where a channel's frequency is to sound, such as 1000."
+    )
+    seconds: float = Field(
+        default=1.0, ge=0.2, le=60, description="How long each visit listens, such as 1.0."
+    )
+    delay_s: float = Field(
+        default=0.25,
+        ge=0,
+        le=10,
+        description="How long after a relay the sound still is of before; `sweeper check` measures it.",
+    )
+    agc_off: bool = Field(
+        default=False,
+        description="true: the gain control is switched off by hand, where the program cannot do it itself.",
+    )
+
+
+SOUND_MODES = {"USB": 1, "LSB": -1, "CW": 1, "CWR": -1}
+"""Modes whose detector keeps power as it is, and which way radio frequency goes with the tone."""
+CELL_HZ = 281.0
+"""Width that a row by sound stands for (`sweeper.spectra.rows`)."""
+
+
 class Receiver(Section):
     """``receiver:``; what only one driver knows is in `options`."""
 
@@ -119,7 +161,29 @@ class Receiver(Section):
         description="Seconds without a touch after which measuring goes on; such as 300.",
     )
     meter: Meter = Field(description="A section with at least `unit`.")
+    audio: Audio | None = None
     options: SerializeAsAny[BaseModel] | None = None
+
+    @model_validator(mode="before")
+    @classmethod
+    def _by_sound(cls, given: object) -> object:
+        """With sound one reading is a visit; its averaging time is such that 281 Hz scatter as the whole pass band."""
+        if not isinstance(given, dict) or not given.get("audio") or not isinstance(given["audio"], dict):
+            return given
+        told = dict(given)
+        told.setdefault("bandwidth_hz", 2400)
+        told["readings"], told["interval_s"] = 1, 0
+        seconds, width_hz = given["audio"].get("seconds", 1.0), told["bandwidth_hz"]
+        if isinstance(seconds, int | float) and isinstance(width_hz, int | float) and 0 < seconds <= 60:
+            averaging_s = min(seconds * width_hz / CELL_HZ / 1.26, 60.0)
+            told["meter"] = {"unit": "raw", "detector": "rms", "averaging_s": round(averaging_s, 3)}
+        return told
+
+    def dial_hz(self, hz: int) -> int:
+        """Where the dial stands to hear a channel: there, or with sound `tone_hz` beside it, by the side band."""
+        if self.audio is None or self.mode.upper() in ("CW", "CWR"):
+            return hz
+        return hz - SOUND_MODES.get(self.mode.upper(), 1) * self.audio.tone_hz
 
 
 class Switch(Section):

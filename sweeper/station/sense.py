@@ -11,6 +11,7 @@ from drivers.contracts import links_of
 from drivers.links.identity import same_instrument
 from sweeper.station.lines import Place
 from sweeper.station.moments import MomentError, parse_duration, parse_moment
+from sweeper.station.sections import SOUND_MODES
 from sweeper.words import SignalPath
 
 Finding = tuple[Place, str, str]
@@ -36,6 +37,7 @@ def _receiver(receiver: Any) -> Iterator[Finding]:
             "the range ends below where it begins.",
             "Write [lowest, highest] in hertz.",
         )
+    yield from _audio(receiver)
     meter = receiver.meter
     if meter is None:
         return
@@ -72,6 +74,32 @@ def _receiver(receiver: Any) -> Iterator[Finding]:
             ("receiver", "meter", "floor"),
             "the meter's floor is not below its top.",
             "Swap or mend the two values.",
+        )
+
+
+def _audio(receiver: Any) -> Iterator[Finding]:
+    """Sound needs a detector that keeps power as it is."""
+    if receiver.audio is None or receiver.mode is None:
+        return
+    mode = receiver.mode.upper()
+    if mode == "AM":
+        yield (
+            ("receiver", "mode"),
+            "in AM the detector bends what it hears: a signal as strong as its noise reads a decibel off.",
+            "Write mode: USB; a carrier then sounds tone_hz above the dial, and whoever listened in AM gets it back.",
+        )
+    elif mode not in SOUND_MODES:
+        yield (
+            ("receiver", "mode"),
+            f"levels cannot be read from sound in {receiver.mode}.",
+            f"One of {', '.join(SOUND_MODES)}.",
+        )
+    tone_hz, width_hz = receiver.audio.tone_hz, receiver.bandwidth_hz
+    if mode in ("USB", "LSB") and tone_hz and width_hz and tone_hz > width_hz:
+        yield (
+            ("receiver", "audio", "tone_hz"),
+            f"{tone_hz} Hz does not come through a pass band of {width_hz} Hz.",
+            "Write 1000.",
         )
 
 

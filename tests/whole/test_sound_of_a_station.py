@@ -18,6 +18,7 @@ from drivers.samples.sound import SoundSource, open_sound
 from sweeper.clock import SystemClock
 from sweeper.simulation import Served, saltmarsh, serve
 from sweeper.simulation.receivers.audio import Audio
+from sweeper.simulation.world.world import Listening
 from tests.drivers.samples.sound_server import sound_server
 
 pytestmark = [
@@ -64,9 +65,8 @@ def level_db(source: SoundSource, seconds: float = 1.0) -> float:
 
 def wanted_db(served: Served) -> float:
     bench = served.receiver
-    means = saltmarsh().means(
-        SystemClock().now().timestamp(), bench.hz, bench.mode, 2400, *bench.heard_through()
-    )
+    at = Listening(bench.hz, bench.mode, 2400, *bench.heard_through())
+    means = saltmarsh().means(SystemClock().now().timestamp(), at)
     return float(10 * np.log10(means.noise_w / 2400 * 1e3) - Audio().full_scale_dbm)
 
 

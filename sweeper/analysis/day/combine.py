@@ -5,7 +5,7 @@ import polars as pl
 from numpy.typing import NDArray
 
 from sweeper.analysis.arrays import Floats
-from sweeper.analysis.facts import StationFacts
+from sweeper.analysis.facts import MeterFacts, StationFacts
 from sweeper.analysis.physics.friis import gain_from_rises, kept_share_slope
 from sweeper.analysis.physics.radiometer import resolution_db, shape_of, spread_db
 from sweeper.analysis.thresholds import TOUCHED_SHARE, USELESS_DB
@@ -32,7 +32,7 @@ def combined(cells: pl.DataFrame, facts: StationFacts) -> pl.DataFrame:
         ).alias("noise_rise_bound"),
         pl.concat_str(
             pl.when(pl.col("mixed_bandwidth")).then(pl.lit("mixed-bandwidth")).otherwise(pl.lit("")),
-            pl.lit("unknown-scale" if facts.meter.unit == "raw" and not facts.meter.calibrated else ""),
+            pl.lit("unknown-scale" if _scale_unknown(facts.meter) else ""),
             separator=" ",
         )
         .str.strip_chars()
@@ -114,6 +114,10 @@ def _resolutions(
         pl.Series("noise_rise_se_db", np.hypot(array["noise_rise_se_db"], load_left["bypass"])),
         pl.Series("stage_noise_rise_se_db", np.hypot(array["stage_noise_rise_se_db"], load_left["stage"])),
     ]
+
+
+def _scale_unknown(meter: MeterFacts) -> bool:
+    return meter.unit == "raw" and not meter.calibrated and not meter.linear
 
 
 def _scatter_db(bandwidth_hz: int, facts: StationFacts) -> float:

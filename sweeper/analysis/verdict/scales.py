@@ -50,9 +50,12 @@ CALIBRATED = Meter()
 
 
 def meter_of(summaries: pl.DataFrame, facts: StationFacts) -> Meter:
-    """The meter of a station, from the `summaries` of all its bands. A calibrated one is taken at its curve's word."""
+    """The meter of a station, from the `summaries` of all its bands. A calibrated one is taken at its curve's word.
+
+    So is one that computes its levels from samples: its decibels are decibels.
+    """
     noise = summaries.filter((pl.col("for") == "noise") & (pl.col("passes") > 0))
-    if facts.meter.calibrated or noise.is_empty():
+    if facts.meter.calibrated or facts.meter.linear or noise.is_empty():
         return CALIBRATED
     slopes = slopes_of(noise, facts.meter)
     bands = noise["band"].unique().to_list()

@@ -34,7 +34,7 @@ def borrowed_rig(station: Station, store: Store, clock: Clock) -> Iterator[Rig]:
             mark_in_flight(store, remembered)
             switch = CountedSwitch(rig.switch, station)
             try:
-                yield Rig(rig.receiver, switch)
+                yield Rig(rig.receiver, switch, rig.samples)
             finally:
                 try:
                     with in_time(station):

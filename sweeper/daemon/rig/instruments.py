@@ -4,24 +4,32 @@ import math
 from collections.abc import Iterator
 from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
-from drivers.contracts import Receiver, Switch, links_of
+from drivers.contracts import Receiver, SampleSource, Switch, links_of
 from drivers.errors import Refused, Transmitting
 from drivers.links.identity import same_instrument
 from drivers.waiting import bounded
 from sweeper.engine import MeasurementSettings, Meter
 from sweeper.engine.one_pass import LEAVE_S, PATIENCE_S
-from sweeper.station import Station
+from sweeper.station import Station, sections
 from sweeper.station.drivers import driver
 from sweeper.words import SignalPath
+
+if TYPE_CHECKING:
+    from sweeper.engine.by_sound import SoundSettings
+
+WIDE_HZ = 1500
+"""A pass band that bins of 31.25 Hz part finely enough; a narrower one takes finer bins."""
 
 
 @dataclass(frozen=True, slots=True)
 class Rig:
-    """A receiver and a switch, open and ready."""
+    """A receiver and a switch, open and ready; `samples` where levels are read from its sound."""
 
     receiver: Receiver
     switch: Switch
+    samples: SampleSource | None = None
 
 
 class AskingSwitch:
@@ -61,13 +69,26 @@ def open_rig(station: Station) -> Iterator[Rig]:
             closing.callback(switch.close)
             receiver = open_receiver(station)
             closing.callback(receiver.close)
-        yield Rig(receiver, AskingSwitch(switch, receiver, str(station.switch.rest)))
+            samples = open_samples(station)
+            if samples is not None:
+                closing.callback(samples.close)
+        yield Rig(receiver, AskingSwitch(switch, receiver, str(station.switch.rest)), samples)
 
 
 def open_receiver(station: Station) -> Receiver:
     """The station's receiver; `RigError` when it cannot be reached."""
     receiver: Receiver = driver(station.receiver.driver).open(station.receiver.options)
     return receiver
+
+
+def open_samples(station: Station) -> SampleSource | None:
+    """The receiver's sound, where levels are read from it; `RigError` when it cannot be captured."""
+    audio = station.receiver.audio
+    if audio is None:
+        return None
+    from drivers.samples.sound import open_sound  # arrays take long to load
+
+    return open_sound({"device": audio.device, "rate_hz": audio.rate_hz, "channel": audio.channel})
 
 
 def open_switch(station: Station) -> Switch:
@@ -102,6 +123,37 @@ def measurement_settings(station: Station) -> MeasurementSettings:
             floor=receiver.meter.floor,
             top=receiver.meter.top,
         ),
+        sound=_sound_settings(receiver),
+    )
+
+
+def _sound_settings(receiver: sections.Receiver) -> "SoundSettings | None":
+    audio, mode = receiver.audio, receiver.mode.upper()
+    if audio is None:
+        return None
+    from sweeper.engine.by_sound import PITCH_HZ, SoundSettings  # arrays take long to load
+
+    in_cw = mode in ("CW", "CWR")
+    tone_hz = audio.tone_hz if "tone_hz" in audio.model_fields_set or not in_cw else PITCH_HZ
+    above_hz = tone_hz + receiver.bandwidth_hz / 2 if in_cw else 300 + receiver.bandwidth_hz
+    return SoundSettings(
+        seconds=audio.seconds,
+        delay_s=audio.delay_s,
+        tone_hz=tone_hz,
+        sideband=sections.SOUND_MODES[mode],
+        filter_hz=above_hz + 300.0,
+        gain_held=audio.agc_off or _switches_gain_control_off(receiver.options),
+        vouched=audio.agc_off,
+        in_cw=in_cw,
+        step_hz=31.25 if receiver.bandwidth_hz >= WIDE_HZ else 7.8125,
+    )
+
+
+def _switches_gain_control_off(options: object) -> bool:
+    settings = getattr(options, "settings", {})
+    return "off" in (
+        getattr(options, "agc", ""),
+        settings.get("agc", "") if isinstance(settings, dict) else "",
     )
 
 
@@ -115,4 +167,5 @@ def longest_visit_s(station: Station) -> float:
         + receiver.settle_s
         + station.switch.settle_s
         + receiver.readings * (receiver.interval_s + reading_s)
+        + (0.0 if receiver.audio is None else receiver.audio.seconds + receiver.audio.delay_s)
     )

@@ -108,7 +108,7 @@ def _unless_touched(
     The program leaves it on one of its channels, or still where it was found when it got no further than the mode.
     """
     at = receiver.tuning()
-    ours = [channel.hz for channel in station.channels()]
+    ours = [station.receiver.dial_hz(channel.hz) for channel in station.channels()]
     tuning = saved_state.get("tuning")
     if isinstance(tuning, Mapping):
         ours.append(int(tuning["hz"]))

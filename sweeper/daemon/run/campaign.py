@@ -112,6 +112,7 @@ class Campaign:
                         self.recording,
                         self.orders.wake,
                         self.orders.why,
+                        rig.samples,
                     )
                 finally:
                     self._wore(switch.moves)

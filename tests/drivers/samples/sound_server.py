@@ -50,10 +50,13 @@ def sound_server(folder: Path, *sinks: str) -> Iterator[None]:
 
 
 class Player:
-    """Plays pieces of sound into a sink in real time, `latency_ms` ahead: the more the less it minds a busy machine."""
+    """Plays pieces of sound into a sink in real time, `latency_ms` ahead: the more the less it minds a busy machine.
 
-    def __init__(self, sink: str, sound: Sound, channels: int = 1, latency_ms: int = 150) -> None:
-        self._sound = sound
+    Below 100 ms each piece is played when it is due, and `played` tells when that was.
+    """
+
+    def __init__(self, sink: str, sound: Sound, channels: int = 1, latency_ms: int = 1000) -> None:
+        self._sound, self._paced = sound, latency_ms < 100
         self._player = subprocess.Popen(
             [
                 "pacat",
@@ -83,6 +86,8 @@ class Player:
                 return
             self.played.append(time.monotonic())
             piece += 1
+            if not self._paced:
+                continue  # the pipe keeps it to the sound's own pace
             began = max(began, time.monotonic() - 0.05)
             began += PIECE / RATE_HZ
             time.sleep(max(began - time.monotonic(), 0.0))

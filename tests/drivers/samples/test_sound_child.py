@@ -122,7 +122,7 @@ def test_closing_leaves_no_child_behind(child) -> None:
 
 def test_zeros_that_a_server_filled_in_are_holes() -> None:
     samples = np.ones(8000, np.float32)
-    samples[1000:1100], samples[2000:2010] = 0.0, 0.0
+    samples[1000:1100], samples[2000:2010] = 0.0, 0.0  # 12 ms, and 1 ms
     assert holes(samples, 8000.0).tolist() == [[1000, 1100]]
 
 

@@ -1,0 +1,131 @@
+"""Readings of a pass from a receiver's sound: one spectrum a visit, rows when both routes of a tuning were heard.
+
+Which bins are noise is chosen from both routes together, so no row is made before the pass is over.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from statistics import fmean, median
+
+from drivers.contracts import Block, SampleSource
+from drivers.errors import BadReply, Unsupported
+from sweeper.clock import Clock
+from sweeper.spectra.axis import axis_of
+from sweeper.spectra.rows import NothingHeard, learn, rows
+from sweeper.spectra.welch import spectrum
+from sweeper.words import ANTENNA_BYPASS, ANTENNA_STAGE, Channel, Labelled, Reading, Visit
+
+PART = "sound"
+SEEN_HZ = 6000.0
+"""Spectra go up to here: beyond the receiver's filter the card's own noise shows."""
+PITCH_HZ = 600
+"""Where a carrier on the dial sounds in CW, unless `tone_hz` says otherwise (common practice)."""
+ANTENNA = (ANTENNA_BYPASS, ANTENNA_STAGE)
+APART_DB = 6.0
+"""From this difference on, meter and sound do not see the same stage."""
+
+
+@dataclass(frozen=True, slots=True)
+class SoundSettings:
+    """How to measure by sound. A channel's frequency is heard at `tone_hz`, for `seconds`, `delay_s` after the relays.
+
+    `sideband`: 1 where radio frequency rises with the tone, −1 where it falls. `filter_hz`: the upper end of the
+    receiver's pass band in its sound. `gain_held`: its gain control is to be off; `vouched`: by somebody's word.
+    """
+
+    seconds: float
+    delay_s: float
+    tone_hz: int
+    sideband: int
+    filter_hz: float
+    gain_held: bool
+    vouched: bool = False
+    in_cw: bool = False
+    step_hz: float = 31.25
+
+    def dial_hz(self, hz: int) -> int:
+        """Where the dial is set to hear a radio frequency at `tone_hz`; in CW receivers show it themselves."""
+        return hz if self.in_cw else hz - self.sideband * self.tone_hz
+
+
+class Listening:
+    """The sound of one pass. Holds a spectrum a visit, and what the receiver's own meter showed beside it."""
+
+    def __init__(self, source: SampleSource, settings: SoundSettings, clock: Clock) -> None:
+        self._source, self._settings, self._clock = source, settings, clock
+        self._heard: dict[Channel, list[Labelled]] = {}
+        self._witness: dict[tuple[Channel, str], list[float]] = {}
+        self.unheard: tuple[str, ...] = ()
+
+    def allowed(self, unknown: Sequence[str]) -> tuple[str, ...]:
+        """What of the sound's way in could not be known. `Unsupported` where the gain control is not known to be off:
+        sound then tells ratios, and no levels.
+        """
+        if not self._settings.gain_held or ("AGC" in unknown and not self._settings.vouched):
+            raise Unsupported(
+                "receiver",
+                "its automatic gain control is not known to be off, so its sound tells no levels.",
+                "Switch it off and write agc_off: true below audio; `sweeper ab` compares with it on, too.",
+            )
+        return self._source.unknown()
+
+    def hear(self, visit: Visit) -> None:
+        """One visit: what is captured from now on, less the sound's own delay."""
+        settings = self._settings
+        block = self._source.take(settings.seconds, self._clock.monotonic() + settings.delay_s)
+        until = self._clock.now().timestamp()
+        if block.unplaced:
+            raise BadReply(PART, "samples went missing, nobody knows where.", "Is this computer too busy?")
+        zero_hz = visit.channel.hz - settings.sideband * settings.tone_hz
+        axis = axis_of(
+            block.rate_hz,
+            real=True,
+            centre_hz=zero_hz,
+            inverted=settings.sideband < 0,
+            band_hz=(0.0, min(SEEN_HZ, 0.45 * block.rate_hz)),
+            step_hz=settings.step_hz,
+        )
+        one = spectrum([_in_one(block)], axis)
+        labelled = Labelled(until - settings.seconds, until, visit.path, zero_hz, one)
+        self._heard.setdefault(visit.channel, []).append(labelled)
+
+    def shown(self, visit: Visit, witness: float | None) -> None:
+        """What the receiver's own meter showed meanwhile; None where it has none."""
+        if witness is not None:
+            self._witness.setdefault((visit.channel, str(visit.path)), []).append(witness)
+
+    def readings(self, pass_number: int) -> tuple[Reading, ...]:
+        """The rows of all visits, in order of time. A tuning without noise gives none, and is named in `unheard`."""
+        found: list[Reading] = []
+        for channel, sequence in self._heard.items():
+            try:
+                learned = learn(channel, pass_number, sequence, self._settings.filter_hz)
+            except NothingHeard as why:
+                self.unheard += (f"noise on {channel.band}, {channel.hz / 1e3:g} kHz ({why})",)
+                continue
+            for one in sequence:
+                found += rows(one, learned)
+        return tuple(sorted(found, key=lambda reading: reading.time))
+
+    def disagreement(self, readings: Sequence[Reading]) -> tuple[str, ...]:
+        """What the receiver's own meter says of the stage, where that clearly is not what the sound says."""
+        moves: list[tuple[float, float]] = []
+        for channel in self._heard:
+            own = [reading for reading in readings if reading.channel.hz == channel.hz]
+            heard = [[each.reading for each in own if each.path == path] for path in ANTENNA]
+            shown = [self._witness.get((channel, str(path)), []) for path in ANTENNA]
+            if all(heard) and all(shown):
+                moves.append((fmean(heard[1]) - fmean(heard[0]), fmean(shown[1]) - fmean(shown[0])))
+        if not moves:
+            return ()
+        by_sound, by_meter = median(each[0] for each in moves), median(each[1] for each in moves)
+        if abs(by_meter) < APART_DB / 2 or abs(by_sound - by_meter) < APART_DB:
+            return ()
+        return (
+            f"gain (with the stage its own meter moves by {by_meter:+.0f} dB, its sound by {by_sound:+.0f} dB)",
+        )
+
+
+def _in_one(block: Block) -> Block:
+    """A gap before the first sample parts it from an earlier block only."""
+    return replace(block, gaps=tuple(gap for gap in block.gaps if gap > 0))

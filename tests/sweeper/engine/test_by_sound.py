@@ -1,0 +1,184 @@
+"""A pass by sound: the same order, the same care for the station, and rows from spectra."""
+
+import math
+from dataclasses import replace
+
+import pytest
+
+from drivers.contracts import Tuning
+from drivers.errors import LinkLost, Unsupported
+from sweeper.engine import measure_pass
+from sweeper.engine.by_sound import SoundSettings
+from sweeper.simulation.receivers.audio import Hearing
+from sweeper.simulation.world.bench import Bench
+from sweeper.simulation.world.saltmarsh import saltmarsh
+from sweeper.simulation.world.world import Listening
+from sweeper.words import ANTENNA_BYPASS, ANTENNA_STAGE, LOAD_BYPASS, Channel, SignalPath, Visit
+from tests.sweeper.engine.bench import ABBA, FOUND, SETTINGS, Board, Dial, Kept, a_clock
+from tests.sweeper.engine.heard import Heard
+
+NOISE = Channel("40 m", 7_038_500, "noise", 2400)
+CARRIER = Channel("31 m", 10_000_000, "carrier", 2400)
+VISITS = tuple(Visit(channel, path) for path in (*ABBA, LOAD_BYPASS) for channel in (NOISE, CARRIER))
+SOUND = SoundSettings(1.0, 0.25, 1000, 1, 3000.0, gain_held=True)
+MEASURING = replace(SETTINGS, mode="USB", sound=SOUND)
+
+
+class Rig:
+    """Dial and board in memory that carry a simulated bench along, whose sound is the source."""
+
+    def __init__(self) -> None:
+        self.clock = a_clock()
+        self.world = saltmarsh()
+        self.bench = Bench(self.world, self.clock)
+        self.bench.mode, self.bench.bandwidth_hz, self.bench.agc_off = "USB", 2400, True
+        hearing = Hearing(self.world, self.bench, self.clock, rate_hz=12_000, block=120)
+        self.source = Heard(hearing, self.clock)
+        self.kept = Kept()
+        self.dial = Dial(before=self._tuned)
+        self.board = Board(before=self._switched)
+
+    def _tuned(self, call: str) -> None:
+        self.bench.tune(self.dial.tuning_now.hz)
+
+    def _switched(self, call: str) -> None:
+        path = SignalPath.parse(call.removeprefix("select "))
+        self.bench.set_coil(0, path.route == "stage")
+        self.bench.set_coil(1, path.source == "load")
+
+    def measured(self, settings=MEASURING, visits=VISITS):
+        from threading import Event
+
+        record = measure_pass(
+            1, visits, self.dial, self.board, self.clock, settings, self.kept, Event(), samples=self.source
+        )
+        return record, self.kept.records[-1][1]
+
+    def wanted_db(self, channel: Channel, path: SignalPath) -> float:
+        at = Listening(channel.hz - 1000, "USB", 2400, path.source, path.route)
+        means = self.world.means(self.clock.now().timestamp(), at)
+        return 10 * math.log10(means.noise_w / 2400 * 281 * 1e3) + 40.0
+
+
+def test_levels_of_a_pass_are_those_at_the_receivers_input() -> None:
+    rig = Rig()
+    record, readings = rig.measured()
+    assert (record.outcome, record.because) == ("done", "")
+    assert len(readings) == len(VISITS)
+    for path in (ANTENNA_BYPASS, ANTENNA_STAGE, LOAD_BYPASS):
+        found = [each.reading for each in readings if each.channel.band == "40 m" and each.path == path]
+        assert sum(found) / len(found) == pytest.approx(rig.wanted_db(NOISE, path), abs=0.4)
+
+
+def test_the_dial_stands_beside_a_channel_and_goes_back() -> None:
+    rig = Rig()
+    tuned = []
+    rig.dial.before = lambda call: (rig._tuned(call), tuned.append(rig.dial.tuning_now.hz))
+    rig.measured()
+    assert {7_037_500, 9_999_000} <= set(tuned)
+    assert rig.dial.tuning_now == FOUND
+    assert rig.board.standing == "antenna-bypass"
+
+
+def test_nothing_is_heard_before_the_sounds_own_delay_is_over() -> None:
+    rig = Rig()
+    moved = []
+    rig.board.before = lambda call: (rig._switched(call), moved.append(rig.clock.monotonic()))
+    rig.measured()
+    began = [began for began, _ in rig.source.took]
+    assert all(not at <= each < at + SOUND.delay_s for at in moved for each in began)
+
+
+def test_without_the_gain_control_off_no_level_is_stored_and_nothing_moves() -> None:
+    rig = Rig()
+    record, readings = rig.measured(replace(MEASURING, sound=replace(SOUND, gain_held=False)))
+    assert record.outcome == "failed"
+    assert "agc_off: true" in record.because
+    assert readings == ()
+    assert set(rig.board.history) == {"antenna-bypass"}
+    assert rig.dial.tuning_now == FOUND
+
+
+def test_a_receiver_whose_gain_control_cannot_be_told_needs_somebodys_word() -> None:
+    rig = Rig()
+    rig.dial.prepare = lambda: ("AGC",)
+    assert rig.measured()[0].outcome == "failed"
+    assert rig.measured(replace(MEASURING, sound=replace(SOUND, vouched=True)))[0].outcome == "done"
+
+
+def test_a_card_that_is_unplugged_ends_the_pass_and_leaves_the_station_as_found() -> None:
+    rig = Rig()
+    take = rig.source.take
+
+    def unplugged(seconds: float, after_s: float):
+        if len(rig.source.took) == 3:
+            raise LinkLost("sound input", "usb is gone.", "Is the card unplugged?")
+        return take(seconds, after_s)
+
+    rig.source.take = unplugged
+    record, readings = rig.measured()
+    assert (record.outcome, readings) == ("failed", ())
+    assert "unplugged" in record.because
+    assert rig.dial.tuning_now == FOUND
+    assert rig.board.standing == "antenna-bypass"
+
+
+def test_what_could_not_be_known_of_the_card_is_kept_with_the_pass() -> None:
+    rig = Rig()
+    rig.source.moving = ("the sound card's Mic Boost",)
+    assert "the sound card's Mic Boost" in rig.measured()[0].unknown_settings
+
+
+def test_a_meter_that_sees_another_stage_is_named_and_one_that_is_missing_is_not_missed() -> None:
+    rig = Rig()
+    rig.dial.read_power = lambda: -60.0 if rig.bench.heard_through()[1] == "stage" else -100.0
+    assert "+40 dB" in " ".join(rig.measured()[0].unknown_settings)
+    rig = Rig()
+
+    def none() -> float:
+        raise Unsupported("receiver", "it has no meter.")
+
+    rig.dial.read_power = none
+    assert rig.measured()[0].outcome == "done"
+
+
+def test_a_transmitter_that_comes_on_while_listening_ends_the_pass() -> None:
+    rig = Rig()
+    take = rig.source.take
+
+    def keyed(seconds: float, after_s: float):
+        rig.dial.transmitting = True
+        return take(seconds, after_s)
+
+    rig.source.take = keyed
+    record, readings = rig.measured()
+    assert (record.outcome, readings) == ("skipped", ())
+
+
+def test_a_tuning_in_which_no_noise_can_be_told_is_named() -> None:
+    rig = Rig()
+    record, readings = rig.measured(replace(MEASURING, sound=replace(SOUND, filter_hz=500.0)))
+    assert (record.outcome, readings) == ("done", ())
+    assert "noise on 40 m, 7038.5 kHz (too narrow a pass band)" in record.unknown_settings
+
+
+@pytest.mark.parametrize(("mode", "sideband", "dial_hz"), [("LSB", -1, 7_039_500), ("CW", 1, 7_038_500)])
+def test_other_side_band_other_side_of_the_dial(mode: str, sideband: int, dial_hz: int) -> None:
+    in_cw = mode == "CW"
+    sound = SoundSettings(
+        1.0,
+        0.25,
+        600 if in_cw else 1000,
+        sideband,
+        1200.0 if in_cw else 3000.0,
+        True,
+        in_cw=in_cw,
+        step_hz=7.8125 if in_cw else 31.25,
+    )
+    assert sound.dial_hz(7_038_500) == dial_hz
+    rig = Rig()
+    rig.bench.mode, rig.bench.bandwidth_hz = mode, 500 if in_cw else 2400
+    rig.dial.tuning_now = Tuning(14_074_000, mode, 2400)
+    record, readings = rig.measured(replace(MEASURING, mode=mode, sound=sound))
+    assert record.outcome == "done"
+    assert len(readings) == len(VISITS)

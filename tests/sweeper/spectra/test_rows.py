@@ -1,0 +1,126 @@
+"""Rows from spectra: the planted level of noise and carriers, whatever else stands in the pass band."""
+
+import math
+
+import numpy as np
+import pytest
+
+from drivers.contracts import Block
+from sweeper.spectra.axis import axis_of
+from sweeper.spectra.rows import CELL_HZ, NothingHeard, learn, rows
+from sweeper.spectra.welch import spectrum
+from sweeper.words import ANTENNA_BYPASS, ANTENNA_STAGE, LOAD_BYPASS, Channel, Labelled, SignalPath
+
+RATE_HZ = 48_000
+FILTER_HZ = 3000.0
+NOISE = Channel("40 m", 7_038_500, "noise", 2400)
+CARRIER = Channel("40 m", 7_205_000, "carrier", 2400)
+ZERO_HZ = {channel: channel.hz - 1000 for channel in (NOISE, CARRIER)}
+
+
+def sound(density: float, lines: dict[float, float], seed: int, seconds: float = 1.0) -> np.ndarray:
+    """Noise of `density` (one-sided, per hertz) from 300 to 2700 Hz, lines of (hertz: power), and a card's own."""
+    dice = np.random.default_rng(seed)
+    count = round(seconds * RATE_HZ)
+    bins = np.fft.rfft(dice.standard_normal(count) * math.sqrt(density * RATE_HZ / 2))
+    hz = np.fft.rfftfreq(count, 1 / RATE_HZ)
+    bins[(hz < 300) | (hz > 2700)] = 0.0
+    heard = np.fft.irfft(bins, count) + 1e-7 * dice.standard_normal(count)
+    for at_hz, power in lines.items():
+        heard += math.sqrt(2 * power) * np.sin(2 * np.pi * at_hz * np.arange(count) / RATE_HZ + seed)
+    return heard.astype(np.float32)
+
+
+def labelled(channel: Channel, path: SignalPath, samples: np.ndarray, at: float, side: int = 1) -> Labelled:
+    axis = axis_of(
+        RATE_HZ,
+        real=True,
+        centre_hz=channel.hz - side * 1000,
+        inverted=side < 0,
+        band_hz=(0.0, 6000.0),
+    )
+    one = spectrum([Block(samples, RATE_HZ, (0.0, 1.0))], axis)
+    return Labelled(at, at + 1.0, path, channel.hz - side * 1000, one)
+
+
+def a_pass(channel: Channel, density: float, lines: dict[float, float], gain: float = 30.0, side: int = 1):
+    """Bypass, stage, stage, bypass, and the load: S/N unchanged by the stage."""
+    order = (ANTENNA_BYPASS, ANTENNA_STAGE, ANTENNA_STAGE, ANTENNA_BYPASS, LOAD_BYPASS)
+    for nth, path in enumerate(order):
+        by = gain if path == ANTENNA_STAGE else 1.0
+        heard = {at: power * by for at, power in lines.items()} if path != LOAD_BYPASS else {}
+        level = density * by if path != LOAD_BYPASS else density / 5
+        yield labelled(channel, path, sound(level, heard, nth), 1e9 + 10.0 * nth, side)
+
+
+def db(power: float) -> float:
+    return 10 * math.log10(power)
+
+
+@pytest.mark.parametrize(
+    "lines", [{}, {700.0: 1e-5}, {650.0: 1e-4, 1440.0: 3e-6, 2100.0: 1e-6, 2333.0: 1e-6}]
+)
+def test_a_noise_channel_reads_its_noise_whatever_stands_beside_it(lines: dict[float, float]) -> None:
+    """Mean over the pass within 0.1 dB of what was planted; a visit of a second within its scatter."""
+    density = 1e-10
+    sequence = list(a_pass(NOISE, density, lines))
+    learned = learn(NOISE, 7, sequence, FILTER_HZ)
+    found = [row for one in sequence for row in rows(one, learned)]
+    wanted = [db(density * by * CELL_HZ) for by in (1, 30, 30, 1, 0.2)]
+    off = np.array([row.reading for row in found]) - wanted
+    assert np.abs(off).max() < 0.5
+    assert abs(off.mean()) < 0.1
+    assert {row.pass_number for row in found} == {7}
+    assert {row.flags for row in found} == {""}
+
+
+@pytest.mark.parametrize("side", [1, -1])
+@pytest.mark.parametrize("off_hz", [0.0, 13.0, -120.0])
+def test_a_carrier_reads_itself_and_the_noise_around_it(side: int, off_hz: float) -> None:
+    """Also where receiver or sender are off by a hundred hertz, in either side band."""
+    density, power = 1e-10, 1e-6
+    sequence = list(a_pass(CARRIER, density, {1000.0 + off_hz: power}, side=side))
+    learned = learn(CARRIER, 1, sequence, FILTER_HZ)
+    found = {one.path: rows(one, learned)[0].reading for one in sequence}
+    wanted = power + density * CELL_HZ
+    assert found[ANTENNA_BYPASS] == pytest.approx(db(wanted), abs=0.1)
+    assert found[ANTENNA_STAGE] == pytest.approx(db(30 * wanted), abs=0.1)
+    assert found[LOAD_BYPASS] == pytest.approx(db(density / 5 * CELL_HZ), abs=1.2)
+
+
+def test_a_carrier_that_is_not_there_reads_the_noise() -> None:
+    density = 1e-10
+    sequence = list(a_pass(CARRIER, density, {}))
+    learned = learn(CARRIER, 1, sequence, FILTER_HZ)
+    (row,) = rows(sequence[0], learned)
+    assert row.channel == Channel("40 m", 7_205_000, "carrier", CELL_HZ)
+    assert row.reading == pytest.approx(db(density * CELL_HZ), abs=1.2)
+
+
+def test_noise_that_is_the_cards_own_is_a_bound() -> None:
+    sequence = []
+    for nth, path in enumerate((ANTENNA_BYPASS, ANTENNA_STAGE, LOAD_BYPASS)):
+        card = 1e-4 * np.random.default_rng(90 + nth).standard_normal(RATE_HZ).astype(np.float32)
+        level = {"antenna-bypass": 1e-11, "antenna-stage": 3e-10}.get(str(path), 1e-13)
+        sequence.append(labelled(NOISE, path, sound(level, {}, nth) + card, 10.0 * nth))
+    learned = learn(NOISE, 1, sequence, FILTER_HZ)
+    assert [rows(one, learned)[0].flags for one in sequence] == ["", "", "floor"]
+
+
+def test_what_cannot_be_told_gives_no_rows() -> None:
+    one_route = [one for one in a_pass(NOISE, 1e-10, {}) if one.path == ANTENNA_BYPASS]
+    with pytest.raises(NothingHeard, match="one route"):
+        learn(NOISE, 1, one_route, FILTER_HZ)
+    sequence = list(a_pass(NOISE, 1e-10, {}))
+    learned = learn(NOISE, 1, sequence, FILTER_HZ)
+    silent = labelled(NOISE, ANTENNA_BYPASS, np.zeros(RATE_HZ, np.float32), 0.0)
+    assert rows(silent, learned) == []
+
+
+def test_a_clipped_visit_says_so() -> None:
+    sequence = list(a_pass(NOISE, 1e-10, {}))
+    learned = learn(NOISE, 1, sequence, FILTER_HZ)
+    axis = axis_of(RATE_HZ, real=True, centre_hz=ZERO_HZ[NOISE], band_hz=(0.0, 6000.0))
+    clipped = spectrum([Block(sound(1e-10, {}, 4), RATE_HZ, (0.0, 1.0), clipped=0.01)], axis)
+    (row,) = rows(Labelled(0.0, 1.0, ANTENNA_STAGE, ZERO_HZ[NOISE], clipped), learned)
+    assert row.flags == "clipped"

@@ -1,0 +1,148 @@
+"""Nights measured from the receiver's sound: rigctl's protocol, Modbus, a clock that jumps; and one pass as it is."""
+
+import shutil
+import tempfile
+from collections.abc import Iterator
+from contextlib import contextmanager
+from datetime import timedelta
+from pathlib import Path
+
+import pytest
+
+from sweeper.analysis import Findings
+from sweeper.clock import Clock, JumpingClock, SystemClock
+from sweeper.daemon.rig import instruments
+from sweeper.daemon.run.campaign import Campaign, run_passes
+from sweeper.reduction import facts_of, reduce_store
+from sweeper.simulation import Served, saltmarsh, serve
+from sweeper.simulation.receivers.audio import Audio, Hearing
+from sweeper.simulation.world.world import Listening
+from sweeper.station import Station, load
+from sweeper.store import Store
+from sweeper.words import PassRecord
+from tests.drivers.samples.sound_server import sound_server
+from tests.sweeper.engine.heard import Heard
+
+pytestmark = pytest.mark.slow
+
+STATION = """\
+station: {{name: Saltmarsh, latitude: 56.2, longitude: 8.1, environment: rural}}
+receiver:
+  driver: hamlib
+  link: {receiver}
+  mode: USB
+  settle_s: 0.05
+  audio: {{device: rx.monitor}}
+switch:
+  driver: modbus
+  link: {switch}
+  unit: 1
+  settle_s: 0.03
+  paths:
+    antenna-bypass: {{0: off, 1: off}}
+    antenna-stage: {{0: on, 1: off}}
+    load-bypass: {{0: off, 1: on}}
+    load-stage: {{0: on, 1: on}}
+stage: {{rated_gain_db: 15, rated_noise_figure_db: 3}}
+bands:
+  - name: 40 m
+    channels: [{{hz: 7038500, for: noise}}, {{hz: 7186000, for: noise}}, {{hz: 7205000, for: carrier}}]
+  - name: 10 m
+    channels: [{{hz: 28070000, for: noise}}, {{hz: 28870000, for: noise}}, {{hz: 28200000, for: carrier}}]
+plan: {{load_every: 2}}
+"""
+EVERY = timedelta(minutes=15)
+VERDICTS = {"40 m": "either", "10 m": "stage"}
+"""The stage brings 0.2 dB and 2 dB of S/N there that night."""
+
+
+def station_of(served: Served, folder: Path) -> Station:
+    file = folder / "saltmarsh.yaml"
+    file.write_text(
+        STATION.format(receiver=served.receiver_link, switch=served.switch_link), encoding="utf-8"
+    )
+    return load(file)
+
+
+@contextmanager
+def measured(
+    folder: Path, served: Served, clock: Clock, hours: float
+) -> Iterator[tuple[Station, Store, list[PassRecord]]]:
+    station = station_of(served, folder)
+    store = Store(folder / "data", station.station.name, station.station.longitude)
+    start = clock.now()
+    due = [start + n * EVERY for n in range(max(int(hours * 3600 / EVERY.total_seconds()), 1))]
+    run_passes(Campaign(station, store, clock), due)
+    days = store.days()
+    yield station, store, [record for day in days for record in store.passes(day)]
+    store.close()
+
+
+def test_a_night_by_sound_tells_what_the_stage_does(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """S/N change and noise rise of each hour within their intervals but for the one in twenty that may miss."""
+    world = saltmarsh()
+    clock = JumpingClock(world.first_evening)
+    with serve(world, clock) as served:
+        hearing = Hearing(world, served.receiver, clock, rate_hz=12_000, block=120)
+        hearing.audio = Audio(full_scale_dbm=-25.0)  # or the evening's carriers fill the card
+        monkeypatch.setattr(instruments, "open_samples", lambda station: Heard(hearing, clock))
+        with measured(tmp_path, served, clock, 3.0) as (station, store, passes):
+            assert {record.outcome for record in passes} == {"done"}, passes
+            assert {record.unknown_settings for record in passes} == {()}
+            findings = reduce_store(store, facts_of(station)).findings
+        assert served.receiver.agc == "fast"  # as it was found
+        assert served.receiver.path == "antenna-bypass"
+    assert not served.forbidden
+    _held_against_the_truth(world, findings)
+
+
+def _held_against_the_truth(world, findings: Findings) -> None:
+    night = world.first_evening.date()
+    assert [band.band for band in findings.bands] == list(VERDICTS)
+    held = asked = 0
+    for band in findings.bands:
+        assert band.gain_db is not None
+        truth = world.truth(band.band, 18, [night])
+        assert band.gain_db.value == pytest.approx(truth.gain_db, abs=0.5)
+        for period in band.periods:
+            if period.snr_change_db is None:
+                continue
+            truth = world.truth(band.band, period.hour_utc, [night])
+            assert period.snr_change_db.value == pytest.approx(truth.snr_change_db, abs=0.3)
+            asked += 1
+            held += period.snr_change_db.low - 0.1 <= truth.snr_change_db <= period.snr_change_db.high + 0.1
+        assert {period.verdict for period in band.periods} == {VERDICTS[band.band]}
+    assert asked == 6
+    assert held >= 0.9 * asked
+
+
+@pytest.mark.clock
+@pytest.mark.skipif(shutil.which("pulseaudio") is None, reason="PulseAudio is not installed")
+def test_a_pass_through_a_real_sound_server(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Everything as at a station: sound in real time, dial and relays on their wires, the card by its name."""
+    folder = Path(tempfile.mkdtemp(prefix="sound"))
+    monkeypatch.delenv("PULSE_SERVER", raising=False)
+    monkeypatch.setenv("XDG_RUNTIME_DIR", str(folder))
+    world, clock = saltmarsh(), SystemClock()
+    with sound_server(folder, "rx 48000 1"), serve(world, clock, sound="rx") as served:
+        served.receiver.turn_dial(6_155_000, "AM")
+        with measured(tmp_path, served, clock, 0.0) as (_, store, passes):
+            assert [(record.outcome, record.because) for record in passes] == [("done", "")]
+            rows = store.readings().collect()
+        assert (served.receiver.hz, served.receiver.mode, served.receiver.agc) == (6_155_000, "AM", "fast")
+        off_db = []
+        for row in rows.filter(rows["for"] == "noise").iter_rows(named=True):
+            at = Listening(row["hz"] - 1000, "USB", 2400, row["source"], row["route"])
+            means = world.means(row["time"].timestamp(), at)
+            wanted_db = 10 * _log10(means.noise_w / 2400 * 281 * 1e3) + 40.0
+            off_db.append(row["reading"] - wanted_db)
+    assert len(off_db) == 4 * 6
+    assert abs(sum(off_db) / len(off_db)) < 0.1
+    assert max(map(abs, off_db)) < 1.0  # of a single second
+    shutil.rmtree(folder, ignore_errors=True)
+
+
+def _log10(value: float) -> float:
+    from math import log10
+
+    return log10(value)
