@@ -23,6 +23,8 @@ from sweeper.daemon.live.client import ask
 from sweeper.daemon.live.messages import NOTE_LIMIT, Answer, Command, Request
 from sweeper.errors import UserFacingError, WrongInput
 from sweeper.outside import json_of
+from sweeper.page.ab_routes import AbPage
+from sweeper.page.ab_test import AbTest
 from sweeper.page.feed import Feed
 from sweeper.page.guard import COOKIE, Door, Guard
 from sweeper.page.seen import now_seen, tonight_seen
@@ -57,6 +59,7 @@ def live_page(station: Station, data: Path, door: Door, tonight: Tonight | None 
         Route("/pause", page.pause, methods=["POST"]),
         Route("/resume", page.resume, methods=["POST"]),
         Route("/note", page.note, methods=["POST"]),
+        *page.ab.routes(),
     ]
     app = Starlette(routes=routes, middleware=[Middleware(Guard, door=door)], lifespan=page.lifespan)
     app.state.end = page.end
@@ -78,6 +81,7 @@ class _Page:
             loader=PackageLoader("sweeper.page"), autoescape=True, trim_blocks=True, lstrip_blocks=True
         )
         self._templates.filters["code"] = with_code
+        self.ab = AbPage(station, AbTest(station, data), door, self._templates)
 
     @contextlib.asynccontextmanager
     async def lifespan(self, app: Starlette) -> AsyncIterator[None]:
@@ -93,6 +97,7 @@ class _Page:
     async def end(self) -> None:
         """Let open event streams run out, so that the server need not cut them off."""
         await self._feed.end()
+        await self.ab.end()
 
     async def first(self, request: HttpRequest) -> Response:
         """The page itself; the browser fills it from `/events`."""
