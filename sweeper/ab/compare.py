@@ -17,12 +17,13 @@ from sweeper.ab.overload import NewLines
 from sweeper.ab.pooled import DB, Both, block_length, interval, pool
 from sweeper.ab.reason import reason_of
 from sweeper.ab.result import ABResult, CarrierChange, Picture, Switched
+from sweeper.ab.rise import rise_and_cap
 from sweeper.ab.sides import Learned, NoNoise, edges, learn
 from sweeper.ab.steadiness import gain_of
 from sweeper.analysis import Interval
 from sweeper.spectra.carriers import Signal
 from sweeper.spectra.welch import shape_of
-from sweeper.words import ANTENNA_BYPASS, ANTENNA_STAGE, LOAD_BYPASS, Labelled
+from sweeper.words import ANTENNA_BYPASS, ANTENNA_STAGE, Labelled
 
 Floats = NDArray[np.float64]
 Mask = NDArray[np.bool_]
@@ -42,8 +43,6 @@ WITNESS_DB = 1.0
 CLEAR = 4.0
 """S/N in a bin, linear (6 dB), from which a signal is counted. What stands lower may be the ripple of the receiver's
 filter, and noise taken for a signal says that nothing changes, with great confidence."""
-FEWEST_APART, NEAR_LOAD = 6, 4
-"""Sides of the antenna without which its wandering is not known; sides nearest to the load that are set against it."""
 REFERENCE_HZ = 2400.0
 MOST_POSSIBLE_DB = 20.0
 """S/N change taken as possible when new lines are looked for, at most; 10 dB where no signal tells."""
@@ -93,7 +92,7 @@ def compare(sequence: Iterable[Labelled], terms: Terms | None = None) -> ABResul
     noise_change = (
         _noise_change(np.log(gathered.noise_stage / gathered.noise_bypass), terms) if constant else None
     )
-    rise, cap = _rise(gathered, terms) if constant else (None, None)
+    rise, cap = rise_and_cap(gathered, terms.confidence) if constant else (None, None)
     flags = told.flags | {
         "overload": bool(_new_lines(sequence, learned, once)),
         "agc": state == "follows",
@@ -226,40 +225,6 @@ def _gain_state(gathered: Gathered, terms: Terms) -> Literal["constant", "follow
     total = np.stack([gathered.total_bypass, gathered.total_stage], axis=1).ravel()
     state = gain_of(noise, total, np.tile([False, True], len(gathered.at_s))).state
     return "constant" if state == "unknown" and (terms.gain_known or terms.centre_hz is not None) else state
-
-
-def _rise(gathered: Gathered, terms: Terms) -> tuple[Interval | None, float | None]:
-    """Noise rise Y in bypass, and the S/N change that no stage can exceed there: L(Y) = Y − 10 log₁₀(10^(Y/10) − 1).
-
-    The cap is that of the lower end of Y: it is exceeded by no stage, with the stated confidence.
-    """
-    rises = gathered.on_load.get("bypass", np.zeros(0))
-    if len(rises) < 2:
-        rise = _rise_apart(gathered, terms)
-    else:
-        value, low, high = mean_interval(rises, t_limit(len(rises), terms.confidence))
-        rise = Interval(float(value * DB), float(low * DB), float(high * DB))
-    if rise is None:
-        return None, None
-    if rise.low < 0.05:
-        return rise, None
-    return rise, float(rise.low - 10.0 * np.log10(10.0 ** (rise.low / 10.0) - 1.0))
-
-
-def _rise_apart(gathered: Gathered, terms: Terms) -> Interval | None:
-    """The same where the load was looked at apart, before everything or after: against the antenna's nearest sides.
-
-    Nothing was switched between the two, so the error is that of single sides: what antenna noise did from one to
-    the other over the whole recording, with Student's t for the number of its sides.
-    """
-    load = gathered.alone.get(LOAD_BYPASS, np.zeros(0))
-    antenna = gathered.alone.get(ANTENNA_BYPASS, np.zeros(0))
-    if len(load) == 0 or len(antenna) < FEWEST_APART:
-        return None
-    near = antenna[: min(NEAR_LOAD, len(antenna))]
-    value = float(near.mean() - load.mean())
-    half = t_limit(len(antenna), terms.confidence) * float(antenna.std(ddof=1)) * float(np.sqrt(2.0))
-    return Interval(value * DB, (value - half) * DB, (value + half) * DB)
 
 
 def _new_lines(sequence: Iterable[Labelled], learned: Learned, change: Interval | None) -> list[int]:

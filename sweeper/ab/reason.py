@@ -20,6 +20,8 @@ def where(result: ABResult) -> str:
     if result.hz is not None:
         return f"On {result.hz / 1e3:.10g} kHz"
     low, high = result.edges_hz
+    if result.source == "now":
+        return f"In what was heard ({low:.0f} to {high:.0f} Hz)"
     return f"In this recording ({low:.0f} to {high:.0f} Hz)"
 
 

@@ -1,16 +1,20 @@
-"""`ab`: in and out compared, in a recording."""
+"""`ab`: in and out compared, now or in a recording."""
 
 from pathlib import Path
 from typing import Annotated
 
 import typer
 
-from sweeper.cli.options import AsJson
+from sweeper.cli.ab_now import Call, ab_now
+from sweeper.cli.options import AsJson, DataFolder
 from sweeper.cli.progress import progress
 from sweeper.errors import WrongInput
 
-MoreFiles = Annotated[
-    list[Path] | None, typer.Argument(metavar="[REC]...", help="More files of the same recording.")
+Named = Annotated[
+    list[Path] | None,
+    typer.Argument(
+        metavar="[STATION | REC...]", help="The station file; with --file, more files of the same recording."
+    ),
 ]
 Files = Annotated[
     list[Path] | None,
@@ -40,11 +44,24 @@ Worthwhile = Annotated[
     float, typer.Option(min=0.1, max=20.0, metavar="DB", help="The smallest S/N change that matters.")
 ]
 Confidence = Annotated[float, typer.Option(min=0.5, max=0.999, metavar="P")]
-Page = Annotated[Path | None, typer.Option(metavar="PAGE.html", help="Write a page with the pictures.")]
+Page = Annotated[
+    Path | None, typer.Option(metavar="PAGE.html", help="Write a page with the pictures of a recording.")
+]
+Hz = Annotated[
+    float | None,
+    typer.Option(min=1e4, max=1e10, metavar="HZ", help="Now: the carrier to listen to, in hertz."),
+]
+Minutes = Annotated[float, typer.Option(min=0.5, max=60.0, metavar="M", help="Now: after so long it ends.")]
+ByHand = Annotated[bool, typer.Option("--by-hand", help="Now: you switch the stage and press the space bar.")]
+Sound = Annotated[
+    str | None,
+    typer.Option(metavar="DEVICE", help="Now: the sound input that the receiver is connected to."),
+]
+Keep = Annotated[bool, typer.Option("--keep", help="Now: keep the result with the station's data.")]
 
 
 def ab(
-    more: MoreFiles = None,
+    named: Named = None,
     file: Files = None,
     first: First = None,
     switched: SwitchedAt = None,
@@ -56,23 +73,46 @@ def ab(
     agc_off: AgcOff = False,
     worthwhile: Worthwhile = 1.0,
     confidence: Confidence = 0.95,
+    hz: Hz = None,
+    minutes: Minutes = 5.0,
+    by_hand: ByHand = False,
+    sound: Sound = None,
+    keep: Keep = False,
     as_json: AsJson = False,
     out: Page = None,
+    data: DataFolder = None,
 ) -> None:
-    """Compare the stage in and out in a recording during which it was switched."""
+    """Compare the stage in and out: now, by relay or by hand, or in a recording during which it was switched."""
     from sweeper.ab import as_json as told_as_json
     from sweeper.recordings import Asked, compare_recording
 
     if not file:
-        raise WrongInput(
-            "Name the recording with --file, such as `sweeper ab --file evening.wav --first bypass`."
+        stations = named or []
+        if len(stations) > 1:
+            raise WrongInput("One station at a time; the files of a recording begin with --file.")
+        ab_now(
+            Call(
+                station_file=stations[0] if stations else None,
+                sound=sound,
+                hz=hz,
+                minutes=minutes,
+                by_hand=by_hand,
+                mode=mode,
+                agc_off=agc_off,
+                worthwhile_db=worthwhile,
+                confidence=confidence,
+                as_json=as_json,
+                keep=keep,
+                data=data,
+            )
         )
+        return
     if out is not None:
         from sweeper.report.whole_file import writable
 
         writable(out)
     asked = Asked(
-        files=(*file, *(more or ())),
+        files=(*file, *(named or ())),
         dial_hz=dial,
         mode=mode,
         centre_hz=centre,

@@ -1,5 +1,6 @@
 """Where readings are kept. The only part that knows the files in a station's data folder."""
 
+from sweeper.store.ab_tests import keep_ab_test, kept_ab_tests
 from sweeper.store.csv_in import import_csv
 from sweeper.store.days import day_of, day_starts
 from sweeper.store.errors import BadRows, StoreError
@@ -16,6 +17,8 @@ __all__ = [
     "day_of",
     "day_starts",
     "import_csv",
+    "keep_ab_test",
+    "kept_ab_tests",
     "make_folder",
     "replace_whole",
     "replacing",

@@ -1,0 +1,143 @@
+"""What a person at an A/B test is told: whether the meter sees it, what to do next, what it would still take. Words."""
+
+from math import log10
+
+from sweeper.ab import ABResult, Interval
+from sweeper.ab.intervals import FIRST_SHOWN
+from sweeper.ab.reason import decibels, spoken
+from sweeper.words import SignalPath
+
+LONGEST_MIN = 30.0
+"""What would take longer than this is not a matter of time any more."""
+LEAST_GAP_DB = 0.1
+FEWEST_SEEN = 4
+NOTHING_DB = 0.3
+ENOUGH_FOR_LOAD = 8
+
+
+def sight(steps_db: list[float], over_card_db: float | None, gain_follows: bool) -> str:
+    """Whether the meter sees the difference. `steps_db`: of the noise at each change, positive with the stage in;
+    `over_card_db`: the noise over that of the sound card, None where not known.
+    """
+    if over_card_db is not None and over_card_db < 10.0:
+        return (
+            f"The receiver's noise stands {over_card_db:.0f} dB over the sound card's own, 10 dB are needed: turn the "
+            "receiver's output up."
+        )
+    if len(steps_db) < FEWEST_SEEN:
+        return ""
+    mean = sum(steps_db) / len(steps_db)
+    spread = (sum((step - mean) ** 2 for step in steps_db) / (len(steps_db) - 1)) ** 0.5
+    error = spread / len(steps_db) ** 0.5
+    if abs(mean) > max(NOTHING_DB, 3.0 * error):
+        least = "" if not gain_follows else " (at least: the receiver's gain follows the signals)"
+        return f"This meter sees the switch: the noise steps by {decibels(mean)} dB with the stage in{least}."
+    if abs(mean) + 2.0 * error < NOTHING_DB:
+        return (
+            f"The noise stays as it is within {NOTHING_DB:g} dB: the stage changes little here, or the switch does not "
+            "reach this receiver."
+        )
+    return ""
+
+
+def turned_round(steps_db: list[float], amplifies: bool) -> str:
+    """What is said where the noise falls with what is taken for the stage in; else empty."""
+    if len(steps_db) < FEWEST_SEEN or sum(steps_db) / len(steps_db) > -1.0:
+        return ""
+    if amplifies:
+        return (
+            "The noise falls when the stage should go in, though it has gain: the switch was the other way round, so "
+            "begin again with the stage out."
+        )
+    return (
+        "The noise falls when the stage goes in: right for an attenuator or a filter; for a preamplifier it means that "
+        "the test began with the stage in, and then the answer is the other way round."
+    )
+
+
+def answer(result: ABResult | None, edges: int) -> str:
+    """The finding so far in one line."""
+    if result is None or result.snr_change_db is None:
+        more = max(FIRST_SHOWN - edges, 0)
+        return (
+            f"Too early: {more} more switch{'es' if more > 1 else ''}."
+            if more
+            else "Nothing can be told yet."
+        )
+    said = spoken(result.snr_change_db)
+    return {
+        "stage": f"It helps: S/N {said}, here, now.",
+        "bypass": f"It harms: S/N {said}, here, now.",
+        "either": f"It makes no difference that matters: S/N {said}, here, now.",
+        "undecided": f"Not settled yet: S/N {said}.",
+    }[result.verdict]
+
+
+def gap_db(it: Interval, worthwhile_db: float) -> float:
+    """How narrow, to one side, the interval has to become for a verdict, if its middle stays."""
+    return max(it.value - worthwhile_db, -worthwhile_db - it.value, worthwhile_db - abs(it.value))
+
+
+def still(result: ABResult | None, elapsed_s: float, load_known: bool) -> str:
+    """What an answer would still take."""
+    if result is None or result.verdict != "undecided":
+        return ""
+    it = result.snr_change_db
+    steadier = "a steadier carrier" if load_known else "a steadier carrier or the load"
+    if it is None:
+        return f"It takes {steadier} to settle it." if result.edges > FIRST_SHOWN + 2 else ""
+    half, gap = (it.high - it.low) / 2.0, gap_db(it, result.worthwhile_db)
+    # at a constant spread the half-width falls with the root of time
+    more_min = elapsed_s * ((half / max(gap, LEAST_GAP_DB)) ** 2 - 1.0) / 60.0
+    if gap < LEAST_GAP_DB or more_min > LONGEST_MIN:
+        return f"More time alone will hardly settle it; {steadier} would."
+    minutes = max(round(more_min), 1)
+    return f"About {minutes} more minute{'s' if minutes > 1 else ''} would settle it, as far as it goes now."
+
+
+def cap(result: ABResult | None) -> str:
+    """What no stage can exceed here and now, from the load; empty where that is not known."""
+    rise = None if result is None else result.noise_rise_db
+    if result is None or rise is None:
+        return ""
+    if result.cap_db is None:
+        return "The load is about as loud as the antenna: a stage may bring much here, at this hour."
+    over = 10.0 * log10(max(10.0 ** (rise.value / 10.0) - 1.0, 1e-3))
+    return (
+        f"No stage can bring more than {result.cap_db:.1f} dB here at this hour: noise from outside is "
+        f"{over:.0f} dB over your own."
+    )
+
+
+LOAD = (
+    "leave the stage out, put 50 Ω in place of the antenna, then press L: it tells what any preamp could do."
+)
+
+
+def next_step(
+    *, by_hand: bool, keys: bool, path: SignalPath, in_s: float | None, every_s: float, decided: bool
+) -> str:
+    """What to do now."""
+    if not by_hand:
+        return f"Nothing to do: the relay switches every {every_s:g} s. Leave the dial alone."
+    press = ", then press the space bar" if keys else ""
+    if path.source == "load" and path.route == "stage":
+        return f"Switch OUT now{press}: the load is wanted with the stage out."
+    if path.source == "load":
+        return "Wait ten seconds, put the antenna back, then press L." if keys else "Put the antenna back."
+    if decided:
+        return f"{LOAD[0].upper()}{LOAD[1:]} Or press q to end."
+    way = "IN" if path.route == "bypass" else "OUT"
+    if in_s is not None and in_s > 0.0:
+        return f"Wait: switch {way} in {in_s:.0f} s{press}."
+    return f"Switch {way} now{press}."
+
+
+def too_few(edges: int, by_hand: bool) -> str:
+    """Why nothing is claimed after so few changes."""
+    who = "the switch was flipped" if by_hand else "the relay switched"
+    times = {0: "never", 1: "once"}.get(edges, f"{edges} times")
+    return (
+        f"Nothing is claimed: {who} {times} where it can be told, and an answer takes {FIRST_SHOWN} times at the "
+        "least. Begin again, and give it two minutes."
+    )

@@ -1,0 +1,140 @@
+"""An attended A/B test at a station: the rig borrowed, the receiver tuned for it, everything put back at the end."""
+
+import threading
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass, replace
+
+from drivers.contracts import Receiver, SampleSource
+from drivers.errors import Transmitting
+from drivers.waiting import bounded
+from sweeper.attended.listening import Hands, PersonHands, Pressed, RelayHands, attend
+from sweeper.attended.session import Asked, Session
+from sweeper.attended.stays import relay_order
+from sweeper.attended.view import Attended, View
+from sweeper.clock import Clock
+from sweeper.daemon.rig.borrow import borrowed_rig
+from sweeper.daemon.rig.instruments import Rig
+from sweeper.engine import same_dial
+from sweeper.errors import UserFacingError
+from sweeper.station import Station
+from sweeper.store import Store
+from sweeper.words import LOAD_BYPASS
+
+LINEAR = ("USB", "LSB", "CW")
+ENVELOPE = ("AM", "AMS", "SAM")
+TONE_HZ = 1000
+BY_RELAY_S, BY_HAND_S = 2.0, 5.0
+"""How long a stay lasts. Edges are what counts; a relay of 100,000 operations lasts for 1500 tests of two minutes."""
+SOUND_SETTLE_S = 0.1
+
+
+@dataclass(frozen=True, slots=True)
+class Tuned:
+    """Where the receiver listens for the test: the carrier as the person names it, the dial, and the mode."""
+
+    hz: int
+    dial_hz: int
+    mode: str
+    gain_known: bool | None
+    notes: tuple[str, ...]
+
+
+def attended(
+    source: SampleSource, asked: Asked, pressed: Pressed, clock: Clock, stop: threading.Event,
+    told: Callable[[View], None],
+) -> Attended:  # fmt: skip
+    """By hand, without a station: a receiver that nothing controls. `UserFacingError`, `RigError`."""
+    with bounded(stop=stop):
+        session = Session(asked, clock.monotonic())
+        attend(source, session, PersonHands(session, pressed, clock), clock, stop, told)
+    return session.finish()
+
+
+def attended_at(
+    station: Station, store: Store, source: SampleSource, asked: Asked, pressed: Pressed, clock: Clock,
+    stop: threading.Event, told: Callable[[View], None],
+) -> Attended:  # fmt: skip
+    """At a station, by its relay or (`asked.by_hand`) by hand. `asked.hz`: where to listen, None where the dial stands.
+
+    The rig is borrowed as by any command: `InUse` or `StoreError` while somebody else has it, `Transmitting` when
+    the receiver is on the air; relays at rest and the receiver as it was at the end, whatever happens in between.
+    """
+    with bounded(stop=stop), borrowed_rig(station, store, clock) as rig:
+        tuned = tune(station, rig.receiver, asked.hz)
+        clock.sleep(station.receiver.settle_s, stop)
+        asked = replace(
+            asked,
+            hz=float(tuned.hz),
+            dial_hz=float(tuned.dial_hz),
+            mode=tuned.mode,
+            gain_known=tuned.gain_known,
+            has_load=LOAD_BYPASS in station.paths(),
+            amplifies=(station.stage.rated_gain_db or 0.0) > 3.0,
+        )
+        session = Session(asked, clock.monotonic())
+        session.notes += tuned.notes
+        attend(source, session, _hands(station, rig, session, tuned, pressed, clock), clock, stop, told)
+    return session.finish()
+
+
+def _hands(
+    station: Station, rig: Rig, session: Session, tuned: Tuned, pressed: Pressed, clock: Clock
+) -> Hands:
+    if session.asked.by_hand:
+        return PersonHands(session, pressed, clock)
+
+    def still_ours() -> None:
+        if rig.receiver.is_transmitting():
+            raise Transmitting(
+                "receiver", "its transmitter is on, so the stage went out and the test is over."
+            )
+        at_hz = rig.receiver.frequency_hz()
+        if not same_dial(at_hz, tuned.dial_hz):
+            raise UserFacingError(
+                f"The dial was turned from {tuned.dial_hz} Hz to {at_hz} Hz meanwhile, so nothing is claimed: begin "
+                "again and leave it alone until the answer is there."
+            )
+
+    order = relay_order(session.asked.has_load)
+    settle_s = station.switch.settle_s + SOUND_SETTLE_S
+    return RelayHands(session, rig.switch, order, settle_s, clock, still_ours, pressed)
+
+
+def tune(station: Station, receiver: Receiver, hz: float | None) -> Tuned:
+    """Set the receiver for the test. `UserFacingError` in a mode whose audio tells no S/N."""
+    found = receiver.tuning()
+    mode, notes = found.mode.upper(), []
+    if hz is None and mode in LINEAR:
+        carrier, dial, wanted = found.hz, found.hz, mode
+    elif hz is None and mode in ENVELOPE:
+        carrier, dial, wanted = found.hz, found.hz - TONE_HZ, "USB"
+        notes.append(
+            f"The receiver was in {mode}, whose detector bends S/N: it listened in USB 1 kHz below meanwhile."
+        )
+    elif hz is None:
+        raise UserFacingError(
+            f"The receiver is in {mode}, whose audio tells no S/N: set it to USB, LSB or CW, or name a "
+            "carrier with --hz."
+        )
+    else:
+        wanted = station.receiver.mode.upper() if station.receiver.mode.upper() in LINEAR else "USB"
+        aside = {"USB": -TONE_HZ, "LSB": TONE_HZ}.get(wanted, 0)
+        carrier, dial = round(hz), round(hz) + aside
+    unknown = receiver.prepare()
+    if wanted != mode:
+        receiver.set_mode(wanted, station.receiver.bandwidth_hz)
+    if dial != found.hz:
+        receiver.tune(dial)
+    if unknown:
+        notes.append(f"Not known of the receiver, and perhaps moving its level: {', '.join(unknown)}.")
+    return Tuned(carrier, dial, wanted, None if unknown else True, tuple(notes))
+
+
+@contextmanager
+def closing(source: SampleSource) -> Iterator[SampleSource]:
+    """The source, closed at the end."""
+    try:
+        yield source
+    finally:
+        source.close()

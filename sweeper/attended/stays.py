@@ -1,0 +1,74 @@
+"""When the receiver heard which path. Frozen values, and the order in which a relay goes through the paths."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from itertools import pairwise
+from math import inf
+from typing import Protocol
+
+from sweeper.attended.levels import Levels
+from sweeper.words import ANTENNA_BYPASS, ANTENNA_STAGE, LOAD_BYPASS, SignalPath
+
+
+@dataclass(frozen=True, slots=True)
+class Stay:
+    """The chain stood at `path`, with nothing moving, from `from_s` to `until_s` of the source's clock."""
+
+    path: SignalPath
+    from_s: float
+    until_s: float = inf
+
+
+@dataclass(frozen=True, slots=True)
+class Stays:
+    """In the order of time. `problem`: why they are not to be believed, one sentence; empty if they are."""
+
+    each: tuple[Stay, ...]
+    problem: str = ""
+
+    @property
+    def edges(self) -> int:
+        """Changes between stage and bypass on the antenna."""
+        across = {ANTENNA_BYPASS, ANTENNA_STAGE}
+        return sum({one.path, other.path} == across for one, other in pairwise(self.each))
+
+
+class Timeline(Protocol):
+    """What is known of the switching so far."""
+
+    def stays(self, levels: Levels) -> Stays:
+        """Up to now. `levels`: of the noise over time, for those that look there for the switch."""
+        ...
+
+
+class ByRelay:
+    """A relay's own log: when it was told to move, and when it had settled."""
+
+    def __init__(self) -> None:
+        self._each: list[Stay] = []
+
+    def moved(self, path: SignalPath, told_s: float, settled_s: float) -> None:
+        """It left where it stood at `told_s`, and stands at `path` from `settled_s` on."""
+        if self._each:
+            last = self._each[-1]
+            self._each[-1] = Stay(last.path, last.from_s, told_s)
+        self._each.append(Stay(path, settled_s))
+
+    def stays(self, levels: Levels) -> Stays:
+        return Stays(tuple(self._each))
+
+
+FIRST_LOAD, LOAD_EACH = 2, 4
+"""In and out so often before the first look at the load, and between two looks at it."""
+
+
+def relay_order(load: bool) -> Iterator[SignalPath]:
+    """Out and in by turns, without end; with a load also that in place of the antenna, each time from bypass."""
+    pairs = 0
+    while True:
+        yield ANTENNA_BYPASS
+        if load and pairs % LOAD_EACH == FIRST_LOAD:
+            yield LOAD_BYPASS
+            yield ANTENNA_BYPASS
+        yield ANTENNA_STAGE
+        pairs += 1

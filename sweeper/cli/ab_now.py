@@ -1,0 +1,138 @@
+"""`ab` without a file: in and out compared now, by the station's relay or by hand, while somebody attends."""
+
+import sys
+from collections.abc import Callable, Iterator
+from contextlib import ExitStack, contextmanager
+from dataclasses import dataclass
+from datetime import datetime
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from sweeper.clock import SystemClock
+from sweeper.errors import UserFacingError, WrongInput
+
+if TYPE_CHECKING:
+    from sweeper.attended.session import Asked
+    from sweeper.attended.view import Attended, View
+    from sweeper.daemon.run.orders import Orders
+    from sweeper.station import Station
+
+
+@dataclass(frozen=True, slots=True)
+class Call:
+    """What was asked for on the command line."""
+
+    station_file: Path | None
+    sound: str | None
+    hz: float | None
+    minutes: float
+    by_hand: bool
+    mode: str | None
+    agc_off: bool
+    worthwhile_db: float
+    confidence: float
+    as_json: bool
+    keep: bool
+    data: Path | None
+
+
+def ab_now(call: Call) -> None:
+    """Attend a test, and print its result. `UserFacingError` where rig or sound allow none."""
+    from sweeper.daemon.run.orders import Orders, stop_on_signals
+
+    if call.station_file is None and call.sound is None:
+        raise WrongInput(
+            "Name a station, such as `sweeper ab station.yaml`; or a sound input to switch by hand, such as "
+            "`sweeper ab --sound NAME`; or a recording with --file."
+        )
+    if call.keep and call.station_file is None:
+        raise WrongInput("--keep puts the result with a station's data: name the station, too.")
+    if call.hz is not None and call.station_file is None:
+        raise WrongInput(
+            "--hz tunes a station's receiver: name the station, too, or tune by hand and leave it out."
+        )
+    if call.mode is not None and call.mode.upper() not in ("USB", "LSB", "CW"):
+        raise WrongInput(
+            f"--mode {call.mode}: only USB, LSB and CW tell S/N, an envelope detector bends it; set the receiver to "
+            "USB, 1 kHz below the carrier."
+        )
+    orders = Orders()
+    stop_on_signals(orders)
+    try:
+        attended = _attended(call, orders)
+    except UserFacingError:
+        if orders.stopping:
+            raise UserFacingError("Stopped before anything could be told; nothing is claimed.") from None
+        raise
+    _tell(call, attended)
+
+
+def _attended(call: Call, orders: "Orders") -> "Attended":
+    from sweeper.attended.at_station import attended, attended_at, closing
+    from sweeper.attended.keys import keys
+    from sweeper.attended.listening import Pressed
+    from sweeper.attended.sound import sound_of
+    from sweeper.cli.options import open_store
+    from sweeper.station import load
+
+    station = None if call.station_file is None else load(call.station_file)
+    clock, pressed = SystemClock(), Pressed()
+    with ExitStack() as stack:
+        told = stack.enter_context(_screen())
+        source = stack.enter_context(closing(sound_of(station, call.sound)))
+        can_press = stack.enter_context(keys(pressed, clock))
+        asked = asked_for(call, station, clock.now(), can_press)
+        if station is None or call.station_file is None:
+            return attended(source, asked, pressed, clock, orders.wake, told)
+        store = stack.enter_context(open_store(station, call.station_file, call.data, read_only=False))
+        return attended_at(station, store, source, asked, pressed, clock, orders.wake, told)
+
+
+def asked_for(call: Call, station: "Station | None", now: datetime, can_press: bool) -> "Asked":
+    """The test that the call means."""
+    from sweeper.attended.at_station import BY_HAND_S, BY_RELAY_S
+    from sweeper.attended.session import Asked
+
+    by_hand = call.by_hand or station is None or station.switch.by_hand
+    return Asked(
+        seconds=60.0 * call.minutes,
+        every_s=BY_HAND_S if by_hand else BY_RELAY_S,
+        by_hand=by_hand,
+        at=f"{now:%Y-%m-%dT%H:%M:%SZ}",
+        hz=call.hz,
+        mode=call.mode,
+        gain_known=True if call.agc_off else None,
+        confidence=call.confidence,
+        worthwhile_db=call.worthwhile_db,
+        keys=can_press and by_hand,
+    )
+
+
+@contextmanager
+def _screen() -> "Iterator[Callable[[View], None]]":
+    """On standard error: a picture that changes where that is a terminal, else a line whenever there is news."""
+    from sweeper.report.ab_live import lines, live
+
+    with live() if sys.stderr.isatty() else lines() as told:
+        yield told
+
+
+def _tell(call: Call, attended: "Attended") -> None:
+    from sweeper.ab import as_json
+    from sweeper.report.ab_live import show_attended
+
+    text = as_json(attended.result)
+    if call.as_json:
+        print(text)
+    else:
+        show_attended(attended, None if call.station_file is None else str(call.station_file))
+    if call.keep and call.station_file is not None:
+        from sweeper.cli.options import data_folder
+        from sweeper.station import load
+        from sweeper.store import keep_ab_test
+
+        place = load(call.station_file).station
+        kept = keep_ab_test(
+            data_folder(call.station_file, call.data), place.name, attended.result.at or "", text
+        )
+        print(f"Kept as {kept}; the report shows it among the A/B tests.", file=sys.stderr)
