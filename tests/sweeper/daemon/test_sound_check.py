@@ -114,7 +114,7 @@ def test_the_level_bar_tells_what_to_turn_and_puts_everything_back(
         store, stop, seen = Store(tmp_path / "data", "Saltmarsh", 8.1), threading.Event(), []
         for each in levels(load(file), store, clock, stop):
             seen.append(each)
-            hearing.audio = (RIGHT, Audio(card_dbfs_per_hz=-120.0), Audio(full_scale_dbm=-80.0))[
+            hearing.audio = (RIGHT, Audio(card_dbfs_per_hz=-120.0), Audio(full_scale_dbm=-95.0))[
                 len(seen) // 12
             ]
             if len(seen) == 35:
