@@ -3,9 +3,12 @@
 from dataclasses import replace
 from datetime import UTC, datetime
 
-from sweeper.analysis.findings.advice import _fresh, advice
+from sweeper.analysis.band.cells import Cell
+from sweeper.analysis.findings.advice import advice, reason_of
 from sweeper.analysis.results import PeriodFinding
+from sweeper.analysis.statistics.estimates import Estimate
 from sweeper.analysis.statistics.interval import Interval
+from sweeper.analysis.verdict.judge import Judged
 from sweeper.analysis.wording import clock_spans, s_units, spans
 
 WINTER = datetime(2026, 1, 10, tzinfo=UTC)
@@ -88,6 +91,17 @@ def test_overload_is_named_and_no_worth_is_told():
 
 
 def test_a_small_figure_that_has_just_become_a_verdict_says_what_stopping_does_to_it():
-    assert "0.3 dB too large" in _fresh(1.9, 1.1, 1.0)
-    assert _fresh(1.9, 1.5, 1.0) == ""
-    assert _fresh(2.8, 1.1, 1.0) == ""
+    def said(value, low):
+        change = Estimate(value, 0.1, 9.0)
+        cell = Cell("40 m", 20, 10, 40, change, change, None, None, None, "", (), 1.0)
+        ways = (
+            Judged("stage", Interval(value, low, value + 1.0), 0.01),
+            Judged("bypass", Interval(-value, -value - 1.0, -low), 0.01),
+        )
+        told = {"0.3 dB too large" in reason_of(cell, judged, 1.0) for judged in ways}
+        assert len(told) == 1  # the same either way
+        return told.pop()
+
+    assert said(1.9, 1.1)
+    assert not said(1.9, 1.5)
+    assert not said(2.8, 1.1)

@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 
 import sweeper
 from sweeper.analysis.band.cells import Cell
-from sweeper.analysis.band.switching_threshold import _at_most
+from sweeper.analysis.band.switching_threshold import CURVE_RISES_DB, SwitchingThreshold, on_every_scale
 from sweeper.analysis.findings.advice import TROUBLES, advice, midnight, reason_of
 from sweeper.analysis.findings.stretches import COSTS, HELPS, SETTLED, outlook_words
 from sweeper.analysis.results import PeriodFinding, Verdict
@@ -151,7 +151,10 @@ def test_what_is_said_of_an_hour_holds_over_its_interval(
 @given(low=st.floats(-20.0, 20.0), width=st.floats(0.0, 20.0), worthwhile_db=st.floats(0.5, 3.0))
 def test_never_and_at_most_are_said_of_the_upper_end(low: float, width: float, worthwhile_db: float) -> None:
     best = Interval(low + width / 2, low, low + width)
-    said = _at_most(best, worthwhile_db)
+    threshold = SwitchingThreshold(CURVE_RISES_DB, CURVE_RISES_DB, best, None, None, "")
+    found = on_every_scale(threshold, [threshold], worthwhile_db)
+    assert found is not None
+    said = found.sentence
     assert ("never helps" in said) == (best.high < 0.0)
     assert ("no meter reading calls for it" in said) == (0.0 <= best.high < worthwhile_db)
     assert ("Not settled" in said) == (best.high >= worthwhile_db)
