@@ -82,15 +82,18 @@ def show_findings(findings: Findings, zone: str = "UTC") -> None:
     console.print(Text(f"  {wording.nights_measured(findings)}, {wording.dates(findings, zone)}"))
     console.print(Text(f"{told.line}."))
     console.print()
-    table = open_table(
-        ("Band", "left"), ("What to do", "left"), ("Hours", "wrap"), ("S/N change, dB", "right")
-    )
+    columns = [("Band", "left"), ("What to do", "wrap"), ("S/N change, dB", "right")]
+    if told.looks_ahead:
+        columns.append(("on nights to come, dB", "wrap"))
+    table = open_table(*columns)
     for row in told.rows:
         name = row.name
         for deed in row.deeds:
-            hours = deed.where.local if deed.where is not None else ""
-            what = Text(f"{deed.sign} {deed.words}", STYLES[deed.state])
-            table.add_row(Text(_short(name, 16)), what, hours, deed.measured)
+            where = "".join(f" {each.local}" for each in deed.where)
+            cells = [Text(f"{deed.sign} {deed.words}{where}", STYLES[deed.state]), Text(deed.measured)]
+            if told.looks_ahead:
+                cells.append(Text(f"{deed.to_come} {deed.outlook}".strip()))
+            table.add_row(Text(_short(name, 16)), *cells)
             name = ""
     console.print(table)
     console.print(
