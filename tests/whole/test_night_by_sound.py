@@ -1,5 +1,6 @@
 """Nights measured from the receiver's sound: rigctl's protocol, Modbus, a clock that jumps; and one pass as it is."""
 
+import re
 import shutil
 import tempfile
 from collections.abc import Iterator
@@ -11,6 +12,7 @@ import pytest
 
 from sweeper.analysis import Findings
 from sweeper.clock import Clock, JumpingClock, SystemClock
+from sweeper.daemon.checkup import check_rig
 from sweeper.daemon.rig import instruments
 from sweeper.daemon.run.campaign import Campaign, run_passes
 from sweeper.reduction import facts_of, reduce_store
@@ -139,6 +141,27 @@ def test_a_pass_through_a_real_sound_server(tmp_path: Path, monkeypatch: pytest.
     assert len(off_db) == 4 * 6
     assert abs(sum(off_db) / len(off_db)) < 0.1
     assert max(map(abs, off_db)) < 1.0  # of a single second
+    shutil.rmtree(folder, ignore_errors=True)
+
+
+@pytest.mark.clock
+@pytest.mark.skipif(shutil.which("pulseaudio") is None, reason="PulseAudio is not installed")
+def test_a_check_measures_how_late_the_sound_is(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Some 0.1 s through player and sound server; a station file that says less is told what to write."""
+    folder = Path(tempfile.mkdtemp(prefix="sound"))
+    monkeypatch.delenv("PULSE_SERVER", raising=False)
+    monkeypatch.setenv("XDG_RUNTIME_DIR", str(folder))
+    clock = SystemClock()
+    with sound_server(folder, "rx 48000 1"), serve(saltmarsh(), clock, sound="rx") as served:
+        station = station_of(served, tmp_path)
+        file = tmp_path / "saltmarsh.yaml"
+        file.write_text(file.read_text("utf-8").replace("rx.monitor", "rx.monitor, delay_s: 0.01"), "utf-8")
+        with Store(tmp_path / "data", station.station.name, station.station.longitude) as store:
+            items = list(check_rig(load(file), store, clock))
+        assert (served.receiver.hz, served.receiver.agc) == (7_074_000, "fast")
+    (delay,) = [item for item in items if item.part == "delay"]
+    assert not delay.well
+    assert re.search(r"heard after 0\.\d\d s .*write delay_s: 0\.", delay.found), delay.found
     shutil.rmtree(folder, ignore_errors=True)
 
 
