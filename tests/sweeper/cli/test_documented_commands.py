@@ -12,7 +12,9 @@ from sweeper.cli.app import app
 ROOT = Path(__file__).parents[3]
 PAGES = [ROOT / "README.md", *sorted((ROOT / "docs").glob("*.md"))]
 COMMANDS = typer.main.get_command(app).commands  # type: ignore[attr-defined]
-SHOWN = re.compile(r"(?:^|`|&& |-u sweeper )(?:[./\w]*bin/)?sweeper ((?:[a-z-]+)(?: [^`\n#&]*)?)", re.MULTILINE)
+SHOWN = re.compile(
+    r"(?:^|`|&& |-u sweeper )(?:[./\w]*bin/)?sweeper ((?:[a-z-]+)(?: [^`\n#&]*)?)", re.MULTILINE
+)
 
 
 def shown(page: Path) -> list[str]:
@@ -20,8 +22,10 @@ def shown(page: Path) -> list[str]:
 
 
 def options_of(name: str) -> set[str]:
-    params = [param for param in COMMANDS[name].params]
-    return {option for param in params for option in (*param.opts, *param.secondary_opts)} | {"--help", "-h"}
+    return {option for param in COMMANDS[name].params for option in (*param.opts, *param.secondary_opts)} | {
+        "--help",
+        "-h",
+    }
 
 
 @pytest.mark.parametrize("page", PAGES, ids=lambda page: page.name)
