@@ -28,9 +28,13 @@ if TYPE_CHECKING:
     from sweeper.analysis.findings.build import evidence_from as evidence_from
     from sweeper.analysis.findings.build import find as find
     from sweeper.analysis.findings.build import findings_from as findings_from
+    from sweeper.analysis.findings.stretches import COSTS as COSTS
+    from sweeper.analysis.findings.stretches import HELPS as HELPS
+    from sweeper.analysis.findings.stretches import SETTLED as SETTLED
     from sweeper.analysis.findings.stretches import Stretch as Stretch
     from sweeper.analysis.findings.stretches import hardly_measured as hardly_measured
     from sweeper.analysis.findings.stretches import mean_of as mean_of
+    from sweeper.analysis.findings.stretches import outlook_words as outlook_words
     from sweeper.analysis.findings.stretches import stretches as stretches
     from sweeper.analysis.meter.calibration import Curve as Curve
     from sweeper.analysis.meter.calibration import Implausible as Implausible
@@ -64,6 +68,7 @@ if TYPE_CHECKING:
     from sweeper.analysis.states import OF_VERDICT as OF_VERDICT
     from sweeper.analysis.states import STATES as STATES
     from sweeper.analysis.states import State as State
+    from sweeper.analysis.states import shown_verdict as shown_verdict
     from sweeper.analysis.states import state_of as state_of
     from sweeper.analysis.states import state_of_period as state_of_period
     from sweeper.analysis.states import words_of as words_of
@@ -77,9 +82,11 @@ if TYPE_CHECKING:
     from sweeper.analysis.verdict.outlook import Outlook as Outlook
     from sweeper.analysis.verdict.outlook import outlook as outlook
     from sweeper.analysis.verdict.table import table_of as table_of
+    from sweeper.analysis.wording import S_UNIT_DB as S_UNIT_DB
     from sweeper.analysis.wording import clock_spans as clock_spans
     from sweeper.analysis.wording import listed as listed
     from sweeper.analysis.wording import on_nights_measured as on_nights_measured
+    from sweeper.analysis.wording import s_units as s_units
 
 _NAMES = {
     "change.compare": ["compare"],
@@ -97,7 +104,16 @@ _NAMES = {
     ],
     "findings.as_json": ["comparison_json", "findings_json", "findings_object"],
     "findings.build": ["evidence_from", "find", "findings_from"],
-    "findings.stretches": ["Stretch", "hardly_measured", "mean_of", "stretches"],
+    "findings.stretches": [
+        "COSTS",
+        "HELPS",
+        "SETTLED",
+        "Stretch",
+        "hardly_measured",
+        "mean_of",
+        "outlook_words",
+        "stretches",
+    ],
     "meter.calibration": [
         "Curve",
         "Implausible",
@@ -130,6 +146,7 @@ _NAMES = {
         "OF_VERDICT",
         "STATES",
         "State",
+        "shown_verdict",
         "state_of",
         "state_of_period",
         "words_of",
@@ -140,7 +157,7 @@ _NAMES = {
     "verdict.expectation": ["expectations", "measured_rises"],
     "verdict.outlook": ["Outlook", "outlook"],
     "verdict.table": ["table_of"],
-    "wording": ["clock_spans", "listed", "on_nights_measured"],
+    "wording": ["S_UNIT_DB", "clock_spans", "listed", "on_nights_measured", "s_units"],
 }
 _MODULES = {name: module for module, names in _NAMES.items() for name in names}
 

@@ -16,7 +16,10 @@ GainSource = Literal["carriers", "load", "noise", "rated", "combined"]
 
 @dataclass(frozen=True, slots=True)
 class PeriodFinding:
-    """One band in one hour of the day (UTC). `reason` is one sentence for a listener."""
+    """One band in one hour of the day (UTC). `reason` is one sentence for a listener.
+
+    `snr_change_db` and `verdict` are about nights to come from the third on, before that about the nights measured.
+    """
 
     hour_utc: int
     passes: int
@@ -27,6 +30,10 @@ class PeriodFinding:
     verdict: Verdict
     flags: tuple[str, ...]
     reason: str
+    measured_db: Interval | None = None
+    """The S/N change on the nights measured, whatever other nights may bring."""
+    measured_verdict: Verdict = "undecided"
+    """The verdict on those nights; the same as `verdict` before the third."""
 
     @property
     def withheld(self) -> bool:

@@ -68,11 +68,16 @@ def words_of(verdict: Verdict, flags: Collection[str] = ()) -> str:
     return FAULTS[named[0]] if named else STATES[state].words
 
 
+def shown_verdict(verdict: Verdict, on_these: Verdict) -> Verdict:
+    """What is to be done: the verdict about nights to come where there is one, else that on the nights measured."""
+    return on_these if verdict == "undecided" else verdict
+
+
 def state_of_period(period: PeriodFinding) -> State:
-    """The state of the hour, about nights to come where there are nights enough."""
-    return state_of(period.verdict, period.flags)
+    """The state of the hour: about nights to come where it is settled, else on the nights measured."""
+    return state_of(shown_verdict(period.verdict, period.measured_verdict), period.flags)
 
 
 def words_of_period(period: PeriodFinding) -> str:
     """The state of the hour in two or three words."""
-    return words_of(period.verdict, period.flags)
+    return words_of(shown_verdict(period.verdict, period.measured_verdict), period.flags)

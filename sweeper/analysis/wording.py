@@ -18,6 +18,18 @@ def plain(value: float) -> str:
     return "0.0" if text == "-0.0" else text.replace("-", "−")
 
 
+S_UNIT_DB = 6.0
+"""An S-unit below S9: IARU Region 1 technical recommendation R.1 (1990)."""
+
+
+def s_units(over_s9_db: float) -> str:
+    """``S3`` for −36 dB over S9, ``S1½`` between two, ``S9+20`` for 20 above; ``<S1`` below what the needle shows."""
+    if over_s9_db > 0:
+        return f"S9+{over_s9_db:.0f}"
+    halves = round(2 * (9 + over_s9_db / S_UNIT_DB))
+    return "<S1" if halves < 2 else f"S{halves // 2}{'½' if halves % 2 else ''}"
+
+
 def nights_of(count: int) -> str:
     """``1 night``, ``3 nights``."""
     return "1 night" if count == 1 else f"{count} nights"

@@ -50,7 +50,7 @@ def routes(heard: Heard, stays: Sequence[Stay], result: ABResult | None) -> Leve
     keep = np.array(result.picture.noise) if known and result is not None and result.picture else None
     noises = [None if each is None else _noise(each, inside, keep) for each in (out, within)]
     unit = noises[0] if noises[0] is not None else noises[1]
-    if unit is None:
+    if unit is None or not heard.knows_pass_band:
         return Levels(NONE, NONE, None)
     return Levels(_route(out, noises[0], unit, inside), _route(within, noises[1], unit, inside), unit)
 
@@ -79,12 +79,12 @@ def _route(shown: Shown | None, noise: float | None, unit: float, inside: Mask) 
 
 def drawn(heard: Heard, stays: Sequence[Stay], levels: Levels) -> Drawn:
     """Spectra over the pass band and a little beside it."""
-    shown = [heard.shown(stays, path, 20.0) for path in (ANTENNA_BYPASS, ANTENNA_STAGE)]
+    shown = [heard.shown(stays, path) for path in (ANTENNA_BYPASS, ANTENNA_STAGE)]
     if shown == [None, None]:
         shown = [heard.shown(stays, None, 20.0), None]
     places = np.flatnonzero(heard.pass_band)
     if levels.unit is None and shown[0] is not None:
-        levels = Levels(NONE, NONE, max(float(np.quantile(shown[0].power, 0.4)), 1e-20))
+        levels = Levels(NONE, NONE, max(float(np.quantile(shown[0].power, 0.65)), 1e-20))
     if levels.unit is None or not len(places):
         return Drawn((), Curve(()), Curve(()))
     span = slice(max(int(places[0]) - 4, 0), int(places[-1]) + 5)

@@ -118,6 +118,11 @@ class Heard:
             return np.ones(self._table.shape[1], np.bool_)
         return self._pass_band
 
+    @property
+    def knows_pass_band(self) -> bool:
+        """Whether enough was heard to know it."""
+        return bool(self.pass_band.any()) and self._pass_band is not None
+
     def _every_s(self) -> float:
         axis = self.axis
         return 0.064 if axis is None else A_LEVEL * (axis.length // 2) / axis.rate_hz

@@ -6,6 +6,7 @@ from queue import Empty, SimpleQueue
 from typing import Literal, Protocol
 
 from drivers.contracts import SampleSource, Switch
+from drivers.errors import BadReply, LinkLost, LinkTimeout
 from sweeper.attended.by_hand import ByHand, Key
 from sweeper.attended.heard import BLOCK_S
 from sweeper.attended.session import Session
@@ -15,6 +16,8 @@ from sweeper.clock import Clock
 from sweeper.words import SignalPath
 
 TOLD_EVERY_S = 0.5
+PATIENCE_S, AGAIN_S = 5.0, 0.3
+"""So long sound that breaks off midway is waited for: a busy computer, a card that is plugged in again."""
 ASKED_EVERY_S = 0.5
 LOAD_WAIT_S = 20.0
 """So long a decided test by hand waits for somebody to put the load in place of the antenna."""
@@ -131,9 +134,19 @@ def attend(
 ) -> None:
     """Go on until it is decided, time is up, somebody stops, or `stop` is set. `RigError` of source and switch."""
     told_s = clock.monotonic()
+    broke_s: float | None = None
     told(hands.seen(session))
     while not stop.is_set() and session.elapsed_s < session.asked.seconds and hands.turn():
-        session.hear(source.take(BLOCK_S, session.began_s))
+        try:
+            block = source.take(BLOCK_S, session.began_s)
+        except (BadReply, LinkLost, LinkTimeout):
+            broke_s = clock.monotonic() if broke_s is None else broke_s
+            if session.heard.seconds == 0.0 or clock.monotonic() > broke_s + PATIENCE_S:
+                raise
+            clock.sleep(AGAIN_S, stop)
+            continue
+        broke_s = None
+        session.hear(block)
         session.look()
         if session.decided and not hands.waits(session):
             break

@@ -6,6 +6,9 @@ from typing import Any
 from sweeper.ab import ABResult, Interval
 from sweeper.words import SignalPath
 
+FARTHEST_DB = 40.0
+"""As far as changes are looked for."""
+
 
 @dataclass(frozen=True, slots=True)
 class Route:
@@ -59,6 +62,11 @@ class View:
     def as_dict(self) -> dict[str, Any]:
         """Plain values for a page."""
         told = asdict(self)
+        for key in ("signal_change", "noise_change", "snr_change"):
+            if told[key] is not None:  # an end that is not known yet is infinite, which JSON cannot say
+                told[key] = {
+                    name: max(-FARTHEST_DB, min(FARTHEST_DB, end)) for name, end in told[key].items()
+                }
         told["path"], told["to"] = str(self.path), None if self.to is None else str(self.to)
         return told
 

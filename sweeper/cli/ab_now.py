@@ -6,13 +6,12 @@ from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from sweeper.clock import SystemClock
 from sweeper.errors import UserFacingError, WrongInput
 
 if TYPE_CHECKING:
-    from drivers.contracts import SampleSource
     from sweeper.attended.session import Asked
     from sweeper.attended.view import Attended, View
     from sweeper.daemon.run.orders import Orders
@@ -72,6 +71,7 @@ def _attended(call: Call, orders: "Orders") -> "Attended":
     from sweeper.attended.at_station import attended, attended_at, closing
     from sweeper.attended.keys import keys
     from sweeper.attended.listening import Pressed
+    from sweeper.attended.sound import sound_of
     from sweeper.cli.options import open_store
     from sweeper.station import load
 
@@ -106,22 +106,6 @@ def asked_for(call: Call, station: "Station | None", now: datetime, can_press: b
         worthwhile_db=call.worthwhile_db,
         keys=can_press and by_hand,
     )
-
-
-def sound_of(station: "Station | None", device: str | None) -> "SampleSource":
-    """The input that the call names, or else the station file. `RigError` where it cannot be opened."""
-    from drivers.samples.sound import open_sound
-
-    if device is not None:
-        return open_sound({"device": device})
-    audio: Any = getattr(station.receiver, "audio", None) if station is not None else None
-    if audio is None:
-        raise WrongInput(
-            "Nothing says where the receiver's sound comes in: name the input with --sound (a wrong name lists those "
-            "there are), or put a section audio: into the station file's receiver."
-        )
-    known = {name: getattr(audio, name, None) for name in ("device", "rate_hz", "channel", "latency_s")}
-    return open_sound({name: value for name, value in known.items() if value is not None})
 
 
 @contextmanager

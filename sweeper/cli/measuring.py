@@ -101,7 +101,7 @@ def _found_before(folder: Path) -> tuple[str, ...]:
 
 def rest(station_file: StationFile, data: DataFolder = None) -> None:
     """Relays to rest and the receiver in its saved state, where an earlier run could not; nothing is measured."""
-    from sweeper.daemon.service.resting import rest_station
+    from sweeper.daemon.service.rescue import rest_station
     from sweeper.station import load
 
     station = load(station_file)

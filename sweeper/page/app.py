@@ -23,6 +23,8 @@ from sweeper.daemon.live.client import ask
 from sweeper.daemon.live.messages import NOTE_LIMIT, Answer, Command, Request
 from sweeper.errors import UserFacingError, WrongInput
 from sweeper.outside import json_of
+from sweeper.page.ab_routes import AbPage
+from sweeper.page.ab_test import AbTest
 from sweeper.page.feed import Feed
 from sweeper.page.guard import COOKIE, Door, Guard
 from sweeper.page.seen import now_seen, tonight_seen
@@ -31,7 +33,7 @@ from sweeper.reduction import compare_fix, facts_of
 from sweeper.report.palette import style_variables
 from sweeper.report.setting import Setting
 from sweeper.report.since_last import previous_findings
-from sweeper.report.template import policy, with_code
+from sweeper.report.template import answer_style, policy, with_code
 from sweeper.report.whole_file import write_page
 from sweeper.station import Station
 from sweeper.store import Store
@@ -43,9 +45,9 @@ AT_MOST_EVERY_S = 0.4
 HEARTBEAT_S = 10.0
 
 
-def live_page(station: Station, data: Path, door: Door) -> Starlette:
-    """The application for one station whose data lie in the folder `data`."""
-    page = _Page(station, data, door)
+def live_page(station: Station, data: Path, door: Door, tonight: Tonight | None = None) -> Starlette:
+    """The application for one station whose data lie in the folder `data`; `tonight`: what is reduced already."""
+    page = _Page(station, data, door, tonight or Tonight())
     routes = [
         Route("/", page.first),
         Route("/page.css", page.style),
@@ -57,6 +59,7 @@ def live_page(station: Station, data: Path, door: Door) -> Starlette:
         Route("/pause", page.pause, methods=["POST"]),
         Route("/resume", page.resume, methods=["POST"]),
         Route("/note", page.note, methods=["POST"]),
+        *page.ab.routes(),
     ]
     app = Starlette(routes=routes, middleware=[Middleware(Guard, door=door)], lifespan=page.lifespan)
     app.state.end = page.end
@@ -64,12 +67,12 @@ def live_page(station: Station, data: Path, door: Door) -> Starlette:
 
 
 class _Page:
-    def __init__(self, station: Station, data: Path, door: Door) -> None:
+    def __init__(self, station: Station, data: Path, door: Door, tonight: Tonight) -> None:
         self._station = station
         self._data = data
         self._folder = data / station.station.name
         self._door = door
-        self._tonight = Tonight()
+        self._tonight = tonight
         self._feed = Feed(self._folder, lambda: self._reducing.wanted())
         self._reducing = Reducing(station, data, self._tonight, self._feed.touch)
         self._drawing = asyncio.Lock()
@@ -78,6 +81,7 @@ class _Page:
             loader=PackageLoader("sweeper.page"), autoescape=True, trim_blocks=True, lstrip_blocks=True
         )
         self._templates.filters["code"] = with_code
+        self.ab = AbPage(station, AbTest(station, data), door, self._templates)
 
     @contextlib.asynccontextmanager
     async def lifespan(self, app: Starlette) -> AsyncIterator[None]:
@@ -93,6 +97,7 @@ class _Page:
     async def end(self) -> None:
         """Let open event streams run out, so that the server need not cut them off."""
         await self._feed.end()
+        await self.ab.end()
 
     async def first(self, request: HttpRequest) -> Response:
         """The page itself; the browser fills it from `/events`."""
@@ -110,6 +115,7 @@ class _Page:
     async def style(self, request: HttpRequest) -> Response:
         """The style sheet, with the colours of both schemes."""
         text = (files("sweeper.page") / "templates" / "page.css").read_text(encoding="utf-8")
+        text = text.replace("@ANSWER@", answer_style())
         text = text.replace("@LIGHT@", style_variables("light")).replace("@DARK@", style_variables("dark"))
         return Response(text, media_type="text/css")
 

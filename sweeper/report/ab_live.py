@@ -2,6 +2,7 @@
 
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from math import ceil
 
 from rich.console import Group, RenderableType
 from rich.live import Live
@@ -18,7 +19,7 @@ from sweeper.words import SignalPath
 
 COLUMNS, ROWS = 64, 4
 EIGHTHS = " ▁▂▃▄▅▆▇█"
-REACH_DB = 6.0
+REACH_DB, MOST_DB = 6.0, 30.0
 LINE = 41
 STANDING_S = 10.0
 """Without a terminal so often how it stands."""
@@ -106,12 +107,12 @@ def picture(view: View) -> RenderableType:
 def _levels(view: View) -> Table:
     table = open_table(("", "left"), ("OUT", "right"), ("IN", "right"), ("difference", "left"))
     rows = (
-        ("signal", "signal_db", view.signal_change),
-        ("noise", "noise_db", view.noise_change),
-        ("S/N", "snr_db", view.snr_change),
+        ("signal", "signal_db", _value(view.signal_change)),
+        ("noise", "noise_db", _value(view.noise_change)),
+        ("S/N", "snr_db", "–" if view.snr_change is None else f"{wording.interval(view.snr_change)} dB"),
     )
     for name, key, change in rows:
-        table.add_row(name, _level(view.out, key), _level(view.within, key), _difference(change))
+        table.add_row(name, _level(view.out, key), _level(view.within, key), change)
     return table
 
 
@@ -120,8 +121,9 @@ def _level(route: Route, key: str) -> str:
     return "–" if value is None else f"{wording.decibel(value)} dB"
 
 
-def _difference(it: Interval | None) -> str:
-    return "–" if it is None else f"{wording.interval(it)} dB"
+def _value(it: Interval | None) -> str:
+    """Without its ends: only those of S/N hold at every moment."""
+    return "–" if it is None else f"{wording.decibel(it.value, True)} dB"
 
 
 def spectrum(name: str, curve: Curve, style: str, view: View) -> Text:
@@ -164,15 +166,17 @@ def _scale(view: View) -> Text:
 
 
 def bar(it: Interval) -> Text:
-    """The interval on a line from −6 to +6 dB; what lies under the least that matters is dotted."""
+    """The interval on a line as long as it needs, from −6 to +6 dB at the least."""
+    farthest = min(max(abs(it.low), abs(it.high)), MOST_DB)
+    reach = REACH_DB * max(ceil(farthest / REACH_DB), 1)
     told = Text("S/N     ", "bold")
-    told.append("−6 ")
+    told.append(f"−{reach:.0f} ")
     for nth in range(LINE):
-        db = (nth / (LINE - 1) * 2.0 - 1.0) * REACH_DB
-        half = REACH_DB / (LINE - 1)
+        db = (nth / (LINE - 1) * 2.0 - 1.0) * reach
+        half = reach / (LINE - 1)
         inside = it.low - half <= db <= it.high + half
         told.append("●" if abs(db - it.value) <= half else "━" if inside else "┼" if abs(db) < half else "·")
-    told.append(" +6 dB")
+    told.append(f" +{reach:.0f} dB")
     return told
 
 

@@ -6,8 +6,12 @@ Puts stretches of hours into words and places; decides and draws nothing.
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
+from typing import NamedTuple
 
 from sweeper.analysis import (
+    COSTS,
+    HELPS,
+    SETTLED,
     STATES,
     BandFinding,
     Findings,
@@ -16,18 +20,20 @@ from sweeper.analysis import (
     Stretch,
     listed,
     mean_of,
+    outlook_words,
+    shown_verdict,
     stretches,
 )
 from sweeper.report import wording
 
 TOLD_FIRST: tuple[State, ...] = ("in", "out", "fault", "same", "open")
 """The order in which states of one band are told: what asks for something first."""
+BRIEFLY = {HELPS: "helps, how much is open", COSTS: "costs, how much is open"}
 EVERY_HOURS = 3
 """Hours between two marks of the ribbons' scale."""
 
 
-@dataclass(frozen=True, slots=True)
-class Times:
+class Times(NamedTuple):
     """Hours on the kitchen clock and in UTC."""
 
     local: str
@@ -36,22 +42,36 @@ class Times:
 
 @dataclass(frozen=True, slots=True)
 class Piece:
-    """A stretch on the ribbon: its first hour's place and its length in hours, and its state."""
+    """A stretch on the ribbon: its first hour's place, its length in hours, its state, and whether that is settled for
+    nights to come.
+    """
 
     place: int
     hours: int
     state: State
+    settled: bool
 
 
 @dataclass(frozen=True, slots=True)
 class Deed:
-    """What to do on a band. `where`: at which hours; None where it is all of those measured."""
+    """What to do on a band. `where`: at which hours; none where it is all of those measured.
+
+    `measured` and `to_come`: the S/N change on the nights measured and on nights to come; `outlook`: how far the latter
+    is settled. Empty while nothing is known of nights to come.
+    """
 
     state: State
     sign: str
     words: str
-    where: Times | None
+    where: tuple[Times, ...]
     measured: str
+    to_come: str
+    outlook: str
+
+    @property
+    def briefly(self) -> str:
+        """The outlook where there is no room."""
+        return BRIEFLY.get(self.outlook, self.outlook)
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,6 +102,11 @@ class Answer:
     hours: int
     marks: tuple[Mark, ...]
 
+    @property
+    def looks_ahead(self) -> bool:
+        """Whether anything is known of nights to come."""
+        return any(deed.to_come for row in self.rows for deed in row.deeds)
+
 
 def answer(findings: Findings, zone: str) -> Answer:
     """The answer of these findings, in the listener's time `zone`."""
@@ -107,11 +132,29 @@ def _scale(findings: Findings, zone: str, on: date) -> list[int]:
 def _row(band: BandFinding, findings: Findings, order: Sequence[int], zone: str, on: date) -> Row:
     parts = stretches(band.periods, findings.worthwhile_db, order)
     place = {hour: nth for nth, hour in enumerate(order)}
-    pieces = tuple(Piece(place[part.hours_utc[0]], _length(part), part.state) for part in parts)
-    in_words = (
-        "; ".join(f"{_span(part, zone, on).local} {part.words}" for part in parts) or "nothing measured"
+    edge_db = findings.worthwhile_db
+    pieces = tuple(
+        Piece(
+            place[part.hours_utc[0]],
+            _length(part),
+            part.state,
+            outlook_words(part.state, part.to_come_db, part.settled, edge_db) == SETTLED,
+        )
+        for part in parts
     )
-    return Row(wording.anchor("do", band.band), band.band, pieces, in_words, _deeds(parts, zone, on))
+    told = [f"{_span(part, zone, on).local} {part.words}" for part in parts]
+    return Row(
+        wording.anchor("do", band.band),
+        band.band,
+        pieces,
+        "; ".join(told) or "nothing measured",
+        _deeds(parts, edge_db, zone, on),
+    )
+
+
+def _short(span: str) -> str:
+    """``18–23`` for ``18:00–23:00``."""
+    return span.replace(":00", "") if span.count(":00") == 2 else span
 
 
 def _length(part: Stretch) -> int:
@@ -119,22 +162,34 @@ def _length(part: Stretch) -> int:
     return (part.hours_utc[-1] - part.hours_utc[0]) % 24 + 1
 
 
-def _deeds(parts: Sequence[Stretch], zone: str, on: date) -> tuple[Deed, ...]:
+def _deeds(parts: Sequence[Stretch], worthwhile_db: float, zone: str, on: date) -> tuple[Deed, ...]:
     """One for each thing to do, with the hours where there are several."""
     if not parts:
-        return (Deed("open", "–", "nothing measured", None, "–"),)
+        return (Deed("open", "–", "nothing measured", (), "–", "", ""),)
     by_words: dict[str, list[Stretch]] = {}
     for part in sorted(parts, key=lambda each: TOLD_FIRST.index(each.state)):
         by_words.setdefault(part.words, []).append(part)
-    found = []
+    found: list[Deed] = []
     for words, alike in by_words.items():
-        known = [hour.change_db for part in alike for hour in part.hours if hour.change_db is not None]
+        if found and alike[0].state == "open":
+            continue  # the ribbon shows them; there is nothing to do about them
+        hours = [hour for part in alike for hour in part.hours]
+        measured = mean_of([hour.change_db for hour in hours if hour.change_db is not None])
+        to_come = mean_of([hour.to_come_db for hour in hours if hour.to_come_db is not None])
         spans = [_span(part, zone, on) for part in alike]
-        where = Times(", ".join(each.local for each in spans), ", ".join(each.utc for each in spans))
+        where = tuple(Times(_short(each.local), _short(each.utc)) for each in spans)
         state = alike[0].state
-        several = len(by_words) > 1
+        settled = any(part.settled for part in alike)
         found.append(
-            Deed(state, STATES[state].sign, words, where if several else None, _told(mean_of(known)))
+            Deed(
+                state,
+                STATES[state].sign,
+                words,
+                where if len(by_words) > 1 else (),
+                _told(measured),
+                _told(to_come) if to_come else "",
+                outlook_words(state, to_come, settled, worthwhile_db),
+            )
         )
     return tuple(found)
 
@@ -167,7 +222,7 @@ def answer_line(findings: Findings, zone: str = "UTC") -> str:
             for words in dict.fromkeys(part.words for part in alike):
                 mine = [part for part in alike if part.words == words]
                 whole = all(part.words == words for part in here)
-                hours = " and ".join(_span(part, zone, on).local for part in mine)
+                hours = _span(mine[0], zone, on).local if len(mine) == 1 else "at some hours"
                 by_words.setdefault(words, []).append(band if whole else f"{band} {hours}")
         told += [f"{words} on {listed(places)}" for words, places in by_words.items()]
     rest = {
@@ -181,7 +236,7 @@ def answer_line(findings: Findings, zone: str = "UTC") -> str:
 
 
 def _of_the_rest(parts: dict[str, tuple[Stretch, ...]], rest: dict[str, list[str]], after: bool) -> list[str]:
-    """Bands not settled, then those without a difference; ``elsewhere`` for the larger of them where both follow."""
+    """Bands not settled and those without a difference; ``elsewhere`` for the larger of them, no hour left out."""
     whole = {
         state: [band for band in bands if all(part.state == state for part in parts[band])]
         for state, bands in rest.items()
@@ -191,6 +246,8 @@ def _of_the_rest(parts: dict[str, tuple[Stretch, ...]], rest: dict[str, list[str
         return [f"{same_words} {'elsewhere' if after else 'on any band'}"] if rest["same"] else []
     if not rest["same"]:
         return [f"{open_words} {'elsewhere' if after else 'on any band'}"]
+    if not whole["open"]:
+        return [] if after else [f"{same_words} or {open_words} on any band"]
     if len(whole["open"]) >= len(whole["same"]):
         return [_where(same_words, rest["same"], whole["same"]), f"{open_words} elsewhere"]
     return [_where(open_words, rest["open"], whole["open"]), f"{same_words} elsewhere"]
@@ -205,9 +262,13 @@ def _where(words: str, bands: Sequence[str], whole: Sequence[str]) -> str:
 
 def _on_nights(findings: Findings, text: str) -> str:
     """The sentence, with the nights that it speaks of where it says nothing of others."""
-    decided = [p for band in findings.bands for p in band.periods if p.verdict != "undecided"]
-    only = [period for period in decided if "these-nights-only" in period.flags]
-    if only and len(only) == len(decided):
-        nights = max(period.nights for period in only)
+    kinds = {
+        (period.verdict != "undecided" and "these-nights-only" not in period.flags)
+        for band in findings.bands
+        for period in band.periods
+        if not period.withheld and shown_verdict(period.verdict, period.measured_verdict) != "undecided"
+    }
+    if kinds == {False}:
+        nights = wording.night_count(findings)
         return f"{'The night' if nights == 1 else f'The {nights} nights'} measured: {text}"
-    return text[0].upper() + text[1:] + ("; in part for the nights measured only" if only else "")
+    return text[0].upper() + text[1:] + ("; in part for the nights measured only" if False in kinds else "")

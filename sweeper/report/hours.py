@@ -51,7 +51,7 @@ def hours(findings: Findings, zone: str) -> Grid:
 
 
 def _cell(period: PeriodFinding, hardly: bool) -> Cell:
-    change = period.snr_change_db
+    change = period.measured_db or period.snr_change_db
     state = "open" if hardly else state_of_period(period)
     if change is None or change.high - change.low > wording.SAYS_NOTHING_DB:
         return Cell("raised", state, "×" if period.withheld else "–", "")
@@ -61,28 +61,28 @@ def _cell(period: PeriodFinding, hardly: bool) -> Cell:
 
 
 def _numbers(findings: Findings, order: Sequence[int], zone: str, on: date) -> Numbers:
-    headings = (
-        "Band", f"Hour ({zone})", "UTC", "S/N change, dB", "low", "high", "Noise rise, dB", "Nights", "Passes",
-        "Answer", "Why",
-    )  # fmt: skip
+    """A row for each hour; the column about nights to come where any is known."""
+    periods = [period for band in findings.bands for period in band.periods]
+    ahead = any("these-nights-only" not in period.flags for period in periods)
+    headings = ["Band", f"Hour ({zone})", "UTC", "On the nights measured, dB"]
+    headings += ["On nights to come, dB"] if ahead else []
+    headings += ["Noise rise, dB", "Nights", "Passes", "Answer", "Why"]
     rows = []
     for band in findings.bands:
         by_hour = {period.hour_utc: period for period in band.periods}
-        rows += [_row(band.band, by_hour[hour], zone, on) for hour in order if hour in by_hour]
-    return Numbers(headings, tuple(rows))
+        rows += [_row(band.band, by_hour[hour], ahead, zone, on) for hour in order if hour in by_hour]
+    return Numbers(tuple(headings), tuple(rows))
 
 
-def _row(band: str, period: PeriodFinding, zone: str, on: date) -> tuple[str, ...]:
-    change = period.snr_change_db
-    rise = period.noise_rise_db
+def _row(band: str, period: PeriodFinding, ahead: bool, zone: str, on: date) -> tuple[str, ...]:
+    rise, about_these = period.noise_rise_db, "these-nights-only" in period.flags
+    to_come = [wording.interval(None if about_these else period.snr_change_db)] if ahead else []
     return (
         band,
         wording.local_hour(period.hour_utc, zone, on),
         f"{period.hour_utc:02d}:00",
-        *(
-            wording.decibel(it, True)
-            for it in ((change.value, change.low, change.high) if change else [None] * 3)
-        ),
+        wording.interval(period.measured_db or period.snr_change_db),
+        *to_come,
         wording.decibel(rise.value if rise else None),
         str(period.nights),
         str(period.passes),

@@ -70,11 +70,13 @@ def page_text(
         shown.append(section)
         progress(min(len(shown) / SECTIONS, 1.0))
     nights = wording.night_count(findings)
+    told = answer(findings, zone)
     return template("report.html").render(
         policy=policy(),
         style=style(),
         findings=findings,
-        answer=answer(findings, zone),
+        answer=told,
+        line=_unbroken(told.line, findings),
         zone=zone,
         health=health_line(passes, setting),
         found_by_check=setting.found_by_check,
@@ -88,3 +90,10 @@ def page_text(
         worthwhile=f"{findings.worthwhile_db:g}",
         carried=carried_json(findings, dict(previous) if previous is not None else None),
     )
+
+
+def _unbroken(line: str, findings: Findings) -> str:
+    """The line with names of bands that no line break parts."""
+    for band in findings.bands:
+        line = line.replace(band.band, band.band.replace(" ", "\u00a0"))
+    return line

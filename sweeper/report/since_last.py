@@ -20,6 +20,8 @@ from sweeper.analysis import (
     Findings,
     Verdict,
     findings_object,
+    shown_verdict,
+    state_of_period,
     words_of,
     words_of_period,
 )
@@ -29,6 +31,7 @@ from sweeper.report import wording
 Json = Mapping[str, Any]
 
 Answered = tuple[Verdict, frozenset[str]]
+KEPT = ("hour_utc", "verdict", "verdict_measured")
 KEPT_FLAGS = frozenset({"withheld", *FAULTS})
 """Flags that say what is wrong in an hour, of those that a report carries to the next."""
 MOST_BYTES = 64_000_000
@@ -63,7 +66,7 @@ def carried(findings: Json) -> Json:
             {
                 "band": band["band"],
                 "periods": [
-                    {key: period[key] for key in ("hour_utc", "verdict")}
+                    {key: period[key] for key in KEPT if key in period}
                     | {"flags": [flag for flag in period.get("flags", ()) if flag in KEPT_FLAGS]}
                     for period in band["periods"]
                 ],
@@ -107,10 +110,12 @@ def _answers(previous: Json) -> dict[tuple[str, int], Answered]:
     found: dict[tuple[str, int], Answered] = {}
     for band in previous["bands"]:
         for period in band["periods"]:
-            if period["verdict"] not in OF_VERDICT:
+            # Reports of before there were two questions have one verdict.
+            verdicts = period["verdict"], period.get("verdict_measured", "undecided")
+            if not set(verdicts) <= OF_VERDICT.keys():
                 raise ValueError("no verdict")
             flags = KEPT_FLAGS.intersection(str(flag) for flag in period.get("flags", ()))
-            found[str(band["band"]), int(period["hour_utc"])] = period["verdict"], flags
+            found[str(band["band"]), int(period["hour_utc"])] = shown_verdict(*verdicts), flags
     return found
 
 
@@ -141,7 +146,8 @@ def _of_band(
         period = next(p for p in band.periods if p.hour_utc == hour)
         was, now = before.get((band.band, hour)), words_of_period(period)
         told = f"was “{words_of(*was)}”" if was is not None else "not measured before"
-        if (was is not None and words_of(*was) != now) or (was is None and period.verdict != "undecided"):
+        moved = state_of_period(period) in ("in", "out", "same") if was is None else words_of(*was) != now
+        if moved:
             moves.setdefault((now, told), []).append(hour)
     return [
         f"{band.band}, {', '.join(wording.hour_spans(hours, zone, on))}: now “{now}”, {told}."

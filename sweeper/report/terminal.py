@@ -82,15 +82,18 @@ def show_findings(findings: Findings, zone: str = "UTC") -> None:
     console.print(Text(f"  {wording.nights_measured(findings)}, {wording.dates(findings, zone)}"))
     console.print(Text(f"{told.line}."))
     console.print()
-    table = open_table(
-        ("Band", "left"), ("What to do", "left"), ("Hours", "wrap"), ("S/N change, dB", "right")
-    )
+    columns = [("Band", "left"), ("What to do", "wrap"), ("S/N change, dB", "right")]
+    if told.looks_ahead:
+        columns.append(("on nights to come, dB", "wrap"))
+    table = open_table(*columns)
     for row in told.rows:
         name = row.name
         for deed in row.deeds:
-            hours = deed.where.local if deed.where is not None else ""
-            what = Text(f"{deed.sign} {deed.words}", STYLES[deed.state])
-            table.add_row(Text(_short(name, 16)), what, hours, deed.measured)
+            where = "".join(f" {each.local}" for each in deed.where)
+            cells = [Text(f"{deed.sign} {deed.words}{where}", STYLES[deed.state]), Text(deed.measured)]
+            if told.looks_ahead:
+                cells.append(Text(f"{deed.to_come} {deed.outlook}".strip()))
+            table.add_row(Text(_short(name, 16)), *cells)
             name = ""
     console.print(table)
     console.print(
@@ -190,10 +193,11 @@ def _thousands(operations: int) -> str:
 def show_state(state: "DaemonState", zone: str) -> None:
     """How a running daemon is: what it does, what comes next, how the night goes, how the relays age."""
     console = open_console()
-    doing = f"{state.doing}, since {wording.local_time(state.since, zone)}"
+    since = wording.local_time(state.since, zone)
+    doing = f"{state.doing}, since {since}" if state.doing != "paused" else f"paused by you, {since}"
     last = state.last_pass
     rows = [
-        ("now", f"{doing}. {state.because}" if state.because else doing),
+        ("now", f"{doing}. {state.because}" if state.because and state.doing != "paused" else doing),
         (
             "next pass",
             wording.local_time(state.next_pass, zone) if state.next_pass is not None else "none planned",

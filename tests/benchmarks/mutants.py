@@ -1,6 +1,7 @@
 """Wrong code that no test notices: one place of a core file changed at a time, its unit tests asked if they see it.
 
     python -m tests.benchmarks.mutants [--files judge cells …] [--count 120] [--seed 1] [--lists] [--jobs 1]
+                                       [--write docs]
     python -m tests.benchmarks.mutants --short
 
 Changes a copy of the tree, never the tree. ``--lists`` tries every change of a list of signs, commands and flags;
@@ -28,7 +29,8 @@ from dataclasses import dataclass
 from multiprocessing import get_context
 from pathlib import Path
 
-from tests.benchmarks.mutants_equivalent import EQUIVALENT
+from tests.benchmarks.mutants_equivalent import excused
+from tests.benchmarks.mutants_page import keep
 from tests.benchmarks.mutants_tests import FORBIDS, SAFETY, TESTS
 from tests.benchmarks.mutations import LIST, Mutant, mutants
 
@@ -178,12 +180,13 @@ def chosen(files: Sequence[str], count: int, seed: int, lists: bool) -> Iterator
                 yield file, pile.pop()
 
 
+def _line(file: str, mutant: Mutant) -> str:
+    """The line of the source in which the mutant begins."""
+    return (ROOT / file).read_text().splitlines()[mutant.line - 1].strip() if mutant.line else ""
+
+
 def _excused(file: str, mutant: Mutant) -> bool:
-    line = (ROOT / file).read_text().splitlines()[mutant.line - 1] if mutant.line else ""
-    return any(
-        name in (mutant.name, "*") and where in line and change in f"{mutant.before} → {mutant.after}"
-        for name, where, change, _ in EQUIVALENT.get(file, ())
-    )
+    return bool(excused(file, mutant.name, _line(file, mutant), mutant.before, mutant.after))
 
 
 _slot: Slot | None = None
@@ -227,6 +230,20 @@ def tried(picked: Sequence[tuple[str, Mutant]], jobs: int) -> Iterator[Tried]:
         yield from pool.map(_one, *zip(*known, strict=True))
 
 
+def _told(each: Tried) -> dict[str, object]:
+    mutant = each.mutant
+    return {
+        "file": each.file,
+        "line": mutant.line,
+        "source_line": _line(each.file, mutant),
+        "name": mutant.name,
+        "kind": mutant.kind,
+        "before": mutant.before,
+        "after": mutant.after,
+        "seen_by": each.seen_by.removeprefix("FAILED ").removeprefix("ERROR "),
+    }
+
+
 def main() -> int:
     parser = argparse.ArgumentParser(prog="python -m tests.benchmarks.mutants")
     parser.add_argument("--files", nargs="*", default=[], help="parts of file names; all core files without")
@@ -235,6 +252,7 @@ def main() -> int:
     parser.add_argument("--lists", action="store_true", help="every change of a list as well")
     parser.add_argument("--jobs", type=int, default=1)
     parser.add_argument("--short", action="store_true")
+    parser.add_argument("--write", type=Path, help="folder of the docs: keep the run and write the page anew")
     asked = parser.parse_args()
     files = [file for file in TESTS if not asked.files or any(part in file for part in asked.files)]
     if asked.short:
@@ -253,6 +271,9 @@ def main() -> int:
         if not each.seen_by:
             print(f"    {mutant.before}\n →  {mutant.after}", flush=True)
     total = [each for some in known.values() for each in some]
+    if asked.write:
+        run = f"seed {asked.seed}" if asked.count else f"every change of a list in {', '.join(asked.files)}"
+        keep(asked.write, run, [_told(each) for each in total])
     for file, some in sorted(known.items()):
         print(f"{file}: {sum(bool(each.seen_by) for each in some)} of {len(some)}")
     noticed = sum(bool(each.seen_by) for each in total)

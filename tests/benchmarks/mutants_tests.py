@@ -16,7 +16,8 @@ METER = tuple(
     )
 )
 STORE = tuple(
-    f"tests/sweeper/store/test_{each}.py" for each in ("store", "kept_for_good", "threats_of_manifests")
+    f"tests/sweeper/store/test_{each}.py"
+    for each in ("small_print", "store", "kept_for_good", "threats_of_manifests")
 )
 TESTS: dict[str, tuple[str, ...]] = {
     "sweeper/analysis/verdict/judge.py": (f"{ANALYSIS}/verdict/test_judge.py", f"{ANALYSIS}/verdict/test_table.py"),
@@ -58,8 +59,12 @@ TESTS: dict[str, tuple[str, ...]] = {
     "drivers/ordinary_files.py": ("tests/test_files.py",),
     "sweeper/store/finished.py": STORE,
     "sweeper/store/manifest.py": STORE,
-    "sweeper/store/running.py": (STORE[0], "tests/sweeper/store/test_faults.py"),
-    "sweeper/engine/one_pass.py": ("tests/sweeper/engine/test_one_pass.py",),
+    "sweeper/store/running.py": (
+        "tests/sweeper/store/test_running_small_print.py", STORE[1], "tests/sweeper/store/test_faults.py",
+    ),
+    "sweeper/engine/one_pass.py": (
+        "tests/sweeper/engine/test_pass_small_print.py", "tests/sweeper/engine/test_one_pass.py",
+    ),
     "sweeper/engine/meter.py": ("tests/sweeper/engine/test_meter.py",),
     "drivers/protocols/allowed.py": (
         "tests/drivers/protocols/test_allowed.py", "tests/drivers/protocols/test_dialect.py",

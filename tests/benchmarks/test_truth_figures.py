@@ -6,7 +6,7 @@ from scipy.stats import binomtest
 from tests.benchmarks.judging import FixRow
 from tests.benchmarks.truth import broken
 from tests.benchmarks.truth_figures import Results, Share, figures, share_of
-from tests.benchmarks.truth_page import _of_a_fix, claimed
+from tests.benchmarks.truth_page import FIX, claimed, reason
 
 FOUND = "3 dB fix over 7 + 7 nights found, nights differing by 1 dB"
 
@@ -71,5 +71,6 @@ def test_the_short_run_fails_where_its_counts_rule_out_chance():
 
 
 def test_a_reason_is_given_only_where_no_test_could_do_better():
-    assert "58.5 % in a single look" in _of_a_fix(3.0)
-    assert _of_a_fix(1.0) == "no reason known."
+    nothing = Results([], [], [])
+    assert "58.5 % in a single look" in reason(f"{FIX}3 dB", nothing)
+    assert reason(f"{FIX}1 dB", nothing) == "no reason known."

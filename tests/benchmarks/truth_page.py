@@ -103,11 +103,12 @@ def page(
         lines += ["", f"## {HARD[name][0]}", "", *HARD[name][1], "", *table]
     missed = [row["name"] for row in written["figures"] if row["met"] != "met"]
     lines += ["", "## Where a figure is not met, and why", ""]
-    lines += [f"- *{name}*: {_reason(name, found)}" for name in missed] or ["Every figure is met."]
+    lines += [f"- *{name}*: {reason(name, found)}" for name in missed] or ["Every figure is met."]
     return "\n".join(lines) + "\n"
 
 
-def _reason(name: str, found: Results) -> str:
+def reason(name: str, found: Results) -> str:
+    """Why a figure is not met, as far as it is known."""
     if name.startswith("coverage at the last look"):
         return _of_the_last_look(found)
     if "coverage" in name and "all looks" in name:

@@ -186,9 +186,9 @@ def test_a_switch_changes_the_clock_without_any_script(demo: Path, chromium: web
     look(chromium, 1280, 800)
     chromium.get((demo / "report.html").as_uri())
     row = chromium.find_element(By.ID, "do-40-m")
-    assert "18:00–00:00" in row.text and "17:00–23:00" not in row.text
+    assert "18–00" in row.text and "17–23" not in row.text
     chromium.find_element(By.ID, "utc").click()
-    assert "17:00–23:00" in row.text and "18:00–00:00" not in row.text
+    assert "17–23" in row.text and "18–00" not in row.text
 
 
 def test_a_printed_report_is_two_pages_at_most(demo: Path, chromium: webdriver.Chrome) -> None:
@@ -253,3 +253,12 @@ def test_a_transmit_command_to_the_simulated_station_does_not_pass_unnoticed(tmp
     _, told = served.communicate(timeout=30)
     assert served.returncode == 1
     assert "key a transmitter" in told
+
+
+def test_the_answer_for_40_m_is_found_at_the_top_of_what_is_printed_and_of_the_report(demo: Path) -> None:
+    """A newcomer's first question: what to do on 40 m, and by how much."""
+    printed = (demo / "printed").read_text(encoding="utf-8").splitlines()
+    answers = [nth for nth, line in enumerate(printed) if line.startswith("40 m")]
+    assert answers and answers[0] < 40, printed
+    page = (demo / "report.html").read_text(encoding="utf-8")
+    assert page.index("40 m") < page.index("<details")

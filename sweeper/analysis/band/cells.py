@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 
 from sweeper.analysis.arrays import Floats
 from sweeper.analysis.band.gain import QUIETER, Gain
+from sweeper.analysis.band.these_nights import mean_on_these
 from sweeper.analysis.physics.friis import kept_share_slope, snr_lost_db
 from sweeper.analysis.statistics.curved_mean import (
     AsymmetricEstimate,
@@ -41,7 +42,8 @@ class Cell:
 
     `difference`: noise with the stage in less noise in bypass. `ceiling` and `lower_bound` are the most and the least
     that the noise rise leaves to the S/N change. `bound` says that the S/N change is only known to be ``at most`` or
-    ``at least`` its value (meter on its floor or top). `night_sd_db` is how far single nights stray, before three
+    ``at least`` its value (meter on its floor or top). `on_these_nights`: the S/N change on the nights measured, by its
+    error within them. `night_sd_db` is how far single nights stray, before three
     nights as ITU-R P.372 lets expect.
     """
 
@@ -57,11 +59,19 @@ class Cell:
     bound: str
     flags: tuple[str, ...]
     night_sd_db: float
+    on_these_nights: Estimate | None = None
 
     @property
     def about_these_nights_only(self) -> bool:
         """Too few nights to say anything of others."""
         return self.nights < FIRST_LOOK
+
+    @property
+    def as_measured(self) -> "Cell":
+        """The same cell as far as it speaks of the nights measured and no others, by what was measured directly."""
+        if self.about_these_nights_only:
+            return self
+        return replace(self, snr_change=self.on_these_nights, ceiling=None, lower_bound=None)
 
 
 def persistence(summaries: pl.DataFrame) -> float:
@@ -169,6 +179,7 @@ def _cell(
         resolution,
         worths["noise_rise_db"],
     )
+    rise_bounds = " ".join(here["rise_bound"].to_list())
     over_all = _over_all_nights(
         gain,
         change,
@@ -179,7 +190,7 @@ def _cell(
         resolution,
         worths["difference_db"],
     )
-    rise_bounds = " ".join(here["rise_bound"].to_list())
+    capped, propped = not ("at most" in rise_bounds or quieter), not (rise_bounds.strip() or quieter)
     return Cell(
         band=str(seen["band"][0]),
         hour_utc=int(seen["hour_utc"][0]),
@@ -188,15 +199,15 @@ def _cell(
         difference=change,
         snr_change=over_all or _snr_change(gain, change),
         noise_rise=rise if rise_bounds.strip() == "" else None,
-        ceiling=None
-        if "at most" in rise_bounds or quieter
-        else _limit(together, column, "noise_rise_db", passes),
-        lower_bound=None
-        if rise_bounds.strip() or quieter
-        else _negated(_limit(together, column, "stage_noise_rise_db", passes)),
+        ceiling=_limit(together, column, "noise_rise_db", passes) if capped else None,
+        lower_bound=_negated(_limit(together, column, "stage_noise_rise_db", passes)) if propped else None,
         bound=_bound(here["bound"].to_list()),
         flags=_flags(seen, gain, change),
         night_sd_db=_night_sd(scatter, float(together.shape[column])),
+        on_these_nights=_snr_change(
+            gain,
+            mean_on_these(at["difference_db"], at["difference_se_db"], at["passes"], resolution) or change,
+        ),
     )
 
 
@@ -221,6 +232,7 @@ def _grids(used: pl.DataFrame) -> dict[str, Floats]:
         "noise_rise_se_db",
         "stage_noise_rise_db",
         "stage_noise_rise_se_db",
+        "passes",
     ):
         grid = np.full((len(nights), len(hours)), np.nan)
         grid[row, column] = used[name].cast(float).fill_null(float("nan")).to_numpy()

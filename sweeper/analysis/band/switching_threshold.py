@@ -19,6 +19,7 @@ from sweeper.analysis.facts import StationFacts
 from sweeper.analysis.physics.friis import outside_at_change_lin, snr_change_db, to_db
 from sweeper.analysis.statistics.group_sequential import look_level
 from sweeper.analysis.statistics.interval import Interval
+from sweeper.analysis.wording import s_units
 
 CURVE_RISES_DB = np.linspace(0.05, 25.0, 500)
 
@@ -96,8 +97,8 @@ def switching_threshold(
         best,
         Interval(crossing, crossing - reach * error, crossing + reach * error),
         ends,
-        f"Stage in while the noise in bypass reads below {reading:.1f} {_UNITS[facts.meter.unit]} "
-        f"(give or take {reading_reach:.1f} dB): there it brings {worthwhile:g} dB or more.",
+        f"Stage in while the noise in bypass reads below {_on_the_meter(reading, facts.meter.unit, reading_reach)}: "
+        f"there it brings {worthwhile:g} dB or more.",
     )
 
 
@@ -118,7 +119,14 @@ def on_every_scale(
     )
 
 
-_UNITS = {"dB-over-S9": "dB over S9", "dBm": "dBm", "raw": "on the meter"}
+_UNITS = {"dBm": "dBm", "raw": "on the meter"}
+
+
+def _on_the_meter(reading: float, unit: str, reach_db: float) -> str:
+    """A reading as the meter shows it, with its uncertainty; on an S-meter as the needle stands."""
+    if unit == "dB-over-S9":
+        return f"about {s_units(reading)} ({reading:.1f} dB over S9, give or take {reach_db:.1f} dB)"
+    return f"{reading:.1f} {_UNITS[unit]} (give or take {reach_db:.1f} dB)"
 
 
 def _at_most(best: Interval, worthwhile_db: float) -> str:

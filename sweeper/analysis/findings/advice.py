@@ -10,10 +10,9 @@ from zoneinfo import ZoneInfo
 import polars as pl
 
 from sweeper.analysis.band.cells import Cell
-from sweeper.analysis.findings.stretches import mean_of, stretches
+from sweeper.analysis.findings.stretches import Stretch, mean_of, outlook_words, stretches
 from sweeper.analysis.results import PeriodFinding
 from sweeper.analysis.states import FAULTS, STATES
-from sweeper.analysis.statistics.group_sequential import FIRST_LOOK
 from sweeper.analysis.statistics.interval import Interval
 from sweeper.analysis.thresholds import FRESH_DB, SMALL_DB, STOPPED_READS_DB
 from sweeper.analysis.verdict.judge import WITHHOLDING, Judged
@@ -135,11 +134,14 @@ def advice(
     by_hour = {period.hour_utc: period for period in periods}
     said = []
     for words in sorted({part.words for part in parts}, key=TOLD_IN_ORDER.index):
-        chosen = [by_hour[hour] for part in parts if part.words == words for hour in part.hours_utc]
-        everywhere = all(part.words == words for part in parts)
+        alike = [part for part in parts if part.words == words]
+        chosen = [by_hour[hour] for part in alike for hour in part.hours_utc]
         hours = [period.hour_utc for period in chosen]
-        where = "at all hours measured" if everywhere else clock_spans(hours, zone, on)
-        said.append(_clause(words, chosen, where, next_step))
+        where = "at all hours measured" if len(alike) == len(parts) else clock_spans(hours, zone, on)
+        said.append(_clause(words, alike, chosen, where, next_step))
+    if ahead := _of_nights_to_come(parts, worthwhile_db):
+        waits = any(part.state == "open" for part in parts)
+        said.append(ahead + (f" ({next_step})" if next_step and not waits else ""))
     text = "; ".join(said)
     return " ".join(part for part in (f"{text[0].upper()}{text[1:]}.", second, third) if part)
 
@@ -150,10 +152,25 @@ def _ahead_h(zone: str, on: datetime) -> int:
     return 0 if ahead is None else round(ahead.total_seconds() / 3600)
 
 
-def _clause(words: str, periods: Sequence[PeriodFinding], where: str, next_step: str) -> str:
-    worth = mean_of([period.snr_change_db for period in periods if period.snr_change_db is not None])
-    most = max(p.nights for p in periods)
-    few = f", {on_nights_measured(most)}" if most < FIRST_LOOK else ""
+def _of_nights_to_come(parts: Sequence[Stretch], worthwhile_db: float) -> str:
+    """A clause on nights to come, where what to do rests on those measured though there are three or more."""
+    waiting = [part for part in parts if part.state in ("in", "out", "same") and not part.settled]
+    mean = mean_of([part.to_come_db for part in waiting if part.to_come_db is not None])
+    if mean is None:
+        return ""
+    words = {outlook_words(part.state, part.to_come_db, False, worthwhile_db) for part in waiting}
+    told = words.pop() if len(words) == 1 else STATES["open"].words
+    return f"on nights to come {plain(mean.low)} to {plain(mean.high)} dB: {told}"
+
+
+def _clause(
+    words: str, parts: Sequence[Stretch], periods: Sequence[PeriodFinding], where: str, next_step: str
+) -> str:
+    """One thing to do: at which hours, what it is worth, and on which nights where that is all that is known."""
+    settled = any(part.settled for part in parts)
+    each = [hour.to_come_db if settled else hour.change_db for part in parts for hour in part.hours]
+    worth = mean_of([one for one in each if one is not None])
+    few = "" if settled else f", {on_nights_measured(max(p.nights for p in periods))}"
     if words == STATES["in"].words:
         return f"{words} {where}{', worth ' + decibels(worth) if worth else ''}{few}"
     if words == STATES["out"].words:

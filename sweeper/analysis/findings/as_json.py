@@ -48,7 +48,9 @@ def findings_object(findings: Findings) -> Json:
                         "snr_change_db": _interval(period.snr_change_db),
                         "noise_rise_db": _interval(period.noise_rise_db),
                         "fa_db": _interval(period.fa_db),
+                        "snr_change_measured_db": _interval(period.measured_db),
                         "verdict": period.verdict,
+                        "verdict_measured": period.measured_verdict,
                         "flags": list(period.flags),
                         "reason": period.reason,
                     }

@@ -53,7 +53,7 @@ def _ahead(table: Table, facts: StationFacts) -> dict[str, Outlook]:
 
 
 def _period(table: Table, place: int, facts: StationFacts) -> PeriodFinding:
-    cell, judged = table.cells[place], table.judged[place]
+    cell, judged, measured = table.cells[place], table.judged[place], table.measured[place]
     flags = set(cell.flags) | table.troubles[place]
     if cell.about_these_nights_only:
         flags.add("these-nights-only")
@@ -75,6 +75,8 @@ def _period(table: Table, place: int, facts: StationFacts) -> PeriodFinding:
         verdict=judged.verdict,
         flags=tuple(sorted(flags)),
         reason=reason_of(cell, judged, facts.worthwhile_db, facts.rated_gain_db),
+        measured_db=measured.snr_change_db,
+        measured_verdict=measured.verdict,
     )
 
 

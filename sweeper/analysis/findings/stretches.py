@@ -2,32 +2,60 @@
 
 A change of state needs evidence. An hour that is not settled belongs to the settled hours beside it as long as the
 mean over all of them, hours and neighbours, still bears their state and its own interval does not contradict that mean.
+Both questions are kept apart: what the nights measured were like, and what nights to come will be like.
 A stretch's S/N change is that mean over its hours; hours share nights and gain, so their intervals are averaged and not
 narrowed. Hours that were hardly measured belong to no stretch. The verdicts of single hours stay what they are.
 """
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Self
 
 from sweeper.analysis.results import PeriodFinding
-from sweeper.analysis.states import State, state_of_period, words_of_period
+from sweeper.analysis.states import STATES, State, state_of_period, words_of_period
 from sweeper.analysis.statistics.interval import Interval
 from sweeper.analysis.thresholds import HARDLY_MEASURED
+
+SETTLED = "settled"
+"""What is said of nights to come where the state is theirs too."""
+
+HELPS = "it helps, how much is not settled"
+COSTS = "it costs, how much is not settled"
+"""Where the whole interval lies on one side of no change, and reaches over what matters."""
 
 
 @dataclass(frozen=True, slots=True)
 class Hour:
-    """One hour of a band as it is joined: its state with words for it, and its S/N change in dB."""
+    """One hour of a band as it is joined: its state with words for it, and its S/N change in dB.
+
+    `change_db` is that of the nights measured, `to_come_db` that of nights to come (None while nothing is known there).
+    `settled`: the state is about nights to come.
+    """
 
     hour_utc: int
     state: State
     words: str
     change_db: Interval | None
+    to_come_db: Interval | None = None
+    settled: bool = False
+
+    @classmethod
+    def of(cls, period: PeriodFinding) -> Self:
+        """The hour as it was found."""
+        about_these = "these-nights-only" in period.flags
+        return cls(
+            period.hour_utc,
+            state_of_period(period),
+            words_of_period(period),
+            period.measured_db or period.snr_change_db,
+            None if about_these else period.snr_change_db,
+            period.verdict != "undecided" and not about_these,
+        )
 
 
 @dataclass(frozen=True, slots=True)
 class Stretch:
-    """Neighbouring hours of one state. `change_db`: the mean over them, None where no hour has one."""
+    """Neighbouring hours of one state."""
 
     state: State
     words: str
@@ -35,8 +63,18 @@ class Stretch:
 
     @property
     def change_db(self) -> Interval | None:
-        """The mean over the hours, dB."""
+        """The mean over the hours on the nights measured, dB; None where no hour has one."""
         return mean_of([each.change_db for each in self.hours if each.change_db is not None])
+
+    @property
+    def to_come_db(self) -> Interval | None:
+        """The mean over the hours on nights to come, dB; None while nothing is known of them."""
+        return mean_of([each.to_come_db for each in self.hours if each.to_come_db is not None])
+
+    @property
+    def settled(self) -> bool:
+        """Whether any of its hours has its state for nights to come: where none has, all is about those measured."""
+        return any(each.settled for each in self.hours)
 
     @property
     def hours_utc(self) -> tuple[int, ...]:
@@ -55,6 +93,28 @@ def mean_of(known: Sequence[Interval]) -> Interval | None:
     )
 
 
+def outlook_words(state: State, to_come_db: Interval | None, settled: bool, worthwhile_db: float) -> str:
+    """What nights to come will bring, in a few words, from the interval of the mean; nothing where it is not known."""
+    if to_come_db is None:
+        return ""
+    if settled and bears(state, to_come_db, worthwhile_db):
+        return SETTLED
+    if to_come_db.low > 0:
+        return HELPS
+    if to_come_db.high < 0:
+        return COSTS
+    return STATES["open"].words
+
+
+def bears(state: State, mean: Interval, worthwhile_db: float) -> bool:
+    """Whether an interval lies where the state says."""
+    if state == "in":
+        return mean.low > worthwhile_db
+    if state == "out":
+        return mean.high < -worthwhile_db
+    return state == "same" and -worthwhile_db < mean.low and mean.high < worthwhile_db
+
+
 def hardly_measured(periods: Sequence[PeriodFinding]) -> frozenset[int]:
     """Hours of the band (UTC) with far fewer passes than its usual hour has."""
     counts = sorted(period.passes for period in periods)
@@ -66,12 +126,7 @@ def stretches(
     periods: Sequence[PeriodFinding], worthwhile_db: float, order: Sequence[int] = range(24)
 ) -> tuple[Stretch, ...]:
     """The stretches of a band. `order`: hours of UTC as the night goes by; none joins its last hour to its first."""
-    hours = {
-        period.hour_utc: Hour(
-            period.hour_utc, state_of_period(period), words_of_period(period), period.snr_change_db
-        )
-        for period in periods
-    }
+    hours = {period.hour_utc: Hour.of(period) for period in periods}
     return join(hours, hardly_measured(periods), worthwhile_db, order)
 
 
@@ -135,12 +190,7 @@ def _bears(joined: Stretch, added: Stretch, worthwhile_db: float) -> bool:
     mean = joined.change_db
     if mean is None:
         return False
-    clear = {
-        "in": mean.low > worthwhile_db,
-        "out": mean.high < -worthwhile_db,
-        "same": -worthwhile_db < mean.low and mean.high < worthwhile_db,
-    }
-    return clear[joined.state] and all(
+    return bears(joined.state, mean, worthwhile_db) and all(
         each.change_db is not None and each.change_db.low <= mean.high and each.change_db.high >= mean.low
         for each in added.hours
     )

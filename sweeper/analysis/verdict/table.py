@@ -43,6 +43,8 @@ class Table:
     cells: tuple[Cell, ...]
     troubles: tuple[frozenset[str], ...]
     judged: tuple[Judged, ...]
+    measured: tuple[Judged, ...]
+    """What became of each cell as far as the nights measured go, which is the same before the third."""
     alike: float
     """Correlation of neighbouring nights."""
     meter: Meter
@@ -51,9 +53,15 @@ class Table:
     @property
     def by_cell(self) -> dict[tuple[str, int], Judged]:
         """What became of each band and hour."""
-        return {
-            (cell.band, cell.hour_utc): judged for cell, judged in zip(self.cells, self.judged, strict=True)
-        }
+        return self._placed(self.judged)
+
+    @property
+    def measured_by_cell(self) -> dict[tuple[str, int], Judged]:
+        """The same on the nights measured."""
+        return self._placed(self.measured)
+
+    def _placed(self, judged: Sequence[Judged]) -> dict[tuple[str, int], Judged]:
+        return {(cell.band, cell.hour_utc): each for cell, each in zip(self.cells, judged, strict=True)}
 
     @property
     def gain_errors(self) -> dict[str, float]:
@@ -74,6 +82,7 @@ def table_of(summaries: pl.DataFrame, facts: StationFacts) -> Table:
     return replace(
         first,
         judged=held_on_all(first.by_cell, [other.by_cell for other in others]),
+        measured=held_on_all(first.measured_by_cell, [other.measured_by_cell for other in others]),
         gains=_covering(first.gains, [other.gains for other in others]),
         thresholds={
             band: on_every_scale(known, [other.thresholds[band] for other in others], facts.worthwhile_db)
@@ -139,6 +148,8 @@ def _on_scale(summaries: pl.DataFrame, facts: StationFacts, meter: Meter, scale:
         _troubles(cell, diagnoses[cell.band], noise[cell.band]) | meter.troubles(cell.band) for cell in cells
     ]
     judged = judge(cells, facts.worthwhile_db, facts.confidence, troubles)
+    these = [cell.as_measured for cell in cells]
+    measured = judge(these, facts.worthwhile_db, facts.confidence, troubles)
     return Table(
         tuple(bands),
         pl.concat([nights.clear(), *parts.values()]),
@@ -149,6 +160,7 @@ def _on_scale(summaries: pl.DataFrame, facts: StationFacts, meter: Meter, scale:
         tuple(cells),
         tuple(troubles),
         tuple(judged),
+        tuple(measured),
         alike_nights,
         meter,
         {band: empty_carriers(here) for band, here in rows.items()},

@@ -1,19 +1,15 @@
 """What could any stage give at most? S/N change over noise rise: the ceiling, this stage, this station's nights."""
 
-from math import ceil
-
 import polars as pl
-from matplotlib.axes import Axes
 
 from sweeper.analysis import Evidence, listed
 from sweeper.report import wording
+from sweeper.report.pictures.multiples import Line, Panel, Scale, Strokes, multiples
 from sweeper.report.pictures.picture import Numbers, Picture
-from sweeper.report.svg import colour, drawing, inline, sheet
 
 MOST_POINTS = 160
 """Points drawn for a band; of more, every n-th is drawn."""
 CURVE_POINTS = 30
-COLUMNS = 3
 
 
 def ceiling(evidence: Evidence, worthwhile_db: float, unit: str) -> tuple[Picture, ...]:
@@ -23,71 +19,55 @@ def ceiling(evidence: Evidence, worthwhile_db: float, unit: str) -> tuple[Pictur
         return ()
     title = _title(evidence, worthwhile_db)
     alternative = " ".join(_sentence(row, unit) for row in evidence.crossings.iter_rows(named=True))
-    with drawing():
-        rows = ceil(len(bands) / COLUMNS)
-        figure = sheet(8.6, 2.5 * rows + 0.5)
-        panels = figure.subplots(rows, COLUMNS, sharex=True, sharey=True, squeeze=False)
-        reach = _reach(evidence)
-        furthest = max([20.0, *(rise + 1 for rise in evidence.points["noise_rise_db"].drop_nulls())])
-        for nth, axes in enumerate(panels.flat):
-            if nth < len(bands):
-                _panel(axes, evidence, bands[nth], worthwhile_db)
-                axes.set_ylim(reach)
-                axes.set_xlim(0, furthest)
-                axes.tick_params(labelbottom=nth + COLUMNS >= len(bands))
-            else:
-                axes.set_axis_off()
-        figure.supxlabel("noise rise in bypass: antenna over load, dB", fontsize=11)
-        figure.supylabel("S/N change, dB", fontsize=11, x=-0.015)
-        figure.tight_layout(pad=0.4)
-        svg = inline(figure, "ceiling", title, alternative or title)
-    caption = (
-        "Dotted: the most that any stage, however good, could give at that noise rise. Solid: this stage, with the "
-        "interval of its gain. Dots: single hours of single nights measured here, with their intervals. The upright "
-        "line is where the stage stops being worth switching, with its interval shaded."
+    furthest = max([20.0, *(rise + 1 for rise in evidence.points["noise_rise_db"].drop_nulls())])
+    low, high = _reach(evidence)
+    scale = Scale(
+        {float(at): (str(at), str(at)) for at in range(0, int(furthest) + 1, 5)},
+        furthest,
+        {
+            at: f"{at:+d}".replace("-", wording.MINUS) if at else "0"
+            for at in range(-10, 15, 2)
+            if low < at < high
+        },
+        low,
+        high,
     )
-    return (Picture("ceiling", title, svg, caption, _numbers(evidence, unit)),)
+    panels = [_panel(evidence, band, worthwhile_db, furthest, scale) for band in bands]
+    caption = (
+        "Up: S/N change, dB. To the right: noise rise in bypass, antenna over load, dB. "
+        "Dotted: the most that any stage, however good, could give at that noise rise. Solid: this stage, with the "
+        "interval of its gain. Dots: single hours of single nights measured here, with their intervals. Upright: where "
+        "the stage stops being worth switching, its interval shaded; dashed across: the worthwhile change."
+    )
+    svg = multiples("ceiling", panels, scale)
+    return (Picture("ceiling", title, svg, f"{caption} {alternative}".strip(), _numbers(evidence, unit)),)
 
 
-def _panel(axes: Axes, evidence: Evidence, band: str, worthwhile_db: float) -> None:
+def _panel(evidence: Evidence, band: str, worthwhile_db: float, furthest: float, scale: Scale) -> Panel:
     curve = evidence.curve.filter(evidence.curve["band"] == band).sort("noise_rise_db")
+    curve = curve.gather_every(max(1, curve.height // CURVE_POINTS))
     points = evidence.points.filter(evidence.points["band"] == band)
     points = points.gather_every(max(1, -(-points.height // MOST_POINTS)))
-    every = max(1, curve.height // CURVE_POINTS)
-    curve = curve.gather_every(every)
     x = curve["noise_rise_db"].to_list()
-    for row in evidence.crossings.filter(evidence.crossings["band"] == band).iter_rows(named=True):
-        axes.axvspan(
-            row["noise_rise_low"], row["noise_rise_high"], color=colour("mark"), alpha=0.15, linewidth=0
-        )
-        axes.axvline(row["noise_rise_db"], color=colour("mark"), linewidth=1.2)
-    axes.axhline(worthwhile_db, color=colour("soft"), linewidth=0.9, linestyle=(0, (5, 3)))
-    axes.axhline(0, color=colour("rule"), linewidth=0.9)
-    axes.plot(x, curve["ceiling_db"].to_list(), color=colour("soft"), linestyle=":", linewidth=1.6)
-    axes.fill_between(
-        x, curve["low"].to_list(), curve["high"].to_list(), color=colour("in"), alpha=0.2, linewidth=0
-    )
-    axes.plot(x, curve["snr_change_db"].to_list(), color=colour("in"), linewidth=1.6)
-    known = points.drop_nulls(["low", "high"])
-    # One broken line for all intervals keeps the page small.
-    axes.plot(
-        [x for rise in known["noise_rise_db"] for x in (rise, rise, float("nan"))],
-        [y for low, high in zip(known["low"], known["high"], strict=True) for y in (low, high, float("nan"))],
-        color=colour("ink"),
-        linewidth=0.7,
-        alpha=0.35,
-    )
-    # Dots are the round ends of a line without length, one path for all.
-    axes.plot(
-        [x for rise in points["noise_rise_db"] for x in (rise, rise, float("nan"))],
-        [y for change in points["snr_change_db"] for y in (change, change, float("nan"))],
-        color=colour("ink"),
-        linewidth=3.2,
-        solid_capstyle="round",
-    )
-    axes.text(
-        0.97, 0.95, band, transform=axes.transAxes, ha="right", va="top", fontsize=11, fontweight="bold"
-    )
+    lines = [
+        Line("worthwhile", [worthwhile_db] * 2, at=[0.0, furthest]),
+        Line("any", curve["ceiling_db"].to_list(), at=x),
+        Line("ours", curve["snr_change_db"].to_list(), curve["low"].to_list(), curve["high"].to_list(), x),
+    ]
+    edge = "no noise rise at which it is worth switching"
+    crossings = evidence.crossings.filter(evidence.crossings["band"] == band)
+    for row in crossings.iter_rows(named=True):
+        ends = [row["noise_rise_low"], row["noise_rise_high"]]
+        lines.insert(0, Line("edge", [None, None], [scale.low] * 2, [scale.high] * 2, ends))
+        edge = f"worth switching below a noise rise of {wording.decibel(row['noise_rise_db'])} dB"
+    known = points.drop_nulls(["low", "high"]).select("noise_rise_db", "low", "high").rows()
+    dots = points.select("noise_rise_db", "snr_change_db", pl.col("snr_change_db").alias("same")).rows()
+    strokes = [Strokes("span", known), Strokes("dot", dots)]
+    strokes += [
+        Strokes("at-edge", [(row["noise_rise_db"], scale.low, scale.high)])
+        for row in crossings.iter_rows(named=True)
+    ]
+    return Panel(band, f"{band}: {edge}.", lines, strokes)
 
 
 def _reach(evidence: Evidence) -> tuple[float, float]:

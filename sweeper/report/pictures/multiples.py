@@ -14,12 +14,29 @@ LEFT, TOP, RIGHT, FOOT = 46, 16, 6, 16
 
 @dataclass(frozen=True, slots=True)
 class Line:
-    """Values by place on the scale of hours, None where there is none; `low` and `high` shade an interval about it."""
+    """Values by place on the scale, None where there is none; `low` and `high` shade an interval about it.
+
+    `at`: the places; without them they are 0, 1, 2, …
+    """
 
     kind: str
     values: Sequence[float | None]
     low: Sequence[float | None] = ()
     high: Sequence[float | None] = ()
+    at: Sequence[float] = ()
+
+    @property
+    def places(self) -> Sequence[float]:
+        """Where each value stands."""
+        return self.at or range(len(self.values))
+
+
+@dataclass(frozen=True, slots=True)
+class Strokes:
+    """Short upright lines (place, from, to), all of one kind; of no length they are dots."""
+
+    kind: str
+    each: Sequence[tuple[float, float, float]]
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,21 +46,23 @@ class Panel:
     name: str
     in_words: str
     lines: Sequence[Line]
+    strokes: Sequence[Strokes] = ()
 
 
 @dataclass(frozen=True, slots=True)
 class Scale:
-    """What all share: marks of the hours by place, marks of the levels with their words, and the ends of both."""
+    """What all share: marks by place (in local time and UTC, where they are hours), marks of the levels with their
+    words, and the ends of both."""
 
-    hours: Mapping[int, tuple[str, str]]
-    last_hour: int
+    marks: Mapping[float, tuple[str, str]]
+    last: float
     levels: Mapping[float, str]
     low: float
     high: float
 
     def x(self, place: float) -> float:
         """Where an hour stands."""
-        return LEFT + (WIDE - LEFT - RIGHT) * place / max(self.last_hour, 1)
+        return LEFT + (WIDE - LEFT - RIGHT) * place / max(self.last, 1.0)
 
     def y(self, level: float) -> float:
         """Where a level stands, kept inside."""
@@ -69,43 +88,49 @@ def _panel(name: str, panel: Panel, scale: Scale) -> str:
         y = scale.y(level)
         parts.append(f'<path class="grid" d="M{LEFT} {y:.1f}H{right}"/>')
         parts.append(f'<text class="level" x="{LEFT - 4}" y="{y + 3:.1f}">{escape(words)}</text>')
-    for place, (local, utc) in scale.hours.items():
-        for clock, words in (("lt", local), ("ut", utc)):
+    for place, (local, utc) in scale.marks.items():
+        for clock, words in (("lt", local), ("ut", utc)) if local != utc else (("both", local),):
             parts.append(
                 f'<text class="hour {clock}" x="{scale.x(place):.0f}" y="{HIGH - 4}">{escape(words)}</text>'
             )
     for line in panel.lines:
         parts.append(_shade(line, scale))
     for line in panel.lines:
-        parts.append(f'<path class="{line.kind}" d="{_path(line.values, scale)}"/>')
+        parts.append(f'<path class="{line.kind}" d="{_path(line, scale)}"/>')
+    for strokes in panel.strokes:
+        inside = [each for each in strokes.each if 0 <= each[0] <= scale.last]
+        path = "".join(f"M{scale.x(x):.1f} {scale.y(low):.1f}V{scale.y(high):.1f}" for x, low, high in inside)
+        parts.append(f'<path class="{strokes.kind}" d="{path}"/>')
     return "".join(parts) + "</svg>"
 
 
-def _path(values: Sequence[float | None], scale: Scale) -> str:
+def _path(line: Line, scale: Scale) -> str:
     """A broken line through what is known; one value alone is a short dash."""
     found, pen = [], False
-    for place, value in enumerate(values):
+    for nth, (place, value) in enumerate(zip(line.places, line.values, strict=True)):
         if value is None:
             pen = False
             continue
-        alone = not pen and (place + 1 == len(values) or values[place + 1] is None)
-        found.append(f"{'L' if pen else 'M'}{scale.x(place):.0f} {scale.y(value):.1f}{'h2' if alone else ''}")
+        alone = not pen and (nth + 1 == len(line.values) or line.values[nth + 1] is None)
+        at = f"{scale.x(place):.0f} {scale.y(value):.1f}"
+        found.append(f"{'L' if pen else 'M'}{at}{'h2' if alone else ''}")
         pen = True
     return "".join(found)
 
 
 def _shade(line: Line, scale: Scale) -> str:
     """The interval about a line, piece by piece where hours are missing."""
-    pieces: list[list[int]] = [[]]
-    for place, (low, high) in enumerate(zip(line.low, line.high, strict=True)):
+    pieces: list[list[tuple[str, str]]] = [[]]
+    for place, low, high in zip(line.places, line.low, line.high, strict=False):
         if low is None or high is None:
             pieces.append([])
         else:
-            pieces[-1].append(place)
+            pieces[-1].append(
+                (f"{scale.x(place):.0f} {scale.y(high):.1f}", f"{scale.x(place):.0f} {scale.y(low):.1f}")
+            )
     found = []
     for piece in pieces:
         if len(piece) > 1:
-            above = [f"{scale.x(at):.0f} {scale.y(line.high[at] or 0.0):.1f}" for at in piece]
-            below = [f"{scale.x(at):.0f} {scale.y(line.low[at] or 0.0):.1f}" for at in reversed(piece)]
-            found.append(f"M{'L'.join([*above, *below])}z")
+            above, below = zip(*piece, strict=True)
+            found.append(f"M{'L'.join([*above, *reversed(below)])}z")
     return f'<path class="{line.kind} shade" d="{"".join(found)}"/>' if found else ""

@@ -7,7 +7,7 @@ from typing import Any
 
 import polars as pl
 
-from sweeper.analysis import BandFinding, Findings, Interval, listed
+from sweeper.analysis import S_UNIT_DB, BandFinding, Findings, Interval, listed, s_units
 from sweeper.report import wording
 from sweeper.report.pictures.multiples import Line, Panel, Scale, multiples
 from sweeper.report.pictures.picture import Numbers, Picture
@@ -18,8 +18,6 @@ PATHS = {
     "load-stage": "load, stage in",
     "load-bypass": "load, bypass",
 }
-S_UNIT_DB = 6.0
-"""An S-unit below S9: IARU Region 1 technical recommendation R.1 (1990)."""
 EVERY_HOURS = 6
 """Local hours between two marks."""
 MARGIN_DB = 2.0
@@ -80,8 +78,8 @@ def _line(
     rows: pl.DataFrame, kind: str, order: Sequence[int], keys: tuple[str, ...] = ("level", "low", "high")
 ) -> Line:
     by_hour = {row["hour_utc"]: row for row in rows.iter_rows(named=True)}
-    columns = [[by_hour[hour][key] if hour in by_hour else None for hour in order] for key in keys]
-    return Line(kind, columns[0], *columns[1:])
+    values, low, high = ([by_hour[hour][key] if hour in by_hour else None for hour in order] for key in keys)
+    return Line(kind, values, low, high)
 
 
 def _scale(ends: tuple[float, float], order: Sequence[int], zone: str, on: date, unit: str) -> Scale:
@@ -94,21 +92,13 @@ def _scale(ends: tuple[float, float], order: Sequence[int], zone: str, on: date,
     marks = [nth * every for nth in range(math.ceil(low / every), math.floor(high / every) + 1)]
     words = {at: f"{s_units(at)} {at:.0f}" if s_meter else f"{at:.0f}" for at in marks}
     hours = {
-        place: (wording.local_hour(hour, zone, on)[:2], f"{hour:02d}")
+        float(place): (wording.local_hour(hour, zone, on)[:2], f"{hour:02d}")
         for place, hour in enumerate(order)
         if int(wording.local_hour(hour, zone, on)[:2]) % EVERY_HOURS == 0
     }
     return Scale(
         hours, len(order) - 1, {at: text.replace("-", wording.MINUS) for at, text in words.items()}, low, high
     )
-
-
-def s_units(over_s9_db: float) -> str:
-    """``S3`` for −36 dB over S9, ``S9+20`` for 20 above; ``<S1`` below what the scale shows."""
-    if over_s9_db > 0:
-        return f"S9+{over_s9_db:.0f}"
-    units = 9 + over_s9_db / S_UNIT_DB
-    return f"S{units:.0f}" if units >= 1 else "<S1"
 
 
 def _outside(

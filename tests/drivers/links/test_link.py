@@ -132,6 +132,13 @@ def test_a_box_that_hangs_costs_no_more_than_its_deadlines() -> None:
         assert len(served.asked) == 2  # asked once more before giving up
 
 
+def test_a_box_that_hangs_is_asked_again_for_as_long_as_any_time_is_left() -> None:
+    with box(lambda to, data: None) as served, linked(served.url, reconnect_s=0.0, timeout_s=0.2) as link:
+        with pytest.raises(LinkTimeout):
+            link.exchange(b"?\n", line)
+        assert len(served.asked) == 2
+
+
 def test_a_box_that_babbles_without_end_is_cut_off() -> None:
     def babble(to: socket.socket, data: bytes) -> None:
         while True:

@@ -199,3 +199,36 @@ def test_the_tail_of_a_longer_word_is_no_command(line: bytes) -> None:
         assert keying.in_words(before + line)
     for before in (b"A", b"Z", b"a", b"z"):
         assert keying.in_words(before + line) == ""
+
+
+@pytest.mark.parametrize(
+    ("requests", "text", "told"),
+    [
+        ([b"one\n", b"two"], True, "lines and pieces"), ([b"one", b"two"], True, ""), ([b"\n\x01"], False, ""),
+        ([b"one\n", b"\n"], True, "lines and pieces"), ([b"one\r\n", b"two\r", b"six\n"], True, ""),
+        ([b"OUTP\n"], True, "output or transmitter"), ([b"OUTP\n"], False, ""), ([b"OUTP"], True, ""),
+        ([b"one\r", b"OUTP\r"], True, "output or transmitter"),
+    ],
+)  # fmt: skip
+def test_only_a_table_of_lines_is_read_as_lines(requests: list[bytes], text: bool, told: str) -> None:
+    found = keying.in_table(requests, text=text)
+    assert (told in found) if told else found == ""
+
+
+def test_a_word_that_takes_the_next_word_and_a_frame_without_a_command_are_told_as_they_are() -> None:
+    assert keying.in_text("plain", b"words", "relay 1 on") == ""
+    assert "set_ptt" in keying.in_text("plain", "T 1")
+    assert keying.in_frame(b"\x01T1\x00") == "b'T1'" and keying.in_frame(b"\x01\x05") == ""
+    assert keying.in_text("\udcffT 1".encode("utf-8", "surrogateescape").decode("latin-1"))
+
+
+def test_a_verb_that_two_requests_spell_together_is_found() -> None:
+    assert "keys them" in keying.in_table([b"AT", b"X2", b";"], text=False)
+    assert "keys them" in keying.in_table([b"X2", b"AT", b";"], text=False)
+    assert keying.in_table([b"AT", b"X2"], text=False) == ""
+    assert keying.in_table([b"AT", b"Y", b";"], text=False) == ""
+
+
+def test_the_first_mistake_in_the_order_of_danger_is_told() -> None:
+    both = [b"T 1\n", b"TX;"]
+    assert "a receiver behind hamlib would read set_ptt in b'T 1\\n'" in keying.in_table(both, text=True)

@@ -292,12 +292,14 @@ def test_no_voltage_goes_up_the_feed_line_by_a_station_file(key: str) -> None:
 class Gone:
     """A device that was unplugged: every call but those that open it says so."""
 
+    there = True
+
     def __init__(self, arguments: dict[str, str]) -> None:
-        self.there = True
+        pass
 
     def __getattr__(self, name: str) -> Any:
         def call(*_: Any, **__: Any) -> Any:
-            if not self.there:
+            if not Gone.there:
                 raise RuntimeError("no device")
             return float(RATE_HZ)
 
@@ -324,9 +326,11 @@ class Soapy:
         lambda receiver: receiver.prepare(),
     ],
 )
-def test_a_device_that_is_gone_is_told_whatever_is_asked_of_it(call: Callable[[IqReceiver], Any]) -> None:
+def test_a_device_that_is_gone_is_told_whatever_is_asked_of_it(
+    call: Callable[[IqReceiver], Any], monkeypatch: pytest.MonkeyPatch
+) -> None:
     receiver = IqReceiver(Options(device={"driver": "none"}, sample_rate_hz=RATE_HZ), Soapy)
-    receiver._device.there = False
+    monkeypatch.setattr(Gone, "there", False)
     with pytest.raises((LinkLost, Refused)):
         call(receiver)
     receiver.close()

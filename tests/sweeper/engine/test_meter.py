@@ -91,3 +91,41 @@ def test_a_meter_whose_ends_nobody_knows_is_at_neither() -> None:
 def test_three_whole_visits_alike_after_others_are_a_dead_meter() -> None:
     values = [1, 1.1, 7, 7, 7, 7, 7, 7]
     assert stuck_readings(values, [0, 0, 1, 1, 2, 2, 3, 3], [""] * 8) == [False, False, *[True] * 6]
+
+
+@pytest.mark.parametrize(
+    ("reading", "dbm"), [(0.0, -127.0), (9.0, -73.0), (15.0, -13.0), (4.5, -100.0), (12.0, -43.0)]
+)
+def test_the_points_of_a_curve_are_on_it_and_straight_lines_lie_between(reading: float, dbm: float) -> None:
+    assert S_METER.dbm(reading) == dbm
+
+
+@pytest.mark.parametrize(("apart", "dead"), [(0.49, True), (0.5, False)])
+def test_a_meter_is_coarse_from_half_a_unit_on(apart: float, dead: bool) -> None:
+    values = [7.0] * 6 + [7.0 + apart] * 2
+    assert any(stuck_readings(values, [0, 0, 1, 1, 2, 2, 3, 3], [""] * 8)) == dead
+
+
+@pytest.mark.parametrize(
+    ("values", "visits", "stale"),
+    [
+        ([1.1, 7, 7, 7, 1.2], [0, 1, 2, 3, 4], [1, 2, 3]), ([1.1, 7, 7, 1.2], [0, 1, 2, 3], []),
+        ([7, 7, 7, 1.1, 1.2], [0, 1, 2, 3, 4], [0, 1, 2]), ([1.1, 1.2, 7, 7, 7], [0, 1, 2, 3, 4], [2, 3, 4]),
+        # a row that begins amid a visit, or ends amid one, has one whole visit less
+        ([1.1, 7, 7, 7, 7, 1.2], [0, 0, 1, 2, 3, 4], [1, 2, 3, 4]), ([1.1, 7, 7, 7, 1.2], [0, 0, 1, 2, 3], []),
+        ([1.1, 7, 7, 7, 7, 1.2], [0, 1, 2, 3, 4, 4], [1, 2, 3, 4]), ([1.1, 7, 7, 7, 1.2], [0, 1, 2, 3, 3], []),
+    ],
+)  # fmt: skip
+def test_three_whole_visits_in_a_row_are_wanted(
+    values: list[float], visits: list[int], stale: list[int]
+) -> None:
+    found = stuck_readings(values, visits, [""] * len(values))
+    assert [place for place, still in enumerate(found) if still] == stale
+
+
+def test_a_flag_on_the_first_of_them_forgives_a_row_that_stands_still() -> None:
+    visits = [0, 0, 1, 1, 2, 2, 3, 3]
+    values = [7, 7, 7, 7, 7, 7, 1.1, 1.2]
+    assert not any(stuck_readings(values, visits, ["clipped"] * 6 + [""] * 2))
+    assert any(stuck_readings(values, visits, [""] * 8))
+    assert stuck_readings([], [], []) == []

@@ -4,15 +4,35 @@ import asyncio
 from datetime import timedelta
 from pathlib import Path
 
+import httpx
+
 from drivers.config_files import station_file
+from sweeper.analysis import Findings
 from sweeper.errors import UserFacingError
-from sweeper.page.app import _Page
+from sweeper.page.app import live_page
 from sweeper.page.guard import Door
-from sweeper.page.tonight import without_place
+from sweeper.page.tonight import Tonight, without_place
 from sweeper.reduction import Reduced
-from sweeper.station import load
+from sweeper.station import Station, load
 from sweeper.store import Store
+from tests.sweeper.page.test_guard import HERE, asked, own
 from tests.sweeper.report import sample
+
+
+def drawn(station: Station, folder: Path, *found: Findings) -> list[str]:
+    """The report as a browser gets it, after each of these findings in turn."""
+    tonight = Tonight()
+    app = live_page(station, folder, Door(None), tonight)
+
+    async def go() -> list[str]:
+        texts = []
+        async with httpx.AsyncClient(transport=httpx.ASGITransport(app), base_url=HERE) as client:
+            for each in found:
+                tonight.take(Reduced(each, (), lambda each=each: sample.tables(each)), 18)
+                texts.append((await client.get("/report")).text)
+        return texts
+
+    return asyncio.run(go())
 
 
 def test_the_report_of_the_live_page_says_what_changed_since_the_night_before(tmp_path: Path) -> None:
@@ -22,17 +42,9 @@ def test_the_report_of_the_live_page_says_what_changed_since_the_night_before(tm
     before = sample.findings("40 m", verdict="undecided")
     after = sample.findings("40 m", verdict="stage", end=before.end + timedelta(days=1))
 
-    async def drawn() -> list[str]:
-        texts = []
-        page = _Page(station, tmp_path, Door(None))
-        for found in (before, after, after):
-            page._tonight.take(Reduced(found, (), lambda found=found: sample.tables(found)), 18)
-            texts.append(page._draw())
-        return texts
-
-    first, second, again = asyncio.run(drawn())
-    assert "What changed" not in first
-    for text in (second, again):
+    texts = drawn(station, tmp_path, before, after, after)
+    assert "What changed" not in texts[0]
+    for text in texts[1:]:
         assert "now “stage in”, was “not settled yet”." in text
         assert "Ferrites on the router" in text
 
@@ -41,23 +53,12 @@ def test_a_page_whose_disk_is_full_still_shows_the_report(tmp_path: Path) -> Non
     station = load(station_file("saltmarsh"))
     with Store(tmp_path, station.station.name, station.station.longitude) as store:
         (store.folder / ".report.html.part").mkdir()  # nothing can be written there
-    found = sample.findings("40 m")
-
-    async def drawn() -> str:
-        page = _Page(station, tmp_path, Door(None))
-        page._tonight.take(Reduced(found, (), lambda: sample.tables(found)), 18)
-        return page._draw()
-
-    assert 'id="do"' in asyncio.run(drawn())
+    assert 'id="do"' in drawn(station, tmp_path, sample.findings("40 m"))[0]
 
 
 def test_a_page_that_is_looked_at_from_elsewhere_names_no_folder_of_this_computer(tmp_path: Path) -> None:
     told = UserFacingError(f"{tmp_path}: no daemon runs here. Start one with `sweeper run`.")
     assert without_place(told, tmp_path) == "No daemon runs here. Start one with `sweeper run`."
-    page = _Page(load(station_file("saltmarsh")), tmp_path, Door(None))
-
-    async def paused() -> bytes:
-        return bytes((await page._ask("pause")).body)
-
-    answer = asyncio.run(paused()).decode()
+    door = Door(None)
+    answer = asked(door, "POST", "/pause", tmp_path, headers=own(door)).text
     assert str(tmp_path) not in answer and "No daemon runs here" in answer

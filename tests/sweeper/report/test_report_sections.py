@@ -22,7 +22,7 @@ def test_the_answer_comes_first_and_everything_else_is_folded(markup: str) -> No
     above = markup[: markup.index("<details>")]
     for words in (
         "7 nights",
-        "Stage in on 80 m and 40 m.",
+        "Stage in on 80\u00a0m and 40\u00a0m.",
         "▲ stage in",
         "+3.0 (+2.2 to +3.8)",
         "passes done",

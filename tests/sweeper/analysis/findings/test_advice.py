@@ -1,11 +1,15 @@
 """The words: hours joined into spans, local time first, worth with its interval."""
 
+from dataclasses import replace
 from datetime import UTC, datetime
 
-from sweeper.analysis.findings.advice import _fresh, advice
+from sweeper.analysis.band.cells import Cell
+from sweeper.analysis.findings.advice import advice, reason_of
 from sweeper.analysis.results import PeriodFinding
+from sweeper.analysis.statistics.estimates import Estimate
 from sweeper.analysis.statistics.interval import Interval
-from sweeper.analysis.wording import clock_spans, spans
+from sweeper.analysis.verdict.judge import Judged
+from sweeper.analysis.wording import clock_spans, s_units, spans
 
 WINTER = datetime(2026, 1, 10, tzinfo=UTC)
 SUMMER = datetime(2026, 7, 10, tzinfo=UTC)
@@ -34,6 +38,25 @@ def test_clocks_show_local_time_first():
     assert clock_spans([18, 19], "Europe/Copenhagen", WINTER) == "19:00–21:00 (18:00–20:00 UTC)"
     assert clock_spans([18, 19], "Europe/Copenhagen", SUMMER) == "20:00–22:00 (18:00–20:00 UTC)"
     assert clock_spans([18, 22], "UTC", WINTER) == "18:00–19:00 and 22:00–23:00 UTC"
+
+
+def test_s_units_as_the_needle_shows_them():
+    # IARU Region 1 technical recommendation R.1 (1990): six decibels an S-unit, S9 at 0 dB over S9.
+    assert [s_units(at) for at in (0.0, -36.0, -45.8, -48.0, -60.0, 20.0)] == [
+        "S9", "S3", "S1½", "S1", "<S1", "S9+20",
+    ]  # fmt: skip
+
+
+def test_what_to_do_on_the_nights_measured_says_what_is_open_about_others():
+    change = Interval(2.6, 2.1, 3.1)
+    periods = [
+        replace(period(hour, "undecided", (2.9, 0.8, 6.8)), measured_db=change, measured_verdict="stage")
+        for hour in (20, 21)
+    ]
+    assert advice(periods, "UTC", WINTER, next_step="about 20 more nights should settle it") == (
+        "Stage in at all hours measured, worth 2.6 dB (2.1 to 3.1), on the 10 nights measured; on nights to come 0.8 "
+        "to 6.8 dB: it helps, how much is not settled (about 20 more nights should settle it)."
+    )
 
 
 def test_advice_reads_like_advice():
@@ -68,6 +91,17 @@ def test_overload_is_named_and_no_worth_is_told():
 
 
 def test_a_small_figure_that_has_just_become_a_verdict_says_what_stopping_does_to_it():
-    assert "0.3 dB too large" in _fresh(1.9, 1.1, 1.0)
-    assert _fresh(1.9, 1.5, 1.0) == ""
-    assert _fresh(2.8, 1.1, 1.0) == ""
+    def said(value, low):
+        change = Estimate(value, 0.1, 9.0)
+        cell = Cell("40 m", 20, 10, 40, change, change, None, None, None, "", (), 1.0)
+        ways = (
+            Judged("stage", Interval(value, low, value + 1.0), 0.01),
+            Judged("bypass", Interval(-value, -value - 1.0, -low), 0.01),
+        )
+        told = {"0.3 dB too large" in reason_of(cell, judged, 1.0) for judged in ways}
+        assert len(told) == 1  # the same either way
+        return told.pop()
+
+    assert said(1.9, 1.1)
+    assert not said(1.9, 1.5)
+    assert not said(2.8, 1.1)

@@ -14,8 +14,9 @@ from hypothesis import strategies as st
 
 import sweeper
 from sweeper.analysis.band.cells import Cell
-from sweeper.analysis.band.switching_threshold import _at_most
+from sweeper.analysis.band.switching_threshold import CURVE_RISES_DB, SwitchingThreshold, on_every_scale
 from sweeper.analysis.findings.advice import TROUBLES, advice, midnight, reason_of
+from sweeper.analysis.findings.stretches import COSTS, HELPS, SETTLED, outlook_words
 from sweeper.analysis.results import PeriodFinding, Verdict
 from sweeper.analysis.states import FAULTS, OF_VERDICT, STATES, State, words_of
 from sweeper.analysis.statistics.estimates import Estimate
@@ -32,6 +33,7 @@ TESTED = {
     ("analysis/findings/advice.py", "_clause"),
     ("analysis/band/switching_threshold.py", "switching_threshold"),
     ("analysis/band/switching_threshold.py", "_at_most"),
+    ("analysis/findings/stretches.py", ""),
 }
 """Where claims are made from intervals that are valid at every look; each is tested below."""
 SAID_OF_VERDICTS = {
@@ -40,7 +42,9 @@ SAID_OF_VERDICTS = {
     ("report/pictures/noise.py", "_outside"): "the legend of levels",
     ("analysis/physics/external_noise.py", "standing"): "noise beside P.372, nothing of a stage",
     ("analysis/band/overload.py", "_overload"): "what to do about overload, no claim of worth",
+    ("report/answer.py", ""): "the outlook below in fewer words, for a phone",
     ("report/pictures/ceiling.py", "ceiling"): "the legend of the curve",
+    ("report/pictures/ceiling.py", "_panel"): "the crossing of the threshold below, for who cannot see it",
     (
         "report/pictures/ceiling.py",
         "_title",
@@ -147,10 +151,32 @@ def test_what_is_said_of_an_hour_holds_over_its_interval(
 @given(low=st.floats(-20.0, 20.0), width=st.floats(0.0, 20.0), worthwhile_db=st.floats(0.5, 3.0))
 def test_never_and_at_most_are_said_of_the_upper_end(low: float, width: float, worthwhile_db: float) -> None:
     best = Interval(low + width / 2, low, low + width)
-    said = _at_most(best, worthwhile_db)
+    threshold = SwitchingThreshold(CURVE_RISES_DB, CURVE_RISES_DB, best, None, None, "")
+    found = on_every_scale(threshold, [threshold], worthwhile_db)
+    assert found is not None
+    said = found.sentence
     assert ("never helps" in said) == (best.high < 0.0)
     assert ("no meter reading calls for it" in said) == (0.0 <= best.high < worthwhile_db)
     assert ("Not settled" in said) == (best.high >= worthwhile_db)
+
+
+@given(low=st.floats(-9.0, 9.0), width=st.floats(0.0, 9.0), settled=st.booleans())
+def test_what_is_said_of_nights_to_come_holds_over_their_interval(
+    low: float, width: float, settled: bool
+) -> None:
+    span = Interval(low + width / 2, low, low + width)
+    for state in get_args(State):
+        said = outlook_words(state, span, settled, 1.0)
+        if said == HELPS:
+            assert span.low > 0
+        elif said == COSTS:
+            assert span.high < 0
+        elif said == SETTLED:
+            assert settled
+            assert {"in": low > 1, "out": low + width < -1, "same": low > -1 and low + width < 1}[state]
+        else:
+            assert said == "not settled yet"
+    assert outlook_words("in", None, True, 1.0) == ""
 
 
 def test_every_verdict_that_withholds_has_its_words() -> None:

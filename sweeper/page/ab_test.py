@@ -1,0 +1,150 @@
+"""One attended A/B test at a time, on a thread of its own, for whoever has the page open. Knows no HTTP."""
+
+from __future__ import annotations
+
+import threading
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from pathlib import Path
+from queue import SimpleQueue
+from typing import TYPE_CHECKING, Any, Literal
+
+from drivers.errors import RigError
+from drivers.waiting import StopOrder
+from sweeper.clock import Clock, SystemClock
+from sweeper.errors import UserFacingError
+from sweeper.station import Station
+from sweeper.store import Store, StoreError, keep_ab_test
+
+if TYPE_CHECKING:  # what listens and compares is loaded with the first test
+    from drivers.contracts import SampleSource
+    from sweeper.attended.listening import Pressed
+    from sweeper.attended.view import Attended, View
+
+    Listen = Callable[[Station, str | None], SampleSource]
+
+LEAVE_S = 5.0
+"""How long the end waits for the thread; relays rest within two seconds."""
+
+
+@dataclass(frozen=True, slots=True)
+class Wanted:
+    """What somebody asks for on the page. `sound`: None for that of the station file."""
+
+    hz: float | None = None
+    minutes: float = 2.0
+    by_hand: bool = False
+    sound: str | None = None
+    keep: bool = False
+
+
+class AbTest:
+    """What is going on, for all that look; and what they press."""
+
+    def __init__(
+        self, station: Station, data: Path, clock: Clock | None = None, listen: Listen | None = None
+    ) -> None:
+        self._station, self._data = station, data
+        self._clock = clock or SystemClock()
+        self._listen = listen
+        self._lock = threading.Lock()
+        self._thread: threading.Thread | None = None
+        self._stop = StopOrder()
+        self._pressed: Pressed = SimpleQueue()
+        self._view: View | None = None
+        self._sentence, self._lines = "", tuple[str, ...]()
+        self._figures = tuple[tuple[str, str], ...]()
+        self.version = 0
+
+    @property
+    def running(self) -> bool:
+        return self._thread is not None and self._thread.is_alive()
+
+    def begin(self, wanted: Wanted) -> bool:
+        """Begin a test; False while one is running."""
+        with self._lock:
+            if self.running:
+                return False
+            self._stop, self._pressed = StopOrder(), SimpleQueue()
+            self._view, self._sentence, self._lines, self._figures = None, "", (), ()
+            self._thread = threading.Thread(target=self._run, args=(wanted,), name="a/b test", daemon=True)
+            self._thread.start()
+            self.version += 1
+            return True
+
+    def press(self, key: Literal["switched", "load", "stop"]) -> bool:
+        """A button; False where no test is running."""
+        if not self.running:
+            return False
+        self._pressed.put((key, self._clock.monotonic()))
+        return True
+
+    def end(self) -> None:
+        """Stop a test that is running and wait until relays rest."""
+        self._stop.set()
+        thread = self._thread
+        if thread is not None:
+            thread.join(LEAVE_S)
+
+    def seen(self) -> dict[str, Any]:
+        """All that a page shows, as plain values."""
+        view = self._view
+        return {
+            "running": self.running,
+            "view": None if view is None else view.as_dict(),
+            "sentence": self._sentence,
+            "lines": list(self._lines),
+            "figures": [list(row) for row in self._figures],
+        }
+
+    def _run(self, wanted: Wanted) -> None:
+        try:
+            self._finished(self._attended(wanted), wanted)
+        except (UserFacingError, RigError, StoreError) as told:
+            self._sentence = str(told)
+        except OSError as refusal:
+            self._sentence = f"This computer does not allow it: {refusal.strerror}."
+        finally:
+            self._thread = None
+            self.version += 1
+
+    def _attended(self, wanted: Wanted) -> Attended:
+        from sweeper.attended.at_station import BY_HAND_S, BY_RELAY_S, attended_at, closing
+        from sweeper.attended.session import Asked
+        from sweeper.attended.sound import sound_of
+
+        station, place = self._station, self._station.station
+        by_hand = wanted.by_hand or station.switch.by_hand
+        asked = Asked(
+            seconds=60.0 * wanted.minutes,
+            every_s=BY_HAND_S if by_hand else BY_RELAY_S,
+            by_hand=by_hand,
+            at=f"{self._clock.now():%Y-%m-%dT%H:%M:%SZ}",
+            hz=wanted.hz,
+            confidence=station.analysis.confidence,
+            worthwhile_db=station.analysis.worthwhile_db,
+            keys=by_hand,
+        )
+        listen = self._listen or sound_of
+        with (
+            closing(listen(station, wanted.sound)) as source,
+            Store(self._data, place.name, place.longitude) as store,
+        ):
+            pressed, clock = self._pressed, self._clock
+            return attended_at(station, store, source, asked, pressed, clock, self._stop, self._told)
+
+    def _told(self, view: View) -> None:
+        spoken = view.next.replace("the space bar", "the button").replace("press L", "press Load")
+        self._view = replace(view, next=spoken)
+        self.version += 1
+
+    def _finished(self, attended: Attended, wanted: Wanted) -> None:
+        from sweeper.ab import as_json
+        from sweeper.report.ab_words import REMARKS, figures
+
+        result = attended.result
+        self._sentence, self._figures = result.reason, figures(result)
+        self._lines = (*attended.notes, *(REMARKS[flag] for flag in result.flags if flag in REMARKS))
+        if wanted.keep:
+            keep_ab_test(self._data, self._station.station.name, result.at or "", as_json(result))
+            self._lines = (*self._lines, "Kept with the station's data.")

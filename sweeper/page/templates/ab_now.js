@@ -1,0 +1,179 @@
+// Paints what /ab/events tells, and hands on what is pressed. Everything from outside goes in as text.
+"use strict";
+
+const at = (id) => document.getElementById(id);
+const word = document.querySelector('meta[name="sweeper-word"]').content;
+const SVG = "http://www.w3.org/2000/svg";
+const WIDE = 320, HIGH = 110, LINE = 640;
+let running = false, byHand = false;
+
+function write(id, text) {
+  if (at(id).textContent !== text) at(id).textContent = text;
+}
+
+function drawn(name, attributes, text) {
+  const made = document.createElementNS(SVG, name);
+  for (const [key, value] of Object.entries(attributes)) made.setAttribute(key, String(value));
+  if (text !== undefined) made.textContent = text;
+  return made;
+}
+
+function element(name, text) {
+  const made = document.createElement(name);
+  made.textContent = text;
+  return made;
+}
+
+const signed = (value) => `${value >= 0 ? "+" : "−"}${Math.abs(value).toFixed(1)}`;
+const level = (value) => (value === null ? "–" : `${value < 0 ? "−" : ""}${Math.abs(value).toFixed(1)} dB`);
+// Without its ends: only those of S/N hold at every moment.
+const value = (it) => (it ? `${signed(it.value)} dB` : "–");
+const change = (it) => (it ? `${signed(it.value)} dB (${signed(it.low)} to ${signed(it.high)})` : "–");
+
+function spectrum(id, db, top) {
+  const bottom = -3;
+  const y = (value) => HIGH - ((Math.max(value, bottom) - bottom) / (top - bottom)) * (HIGH - 4);
+  const lines = [0, 10, 20, 30, 40, 50, 60].filter((value) => value < top)
+    .map((value) => drawn("line", { x1: 0, x2: WIDE, y1: y(value), y2: y(value) }));
+  if (!db.length) return at(id).replaceChildren(...lines);
+  const points = db.map((value, nth) => `${((nth / (db.length - 1)) * WIDE).toFixed(1)},${y(value).toFixed(1)}`);
+  at(id).replaceChildren(...lines, drawn("path", { d: `M0,${HIGH} L${points.join(" L")} L${WIDE},${HIGH} Z` }));
+}
+
+function interval(it) {
+  if (!it) return at("interval").replaceChildren();
+  const reach = Math.max(6, Math.min(30, Math.ceil(Math.max(Math.abs(it.low), Math.abs(it.high)) / 3) * 3));
+  const x = (value) => 10 + ((Math.max(-reach, Math.min(reach, value)) + reach) / (2 * reach)) * (LINE - 20);
+  at("interval").replaceChildren(
+    drawn("rect", { x: x(-1), width: x(1) - x(-1), y: 2, height: 24 }),
+    drawn("line", { x1: x(-reach), x2: x(reach), y1: 14, y2: 14 }),
+    drawn("line", { x1: x(0), x2: x(0), y1: 2, y2: 26 }),
+    drawn("line", { class: "span", x1: x(it.low), x2: x(it.high), y1: 14, y2: 14 }),
+    drawn("circle", { cx: x(it.value), cy: 14, r: 6 }),
+    drawn("text", { x: 10, y: 42 }, `${signed(-reach)} dB`),
+    drawn("text", { x: LINE - 10, y: 42, "text-anchor": "end" }, `S/N change with the stage in, ${signed(reach)} dB`),
+  );
+}
+
+function route(path) {
+  const side = path.endsWith("stage") ? "in" : "out";
+  const made = element("span", path.startsWith("load") ? `load, ${side.toUpperCase()}` : side.toUpperCase());
+  made.className = side;
+  return made;
+}
+
+function paintView(view) {
+  at("heard").hidden = false;
+  byHand = view.by_hand;
+  const dbs = [...view.out_curve.db, ...view.in_curve.db];
+  const top = Math.max(10, ...dbs) + 2;
+  spectrum("out", view.out_curve.db, top);
+  spectrum("in", view.in_curve.db, top);
+  const hz = view.hz;
+  const shown = (value) => (value >= 1e5 ? `${(value / 1e3).toFixed(2)} kHz` : `${value.toFixed(0)} Hz`);
+  write("scale", hz.length ? `From ${shown(hz[0])} to ${shown(hz[hz.length - 1])}; a line each 10 dB over the noise with the stage out.` : "");
+  const rows = [
+    ["signal", view.out.signal_db, view.within.signal_db, value(view.signal_change)],
+    ["noise", view.out.noise_db, view.within.noise_db, value(view.noise_change)],
+    ["S/N", view.out.snr_db, view.within.snr_db, change(view.snr_change)],
+  ];
+  at("levels").replaceChildren(...rows.map(([name, out, within, it]) => {
+    const line = element("tr", "");
+    const head = element("th", name);
+    head.scope = "row";
+    line.append(head, element("td", level(out)), element("td", level(within)), element("td", it));
+    return line;
+  }));
+  interval(view.snr_change);
+}
+
+function paintRunning(view) {
+  at("stands").replaceChildren("NOW ", route(view.path));
+  const soon = view.to ? (view.switch_in_s > 0.4 ? ` in ${view.switch_in_s.toFixed(0)} s` : " now") : "";
+  at("then").replaceChildren(...(view.to ? ["→ ", route(view.to), soon] : []), ` · ${view.edges} of ${view.planned} · ${Math.round(view.left_s)} s left`);
+  write("answer", view.answer);
+  write("next", view.next);
+  at("big").classList.toggle("due", byHand && !(view.switch_in_s > 0.4) && view.to !== null);
+  const lines = [view.hint, view.still, view.sight, view.cap, view.trouble].filter(Boolean);
+  at("lines").replaceChildren(...lines.map((text) => element("li", text)));
+}
+
+function paint(told) {
+  running = told.running;
+  at("asked").hidden = running;
+  at("where").hidden = !running || !told.view;
+  if (told.view) paintView(told.view);
+  const hand = running && told.view !== null && byHand;
+  write("big", !running ? (told.sentence ? "Once more" : "Begin") : hand ? "I have switched" : "End");
+  at("load").hidden = at("stop").hidden = !hand;
+  if (hand) write("load", told.view.path.startsWith("load") ? "Antenna is back" : "Load is in place");
+  if (running && told.view) return paintRunning(told.view);
+  at("big").classList.remove("due");
+  if (running) {
+    write("answer", "Listening …");
+    write("next", "The sound input and the rig are being opened.");
+  } else if (told.sentence) {
+    write("answer", told.figures.length ? told.sentence : "Nothing is claimed");
+    write("next", told.figures.length ? "This holds for this tuning and this hour; nights of passes tell about nights." : told.sentence);
+    const lines = [...told.figures.map(([name, value]) => `${name}: ${value}`), ...told.lines];
+    at("lines").replaceChildren(...lines.map((text) => element("li", text)));
+  }
+}
+
+function listen() {
+  const events = new EventSource("/ab/events");
+  events.addEventListener("all", (event) => {
+    at("lost").hidden = true;
+    paint(JSON.parse(event.data));
+    document.documentElement.dataset.painted = "yes";
+  });
+  events.addEventListener("error", () => {
+    at("lost").hidden = false;
+    if (events.readyState === EventSource.CLOSED) setTimeout(listen, 2000);
+  });
+}
+
+async function ask(path, body) {
+  try {
+    const answer = await fetch(path, {
+      method: "POST",
+      headers: { "content-type": "application/json", "x-sweeper-word": word },
+      body: JSON.stringify(body),
+    });
+    const json = answer.headers.get("content-type").startsWith("application/json");
+    write("said", json ? (await answer.json()).sentence : await answer.text());
+  } catch (fault) {
+    write("said", "The page's server does not answer.");
+  }
+}
+
+function begin() {
+  const khz = at("hz").value.trim().replace(",", ".");
+  const minutes = Number(at("minutes").value.trim().replace(",", "."));
+  ask("/ab/begin", {
+    hz: khz ? Math.round(Number(khz) * 1000) : null,
+    minutes,
+    by_hand: at("by-hand").checked,
+    sound: at("sound").value || null,
+    keep: at("keep").checked,
+  });
+}
+
+function big() {
+  if (!running) begin();
+  else ask("/ab/press", { key: byHand ? "switched" : "stop" });
+}
+
+at("big").addEventListener("click", big);
+at("load").addEventListener("click", () => ask("/ab/press", { key: "load" }));
+at("stop").addEventListener("click", () => ask("/ab/press", { key: "stop" }));
+at("asked").addEventListener("submit", (event) => event.preventDefault());
+addEventListener("keydown", (event) => {
+  if (!running || !byHand || event.repeat || event.target.tagName === "BUTTON") return;
+  if (event.key === " ") {
+    event.preventDefault();
+    ask("/ab/press", { key: "switched" });
+  } else if (event.key === "l" || event.key === "L") ask("/ab/press", { key: "load" });
+});
+
+listen();

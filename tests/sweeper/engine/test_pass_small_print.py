@@ -1,0 +1,140 @@
+"""The small print of a pass: letters of a mode, where the dial was found, answers that were lost, stale readings."""
+
+from dataclasses import replace
+from threading import Event
+
+import pytest
+
+from drivers.errors import LinkLost, LinkTimeout
+from sweeper.engine.one_pass import MeasurementSettings, measure_pass, same_dial, without_dial
+from sweeper.words import PassRecord
+from tests.sweeper.engine.bench import FOUND, SETTINGS, VISITS, Board, Dial, Kept, a_clock
+
+
+def measured(
+    dial: Dial, board: Board, kept: Kept, settings: MeasurementSettings = SETTINGS, stop: Event | None = None
+) -> PassRecord:
+    return measure_pass(7, VISITS, dial, board, a_clock(), settings, kept, stop or Event())
+
+
+@pytest.mark.parametrize("mode", ["cw", "CW", "Cw"])
+def test_a_mode_is_the_same_in_small_and_capital_letters(mode: str) -> None:
+    class Shouting(Dial):
+        def set_mode(self, mode: str, bandwidth_hz: int | None) -> None:
+            super().set_mode(mode.swapcase(), bandwidth_hz)
+
+    for dial in (Dial(), Shouting()):
+        assert measured(dial, Board(), Kept(), replace(SETTINGS, mode=mode)).outcome == "done"
+
+
+def test_a_dial_that_stays_is_a_fault_only_where_it_was_found_or_left() -> None:
+    stuck = measured(Dial(dead_dial=True), Board(), Kept())
+    assert stuck.outcome == "failed" and f"stayed at {FOUND.hz} Hz when told to tune to" in stuck.because
+
+    class Forgetful(Dial):
+        def remember(self) -> dict[str, object]:
+            super().remember()
+            return {"agc": self.agc}
+
+    unknown = measured(Forgetful(dead_dial=True), Board(), Kept())
+    assert unknown.outcome == "skipped" and "somebody tuned the receiver" in unknown.because
+
+
+class Losing(Board):
+    """Does not answer the first `lost` times that it is sent to rest."""
+
+    lost = 1
+    fault: type[Exception] = LinkTimeout
+
+    def select(self, path: str) -> int:
+        if path == "antenna-bypass" and self.standing != path and self.lost and self.history[-1:] != [path]:
+            self.lost -= 1
+            raise self.fault("switch", "nothing came back.")
+        return super().select(path)
+
+
+def a_stop_amid(dial: Dial) -> Event:
+    """An order to stop once the stage is in and a few readings are taken."""
+    stop = Event()
+    seen = 0
+
+    def before(call: str) -> None:
+        nonlocal seen
+        seen += call == "read_power"
+        if seen == 20:
+            stop.set()
+
+    dial.before = before
+    return stop
+
+
+def test_rest_is_asked_for_twice_where_the_first_answer_is_lost() -> None:
+    for lost, left_over in ((1, ()), (2, ("relays",))):
+        dial, board = Dial(), Losing()
+        board.lost = lost
+        record = measured(dial, board, Kept(), stop=a_stop_amid(dial))
+        assert record.outcome == "skipped" and record.left_over == left_over
+        assert (board.standing == "antenna-bypass") == (left_over == ())
+        assert dial.tuning_now == FOUND
+    board = Losing()
+    board.fault = LinkLost  # no link, no second try
+    dial = Dial()
+    assert measured(dial, board, Kept(), stop=a_stop_amid(dial)).left_over == ("relays",)
+
+
+def test_moves_to_rest_are_counted_too() -> None:
+    dial, board = Dial(), Board()
+    record = measured(dial, board, Kept())
+    assert record.outcome == "done"
+    moves = sum(
+        sum(a != b for a, b in zip(before.split("-"), after.split("-"), strict=True))
+        for before, after in zip(["antenna-bypass", *board.history], board.history, strict=False)
+    )
+    assert record.relay_operations == moves > 2
+
+
+class Flaky(Dial):
+    """Loses its answer about the transmitter for the first `lost` times after readings were taken."""
+
+    lost = 1
+
+    def is_transmitting(self) -> bool:
+        if self.calls.count("read_power") >= len(VISITS) * SETTINGS.readings and self.lost:
+            self.lost -= 1
+            raise LinkTimeout("receiver", "nothing came back.")
+        return super().is_transmitting()
+
+
+@pytest.mark.parametrize(("lost", "left_over"), [(1, ()), (2, ("receiver",))])
+def test_whether_it_transmits_is_asked_once_more_before_it_is_restored(
+    lost: int, left_over: tuple[str, ...]
+) -> None:
+    dial = Flaky()
+    dial.lost = lost
+    assert measured(dial, Board(), Kept()).left_over == left_over
+
+
+def test_stale_stands_beside_the_flag_that_a_reading_has() -> None:
+    class Dead(Dial):
+        def read_power(self) -> float:
+            super().read_power()
+            return -70.0
+
+    kept = Kept()
+    measured(Dead(), Board(), kept)
+    assert {reading.flags for reading in kept.records[0][1]} == {"stale"}
+
+
+@pytest.mark.parametrize(
+    ("one", "other", "same"), [(100, 100, True), (100, 109, True), (100, 110, False), (110, 99, False)]
+)
+def test_a_dial_less_than_ten_hertz_away_is_the_same(one: int, other: int, same: bool) -> None:
+    assert same_dial(one, other) == same_dial(other, one) == same
+
+
+def test_without_the_dial_mode_and_pass_band_are_given_back_only_where_they_are_the_programs() -> None:
+    saved = {"tuning": {"hz": 1, "mode": "USB", "bandwidth_hz": 2}, "agc": "slow"}
+    assert without_dial(saved, True) == {"tuning": {"mode": "USB", "bandwidth_hz": 2}, "agc": "slow"}
+    assert without_dial(saved, False) == {"agc": "slow"}
+    assert without_dial({"agc": "slow"}, True) == {"agc": "slow"}
+    assert without_dial({"tuning": None, "agc": "slow"}, True) == {"agc": "slow"}

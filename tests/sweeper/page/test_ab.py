@@ -1,0 +1,121 @@
+"""The page of an A/B test: its buttons are guarded, one test runs at a time, and its end leaves relays at rest."""
+
+import json
+import time
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+
+from drivers.errors import Unsupported
+from sweeper.page.ab_routes import wanted_of
+from sweeper.page.ab_test import AbTest, Wanted
+from sweeper.page.guard import WORD_HEADER, Door
+from sweeper.store import kept_ab_tests
+from tests.sweeper.attended.on_air_now import PlantedSound
+from tests.sweeper.attended.test_at_station import as_found, sounding
+from tests.sweeper.daemon.conftest import Outpost, outpost
+from tests.sweeper.page.test_guard import asked, own
+
+__all__ = ["outpost"]
+DEADLINE_S = 60
+
+
+def until(true: Callable[[], bool]) -> None:
+    end = time.monotonic() + DEADLINE_S
+    while not true():
+        assert time.monotonic() < end
+        time.sleep(0.02)
+
+
+def a_test(outpost: Outpost, sound: PlantedSound) -> AbTest:
+    outpost.store.close()  # as while no daemon runs
+    return AbTest(outpost.station, outpost.store.folder.parent, outpost.clock, lambda station, name: sound)
+
+
+def test_its_buttons_are_guarded_as_all_others(tmp_path: Path) -> None:
+    door = Door(None)
+    for path in ("/ab/begin", "/ab/press"):
+        assert asked(door, "POST", path, tmp_path, content="{}").status_code == 403
+        other = {**own(door), "origin": "http://evil.example"}
+        assert asked(door, "POST", path, tmp_path, headers=other, content="{}").status_code == 403
+        forged = {**own(door), WORD_HEADER: "guess"}
+        assert asked(door, "POST", path, tmp_path, headers=forged, content="{}").status_code == 403
+    locked = Door("a token of sixteen letters")
+    assert asked(locked, "GET", "/ab", tmp_path, at="http://shack.example:8473").status_code == 401
+
+
+def test_the_page_and_what_it_needs_are_there(tmp_path: Path) -> None:
+    page = asked(Door(None), "GET", "/ab", tmp_path)
+    assert page.status_code == 200 and 'id="big"' in page.text
+    for path in ("/ab.css", "/ab.js"):
+        assert asked(Door(None), "GET", path, tmp_path).status_code == 200
+    now = asked(Door(None), "GET", "/ab/now", tmp_path).json()
+    assert now == {"running": False, "view": None, "sentence": "", "lines": [], "figures": []}
+
+
+@pytest.mark.parametrize(
+    "body",
+    [
+        '{"hz": "7000"}',
+        '{"hz": 1}',
+        '{"minutes": 0}',
+        '{"minutes": 1e9}',
+        '{"sound": 7}',
+        "[]",
+        "no",
+        '{"hz": NaN}',
+    ],
+)
+def test_what_is_no_test_is_refused_in_words(body: str, tmp_path: Path) -> None:
+    door = Door(None)
+    answer = asked(door, "POST", "/ab/begin", tmp_path, headers=own(door), content=body)
+    assert answer.status_code == 400 and not answer.json()["ok"]
+
+
+def test_a_button_without_a_test_says_so(tmp_path: Path) -> None:
+    door = Door(None)
+    for body, status in (('{"key": "switched"}', 409), ('{"key": "transmit"}', 400)):
+        answer = asked(door, "POST", "/ab/press", tmp_path, headers=own(door), content=body)
+        assert answer.status_code == status
+
+
+def test_what_is_asked_for_is_understood() -> None:
+    told = {"hz": 7.1e6, "minutes": 3, "by_hand": True, "sound": "", "keep": True}
+    assert wanted_of(told) == Wanted(7.1e6, 3.0, True, None, True)
+
+
+@pytest.mark.slow
+def test_a_test_from_the_page_ends_in_its_sentence_is_kept_and_leaves_the_station_as_found(
+    outpost: Outpost,
+) -> None:
+    test = a_test(outpost, sounding(outpost))
+    assert test.begin(Wanted(minutes=1.0, keep=True))
+    assert not test.begin(Wanted())
+    until(lambda: not test.running)
+    seen = test.seen()
+    assert "the stage raised S/N by" in seen["sentence"] and dict(seen["figures"])["S/N change"]
+    json.dumps(seen, allow_nan=False)
+    assert as_found(outpost)
+    (kept,) = kept_ab_tests(outpost.store.folder)
+    assert json.loads(kept)["from"] == "now"
+
+
+@pytest.mark.slow
+def test_the_end_of_the_server_rests_the_relays(outpost: Outpost) -> None:
+    test = a_test(outpost, sounding(outpost))
+    test.begin(Wanted(minutes=60.0))
+    until(lambda: outpost.board.standing == "antenna-stage")
+    test.end()
+    assert not test.running and as_found(outpost)
+
+
+def test_an_input_that_is_not_there_is_told(outpost: Outpost) -> None:
+    def none(station: object, name: object) -> PlantedSound:
+        raise Unsupported("sound input", "there is none called card.", "There are: rx.monitor.")
+
+    test = AbTest(outpost.station, outpost.store.folder.parent, outpost.clock, none)
+    test.begin(Wanted(sound="card"))
+    until(lambda: not test.running)
+    assert "There are: rx.monitor." in test.seen()["sentence"]
+    assert not outpost.board.history
