@@ -26,6 +26,9 @@ def check(
     message: Annotated[
         bool, typer.Option("--message", help="Only send a test message to the addresses of notify:.")
     ] = False,
+    level: Annotated[
+        bool, typer.Option("--level", help="Show the level of the receiver's sound while you set it.")
+    ] = False,
 ) -> None:
     """Read every connected part: can I tune, does the reading move with the relay, is the transmitter off?"""
     from sweeper.daemon.checkup import check_rig
@@ -37,6 +40,11 @@ def check(
         print(tried(station))
         return
     with open_store(station, station_file, data, read_only=False) as store:
+        if level:
+            from sweeper.cli.sound_level import show_level
+
+            show_level(station, store)
+            return
         for item in check_rig(station, store, SystemClock()):
             mark = "note" if item.about_meter else "ok  " if item.well else "FAIL"
             print(f"{mark}  {item.part}: {item.found}", flush=True)

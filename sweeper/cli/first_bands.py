@@ -1,9 +1,11 @@
 """Bands and channels to begin with, from ``configs/bands.yaml``. Reads that one file."""
 
+import re
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
 
 from drivers.config_files import folder
+from sweeper.cli.first_answers import frequency
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,17 +52,35 @@ def first_bands() -> tuple[FirstBand, ...]:
 
 
 def chosen(answer: str, offered: tuple[FirstBand, ...]) -> tuple[FirstBand, ...]:
-    """The bands that an answer such as ``40 m, 20 m`` or ``all`` names; ValueError with those that are not known."""
+    """The bands that an answer such as ``40 m, 9.6M`` or ``all`` names; ValueError with those that are not known."""
     if answer.strip().lower() == "all":
         return _each_once(offered)
     by_name = {_plain(band.name): band for band in offered}
-    wanted = [_plain(name) for name in answer.split(",") if name.strip()]
+    wanted = [_band_of(name, offered) for name in re.split(r",(?!\d)", answer) if name.strip()]
     unknown = [name for name in wanted if name not in by_name]
     if unknown or not wanted:
         raise ValueError(
             f"{', '.join(unknown) or 'nothing'} is not on the list; it has {', '.join(b.name for b in offered)}"
         )
     return _each_once(band for band in offered if _plain(band.name) in wanted)
+
+
+def around(hz: int, offered: Iterable[FirstBand]) -> FirstBand | None:
+    """The band in which a frequency lies, Hz."""
+    return next((band for band in offered if band.range_hz[0] <= hz <= band.range_hz[1]), None)
+
+
+def _band_of(answer: str, offered: tuple[FirstBand, ...]) -> str:
+    """A band's name as it is compared; that of the band around a frequency such as 7.1M."""
+    hz = frequency(answer)
+    if hz is None or _plain(answer) in [_plain(band.name) for band in offered]:
+        return _plain(answer)
+    band = around(hz, offered)
+    if band is None:
+        raise ValueError(
+            f"{answer.strip()} lies in no band of the list; name a band, and write your channels into the file"
+        )
+    return _plain(band.name)
 
 
 def _each_once(bands: Iterable[FirstBand]) -> tuple[FirstBand, ...]:

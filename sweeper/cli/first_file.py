@@ -5,14 +5,16 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from sweeper.cli.first_bands import FirstBand
+from sweeper.cli.first_switch import switch_section
 
 
 @dataclass(frozen=True, slots=True)
 class Answers:
     """What a person said to the ten questions.
 
-    `dialect` is empty for hamlib; `step_db` is None where the readings have to show the meter's step; `board` is
-    ``modbus``, ``person``, or the name of a board's command table.
+    `dialect` is empty for hamlib; `device` names a software-defined receiver as SoapySDR does; `sound` is the input
+    that levels are read from, None where the meter is read. `step_db` is None where the readings have to show the
+    meter's step, `floor` where nobody saw one; `board` is one of `first_switch.switch_kinds`.
     """
 
     name: str
@@ -29,6 +31,10 @@ class Answers:
     with_load: bool
     rated_gain_db: float | None
     bands: tuple[FirstBand, ...]
+    device: tuple[tuple[str, str], ...] = ()
+    sound: str | None = None
+    receive_only: bool = False
+    floor: float | None = None
 
 
 def station_text(answers: Answers) -> str:
@@ -43,10 +49,25 @@ def station_text(answers: Answers) -> str:
         f"  environment: {answers.environment}  # man-made noise category of ITU-R P.372",
         f"  timezone: {_text(answers.timezone)}  # so that hours are those of the kitchen clock",
         *_receiver(answers),
-        *_switch(answers),
+        *switch_section(
+            answers.board,
+            answers.board_link,
+            answers.with_load,
+            answers.dialect or "hamlib",
+            answers.receiver_link,
+        ),
         *_stage(answers),
-        "bands:                      # dial frequencies; a carrier is heard within the pass band above",
-        *(line for band in answers.bands for line in _band(band)),
+        "bands:                      # "
+        + (
+            "own frequencies, each heard 1 kHz above the dial"
+            if answers.sound is not None
+            else "dial frequencies; a carrier is heard within the pass band above"
+        ),
+        *(
+            line
+            for band in answers.bands
+            for line in _band(band, TONE_HZ if answers.sound is not None else 0)
+        ),
         "schedule:                   # clock times, or sunrise and sunset at the station",
         "  - {every: 12 min, from: sunset - 3 h, to: sunrise + 3 h}",
         "analysis:",
@@ -57,16 +78,9 @@ def station_text(answers: Answers) -> str:
 
 
 def _receiver(answers: Answers) -> Sequence[str]:
-    driver = ["  driver: hamlib            # network control of any receiver that hamlib drives"]
-    if answers.dialect:
-        driver = [
-            "  driver: dialect           # commands written down in a file of configs/dialects",
-            f"  dialect: {_text(answers.dialect)}",
-        ]
     return [
         "receiver:",
-        *driver,
-        f"  link: {_text(answers.receiver_link)}",
+        *_driver(answers),
         "  mode: USB",
         "  bandwidth_hz: 2400",
         "  settle_s: 0.15            # after tuning, before the first reading",
@@ -75,6 +89,7 @@ def _receiver(answers: Answers) -> Sequence[str]:
         "  meter:",
         f"    unit: {answers.meter_unit:<17} # dB-over-S9, dBm or raw",
         *_step(answers),
+        *([f"    floor: {answers.floor:<16g} # found by listening"] if answers.floor is not None else []),
         *(
             ["    s9_dbm: -73             # below 30 MHz, IARU Region 1 Technical Recommendation R.1"]
             if answers.meter_unit == "dB-over-S9"
@@ -83,6 +98,31 @@ def _receiver(answers: Answers) -> Sequence[str]:
         "    curve: []               # [[reading, dBm], ...] from `sweeper calibrate`; empty: its decibels are tested",
         "                            # by how far noise scatters, where that can be",
     ]
+
+
+def _driver(answers: Answers) -> list[str]:
+    if answers.device:
+        device = ", ".join(f"{key}: {_text(value)}" for key, value in answers.device)
+        return [
+            "  driver: iq                # a software-defined receiver through SoapySDR",
+            f"  device: {{{device}}}",
+            "  sample_rate_hz: 250000",
+            "  averaging_s: 0.05         # one reading is the mean power over this time",
+        ]
+    lines = ["  driver: hamlib            # network control of any receiver that hamlib drives"]
+    if answers.dialect:
+        lines = [
+            "  driver: dialect           # commands written down in a file of configs/dialects",
+            f"  dialect: {_text(answers.dialect)}",
+        ]
+    lines.append(f"  link: {_text(answers.receiver_link)}")
+    if answers.receive_only:
+        lines.append("  receive_only: true        # your word that nothing behind it can transmit")
+    if answers.sound is not None:
+        lines.append(
+            f"  audio: {{device: {_text(answers.sound)}}}   # levels are read from its sound: docs/audio.md"
+        )
+    return lines
 
 
 def _step(answers: Answers) -> Sequence[str]:
@@ -96,69 +136,24 @@ def _step(answers: Answers) -> Sequence[str]:
     return [f"    step_db: {answers.step_db:<14.3g} # {why}"]
 
 
-def _switch(answers: Answers) -> Sequence[str]:
-    if answers.board == "person":
-        lines = [
-            "switch:",
-            "  driver: person            # you: the program says what to set and waits for Enter",
-            "  settle_s: 0.5",
-            "  rest: antenna-bypass      # how the station is left whenever the program is not measuring",
-            "  paths:",
-            "    antenna-bypass: antenna connected, stage out",
-            "    antenna-stage: antenna connected, stage in",
-        ]
-        if answers.with_load:
-            lines += [
-                "    load-bypass: load connected, stage out",
-                "    load-stage: load connected, stage in",
-            ]
-        return lines
-    driver = ["  driver: modbus            # relay board, Modbus TCP or RTU", "  unit: 1"]
-    stage, load = 0, 1
-    if answers.board != "modbus":
-        driver = [
-            "  driver: board             # commands written down in a file of configs/dialects/boards",
-            f"  dialect: {_text(answers.board)}",
-        ]
-        stage, load = 1, 2
-    paths = [
-        f"  paths:                    # relay {stage} puts the stage in",
-        f"    antenna-bypass: {{{stage}: off}}",
-        f"    antenna-stage: {{{stage}: on}}",
-    ]
-    if answers.with_load:
-        paths = [
-            f"  paths:                    # relay {stage} puts the stage in, {load} the load in the antenna's place",
-            f"    antenna-bypass: {{{stage}: off, {load}: off}}",
-            f"    antenna-stage: {{{stage}: on, {load}: off}}",
-            f"    load-bypass: {{{stage}: off, {load}: on}}",
-            f"    load-stage: {{{stage}: on, {load}: on}}",
-        ]
-    return [
-        "switch:",
-        *driver,
-        f"  link: {_text(answers.board_link)}",
-        "  settle_s: 0.03",
-        "  rest: antenna-bypass      # where the relays are left whenever the program is not measuring",
-        "  rated_operations: 100000  # from the relay's data sheet",
-        *paths,
-    ]
-
-
 def _stage(answers: Answers) -> Sequence[str]:
     if answers.rated_gain_db is None:
         return ["stage: {}                   # rated_gain_db and rated_noise_figure_db, where you know them"]
     return ["stage:", f"  rated_gain_db: {answers.rated_gain_db:g}         # from its data sheet"]
 
 
-def _band(band: FirstBand) -> Sequence[str]:
+TONE_HZ = 1000
+"""So far above the dial a channel sounds, where levels are read from the sound."""
+
+
+def _band(band: FirstBand, above_hz: int) -> Sequence[str]:
     found = "found empty by listening" if band.listened else "check by ear that they are empty"
     carriers = "heard just now" if band.heard else "check that they are on the air at your place"
     return [
         f"  - name: {_text(band.name)}  # {band.service}; {band.source}; noise channels: {found}; carriers: {carriers}",
         "    channels:",
-        *(f"      - {{hz: {hz}, for: noise}}" for hz in band.noise_hz),
-        *(f"      - {{hz: {hz}, for: carrier}}" for hz in band.carrier_hz),
+        *(f"      - {{hz: {hz + above_hz}, for: noise}}" for hz in band.noise_hz),
+        *(f"      - {{hz: {hz + above_hz}, for: carrier}}" for hz in band.carrier_hz),
     ]
 
 

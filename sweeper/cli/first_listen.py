@@ -5,13 +5,17 @@ receiver says that it does.
 """
 
 from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
 from statistics import fmean
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from drivers.contracts import Receiver
 from drivers.errors import Transmitting
 from sweeper.cli.first_bands import FirstBand, first_bands
 from sweeper.clock import Clock
+
+if TYPE_CHECKING:
+    from sweeper.station import Station
 
 CANDIDATES = 24
 ROUNDS = 3
@@ -25,6 +29,27 @@ NEAR = 0.15
 """Carriers within this share of a band's frequency tell the stage's gain there."""
 
 
+@dataclass(frozen=True, slots=True)
+class Heard:
+    """The readings of one stay on a frequency, in the meter's own unit."""
+
+    band: str
+    readings: tuple[float, ...]
+
+
+def floor_of(heard: Sequence[Heard], station: "Station") -> float | None:
+    """The value on which the meter rests where noise is weak; None where none was seen."""
+    from sweeper.analysis import TakenVisit, meter_seen
+    from sweeper.reduction import facts_of
+
+    facts = facts_of(station).meter
+    taken = [
+        TakenVisit(each.band, "antenna", "bypass", station.receiver.bandwidth_hz, each.readings)
+        for each in heard
+    ]
+    return meter_seen(taken, facts).floor
+
+
 def listen(
     receiver: Receiver,
     bands: Sequence[FirstBand],
@@ -33,6 +58,7 @@ def listen(
     settle_s: float,
     clock: Clock,
     told: Callable[[float], None] = lambda share: None,
+    heard: Callable[[Heard], None] = lambda stay: None,
 ) -> tuple[FirstBand, ...]:
     """The bands with noise channels found now. `RigError` when the receiver fails; it is put back in any case."""
     _listen_only(receiver)
@@ -42,10 +68,12 @@ def listen(
         receiver.prepare()
         receiver.set_mode(mode, bandwidth_hz)
         for nth, band in enumerate(bands):
-            rounds = _heard(receiver, candidates(*band.listen_hz, bandwidth_hz), settle_s, clock)
+            rounds, stays = _heard(receiver, candidates(*band.listen_hz, bandwidth_hz), settle_s, clock)
             quiet = quietest(rounds, 3 * bandwidth_hz)
             asked = carriers_to_try(band, first_bands())
-            carriers = _heard(receiver, asked, settle_s, clock)
+            carriers, _ = _heard(receiver, asked, settle_s, clock)
+            for hz in quiet:
+                heard(Heard(band.name, tuple(stays[hz])))
             loudest = max((max(rounds[hz]) for hz in quiet), default=float("inf"))
             found.append(band.with_noise(quiet).with_carriers(on_the_air(carriers, loudest)))
             told((nth + 1) / len(bands))
@@ -127,10 +155,11 @@ def on_the_air(heard: dict[int, list[float]], noise: float, wanted: int = CARRIE
 
 def _heard(
     receiver: Receiver, dial_hz: Sequence[int], settle_s: float, clock: Clock
-) -> dict[int, list[float]]:
-    """What the meter showed at each dial frequency that the receiver reaches, a mean a round."""
+) -> tuple[dict[int, list[float]], dict[int, list[float]]]:
+    """What the meter showed at each dial frequency that the receiver reaches: a mean a round, and every reading."""
     within = receiver.frequency_range_hz()
     heard: dict[int, list[float]] = {}
+    every: dict[int, list[float]] = {}
     for _ in range(ROUNDS):
         for hz in dial_hz:
             if within is not None and not within[0] <= hz <= within[1]:
@@ -138,5 +167,7 @@ def _heard(
             _listen_only(receiver)
             receiver.tune(hz)
             clock.sleep(settle_s)
-            heard.setdefault(hz, []).append(fmean(receiver.read_power() for _ in range(READINGS)))
-    return heard
+            readings = [receiver.read_power() for _ in range(READINGS)]
+            heard.setdefault(hz, []).append(fmean(readings))
+            every.setdefault(hz, []).extend(readings)
+    return heard, every

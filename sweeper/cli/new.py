@@ -1,7 +1,7 @@
 """`new`: ten questions, each with a sensible answer offered, and a station file to begin with."""
 
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, TypeVar
@@ -9,17 +9,18 @@ from zoneinfo import ZoneInfo
 
 import typer
 
-from drivers.config_files import board_names, dialect_names
+from sweeper.cli import first_answers as answers
 from sweeper.cli.checking import check as check_station
-from sweeper.cli.first_bands import chosen, first_bands
+from sweeper.cli.first_bands import FirstBand, around, chosen, first_bands
 from sweeper.cli.first_file import Answers, station_text
-from sweeper.cli.first_links import RECEIVER_PORT, RELAY_PORTS, serial_ports, servers
+from sweeper.cli.first_links import RELAY_PORTS, serial_ports, servers
+from sweeper.cli.first_receiver import FirstReceiver, asked_receiver
+from sweeper.cli.first_switch import LINKS, switch_kinds
 from sweeper.cli.progress import progress
 from sweeper.clock import SystemClock
 from sweeper.errors import WrongInput
 
 if TYPE_CHECKING:
-    from sweeper.cli.first_file import Answers
     from sweeper.station import Station
 
 T = TypeVar("T")
@@ -56,11 +57,11 @@ def new(
             f"{file}: it is there already and stays as it is. Name another file, or move that one."
         )
     print("Ten questions. Enter takes the answer in brackets; all of it can be edited later.\n")
-    answers = _asked()
-    _write_new(file, station_text(answers))
+    given = _asked()
+    _write_new(file, station_text(given))
     station = load(file)  # What was asked is what a station needs; if not, this says which line and why.
     if listen:
-        heard = _listened(station, answers)
+        heard = _listened(station, given)
         replace_whole(file, station_text(heard).encode())
         station = load(file)
     print(f"\n{file} is written: {len(station.channels())} channels, {len(station.paths())} paths.")
@@ -83,84 +84,100 @@ def _told_units(station: "Station", file: Path, folder: Path) -> None:
     )
 
 
-def _asked() -> "Answers":
-    name = _ask("1. What is the station called?", "Home", _name)
-    place = _ask("2. Where is it? Degrees north, degrees east", "51.5, 0", _place)
+def _asked() -> Answers:
+    name = _ask("1. What is the station called?", "Home", answers.name)
+    place = _ask("2. Where is it? A locator, or degrees such as 55.7N 12.6E", "51.5, 0", answers.place)
     environment = _ask(
-        f"3. What surrounds it? {', '.join(ENVIRONMENTS)}", "residential", _one_of(ENVIRONMENTS)
+        f"3. What surrounds it? {', '.join(ENVIRONMENTS)}", "residential", answers.one_of(ENVIRONMENTS)
     )
-
-    ports = serial_ports()
-    receiver, receiver_link = _asked_receiver(ports)
+    receiver = asked_receiver(_ask)
     print("   Lightning, mains and DC on the feed line: docs/relay-wiring.md, before anything is wired.")
-    board, board_link = _asked_board(tuple(port for port in ports if port != receiver_link))
+    board, board_link = _asked_board(receiver)
     with_load = _ask(
-        "8. Can it put a 50-ohm load in the antenna's place? It tells the floor", "yes", _yes_or_no
+        "8. Can it put a 50-ohm load in the antenna's place? It tells the floor", "yes", answers.yes_or_no
     )
-    gain = _ask("9. What gain is the stage rated at, dB? (- if you do not know)", "-", _gain)
+    gain = _ask("9. What gain is the stage rated at, dB? (- if you do not know)", "-", answers.gain)
     bands = first_bands()
-    print(f"   Bands: {', '.join(band.name for band in bands)}")
+    print(f"   Bands: {', '.join(band.name for band in bands)}; a frequency such as 7.1M names its band")
     if not WEST_END <= place[1] <= EAST_END:
         print(
             "   Their edges are those of ITU Region 1; yours differ on 80 m, 40 m, long and medium wave. Edit them."
         )
     wanted = _ask(
-        "10. Which bands, with commas between, or all?", FIRST_CHOICE, lambda answer: chosen(answer, bands)
+        "10. Which bands, with commas between, or all?",
+        _first_choice(receiver.dial_hz, bands),
+        lambda answer: chosen(answer, bands),
     )
-    unit, step_db = ("dB-over-S9", 1.0) if receiver == "hamlib" else _meter_of(receiver)
+    unit, step_db = _meter_of(receiver)
     return Answers(
         name=name,
         latitude=place[0],
         longitude=place[1],
         environment=environment,
         timezone=_timezone(),
-        dialect="" if receiver == "hamlib" else receiver,
+        dialect="" if receiver.kind in ("hamlib", "iq") else receiver.kind,
         meter_unit=unit,
         step_db=step_db,
-        receiver_link=receiver_link,
+        receiver_link=receiver.link,
         board=board,
         board_link=board_link,
         with_load=with_load,
         rated_gain_db=gain,
         bands=wanted,
+        device=receiver.device,
+        sound=receiver.sound,
+        receive_only=receiver.receive_only,
     )
 
 
-def _asked_receiver(ports: tuple[str, ...]) -> tuple[str, str]:
-    """The receiver's kind (`hamlib`, or a dialect) and its link."""
-    at_hand = servers((RECEIVER_PORT,))
-    if at_hand:
-        print(f"   A server answers at {at_hand[0]}, where rigctld listens.")
-    if ports:
-        print(f"   Serial ports here: {', '.join(ports)}")
-    kinds = ("hamlib", *dialect_names())
-    receiver = _ask(f"4. Which receiver? {', '.join(kinds)}", "hamlib", _one_of(kinds))
-    offered = f"tcp://127.0.0.1:{RECEIVER_PORT}" if receiver == "hamlib" else _first(ports, "/dev/ttyUSB0")
-    return receiver, _ask("5. Where is the receiver? A serial port, or tcp://host:port", offered, _link)
+def _first_choice(dial_hz: int | None, bands: tuple[FirstBand, ...]) -> str:
+    """The band that the receiver is tuned to, and some that most people want."""
+    here = around(dial_hz, bands) if dial_hz is not None else None
+    if here is None or here.name in FIRST_CHOICE.split(", "):
+        return FIRST_CHOICE
+    return f"{here.name}, {FIRST_CHOICE}"
 
 
-def _asked_board(ports: tuple[str, ...]) -> tuple[str, str]:
-    """The driver that switches the stage, and the relay board's link; none where a person switches."""
-    board = _ask(
-        f"6. What switches the stage? modbus, {', '.join(board_names())} (relay boards), person (you)",
-        "modbus",
-        _one_of(("modbus", *board_names(), "person")),
+def _asked_board(receiver: FirstReceiver) -> tuple[str, str]:
+    """The kind of switch, and its link; none where a person switches or nothing has a link of its own."""
+    kinds = switch_kinds()
+    while True:
+        board = _ask(
+            f"6. What switches the stage? {', '.join(kinds[:-1])}, or person (you)",
+            "modbus",
+            answers.one_of(kinds),
+        )
+        if board != "own-stage" or receiver.kind != "iq":
+            break
+        print("   own-stage needs a receiver behind hamlib, or one with a dialect. Please say it again.")
+    if board == "person":
+        if not _ask(
+            "7. It asks at every change, so somebody has to be there. Go on?", "yes", answers.yes_or_no
+        ):
+            raise WrongInput("Nothing is written.")
+        return board, ""
+    if board in ("own-stage", "joint"):
+        print("   (7. Nothing to ask: it is reached as the receiver is, or as its parts say.)")
+        return board, ""
+    offered = LINKS.get(board, "")
+    if not offered:
+        boards = servers(RELAY_PORTS) if board == "modbus" else ()
+        ports = tuple(port for port in serial_ports() if port != receiver.link)
+        offered = _first(boards, _first(ports, f"tcp://127.0.0.1:{RELAY_PORTS[1]}"))
+    return board, _ask(
+        "7. Where is it? A serial port, host:port, or an address as above", offered, answers.link
     )
-    boards = servers(RELAY_PORTS)
-    offered = boards[0] if boards else _first(ports, f"tcp://127.0.0.1:{RELAY_PORTS[1]}")
-    board_link = ""
-    if board != "person":
-        board_link = _ask("7. Where is the relay board? A serial port, or tcp://host:port", offered, _link)
-    elif not _ask("7. It asks at every change, so somebody has to be there. Go on?", "yes", _yes_or_no):
-        raise WrongInput("Nothing is written.")
-    return board, board_link
 
 
-def _meter_of(dialect: str) -> tuple[str, float | None]:
+def _meter_of(receiver: FirstReceiver) -> tuple[str, float | None]:
     """Unit and step of the meter of a receiver that comes with the program."""
+    if receiver.kind == "hamlib":
+        return "dB-over-S9", 1.0
+    if receiver.kind == "iq":
+        return "raw", None
     from drivers.receivers.dialect import load as load_dialect
 
-    meter = load_dialect(dialect).meter
+    meter = load_dialect(receiver.kind).meter
     return meter.unit, meter.step_db
 
 
@@ -179,56 +196,7 @@ def _ask(question: str, offered: str, understood: Callable[[str], T]) -> T:
             print(f"   {problem}. Please say it again.")
 
 
-def _name(answer: str) -> str:
-    if len(answer) > 80 or answer.startswith(".") or any(sign in "/\\" or ord(sign) < 32 for sign in answer):
-        raise ValueError("a name has up to 80 characters, no slash, and does not begin with a dot")
-    return answer
-
-
-def _place(answer: str) -> tuple[float, float]:
-    try:
-        north, east = (float(part) for part in answer.replace(";", ",").split(","))
-    except ValueError:
-        raise ValueError("two numbers are needed, such as 56.2, 8.1") from None
-    if not (-90 <= north <= 90 and -180 <= east <= 180):
-        raise ValueError("degrees north lie within ±90, degrees east within ±180")
-    return north, east
-
-
-def _one_of(known: tuple[str, ...]) -> Callable[[str], str]:
-    def understood(answer: str) -> str:
-        if answer.lower() not in known:
-            raise ValueError(f"{answer!r} is none of {', '.join(known)}")
-        return answer.lower()
-
-    return understood
-
-
-def _link(answer: str) -> str:
-    if not answer.startswith("/") and "://" not in answer:
-        raise ValueError("a link is tcp://host:port, or the path of a serial port such as /dev/ttyUSB0")
-    return answer
-
-
-def _yes_or_no(answer: str) -> bool:
-    if answer.lower() not in ("yes", "y", "no", "n"):
-        raise ValueError("yes or no")
-    return answer.lower().startswith("y")
-
-
-def _gain(answer: str) -> float | None:
-    if answer == "-":
-        return None
-    try:
-        gain = float(answer)
-    except ValueError:
-        raise ValueError("a number of dB, such as 15") from None
-    if not -60 <= gain <= 60:
-        raise ValueError("a stage has between -60 and 60 dB")
-    return gain
-
-
-def _first(found: "tuple[str, ...] | list[str]", otherwise: str) -> str:
+def _first(found: Sequence[str], otherwise: str) -> str:
     return found[0] if found else otherwise
 
 
@@ -252,23 +220,28 @@ def _write_new(file: Path, text: str) -> None:
         raise WrongInput(f"{file}: cannot be written ({fault.strerror}). Name another place.") from fault
 
 
-def _listened(station: "Station", answers: "Answers") -> "Answers":
+def _listened(station: "Station", given: Answers) -> Answers:
     """The answers with noise channels that are empty now."""
-    from sweeper.cli.first_listen import listen
+    from sweeper.cli.first_listen import Heard, floor_of, listen
     from sweeper.daemon.rig.instruments import open_receiver
 
     receiver = open_receiver(station)
+    heard: list[Heard] = []
     try:
         with progress("Listening for empty frequencies") as told:
             bands = listen(
                 receiver,
-                answers.bands,
+                given.bands,
                 station.receiver.mode,
                 station.receiver.bandwidth_hz,
                 station.receiver.settle_s,
                 SystemClock(),
                 told,
+                heard.append,
             )
     finally:
         receiver.close()
-    return replace(answers, bands=bands)
+    floor = floor_of(heard, station) if given.sound is None else None
+    if floor is not None:
+        print(f"   The meter rests on {floor:g} where noise is weak; that is its floor, and is written down.")
+    return replace(given, bands=bands, floor=floor)

@@ -92,8 +92,12 @@ def report(
     ] = None,
     data: DataFolder = None,
     text: Annotated[bool, typer.Option("--text", help="Print a plain summary, for mail, instead.")] = False,
+    picture: Annotated[
+        Path | None,
+        typer.Option(metavar="FILE.png", help="Draw the answer alone instead, to send; .png or .svg."),
+    ] = None,
 ) -> None:
-    """Write one self-contained page: what to do first, then the pictures."""
+    """Write one self-contained page: the answer at its top, everything else folded below."""
     from sweeper.reduction import compare_fix, facts_of, reduce_store
     from sweeper.report.page import write_html
     from sweeper.report.plain import as_text
@@ -110,6 +114,12 @@ def report(
     if text:
         setting = Setting.of(station, store.folder)
         print(as_text(reduced.findings, setting.zone, comparison, setting.found_by_check))
+        return
+    if picture is not None:
+        from sweeper.report.shared_picture import write_picture
+
+        write_picture(reduced.findings, station.station.timezone, picture)
+        print(picture)
         return
     page = out if out is not None else station_file.with_suffix(".html")
     with progress("Drawing") as told:

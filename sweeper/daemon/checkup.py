@@ -14,7 +14,7 @@ from drivers.errors import BadReply, Refused, RigError, Stuck, Unsupported
 from sweeper import analysis
 from sweeper.clock import Clock
 from sweeper.daemon.rig.borrow import borrowed_rig
-from sweeper.daemon.rig.instruments import open_receiver, open_switch
+from sweeper.daemon.rig.instruments import Rig, open_receiver, open_switch
 from sweeper.engine import same_dial
 from sweeper.reduction import facts_of
 from sweeper.station import Station
@@ -55,7 +55,10 @@ def check_rig(station: Station, store: Store, clock: Clock) -> Iterator[Item]:
             tunable: list[Channel] = []
             yield from _channels(station, rig.receiver, clock, tunable)
             yield from _lone_channels(station)
-            yield from _paths(station, rig.receiver, rig.switch, clock, tunable)
+            if rig.samples is None:
+                yield from _paths(station, rig.receiver, rig.switch, clock, tunable)
+            else:
+                yield from _sound(station, rig, clock, tunable, unknown)
     except RigError as fault:
         yield _broken(fault)
     else:
@@ -86,6 +89,8 @@ def _receiver(station: Station) -> Item:
     try:
         receiver = open_receiver(station)
         try:
+            if station.receiver.by_hand:
+                return Item("receiver", True, receiver.identify())
             at = receiver.tuning()
             return Item("receiver", True, f"{receiver.identify()} answers, at {at.hz} Hz {at.mode}")
         finally:
@@ -113,7 +118,8 @@ def _channels(station: Station, receiver: Receiver, clock: Clock, tunable: list[
     """Tune to every channel and time the stay; those that can be tuned to are added to `tunable`."""
     mode, range_hz = station.receiver.mode, _range_hz(receiver)
     began = clock.monotonic()
-    for channel in station.channels():
+    # by hand the first will do: somebody would have to turn the dial to each
+    for channel in station.channels()[: 1 if station.receiver.by_hand else None]:
         where = f"{channel.band}, {channel.hz} Hz: "
         if range_hz is not None and not range_hz[0] <= channel.hz <= range_hz[1]:
             span = f"{range_hz[0]} to {range_hz[1]} Hz"
@@ -129,19 +135,21 @@ def _channels(station: Station, receiver: Receiver, clock: Clock, tunable: list[
             )
             return
         try:
-            receiver.tune(channel.hz)
+            receiver.tune(dial_hz := station.receiver.dial_hz(channel.hz))
         except NOT_TAKEN as fault:
             yield _broken(fault, where)
             continue
         clock.sleep(station.receiver.settle_s)
         at = receiver.frequency_hz()
-        if not same_dial(at, channel.hz):
-            yield Item("tuning", False, f"told to go to {channel.hz} Hz, the receiver says {at} Hz")
+        if not same_dial(at, dial_hz):
+            yield Item("tuning", False, f"told to go to {dial_hz} Hz, the receiver says {at} Hz")
         tunable.append(channel)
     if not tunable:
         return
     each_s = (clock.monotonic() - began) / len(tunable)
     yield Item("tuning", True, f"{len(tunable)} channels, {each_s:.2f} s each")
+    if station.receiver.audio is not None:
+        return
     values = _readings(station, receiver, clock)
     began = clock.monotonic()
     receiver.read_power()
@@ -149,6 +157,15 @@ def _channels(station: Station, receiver: Receiver, clock: Clock, tunable: list[
     yield Item(
         "meter", True, f"reads {fmean(values):.1f} {station.receiver.meter.unit}, {one_s:.3f} s a reading"
     )
+
+
+def _sound(
+    station: Station, rig: Rig, clock: Clock, channels: Sequence[Channel], unknown: Sequence[str]
+) -> Iterator[Item]:
+    from sweeper.daemon.sound_check import check_sound  # arrays take long to load
+
+    for part, well, found in check_sound(station, rig, clock, channels, unknown):
+        yield Item(part, well, found)
 
 
 def _lone_channels(station: Station) -> Iterator[Item]:

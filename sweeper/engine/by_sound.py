@@ -5,13 +5,15 @@ Which bins are noise is chosen from both routes together, so no row is made befo
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from statistics import fmean, median
+
+import numpy as np
 
 from drivers.contracts import Block, SampleSource
 from drivers.errors import BadReply, Unsupported
 from sweeper.clock import Clock
+from sweeper.engine.sound_tests import Sounded, of_its_meter, troubles
 from sweeper.spectra.axis import axis_of
-from sweeper.spectra.rows import NothingHeard, learn, rows
+from sweeper.spectra.rows import Learned, NothingHeard, learn, rows
 from sweeper.spectra.welch import spectrum
 from sweeper.words import ANTENNA_BYPASS, ANTENNA_STAGE, Channel, Labelled, Reading, Visit
 
@@ -20,7 +22,6 @@ SEEN_HZ = 6000.0
 """Spectra go up to here: beyond the receiver's filter the card's own noise shows."""
 PITCH_HZ = 600
 """Where a carrier on the dial sounds in CW, unless `tone_hz` says otherwise (common practice)."""
-ANTENNA = (ANTENNA_BYPASS, ANTENNA_STAGE)
 APART_DB = 6.0
 """From this difference on, meter and sound do not see the same stage."""
 
@@ -53,9 +54,11 @@ class Listening:
 
     def __init__(self, source: SampleSource, settings: SoundSettings, clock: Clock) -> None:
         self._source, self._settings, self._clock = source, settings, clock
-        self._heard: dict[Channel, list[Labelled]] = {}
+        self.heard: dict[Channel, list[Labelled]] = {}
         self._witness: dict[tuple[Channel, str], list[float]] = {}
         self.unheard: tuple[str, ...] = ()
+        self.sounded: list[Sounded] = []
+        self.learned: dict[Channel, Learned] = {}
 
     def allowed(self, unknown: Sequence[str]) -> tuple[str, ...]:
         """What of the sound's way in could not be known. `Unsupported` where the gain control is not known to be off:
@@ -76,6 +79,7 @@ class Listening:
         until = self._clock.now().timestamp()
         if block.unplaced:
             raise BadReply(PART, "samples went missing, nobody knows where.", "Is this computer too busy?")
+        self.sounded.append(_sounded(visit, block))
         zero_hz = visit.channel.hz - settings.sideband * settings.tone_hz
         axis = axis_of(
             block.rate_hz,
@@ -87,7 +91,7 @@ class Listening:
         )
         one = spectrum([_in_one(block)], axis)
         labelled = Labelled(until - settings.seconds, until, visit.path, zero_hz, one)
-        self._heard.setdefault(visit.channel, []).append(labelled)
+        self.heard.setdefault(visit.channel, []).append(labelled)
 
     def shown(self, visit: Visit, witness: float | None) -> None:
         """What the receiver's own meter showed meanwhile; None where it has none."""
@@ -97,9 +101,10 @@ class Listening:
     def readings(self, pass_number: int) -> tuple[Reading, ...]:
         """The rows of all visits, in order of time. A tuning without noise gives none, and is named in `unheard`."""
         found: list[Reading] = []
-        for channel, sequence in self._heard.items():
+        for channel, sequence in self.heard.items():
             try:
                 learned = learn(channel, pass_number, sequence, self._settings.filter_hz)
+                self.learned[channel] = learned
             except NothingHeard as why:
                 self.unheard += (f"noise on {channel.band}, {channel.hz / 1e3:g} kHz ({why})",)
                 continue
@@ -107,23 +112,30 @@ class Listening:
                 found += rows(one, learned)
         return tuple(sorted(found, key=lambda reading: reading.time))
 
-    def disagreement(self, readings: Sequence[Reading]) -> tuple[str, ...]:
-        """What the receiver's own meter says of the stage, where that clearly is not what the sound says."""
-        moves: list[tuple[float, float]] = []
-        for channel in self._heard:
-            own = [reading for reading in readings if reading.channel.hz == channel.hz]
-            heard = [[each.reading for each in own if each.path == path] for path in ANTENNA]
-            shown = [self._witness.get((channel, str(path)), []) for path in ANTENNA]
-            if all(heard) and all(shown):
-                moves.append((fmean(heard[1]) - fmean(heard[0]), fmean(shown[1]) - fmean(shown[0])))
-        if not moves:
-            return ()
-        by_sound, by_meter = median(each[0] for each in moves), median(each[1] for each in moves)
-        if abs(by_meter) < APART_DB / 2 or abs(by_sound - by_meter) < APART_DB:
-            return ()
+    def noise_db(self, channel: Channel) -> float | None:
+        """Noise of a tuning that was heard on one route only, of full scale in a cell; None where it cannot be told."""
+        sequence = self.heard.get(channel, [])
+        both = [replace(one, path=path) for one in sequence for path in (ANTENNA_BYPASS, ANTENNA_STAGE)]
+        try:
+            learned = learn(channel, 0, both, self._settings.filter_hz)
+        except NothingHeard:
+            return None
+        return next((row.reading for one in sequence for row in rows(one, learned)), None)
+
+    def troubles(self, readings: Sequence[Reading]) -> tuple[str, ...]:
+        """What the pass itself shows to be wrong with its sound, and what to turn."""
         return (
-            f"gain (with the stage its own meter moves by {by_meter:+.0f} dB, its sound by {by_sound:+.0f} dB)",
+            *self.unheard,
+            *troubles(self.sounded, self.heard, self.learned, readings),
+            *of_its_meter(self._witness, readings, APART_DB),
         )
+
+
+def _sounded(visit: Visit, block: Block) -> Sounded:
+    samples = block.samples.real.astype(np.float64)
+    return Sounded(
+        visit, float(np.abs(samples).max()), float(samples.mean()), float(np.sqrt(np.mean(samples**2)))
+    )
 
 
 def _in_one(block: Block) -> Block:

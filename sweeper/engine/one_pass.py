@@ -373,7 +373,7 @@ class _AtWork:
         """The readings of the whole pass, those of a meter that stood still marked ``stale``."""
         if self.listening is not None:
             heard = self.listening.readings(self._number)
-            self.unknown_settings += (*self.listening.unheard, *self.listening.disagreement(heard))
+            self.unknown_settings += self.listening.troubles(heard)
             return heard
         stale = stuck_readings(
             [reading.reading for reading in self._readings],

@@ -32,10 +32,9 @@ def delivered(station_file: Path, data: Path, message: Message) -> str:
         services, unknown = services_of(addresses_in(station.notify.file))
     except UserFacingError as told:
         return f"No message is sent. {told}"
+    sentence, picture = message.sentence, None
     if message.kind == "morning":
         sentence, picture = _of_the_night(station, data, message)
-    else:
-        sentence, picture = message.sentence, None
     said = sent(services, f"{station.station.name}: {message.kind}", sentence[:MOST_LETTERS], picture)
     return " ".join(filter(None, (unknown, said)))
 
@@ -89,11 +88,12 @@ def sent(services: Sequence[object], title: str, sentence: str, picture: bytes |
     return f"{'; '.join(parts)}." if parts else ""
 
 
-def _of_the_night(station: "Station", data: Path, message: Message) -> tuple[str, bytes | None]:
+def _of_the_night(station: "Station", data: Path, message: Message) -> tuple[str, bytes]:
     """What the morning's message says, and its picture; without findings the passes alone are told."""
     from sweeper.daemon.service.health import health_sentence
     from sweeper.reduction import facts_of, reduce_store
     from sweeper.report.answer import answer_line
+    from sweeper.report.shared_picture import picture_of
     from sweeper.store import Store
 
     place = station.station
@@ -102,8 +102,4 @@ def _of_the_night(station: "Station", data: Path, message: Message) -> tuple[str
         health = health_sentence(passes, store.troubles)
         reduced = reduce_store(store, facts_of(station))
     line = answer_line(reduced.findings, place.timezone)
-    return f"{line}. {health}", _picture(reduced.findings, place.timezone)
-
-
-def _picture(findings: object, zone: str) -> bytes | None:
-    return None
+    return f"{line}. {health}", picture_of(reduced.findings, place.timezone, "png")

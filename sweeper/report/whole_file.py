@@ -22,10 +22,10 @@ def writable(file: Path) -> None:
             )
 
 
-def write_page(file: Path, page: str) -> None:
+def write_page(file: Path, page: str | bytes) -> None:
     """The page in its file. `WrongInput` when the disk or its permissions do not allow it."""
     with _told(file):
-        replace_whole(file, page.encode())
+        replace_whole(file, page.encode() if isinstance(page, str) else page)
 
 
 @contextmanager

@@ -24,6 +24,8 @@ SEARCHED_HZ = 200.0
 """How far from its place a carrier is looked for: receivers, cards and the sender itself are off by as much."""
 STANDS_OUT = 2.0
 """Power over noise in a bin, linear, from which a line is followed; with less its place is taken as told."""
+LOWEST_HZ = 200.0
+"""Below, no receiver's speech filter passes anything (common practice: 300 Hz), and mains hum is strongest."""
 NOISE_FLOOR_DB = 3.0
 """Noise less than this above the card's own is the card's: a bound, not a value."""
 
@@ -65,7 +67,7 @@ def learn(channel: Channel, pass_number: int, sequence: Sequence[Labelled], filt
     radio_hz = spectrum.start_hz + spectrum.step_hz * np.arange(len(spectrum.mean))
     hz = np.abs(radio_hz - (good[0].tuning or 0.0))
     low = np.median([one.spectrum.mean / np.median(one.spectrum.mean) for one in good], axis=0)
-    heard = np.flatnonzero(hz < filter_hz)
+    heard = np.flatnonzero((hz >= LOWEST_HZ) & (hz < filter_hz))
     usable = np.zeros(len(hz), np.bool_)
     usable[heard] = in_pass_band(low[heard])
     if usable.sum() < 2 * FEWEST_BINS:

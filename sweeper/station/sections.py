@@ -179,6 +179,11 @@ class Receiver(Section):
             told["meter"] = {"unit": "raw", "detector": "rms", "averaging_s": round(averaging_s, 3)}
         return told
 
+    @property
+    def by_hand(self) -> bool:
+        """Whether a person sets the dial, so that each change of it costs patience."""
+        return self.driver == "dial-by-hand"
+
     def dial_hz(self, hz: int) -> int:
         """Where the dial stands to hear a channel: there, or with sound `tone_hz` beside it, by the side band."""
         if self.audio is None or self.mode.upper() in ("CW", "CWR"):

@@ -38,6 +38,12 @@ def _receiver(receiver: Any) -> Iterator[Finding]:
             "Write [lowest, highest] in hertz.",
         )
     yield from _audio(receiver)
+    if getattr(receiver, "driver", None) == "dial-by-hand" and receiver.audio is None:
+        yield (
+            ("receiver", "audio"),
+            "a receiver whose dial is set by hand has no meter that could be read.",
+            "Add an audio section: levels then come from its sound (docs/audio.md).",
+        )
     meter = receiver.meter
     if meter is None:
         return

@@ -253,3 +253,12 @@ def test_a_transmit_command_to_the_simulated_station_does_not_pass_unnoticed(tmp
     _, told = served.communicate(timeout=30)
     assert served.returncode == 1
     assert "key a transmitter" in told
+
+
+def test_the_answer_for_40_m_is_found_at_the_top_of_what_is_printed_and_of_the_report(demo: Path) -> None:
+    """A newcomer's first question: what to do on 40 m, and by how much."""
+    printed = (demo / "printed").read_text(encoding="utf-8").splitlines()
+    answers = [nth for nth, line in enumerate(printed) if line.startswith("40 m")]
+    assert answers and answers[0] < 40, printed
+    page = (demo / "report.html").read_text(encoding="utf-8")
+    assert page.index("40 m") < page.index("<details")

@@ -1,5 +1,6 @@
 """The morning's message at a service on this computer: what is in it, what is in no log, and that it holds no pass."""
 
+import base64
 import stat
 import subprocess
 import sys
@@ -59,7 +60,7 @@ class Evening:
                 keep_schedule(
                     campaign,
                     after_of(lambda after, count: tuple(next_times(self.station, after, count))),
-                    start + timedelta(hours=30),
+                    start + timedelta(hours=20),
                 )
                 self.passes = self.store.passes()
 
@@ -79,6 +80,10 @@ def test_the_message_says_what_the_night_brought(told: tuple[Evening, Sink]) -> 
     assert morning["title"] == "Saltmarsh: morning"
     assert "passes done" in morning["message"] and "40 m" in morning["message"]
     assert morning["attachments"] == []  # text first: not every service takes a picture
+    (picture,) = to.messages[1]["attachments"]
+    assert picture["mimetype"] == "image/png"
+    assert base64.b64decode(picture["base64"]).startswith(b"\x89PNG\r\n")
+    assert len(to.messages) == 2
 
 
 def test_a_service_that_does_not_answer_holds_no_pass(tmp_path: Path) -> None:

@@ -1,7 +1,9 @@
 """Nights measured from the receiver's sound: rigctl's protocol, Modbus, a clock that jumps; and one pass as it is."""
 
+import re
 import shutil
 import tempfile
+import threading
 from collections.abc import Iterator
 from contextlib import contextmanager
 from datetime import timedelta
@@ -11,6 +13,7 @@ import pytest
 
 from sweeper.analysis import Findings
 from sweeper.clock import Clock, JumpingClock, SystemClock
+from sweeper.daemon.checkup import check_rig
 from sweeper.daemon.rig import instruments
 from sweeper.daemon.run.campaign import Campaign, run_passes
 from sweeper.reduction import facts_of, reduce_store
@@ -21,6 +24,7 @@ from sweeper.station import Station, load
 from sweeper.store import Store
 from sweeper.words import PassRecord
 from tests.drivers.samples.sound_server import sound_server
+from tests.drivers.switches.test_person import Somebody
 from tests.sweeper.engine.heard import Heard
 
 pytestmark = pytest.mark.slow
@@ -140,6 +144,68 @@ def test_a_pass_through_a_real_sound_server(tmp_path: Path, monkeypatch: pytest.
     assert abs(sum(off_db) / len(off_db)) < 0.1
     assert max(map(abs, off_db)) < 1.0  # of a single second
     shutil.rmtree(folder, ignore_errors=True)
+
+
+@pytest.mark.clock
+@pytest.mark.skipif(shutil.which("pulseaudio") is None, reason="PulseAudio is not installed")
+def test_a_check_measures_how_late_the_sound_is(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Some 0.1 s through player and sound server; a station file that says less is told what to write."""
+    folder = Path(tempfile.mkdtemp(prefix="sound"))
+    monkeypatch.delenv("PULSE_SERVER", raising=False)
+    monkeypatch.setenv("XDG_RUNTIME_DIR", str(folder))
+    clock = SystemClock()
+    with sound_server(folder, "rx 48000 1"), serve(saltmarsh(), clock, sound="rx") as served:
+        station = station_of(served, tmp_path)
+        file = tmp_path / "saltmarsh.yaml"
+        file.write_text(file.read_text("utf-8").replace("rx.monitor", "rx.monitor, delay_s: 0.01"), "utf-8")
+        with Store(tmp_path / "data", station.station.name, station.station.longitude) as store:
+            items = list(check_rig(load(file), store, clock))
+        assert (served.receiver.hz, served.receiver.agc) == (7_074_000, "fast")
+    (delay,) = [item for item in items if item.part == "delay"]
+    assert not delay.well
+    assert re.search(r"heard after 0\.\d\d s .*write delay_s: 0\.", delay.found), delay.found
+    shutil.rmtree(folder, ignore_errors=True)
+
+
+def test_a_pass_with_a_person_at_the_dial(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """No control of the receiver at all: a person is asked for each channel once, and hears nothing of the relays."""
+    world = saltmarsh()
+    clock = JumpingClock(world.first_evening)
+    somebody = Somebody()
+    with serve(world, clock) as served:
+        served.receiver.mode, served.receiver.agc_off = "USB", True
+        hearing = Hearing(world, served.receiver, clock, rate_hz=12_000, block=120)
+        hearing.audio = Audio(full_scale_dbm=-25.0)
+        monkeypatch.setattr(instruments, "open_samples", lambda station: Heard(hearing, clock))
+        by_wire = f"driver: hamlib\n  link: {served.receiver_link}"
+        by_hand = f"driver: dial-by-hand\n  link: {somebody.terminal}\n  receive_only: true"
+        text = STATION.format(receiver=served.receiver_link, switch=served.switch_link)
+        file = tmp_path / "byhand.yaml"
+        file.write_text(
+            text.replace(by_wire, by_hand).replace("rx.monitor", "rx.monitor, agc_off: true"),
+            encoding="utf-8",
+        )
+        station = load(file)
+        dials = [station.receiver.dial_hz(channel.hz) for channel in station.channels()]
+        hand = threading.Thread(target=_turns, args=(somebody, served, dials), daemon=True)
+        hand.start()
+        with Store(tmp_path / "data", "Saltmarsh", 8.1) as store:
+            run_passes(Campaign(station, store, clock), [clock.now()])
+            (day,) = store.days()
+            (record,) = store.passes(day)
+            rows = store.readings().collect()
+        hand.join(60)
+    assert (record.outcome, record.because) == ("done", "")
+    assert rows.height == 6 * 6
+    assert rows["hz"].unique().sort().to_list() == sorted(channel.hz for channel in station.channels())
+    somebody.leave()
+
+
+def _turns(somebody: Somebody, served: Served, dials: list[int]) -> None:
+    for hz in dials:
+        somebody.read_until(f"{hz / 1e3:.3f} kHz".encode())
+        served.receiver.tune(hz)
+        somebody.types(b"\n")
 
 
 def _log10(value: float) -> float:

@@ -9,14 +9,16 @@ import pytest
 from drivers.config_files import board_names, station_file
 from sweeper.cli.first_bands import chosen, first_bands
 from sweeper.cli.first_links import servers
-from sweeper.cli.first_listen import candidates, listen, quietest
+from sweeper.cli.first_listen import Heard, candidates, floor_of, listen, quietest
+from sweeper.cli.first_switch import switch_kinds
 from sweeper.cli.new import new
 from sweeper.clock import JumpingClock
 from sweeper.daemon.rig.instruments import open_receiver
 from sweeper.errors import WrongInput
 from sweeper.simulation import saltmarsh, serve
-from sweeper.station import load
+from sweeper.station import drivers, load
 from sweeper.station.rewrite import with_values
+from sweeper.station.sections import Meter
 
 
 def answer(monkeypatch: pytest.MonkeyPatch, *answers: str) -> None:
@@ -60,7 +62,7 @@ def test_every_band_on_the_list_can_be_taken_and_all_together(
     assert {str(path) for path in station.paths()} == {"antenna-bypass", "antenna-stage"}
 
 
-@pytest.mark.parametrize("board", ["modbus", *board_names()])
+@pytest.mark.parametrize("board", ["modbus", *board_names(), "line"])
 @pytest.mark.parametrize("load_too", ["yes", "no"])
 def test_every_relay_board_that_is_offered_gets_a_section_that_its_driver_takes(
     board: str, load_too: str, monkeypatch: pytest.MonkeyPatch, tmp_path: Path
@@ -69,10 +71,94 @@ def test_every_relay_board_that_is_offered_gets_a_section_that_its_driver_takes(
     file = tmp_path / "home.yaml"
     new(file, listen=False, check=False)
     switch = load(file).switch
-    assert switch.driver == ("modbus" if board == "modbus" else "board")
+    assert switch.driver == (board if board not in board_names() else "board")
     paths = switch.options.paths
     assert len(paths) == (4 if load_too == "yes" else 2)
     assert not any(paths["antenna-bypass"].values()), "at rest no relay is pulled in"
+
+
+LINKS = {
+    "http": "http://192.168.1.30",
+    "mqtt": "mqtt://127.0.0.1:1883",
+    "gpio": "/dev/gpiochip0",
+    "joint": "",
+    "own-stage": "",
+}
+
+
+@pytest.mark.parametrize("board", LINKS)
+@pytest.mark.parametrize("receiver", ["hamlib", "ic7300", "eb200"])
+def test_every_other_switch_that_exists_gets_a_section_that_its_driver_takes(
+    board: str, receiver: str, monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    links = [LINKS[board]] if LINKS[board] else []
+    answer(monkeypatch, "", "", "", receiver, "", board, *links, "no", "", "40 m")
+    file = tmp_path / "home.yaml"
+    new(file, listen=False, check=False)
+    assert load(file).switch.driver == board
+
+
+def test_every_driver_of_a_switch_and_of_a_receiver_is_offered() -> None:
+    assert set(drivers.names_of("switch")) - {"board"} == set(switch_kinds()) - set(board_names())
+    assert set(drivers.names_of("receiver")) - {"dialect", "dial-by-hand"} == {"hamlib", "iq"}
+
+
+def test_a_software_defined_receiver_gets_its_device(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    answer(
+        monkeypatch,
+        "",
+        "",
+        "",
+        "iq",
+        "driver=rtlsdr, serial=00000001",
+        "own-stage",
+        "person",
+        "",
+        "no",
+        "",
+        "40 m",
+    )
+    file = tmp_path / "home.yaml"
+    new(file, listen=False, check=False)
+    receiver = load(file).receiver
+    assert (receiver.driver, receiver.meter.unit) == ("iq", "raw")
+    assert receiver.options.device == {"driver": "rtlsdr", "serial": "00000001"}
+
+
+def test_levels_may_be_taken_from_the_sound(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    answer(monkeypatch, "", "", "", "ts480 + sound", "/dev/ttyUSB0", "USB Audio", "", "", "no", "", "40 m")
+    file = tmp_path / "home.yaml"
+    new(file, listen=False, check=False)
+    station = load(file)
+    assert station.receiver.audio is not None and station.receiver.audio.device == "USB Audio"
+    by_dial = next(band for band in first_bands() if band.name == "40 m")
+    assert {c.hz - 1000 for c in station.channels()} == {*by_dial.noise_hz, *by_dial.carrier_hz}
+
+
+def test_a_server_that_cannot_tell_whether_it_transmits_is_asked_about(
+    monkeypatch: pytest.MonkeyPatch, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    world = saltmarsh(seed=1)
+    for given, written_down in (("yes", True), ("no", False)):
+        with serve(world, JumpingClock(world.first_evening), receiver="net-plain") as served:
+            served.receiver.turn_dial(9_750_000, "AM")
+            link = served.receiver_link.removeprefix("tcp://")
+            answer(monkeypatch, "", "", "", "", link, given, "person", "", "no", "", "")
+            file = tmp_path / f"{given}.yaml"
+            new(file, listen=False, check=False)
+        station = load(file)
+        assert station.receiver.options.receive_only is written_down
+        assert station.receiver.link == f"tcp://{link}"
+        assert [band.name for band in station.bands] == ["80 m", "40 m", "31 m", "20 m", "10 m"]
+    assert "It is tuned to 9.75 MHz." in capsys.readouterr().out
+
+
+def test_a_server_that_tells_it_is_not_asked_about(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    world = saltmarsh(seed=1)
+    with serve(world, JumpingClock(world.first_evening)) as served:
+        answer(monkeypatch, "", "", "", "", served.receiver_link, "person", "", "no", "", "")
+        new(tmp_path / "home.yaml", listen=False, check=False)
+        assert not served.receiver_log.forbidden
 
 
 @pytest.mark.parametrize(("place", "told"), [("51.5, 0", False), ("-34, 18", False), ("40, -75", True)])
@@ -216,3 +302,16 @@ def test_what_is_known_of_the_meter_is_written_down(
 
 def test_every_band_offered_has_a_second_noise_channel_to_show_a_signal_on_the_first():
     assert {band.name: len(band.noise_hz) for band in first_bands() if len(band.noise_hz) < 2} == {}
+
+
+def test_a_floor_on_which_the_meter_rests_is_seen_and_none_where_it_moves() -> None:
+    station = load(station_file("saltmarsh"))
+    resting = [Heard(band, (-54.0,) * 12) for band in ("40 m", "20 m", "10 m")]
+    moving = [Heard(band, tuple(-20.0 + (nth * 7) % 5 for nth in range(12))) for band in ("40 m", "20 m")]
+    unknown = station.model_copy(
+        update={
+            "receiver": station.receiver.model_copy(update={"meter": Meter(unit="dB-over-S9", step_db=1)})
+        }
+    )
+    assert floor_of(resting, unknown) == -54.0
+    assert floor_of(moving, unknown) is None

@@ -32,8 +32,8 @@ class Rig:
         self.world = saltmarsh()
         self.bench = Bench(self.world, self.clock)
         self.bench.mode, self.bench.bandwidth_hz, self.bench.agc_off = "USB", 2400, True
-        hearing = Hearing(self.world, self.bench, self.clock, rate_hz=12_000, block=120)
-        self.source = Heard(hearing, self.clock)
+        self.hearing = Hearing(self.world, self.bench, self.clock, rate_hz=12_000, block=120)
+        self.source = Heard(self.hearing, self.clock)
         self.kept = Kept()
         self.dial = Dial(before=self._tuned)
         self.board = Board(before=self._switched)

@@ -1,0 +1,109 @@
+"""The receiver of a first station file: what is plugged in is offered, and a server is asked what it can tell."""
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from typing import Any
+
+from drivers.config_files import dialect_names
+from sweeper.cli import first_answers as answers
+from sweeper.cli.first_links import (
+    ANSWER_S,
+    RECEIVER_PORT,
+    RECEIVER_PORTS,
+    described_ports,
+    sample_devices,
+    servers,
+    sound_names,
+)
+
+Ask = Callable[[str, str, Callable[[str], Any]], Any]
+SOUND = "+sound"
+
+
+@dataclass(frozen=True, slots=True)
+class FirstReceiver:
+    """`kind` is hamlib, iq or a dialect. `dial_hz` is where it stands, where that could be seen."""
+
+    kind: str
+    link: str = ""
+    device: tuple[tuple[str, str], ...] = ()
+    sound: str | None = None
+    receive_only: bool = False
+    dial_hz: int | None = None
+
+
+def asked_receiver(ask: Ask) -> FirstReceiver:
+    """Questions 4 and 5, and what depends on their answers."""
+    at_hand, ports, devices = servers(RECEIVER_PORTS), described_ports(), sample_devices()
+    for link in at_hand:
+        print(f"   A server answers at {link}, where rigctld listens.")
+    for port, what in ports:
+        print(f"   Serial port {port}{f': {what}' if what else ''}")
+    for device in devices:
+        print(f"   Software-defined receiver: {device}")
+    kinds = ("hamlib", *dialect_names(), "iq")
+    print(f"   iq is a software-defined receiver; {SOUND} behind any other takes levels from its sound.")
+    offered = "iq" if devices and not at_hand else "hamlib"
+    kind, sound = ask(f"4. Which receiver? {', '.join(kinds)}", offered, _kind(kinds))
+    if kind == "iq":
+        named = ask(
+            "5. Which device, as SoapySDR names it?",
+            devices[0] if devices else "driver=rtlsdr",
+            answers.arguments,
+        )
+        return FirstReceiver(kind, device=named)
+    first = at_hand[0] if at_hand else f"tcp://127.0.0.1:{RECEIVER_PORT}"
+    if kind != "hamlib":
+        first = ports[0][0] if ports else "/dev/ttyUSB0"
+    link = ask("5. Where is the receiver? A serial port, or host:port", first, answers.link)
+    found = FirstReceiver(kind, link, sound=_asked_sound(ask) if sound else None)
+    return _looked_at(found, ask) if kind == "hamlib" else found
+
+
+def _kind(kinds: tuple[str, ...]) -> Callable[[str], tuple[str, bool]]:
+    def understood(answer: str) -> tuple[str, bool]:
+        bare = answer.lower().replace(" ", "")
+        sound = bare.endswith(SOUND)
+        kind = answers.one_of(kinds)(bare.removesuffix(SOUND))
+        if sound and kind == "iq":
+            raise ValueError("a software-defined receiver gives samples, and needs no sound")
+        return kind, sound
+
+    return understood
+
+
+def _asked_sound(ask: Ask) -> str:
+    names = sound_names()
+    for name in names:
+        print(f"   Sound input: {name}")
+    return str(
+        ask("5b. Which sound input is it connected to?", names[0] if names else "USB Audio", answers.name)
+    )
+
+
+def _looked_at(found: FirstReceiver, ask: Ask) -> FirstReceiver:
+    """What a server of hamlib's protocol tells: its dial, and whether it knows that it transmits. Nothing is set."""
+    from drivers.errors import RigError
+    from drivers.receivers.hamlib import DRIVER, Options
+
+    if not found.link.startswith("tcp:"):
+        return found  # opening a serial port may key an interface; `check` says how to prevent that
+    try:
+        receiver = DRIVER.open(
+            Options(link=found.link, timeout_s=10 * ANSWER_S, reconnect_s=0, needs_meter=False)
+        )
+    except (RigError, ValueError):
+        return found
+    try:
+        found = replace(found, dial_hz=receiver.tuning().hz)
+        print(f"   It is tuned to {found.dial_hz / 1e6:.6g} MHz." if found.dial_hz else "")
+        receiver.is_transmitting()
+    except RigError as fault:
+        if "receive_only" not in str(fault):
+            return found
+        print("   It cannot tell whether it transmits, and is used only if nothing behind it can.")
+        sure = ask("5c. Is it a receiver that cannot transmit at all?", "no", answers.yes_or_no)
+        return replace(found, receive_only=sure)
+    finally:
+        receiver.close()
+    return found

@@ -1,0 +1,247 @@
+"""The receiver's sound looked at before the first night: its level, its card, its delay, and whether it keeps decibels.
+
+Each finding is (part, whether all is well, words). The rig is borrowed by the caller, who puts it back.
+"""
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from drivers.contracts import Block, SampleSource
+from drivers.errors import Unsupported
+from sweeper.clock import Clock
+from sweeper.daemon.rig.instruments import Rig, measurement_settings
+from sweeper.engine.by_sound import Listening, SoundSettings
+from sweeper.engine.sound_tests import OVER_CARD_DB, over_card_db
+from sweeper.station import Station
+from sweeper.words import ANTENNA_BYPASS, ANTENNA_STAGE, Channel, Reading, SignalPath, Visit
+
+Finding = tuple[str, bool, str]
+
+NOTICED_DB = 2.0
+"""What chance does not do to two seconds of sound."""
+STEP_DB = 4.0
+"""A step of the relay that is timed must stand out of the noise's own scatter."""
+EVERY_S = 0.01
+AROUND_S = 1.0
+"""Sound that is taken to both sides of a step."""
+STEPS = 4
+AGC_DB = 2.0
+"""By how much noise may sink beside a strong carrier; a gain control takes more."""
+STRONG_DB = 15.0
+
+
+@dataclass(frozen=True, slots=True)
+class _Look:
+    station: Station
+    rig: Rig
+    clock: Clock
+    samples: SampleSource
+    sound: SoundSettings
+
+    def tune(self, hz: int) -> None:
+        self.rig.receiver.tune(hz)
+        self.clock.sleep(self.station.receiver.settle_s)
+
+    def select(self, path: SignalPath) -> str | None:
+        self.rig.switch.select(str(path))
+        self.clock.sleep(self.station.switch.settle_s)
+        return self.rig.switch.selected()
+
+
+def check_sound(
+    station: Station, rig: Rig, clock: Clock, channels: Sequence[Channel], unknown: Sequence[str]
+) -> Iterator[Finding]:
+    """Findings as they come. `channels`: those that can be tuned to; `unknown`: settings that could not be known."""
+    sound = measurement_settings(station).sound
+    if rig.samples is None or sound is None or not channels:
+        return
+    look = _Look(station, rig, clock, rig.samples, sound)
+    yield from _input(look.samples)
+    listening = Listening(look.samples, sound, clock)
+    try:
+        unknown = listening.allowed(unknown)
+    except Unsupported as fault:
+        yield "gain control", False, f"{fault.what} {fault.mend}"
+        return
+    yield "gain control", True, "off" + (", as you say" if sound.vouched else ", as the receiver says")
+    if unknown:
+        yield (
+            "sound card",
+            True,
+            f"cannot tell about {', '.join(unknown)}: set by hand; the findings carry a flag",
+        )
+    few = [channels[0]] if station.receiver.by_hand else _few(channels)
+    for path in station.paths():
+        stands = look.select(path)
+        yield f"path {path}", stands == str(path), f"relays stand at {stands or 'an unknown path'}"
+        if stands == str(path):
+            for channel in few:
+                rig.receiver.set_mode(station.receiver.mode, channel.bandwidth_hz)
+                look.tune(sound.dial_hz(channel.hz))
+                listening.hear(Visit(channel, path))
+    readings = listening.readings(0)
+    yield from _levels(listening, readings)
+    yield from _delay(look, _steepest(readings, few))
+    if not station.receiver.by_hand:
+        yield from _gain_control(look, readings, few)
+
+
+def _input(samples: SampleSource) -> Iterator[Finding]:
+    identify, source = getattr(samples, "identify", None), getattr(samples, "input", None)
+    yield "sound", True, identify() if identify is not None else "its samples come"
+    if source is not None and source.is_microphone:
+        yield (
+            "sound",
+            True,
+            f"the input calls itself a microphone ({source.port}): if it is the room's, name another; if the "
+            "receiver's cable is in it, turn its boost off and put a pad before it",
+        )
+
+
+def _few(channels: Sequence[Channel]) -> list[Channel]:
+    """One channel of each purpose a band."""
+    first: dict[tuple[str, str], Channel] = {}
+    for channel in channels:
+        first.setdefault((channel.band, channel.purpose), channel)
+    return list(first.values())
+
+
+def _levels(listening: Listening, readings: Sequence[Reading]) -> Iterator[Finding]:
+    loudest = max((each.peak_db for each in listening.sounded), default=-120.0)
+    over_db = over_card_db(listening.heard, listening.learned)
+    told = f"peaks up to {loudest:.0f} dB of full scale"
+    if over_db is None:
+        told += "; the sound card's own noise is not to be seen beside this receiver's filter"
+    else:
+        told += (
+            f", the quietest noise {over_db:.0f} dB over the sound card's own ({OVER_CARD_DB:.0f} are needed)"
+        )
+    troubles = listening.troubles(readings)
+    yield "sound", True, told
+    yield from (("sound", False, trouble) for trouble in troubles)
+    moves = [abs(step) for step in _moves(readings).values()]
+    if moves and max(moves) >= NOTICED_DB:
+        yield "relay and sound", True, f"with the stage the sound moves by up to {max(moves):.1f} dB"
+    else:
+        yield (
+            "relay and sound",
+            False,
+            f"on no channel does the sound move by {NOTICED_DB:.0f} dB with the stage: a dead relay, a stage without "
+            "supply, a gain control that is on, or another receiver's sound. Listen while you switch by hand.",
+        )
+
+
+def _moves(readings: Sequence[Reading]) -> dict[int, float]:
+    """By frequency in hertz: how far the level moves with the stage, dB."""
+    found: dict[int, float] = {}
+    for hz in {each.channel.hz for each in readings}:
+        levels = [
+            [each.reading for each in readings if each.channel.hz == hz and each.path == path]
+            for path in (ANTENNA_BYPASS, ANTENNA_STAGE)
+        ]
+        if all(levels):
+            found[hz] = float(np.mean(levels[1]) - np.mean(levels[0]))
+    return found
+
+
+def _steepest(readings: Sequence[Reading], channels: Sequence[Channel]) -> Channel | None:
+    """The noise channel that moves most with the stage; None where none moves enough to be timed."""
+    moves = _moves(readings)
+    noise = [each for each in channels if each.purpose == "noise" and abs(moves.get(each.hz, 0.0)) >= STEP_DB]
+    return max(noise, key=lambda channel: abs(moves[channel.hz]), default=None)
+
+
+def _delay(look: _Look, channel: Channel | None) -> Iterator[Finding]:
+    """How long after the relays the sound steps: what was captured earlier is of before."""
+    if channel is None:
+        yield "delay", True, f"not measured: no noise channel steps by {STEP_DB:.0f} dB with the stage"
+        return
+    look.rig.receiver.set_mode(look.station.receiver.mode, channel.bandwidth_hz)
+    look.select(ANTENNA_BYPASS)
+    look.tune(look.sound.dial_hz(channel.hz))
+    delays: list[float] = []
+    for nth in range(STEPS):
+        look.samples.take(
+            0.1, look.clock.monotonic() + look.sound.delay_s
+        )  # what comes now goes on from here
+        look.clock.sleep(AROUND_S / 2)
+        path = ANTENNA_BYPASS if nth % 2 else ANTENNA_STAGE
+        look.rig.switch.select(str(path))
+        moved_s = look.clock.monotonic()
+        block = look.samples.take(AROUND_S / 2 + look.sound.delay_s + AROUND_S, 0.0)
+        delay = step_after(block, moved_s)
+        if delay is not None:
+            delays.append(delay)
+    if len(delays) < STEPS - 1:
+        yield "delay", True, "not measured: the step of the relay does not stand out in the sound"
+        return
+    jitter = max(delays) - min(delays)
+    needed = max(max(delays), 0.0) + jitter
+    told = f"relays are heard after {np.median(delays):.2f} s (give or take {jitter / 2:.2f} s)"
+    if needed > look.sound.delay_s:
+        yield "delay", False, f"{told}: write delay_s: {np.ceil(needed * 20) / 20 + 0.05:.2f} below audio"
+    else:
+        yield "delay", True, f"{told}; delay_s: {look.sound.delay_s:g} covers that"
+
+
+def step_after(block: Block, moved_s: float) -> float | None:
+    """Seconds from `moved_s` to the step in the sound's level, at the latest that its capture can have been.
+
+    None where no step of `STEP_DB` divides it: the sides must differ by that much.
+    """
+    width = max(round(EVERY_S * block.rate_hz), 1)
+    count = len(block.samples) // width
+    power = np.log10(np.mean(block.samples[: count * width].reshape(count, width).real ** 2, axis=1) + 1e-20)
+    sums = np.concatenate([[0.0], np.cumsum(power)])
+    places = np.arange(5, count - 5)
+    if not len(places):
+        return None
+    before, after = sums[places] / places, (sums[-1] - sums[places]) / (count - places)
+    gain = (after - before) ** 2 * places * (count - places)
+    best = int(np.argmax(gain))
+    if 10.0 * abs(after[best] - before[best]) < STEP_DB / 2:
+        return None
+    left_s = (len(block.samples) - places[best] * width) / block.rate_hz
+    return float(block.captured[1] - left_s - moved_s)
+
+
+def _gain_control(look: _Look, readings: Sequence[Reading], channels: Sequence[Channel]) -> Iterator[Finding]:
+    """Noise beside a strong carrier, and without it: a gain control makes it sink when the carrier comes in."""
+    levels = {each.channel.hz: each.reading for each in readings if each.path == ANTENNA_BYPASS}
+    for carrier in (each for each in channels if each.purpose == "carrier"):
+        noise = [each for each in channels if each.band == carrier.band and each.purpose == "noise"]
+        if not noise or levels.get(carrier.hz, -200.0) - levels.get(noise[0].hz, 0.0) < STRONG_DB:
+            continue
+        sinks = _sinks(look, carrier)
+        if sinks is None:
+            continue
+        if sinks > AGC_DB:
+            yield (
+                "gain control",
+                False,
+                f"beside the carrier on {carrier.band} noise sinks by {sinks:.1f} dB: the gain control is on, or the "
+                "receiver is overdriven. Switch it off, or turn RF gain down.",
+            )
+        else:
+            yield "gain control", True, f"the carrier on {carrier.band} does not hold noise down"
+        return
+
+
+def _sinks(look: _Look, carrier: Channel) -> float | None:
+    """By how much noise in the carrier's pass band lies under the lower of those 4 kHz to both sides, in bypass, dB."""
+    listening = Listening(look.samples, look.sound, look.clock)
+    look.rig.receiver.set_mode(look.station.receiver.mode, carrier.bandwidth_hz)
+    places = [
+        Channel(carrier.band, carrier.hz + away_hz, "noise", carrier.bandwidth_hz)
+        for away_hz in (0, -4000, 4000)
+    ]
+    look.select(ANTENNA_BYPASS)
+    for channel in places:
+        look.tune(look.sound.dial_hz(channel.hz))
+        listening.hear(Visit(channel, ANTENNA_BYPASS))
+    levels = [listening.noise_db(channel) for channel in places]
+    here, *beside = levels
+    known = [level for level in beside if level is not None]
+    return None if here is None or not known else min(known) - here
