@@ -50,8 +50,9 @@ EQUIVALENT: dict[str, tuple[tuple[str, str, str, str], ...]] = {
         ("_fitted", "101", "101 → 102", "how fine the second look is: thousandths of a decibel"),
     ),
     "sweeper/store/finished.py": (
-        ("_footer", "return ", "return None", "whatever is not an empty text says that it is not whole"),
-        ("_values", "return str(error)", "return None", "the same of values"),
+        ("_footer", "", "ordinary file' → return None", "whatever is not an empty text says that it is not whole"),
+        ("_footer", "", "str(error) → return None", "whatever is not an empty text says that it is not whole"),
+        ("_values", "", "str(error) → return None", "the same of values"),
     ),
     "drivers/protocols/keying.py": (
         ("in_table", "one[-1:] + other[:1]", "1 → 2", "more of each at the border; each alone is looked at too"),
