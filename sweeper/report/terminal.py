@@ -193,10 +193,11 @@ def _thousands(operations: int) -> str:
 def show_state(state: "DaemonState", zone: str) -> None:
     """How a running daemon is: what it does, what comes next, how the night goes, how the relays age."""
     console = open_console()
-    doing = f"{state.doing}, since {wording.local_time(state.since, zone)}"
+    since = wording.local_time(state.since, zone)
+    doing = f"{state.doing}, since {since}" if state.doing != "paused" else f"paused by you, {since}"
     last = state.last_pass
     rows = [
-        ("now", f"{doing}. {state.because}" if state.because else doing),
+        ("now", f"{doing}. {state.because}" if state.because and state.doing != "paused" else doing),
         (
             "next pass",
             wording.local_time(state.next_pass, zone) if state.next_pass is not None else "none planned",
