@@ -124,7 +124,7 @@ def serve(
             if isinstance(wired, WebBoard):
                 switch_link = switch_link.replace("tcp:", f"{wired.scheme}:")
             board = wired
-        hearing = _sounding(world, bench, clock, sound, cleanup) if sound else None
+        ear = _sounding(world, bench, clock, sound, cleanup) if sound else None
         yield Served(
             receiver_link,
             switch_link,
@@ -135,7 +135,7 @@ def serve(
             board.log,
             instrument,
             board,
-            hearing,
+            ear,
         )
 
 
