@@ -89,6 +89,8 @@ def _receiver(station: Station) -> Item:
     try:
         receiver = open_receiver(station)
         try:
+            if station.receiver.by_hand:
+                return Item("receiver", True, receiver.identify())
             at = receiver.tuning()
             return Item("receiver", True, f"{receiver.identify()} answers, at {at.hz} Hz {at.mode}")
         finally:
@@ -116,7 +118,8 @@ def _channels(station: Station, receiver: Receiver, clock: Clock, tunable: list[
     """Tune to every channel and time the stay; those that can be tuned to are added to `tunable`."""
     mode, range_hz = station.receiver.mode, _range_hz(receiver)
     began = clock.monotonic()
-    for channel in station.channels():
+    # by hand the first will do: somebody would have to turn the dial to each
+    for channel in station.channels()[: 1 if station.receiver.by_hand else None]:
         where = f"{channel.band}, {channel.hz} Hz: "
         if range_hz is not None and not range_hz[0] <= channel.hz <= range_hz[1]:
             span = f"{range_hz[0]} to {range_hz[1]} Hz"

@@ -72,7 +72,7 @@ def check_sound(
             True,
             f"cannot tell about {', '.join(unknown)}: set by hand; the findings carry a flag",
         )
-    few = _few(channels)
+    few = [channels[0]] if station.receiver.by_hand else _few(channels)
     for path in station.paths():
         stands = look.select(path)
         yield f"path {path}", stands == str(path), f"relays stand at {stands or 'an unknown path'}"
@@ -84,7 +84,8 @@ def check_sound(
     readings = listening.readings(0)
     yield from _levels(listening, readings)
     yield from _delay(look, _steepest(readings, few))
-    yield from _gain_control(look, readings, few)
+    if not station.receiver.by_hand:
+        yield from _gain_control(look, readings, few)
 
 
 def _input(samples: SampleSource) -> Iterator[Finding]:

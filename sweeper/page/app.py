@@ -33,7 +33,7 @@ from sweeper.reduction import compare_fix, facts_of
 from sweeper.report.palette import style_variables
 from sweeper.report.setting import Setting
 from sweeper.report.since_last import previous_findings
-from sweeper.report.template import policy, with_code
+from sweeper.report.template import answer_style, policy, with_code
 from sweeper.report.whole_file import write_page
 from sweeper.station import Station
 from sweeper.store import Store
@@ -115,6 +115,7 @@ class _Page:
     async def style(self, request: HttpRequest) -> Response:
         """The style sheet, with the colours of both schemes."""
         text = (files("sweeper.page") / "templates" / "page.css").read_text(encoding="utf-8")
+        text = text.replace("@ANSWER@", answer_style())
         text = text.replace("@LIGHT@", style_variables("light")).replace("@DARK@", style_variables("dark"))
         return Response(text, media_type="text/css")
 

@@ -7,11 +7,12 @@ from datetime import date, datetime
 from typing import Any
 from zoneinfo import ZoneInfo
 
-from sweeper.analysis import STATES, PeriodFinding, state_of_period, words_of_period
+from sweeper.analysis import STATES, Findings, PeriodFinding, state_of_period, words_of_period
 from sweeper.daemon.live.messages import State, Visited
 from sweeper.page.feed import Now
 from sweeper.page.tonight import Tonight
 from sweeper.report import wording
+from sweeper.report.answer import answer
 from sweeper.station import Station
 
 Json = dict[str, Any]
@@ -20,7 +21,6 @@ DOING = {
     "starting": "Starting",
     "waiting": "Waiting for the next pass",
     "measuring": "Measuring",
-    "paused": "Paused",
     "yielding": "Standing back",
     "stopping": "Stopping",
 }
@@ -30,6 +30,7 @@ HOLDER = {
     "starting": "sweeper, for a moment",
     "stopping": "nobody: it is being restored to its saved state",
 }
+UNKNOWN = "Nothing is known of the rig while no daemon runs."
 PASSES_SHOWN = 12
 
 
@@ -39,14 +40,14 @@ def now_seen(now: Now, station: Station) -> Json:
     state = now.state if now.alive else None
     return {
         "alive": now.alive,
-        "heading": _heading(now, state),
+        "heading": _heading(now, state, zone),
         "why": _why(now, state, zone),
         "doing": state.doing if state else "gone",
         "progress": _progress(now.visiting),
         "next": _next(state, zone),
         "holder": HOLDER.get(state.doing, "you: nothing is being measured") if state else "you",
         "relays": _relays(now, state, station),
-        "health": state.health if state else "",
+        "health": (state.health or "No pass is over yet.") if state else UNKNOWN,
         "trouble": state.trouble if state else "",
         "wear": _wear(state),
         "paths": _paths(now, station),
@@ -66,7 +67,8 @@ def now_seen(now: Now, station: Station) -> Json:
 def tonight_seen(tonight: Tonight, station: Station) -> Json:
     """Each band's hour: the S/N change, its interval, how it closed in, and the verdict."""
     if tonight.reduced is None:
-        return {"trouble": tonight.trouble, "bands": [], "worthwhile_db": station.analysis.worthwhile_db}
+        worthwhile_db = station.analysis.worthwhile_db
+        return {"trouble": tonight.trouble, "answer": None, "bands": [], "worthwhile_db": worthwhile_db}
     findings = tonight.reduced.findings
     zone, on = station.station.timezone, findings.end.date()
     bands = []
@@ -87,7 +89,47 @@ def tonight_seen(tonight: Tonight, station: Station) -> Json:
                 ],
             }
         )
-    return {"trouble": tonight.trouble, "bands": bands, "worthwhile_db": findings.worthwhile_db}
+    return {
+        "trouble": tonight.trouble,
+        "answer": _answer(findings, zone),
+        "bands": bands,
+        "worthwhile_db": findings.worthwhile_db,
+    }
+
+
+def _answer(findings: Findings, zone: str) -> Json | None:
+    """The line, and each band's ribbon with what to do; None before the first usable pass."""
+    told = answer(findings, zone)
+    if not told.hours:
+        return None
+    nights = "the night measured" if wording.night_count(findings) == 1 else "the nights measured"
+    return {
+        "line": f"{told.line}.",
+        "nights": nights,
+        "hours": told.hours,
+        "looks_ahead": told.looks_ahead,
+        "marks": [[mark.place, *mark.time] for mark in told.marks],
+        "rows": [
+            {
+                "name": row.name,
+                "in_words": row.in_words,
+                "pieces": [[piece.place, piece.hours, piece.state, piece.settled] for piece in row.pieces],
+                "deeds": [
+                    {
+                        "state": deed.state,
+                        "words": f"{deed.sign} {deed.words}",
+                        "where": [list(span) for span in deed.where],
+                        "measured": deed.measured,
+                        "to_come": deed.to_come,
+                        "outlook": deed.outlook,
+                        "briefly": deed.briefly,
+                    }
+                    for deed in row.deeds
+                ],
+            }
+            for row in told.rows
+        ],
+    }
 
 
 def _words(period: PeriodFinding | None) -> str:
@@ -110,18 +152,20 @@ def _seen(period: PeriodFinding | None) -> str:
     return f"{wording.count(period.passes, 'pass', 'passes')}, {wording.count(period.nights, 'night')}"
 
 
-def _heading(now: Now, state: State | None) -> str:
+def _heading(now: Now, state: State | None, zone: str) -> str:
     if state is None:
         return "No daemon is running"
     visiting = now.visiting
     if state.doing == "measuring" and visiting is not None:
         return f"Measuring {visiting.band}, {_path_words(visiting.source, visiting.route)}"
+    if state.doing == "paused":
+        return f"Paused by you at {_clock(state.since, zone)}"
     return DOING[state.doing]
 
 
 def _why(now: Now, state: State | None, zone: str) -> str:
     if state is not None:
-        return state.because
+        return "" if state.doing == "paused" else state.because
     if now.heard is None:
         return "Nothing has been heard from it. Start it with `sweeper run`; this page will notice."
     return f"Last heard of at {_clock(now.heard, zone)}. Start it with `sweeper run`; this page will notice."

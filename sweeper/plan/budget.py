@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from itertools import pairwise
 from math import lcm
 
-from sweeper.plan.order import moved, one_pass, path_order
+from sweeper.plan.order import moved, one_pass
 from sweeper.station import Station
 from sweeper.words import SignalPath
 
@@ -40,8 +40,9 @@ def budget(station: Station, passes_a_day: float | None = None) -> Budget:
         cycle = range(1, 2001)
     visits, hands, changes, moves = 0, 0, 0, Counter[str]()
     for number in cycle:
-        visits += len(one_pass(station, number))
-        for before, after in pairwise((rest, *path_order(station, number), rest)):
+        along = [visit.path for visit in one_pass(station, number)]
+        visits += len(along)
+        for before, after in pairwise((rest, *along, rest)):
             hands += before != after
             relays = moved(station, before, after)
             changes += bool(relays)

@@ -10,8 +10,14 @@ _ABBA = (ANTENNA_BYPASS, ANTENNA_STAGE, ANTENNA_STAGE, ANTENNA_BYPASS)
 
 
 def one_pass(station: Station, pass_number: int) -> tuple[Visit, ...]:
-    """The visits of pass `pass_number` (from 1): every channel through one path before a relay moves."""
+    """The visits of pass `pass_number` (from 1): every channel through one path before a relay moves.
+
+    Where a person sets the dial it is the other way round: every path on one channel before the dial moves.
+    """
     channels = station.channels()
+    if station.receiver.by_hand:
+        order = path_order(station, pass_number)
+        return tuple(Visit(channel, path) for channel in channels for path in order)
     return tuple(Visit(channel, path) for path in path_order(station, pass_number) for channel in channels)
 
 

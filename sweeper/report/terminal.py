@@ -17,7 +17,6 @@ from sweeper.analysis import Comparison, Findings, State
 from sweeper.printable import printable, terminal_of
 from sweeper.report import wording
 from sweeper.report.answer import answer
-from sweeper.report.pictures.fix import fix_lines
 
 if TYPE_CHECKING:
     from sweeper.daemon.live.messages import State as DaemonState
@@ -116,6 +115,8 @@ def show_comparison(comparison: Comparison, zone: str = "UTC") -> None:
     """Before and after a fix, band by band."""
     console = open_console()
     console.print(Text(comparison.station, "bold"))
+    from sweeper.report.pictures.fix import fix_lines  # with what draws it, which takes a second to load
+
     for line in fix_lines(comparison, zone):
         console.print(Text(line))
     if not comparison.bands:
@@ -193,10 +194,11 @@ def _thousands(operations: int) -> str:
 def show_state(state: "DaemonState", zone: str) -> None:
     """How a running daemon is: what it does, what comes next, how the night goes, how the relays age."""
     console = open_console()
-    doing = f"{state.doing}, since {wording.local_time(state.since, zone)}"
+    since = wording.local_time(state.since, zone)
+    doing = f"{state.doing}, since {since}" if state.doing != "paused" else f"paused by you, {since}"
     last = state.last_pass
     rows = [
-        ("now", f"{doing}. {state.because}" if state.because else doing),
+        ("now", f"{doing}. {state.because}" if state.because and state.doing != "paused" else doing),
         (
             "next pass",
             wording.local_time(state.next_pass, zone) if state.next_pass is not None else "none planned",

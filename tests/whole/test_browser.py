@@ -102,17 +102,21 @@ def test_pause_resume_and_a_note_by_keyboard_alone(station: Unattended, chromium
         def press(*keys: str) -> None:
             chromium.switch_to.active_element.send_keys(*keys)
 
-        press(Keys.TAB)  # the link past the heading
-        press(Keys.TAB)
-        assert chromium.switch_to.active_element.text == "Pause"
+        def reach(wanted: str) -> None:
+            reached = []
+            while not reached or reached[-1] != wanted:
+                press(Keys.TAB)
+                reached.append(chromium.switch_to.active_element.get_attribute("id") or "a link")
+                assert len(reached) < 6, reached
+
+        reach("pause")
         press(Keys.ENTER)
-        until(lambda: text(chromium, "#heading") == "Paused", "the pause")
+        until(lambda: text(chromium, "#heading").startswith("Paused by you at "), "the pause")
         state = station.ask("status").state
         assert state is not None and state.doing == "paused"
         until(station.resting, "relays at rest")
         assert chromium.switch_to.active_element.text == "Resume", "the focus stays on the button that turned"
-        press(Keys.TAB)
-        press(Keys.TAB)
+        reach("note")
         press("Ferrites on the router", Keys.ENTER)
         until(lambda: text(chromium, "#notes li") == "Ferrites on the router", "the note in the page")
         with station.store() as store:
@@ -158,6 +162,8 @@ def test_a_reload_keeps_the_place_and_what_was_being_written(
             lambda: len(chromium.find_elements(By.CSS_SELECTOR, "#bands li")) == 2, "a page worth scrolling"
         )
         until(lambda: chromium.find_elements(By.CSS_SELECTOR, "#paths td"), "a table of last readings")
+        for summary in chromium.find_elements(By.CSS_SELECTOR, "main > details > summary"):
+            summary.click()
         wide = "const it = document.querySelector('.scroll'); return it.scrollWidth - it.clientWidth"
         assert chromium.execute_script(wide) <= 0, "a phone shows the last readings whole"
         chromium.find_element(By.ID, "note").send_keys("half a no")
@@ -168,6 +174,8 @@ def test_a_reload_keeps_the_place_and_what_was_being_written(
             "the page again",
         )
         assert chromium.find_element(By.ID, "note").get_property("value") == "half a no"
+        folded = "return document.querySelectorAll('main > details:not([open])').length"
+        assert chromium.execute_script(folded) == 0, "what was unfolded stays so"
         # What is being read stays where it is; lines that come and go above it move the number a little.
         until(
             lambda: abs(chromium.execute_script("return window.scrollY") - 900) < 150, "the place on the page"
@@ -227,6 +235,27 @@ def test_axe_finds_nothing_wrong(station: Unattended, chromium: webdriver.Chrome
                 assert violations(chromium) == [], (path, width, dark)
 
 
+def test_the_answer_and_the_rig_lie_above_the_fold(station: Unattended, chromium: webdriver.Chrome) -> None:
+    with station.running("--passes", "3") as process:
+        ended(process)
+    with page_served(station.file, station.data) as address:
+        for width, height in ((1280, 800), (390, 844)):
+            look(chromium, width, height)
+            opened(chromium, address)
+            until(
+                lambda: len(chromium.find_elements(By.CSS_SELECTOR, "#rows tbody")) == 2,
+                "a row a band",
+                SLOW_S,
+            )
+            bottoms = chromium.execute_script(
+                "return [...document.querySelectorAll('h1, #tonight, #rows tbody, .rig, #pause')]"
+                ".map((one) => one.getBoundingClientRect().bottom)"
+            )
+            assert len(bottoms) == 6 and max(bottoms) <= height, bottoms
+            assert chromium.execute_script("return document.documentElement.scrollWidth") <= width
+            assert "while no daemon runs" in text(chromium, ".rig")
+
+
 def test_twenty_pages_open_at_once_all_see_the_pause(station: Unattended) -> None:
     with station.running(), page_served(station.file, station.data) as address:
         until(station.answers, "the daemon")
@@ -239,7 +268,7 @@ def test_twenty_pages_open_at_once_all_see_the_pause(station: Unattended) -> Non
         saw: list[int] = []
 
         def read(nth: int) -> None:
-            while b'"heading": "Paused"' not in streams[nth].readline():
+            while b'"heading": "Paused by you at ' not in streams[nth].readline():
                 pass
             saw.append(nth)
 

@@ -3,6 +3,7 @@
 import re
 import shutil
 import tempfile
+import threading
 from collections.abc import Iterator
 from contextlib import contextmanager
 from datetime import timedelta
@@ -23,6 +24,7 @@ from sweeper.station import Station, load
 from sweeper.store import Store
 from sweeper.words import PassRecord
 from tests.drivers.samples.sound_server import sound_server
+from tests.drivers.switches.test_person import Somebody
 from tests.sweeper.engine.heard import Heard
 
 pytestmark = pytest.mark.slow
@@ -163,6 +165,47 @@ def test_a_check_measures_how_late_the_sound_is(tmp_path: Path, monkeypatch: pyt
     assert not delay.well
     assert re.search(r"heard after 0\.\d\d s .*write delay_s: 0\.", delay.found), delay.found
     shutil.rmtree(folder, ignore_errors=True)
+
+
+def test_a_pass_with_a_person_at_the_dial(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """No control of the receiver at all: a person is asked for each channel once, and hears nothing of the relays."""
+    world = saltmarsh()
+    clock = JumpingClock(world.first_evening)
+    somebody = Somebody()
+    with serve(world, clock) as served:
+        served.receiver.mode, served.receiver.agc_off = "USB", True
+        hearing = Hearing(world, served.receiver, clock, rate_hz=12_000, block=120)
+        hearing.audio = Audio(full_scale_dbm=-25.0)
+        monkeypatch.setattr(instruments, "open_samples", lambda station: Heard(hearing, clock))
+        by_wire = f"driver: hamlib\n  link: {served.receiver_link}"
+        by_hand = f"driver: dial-by-hand\n  link: {somebody.terminal}\n  receive_only: true"
+        text = STATION.format(receiver=served.receiver_link, switch=served.switch_link)
+        file = tmp_path / "byhand.yaml"
+        file.write_text(
+            text.replace(by_wire, by_hand).replace("rx.monitor", "rx.monitor, agc_off: true"),
+            encoding="utf-8",
+        )
+        station = load(file)
+        dials = [station.receiver.dial_hz(channel.hz) for channel in station.channels()]
+        hand = threading.Thread(target=_turns, args=(somebody, served, dials), daemon=True)
+        hand.start()
+        with Store(tmp_path / "data", "Saltmarsh", 8.1) as store:
+            run_passes(Campaign(station, store, clock), [clock.now()])
+            (day,) = store.days()
+            (record,) = store.passes(day)
+            rows = store.readings().collect()
+        hand.join(60)
+    assert (record.outcome, record.because) == ("done", "")
+    assert rows.height == 6 * 6
+    assert rows["hz"].unique().sort().to_list() == sorted(channel.hz for channel in station.channels())
+    somebody.leave()
+
+
+def _turns(somebody: Somebody, served: Served, dials: list[int]) -> None:
+    for hz in dials:
+        somebody.read_until(f"{hz / 1e3:.3f} kHz".encode())
+        served.receiver.tune(hz)
+        somebody.types(b"\n")
 
 
 def _log10(value: float) -> float:

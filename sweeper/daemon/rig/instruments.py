@@ -116,7 +116,7 @@ def measurement_settings(station: Station) -> MeasurementSettings:
         interval_s=receiver.interval_s,
         rest=SignalPath.parse(str(switch.rest)),
         leave_s=math.inf if switch.by_hand else LEAVE_S,
-        visit_s=math.inf if switch.by_hand else PATIENCE_S + longest_visit_s(station),
+        visit_s=math.inf if switch.by_hand or receiver.by_hand else PATIENCE_S + longest_visit_s(station),
         meter=Meter(
             in_dbm=receiver.meter.unit == "dBm",
             curve=tuple((point[0], point[1]) for point in receiver.meter.curve),
@@ -160,7 +160,8 @@ def _switches_gain_control_off(options: object) -> bool:
 def longest_visit_s(station: Station) -> float:
     """What a visit takes with instruments that answer, and a person at the switch who takes their time; seconds."""
     receiver = station.receiver
-    person_s = float(getattr(station.switch.options, "timeout_s", 0.0)) if station.switch.by_hand else 0.0
+    people = [each.options for each in (station.switch, receiver) if each.by_hand]
+    person_s = sum(float(getattr(options, "timeout_s", 0.0)) for options in people)
     reading_s = max(float(getattr(receiver.options, "averaging_s", 0.0)), 0.5)
     return (
         person_s

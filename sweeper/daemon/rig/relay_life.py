@@ -15,7 +15,7 @@ from drivers.ordinary_files import content_of
 from drivers.waiting import bounded
 from sweeper.engine.one_pass import GRACE_S, LEAVE_S
 from sweeper.outside import MOST_JSON_BYTES, json_of
-from sweeper.plan import budget, path_order
+from sweeper.plan import budget, one_pass
 from sweeper.plan.order import moved
 from sweeper.station import Station
 from sweeper.store import replace_whole
@@ -90,7 +90,7 @@ def count(folder: Path, moves: Counter[str], now: datetime) -> None:
 
 def moves_of_a_pass(station: Station, pass_number: int) -> Counter[str]:
     """What a whole pass moves; assumed of a pass that a crash cut short, so that the count errs on the old side."""
-    return moves_along(station, path_order(station, pass_number))
+    return moves_along(station, tuple(visit.path for visit in one_pass(station, pass_number)))
 
 
 def moves_along(station: Station, paths: tuple[SignalPath, ...]) -> Counter[str]:

@@ -38,7 +38,7 @@ function paintNow(now) {
   write("next", now.next);
   write("relays", now.relays);
   write("holder", now.holder);
-  write("health", now.health || "–");
+  write("health", now.health);
   write("wear", now.wear || "–");
   write("trouble", now.trouble);
   at("trouble").hidden = !now.trouble;
@@ -102,6 +102,95 @@ function funnel(steps, worthwhile) {
   return picture;
 }
 
+// A stretch of the night as a path: above the middle, below it, two lines, dots, or a zigzag.
+function stretch(place, hours, state) {
+  const x = place * 10, w = hours * 10;
+  if (state === "in") return `M${x} 1h${w}v9h-${w}z`;
+  if (state === "out") return `M${x} 10h${w}v9h-${w}z`;
+  if (state === "same") return `M${x} 8h${w}M${x} 12h${w}`;
+  if (state === "open") return `M${x} 10h${w}`;
+  return `M${x} 18${"l2.5 -16l2.5 16".repeat(hours * 2)}`;
+}
+
+function ribbon(row, hours) {
+  const picture = drawn("svg", { viewBox: `0 0 ${hours * 10} 20`, class: "ribbon", preserveAspectRatio: "none", role: "img", "aria-label": `${row.name}: ${row.in_words}` });
+  for (const [place, length, state, settled] of row.pieces) {
+    const these = !settled && state !== "open" && state !== "fault" ? " these" : "";
+    picture.append(drawn("path", { class: state + these, d: stretch(place, length, state) }));
+  }
+  return picture;
+}
+
+function head(told) {
+  const scale = element("th", undefined, "scale");
+  scale.append(element("span", "The night by the hour", "aside"));
+  const picture = drawn("svg", { "aria-hidden": "true" });
+  for (const [place, ...clocks] of told.marks) {
+    clocks.forEach((words, nth) => {
+      const mark = drawn("text", { x: `${(100 * place) / told.hours}%`, y: 12, class: nth ? "ut" : "lt" });
+      mark.textContent = words;
+      picture.append(mark);
+    });
+  }
+  scale.append(picture);
+  const band = element("th");
+  band.append(element("span", "Band", "aside"));
+  const cells = [band, scale, element("th", "What to do"), element("th", `S/N change on ${told.nights}, dB`)];
+  if (told.looks_ahead) cells.push(element("th", "on nights to come, dB"));
+  cells.forEach((cell) => { cell.scope = "col"; });
+  const line = element("tr");
+  line.append(...cells);
+  return line;
+}
+
+function deedCells(deed, looksAhead) {
+  const what = element("td", undefined, `deed ${deed.state}`);
+  what.append(element("b", deed.words), " ");
+  const where = element("span", undefined, "where");
+  for (const [local, utc] of deed.where) {
+    const span = element("span", undefined, "span");
+    span.append(element("span", local, "lt"), element("span", utc, "ut"));
+    where.append(span, " ");
+  }
+  if (deed.where.length) what.append(where);
+  const cells = [what, element("td", deed.measured, "change")];
+  if (looksAhead) {
+    const ahead = element("td", undefined, "ahead");
+    if (deed.to_come) {
+      ahead.append(element("span", "to come ", "brief"), `${deed.to_come} `);
+      ahead.append(element("span", deed.outlook, "where"), element("span", deed.briefly, "brief"));
+    }
+    cells.push(ahead);
+  }
+  return cells;
+}
+
+function paintAnswer(told) {
+  write("tonight", told ? told.line : "The answer so far");
+  const table = at("rows");
+  table.hidden = !told;
+  if (!told) return;
+  table.tHead.replaceChildren(head(told));
+  for (const body of [...table.tBodies]) body.remove();
+  for (const row of told.rows) {
+    const body = element("tbody");
+    row.deeds.forEach((deed, nth) => {
+      const line = element("tr");
+      if (!nth) {
+        const name = element("th", row.name);
+        name.scope = "rowgroup";
+        const night = element("td", undefined, "night");
+        night.append(ribbon(row, told.hours));
+        name.rowSpan = night.rowSpan = row.deeds.length;
+        line.append(name, night);
+      }
+      line.append(...deedCells(deed, told.looks_ahead));
+      body.append(line);
+    });
+    table.append(body);
+  }
+}
+
 let tonightSeen = "";
 
 function paintTonight(tonight) {
@@ -109,15 +198,22 @@ function paintTonight(tonight) {
   if (text === tonightSeen) return;
   tonightSeen = text;
   write("tonight-trouble", tonight.trouble || (tonight.bands.length ? "" : "Nothing reduced yet."));
+  paintAnswer(tonight.answer);
   at("bands").replaceChildren(...tonight.bands.map((band) => {
     const line = element("li");
-    line.append(element("span", band.band, "name"), element("span", band.words, `verdict ${band.verdict}`));
+    line.append(element("span", band.band, "name"), element("span", band.words, `verdict ${band.state}`));
     line.append(element("span", band.change, "number"));
     line.append(element("span", band.seen, "soft number"));
     if (band.steps.length) line.append(funnel(band.steps, tonight.worthwhile_db));
     line.append(element("span", band.reason, "reason"));
     return line;
   }));
+}
+
+// What was unfolded stays so over a reload.
+for (const fold of document.querySelectorAll("main > details")) {
+  fold.open = sessionStorage.getItem(fold.id) === "open";
+  fold.addEventListener("toggle", () => sessionStorage.setItem(fold.id, fold.open ? "open" : ""));
 }
 
 // A reload finds the page short until it is painted, too early for the browser to keep the place by itself.

@@ -7,7 +7,7 @@ from statistics import mean
 
 import pytest
 
-from sweeper.plan import one_pass, path_order, relay_moves
+from sweeper.plan import budget, one_pass, path_order, relay_moves
 from sweeper.plan.order import moved
 from sweeper.station import Station, load
 from sweeper.words import ANTENNA_BYPASS, ANTENNA_STAGE, LOAD_BYPASS, LOAD_STAGE
@@ -156,3 +156,25 @@ def test_the_plan_of_a_pass_is_always_the_same(station: Station) -> None:
 def test_passes_count_from_one(station: Station) -> None:
     with pytest.raises(ValueError, match="count from 1"):
         one_pass(station, 0)
+
+
+BY_HAND = (
+    (
+        "driver: hamlib\n  link: tcp://127.0.0.1:4532",
+        "driver: dial-by-hand\n  receive_only: true\n  audio: {}",
+    ),
+)
+
+
+def test_where_a_person_sets_the_dial_every_path_comes_before_it_moves(tmp_path: Path) -> None:
+    station = load(written(tmp_path, *BY_HAND))
+    visits, order = one_pass(station, 1), path_order(station, 1)
+    assert [channel.hz for channel, _ in groupby(visit.channel for visit in visits)] == [7_038_500, 7_202_000]
+    assert [visit.path for visit in visits[: len(order)]] == list(order)
+
+
+def test_relays_are_counted_along_a_pass_by_hand(tmp_path: Path) -> None:
+    """Twice the channels, twice the moves: the budget knows it."""
+    by_hand = budget(load(written(tmp_path, *BY_HAND)), 1.0)
+    by_wire = budget(load(written(tmp_path)), 1.0)
+    assert by_hand.relay_operations_a_day == pytest.approx(2 * by_wire.relay_operations_a_day)
