@@ -67,7 +67,7 @@ def _live(driver: webdriver.Chrome, demo: Path, folder: Path) -> None:
                 driver.get(address)
                 _until(driver, "return document.querySelectorAll('#passes li').length > 0")
                 _until(
-                    driver, "return document.querySelector('#heading').textContent.startsWith('Measuring')"
+                    driver, "return document.querySelector('#heading').textContent.startsWith('Measuring ')"
                 )
                 _until(driver, "return document.querySelectorAll('#paths tbody tr').length > 8")
                 for width, height in SIZES:
