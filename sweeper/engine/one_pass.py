@@ -274,7 +274,7 @@ class _AtWork:
         return readings
 
     def _hear(self, visit: Visit, listening: "Listening") -> list[Reading]:
-        """The sound of a visit; its rows come when the pass is over. The meter shows beside it, where there is one."""
+        """The sound of a visit, with the meter beside it where there is one. What is stored comes from all visits."""
         self._listen_only()
         listening.hear(visit)
         witness = None
@@ -282,7 +282,7 @@ class _AtWork:
             witness = self._receiver.read_power()  # which refuses while a transmitter is on
         self._listen_only()
         listening.shown(visit, witness)
-        return []
+        return listening.last(visit, self._number)
 
     def _read(self, visit: Visit) -> list[Reading]:
         settings, clock, receiver = self._settings, self._clock, self._receiver
@@ -374,7 +374,7 @@ class _AtWork:
         if self.listening is not None:
             heard = self.listening.readings(self._number)
             self.unknown_settings += self.listening.troubles(heard)
-            return heard
+            return tuple(replace(each, dbm=self._settings.meter.dbm(each.reading)) for each in heard)
         stale = stuck_readings(
             [reading.reading for reading in self._readings],
             self._visit_of,

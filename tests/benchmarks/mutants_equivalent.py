@@ -38,8 +38,21 @@ EQUIVALENT: dict[str, tuple[tuple[str, str, str, str], ...]] = {
     "sweeper/analysis/meter/floor.py": (
         ("floor_of", "bandwidth_hz", "first", "all readings of a visit have one bandwidth"),
     ),
+    "sweeper/analysis/change/before_after.py": (
+        (
+            "before_after", "control is not None and beside is not None", "→ beside is not None",
+            "nothing stands beside without a control; it is there for the types",
+        ),
+    ),
+    "sweeper/analysis/band/noise_bend.py": (
+        ("_FROM_BELOW", "160", "160 → 161", "how fine the first look is; the second refines it"),
+        ("_ABOVE", "160", "160 → 161", "how fine the first look is; the second refines it"),
+        ("_fitted", "101", "101 → 102", "how fine the second look is: thousandths of a decibel"),
+    ),
     "sweeper/store/finished.py": (
-        ("_footer", "it is no ordinary file", "return None", "whatever is not an empty text says that it is not whole"),
+        ("_footer", "", "ordinary file' → return None", "whatever is not an empty text says that it is not whole"),
+        ("_footer", "", "str(error) → return None", "whatever is not an empty text says that it is not whole"),
+        ("_values", "", "str(error) → return None", "the same of values"),
     ),
     "drivers/protocols/keying.py": (
         ("in_table", "one[-1:] + other[:1]", "1 → 2", "more of each at the border; each alone is looked at too"),

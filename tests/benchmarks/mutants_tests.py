@@ -56,7 +56,7 @@ TESTS: dict[str, tuple[str, ...]] = {
     "sweeper/analysis/physics/external_noise.py": (
         f"{ANALYSIS}/physics/test_external_noise.py", "tests/published/test_external_noise.py",
     ),
-    "drivers/ordinary_files.py": ("tests/test_files.py",),
+    "drivers/ordinary_files.py": ("tests/drivers/test_ordinary_files.py", "tests/test_files.py"),
     "sweeper/store/finished.py": STORE,
     "sweeper/store/manifest.py": STORE,
     "sweeper/store/running.py": (

@@ -65,6 +65,7 @@ def test_levels_of_a_pass_are_those_at_the_receivers_input() -> None:
     record, readings = rig.measured()
     assert (record.outcome, record.because) == ("done", "")
     assert len(readings) == len(VISITS)
+    assert [len(shown) for shown in rig.kept.shown] == [1] * len(VISITS)  # for whoever looks on meanwhile
     for path in (ANTENNA_BYPASS, ANTENNA_STAGE, LOAD_BYPASS):
         found = [each.reading for each in readings if each.channel.band == "40 m" and each.path == path]
         assert sum(found) / len(found) == pytest.approx(rig.wanted_db(NOISE, path), abs=0.4)

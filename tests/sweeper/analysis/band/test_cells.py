@@ -99,8 +99,13 @@ def test_a_load_on_the_floor_leaves_a_ceiling_and_an_antenna_on_the_floor_leaves
 
 
 def test_a_choke_has_neither_ceiling_nor_lower_bound():
-    cell = cells_of_band(rows([-6.0] * 4), gain_of(0.0, flags=("quieter-antenna",)), quieter=True)[0]
-    assert cell.ceiling is None and cell.lower_bound is None
+    for nights in (1, 6):
+        told = rows([-6.0] * nights)
+        quiet, usual = (
+            cells_of_band(told, gain_of(0.0, flags=("quieter-antenna",)), each)[0] for each in (True, False)
+        )
+        assert quiet.ceiling is None and quiet.lower_bound is None
+        assert usual.ceiling is not None and usual.lower_bound is not None
 
 
 def test_from_three_nights_on_the_error_is_that_of_the_nights():

@@ -6,9 +6,10 @@ import pytest
 from scipy import stats
 
 from sweeper.analysis.band.cells import cells_of_band, nightly_snr_change, persistence
-from sweeper.analysis.statistics.curved_mean import AsymmetricEstimate
+from sweeper.analysis.physics.friis import snr_lost_db
+from sweeper.analysis.statistics.curved_mean import AsymmetricEstimate, ideal_curve, over_all_nights
 from sweeper.analysis.statistics.effective_nights import persistence_of
-from sweeper.analysis.statistics.estimates import Estimate
+from sweeper.analysis.statistics.estimates import Estimate, Scatter
 from tests.sweeper.analysis.band.test_cells import curved, gain_of, only, rows
 from tests.sweeper.analysis.summaries import Place, made
 
@@ -196,3 +197,14 @@ def test_alike_nights_leave_the_value_and_widen_the_errors() -> None:
     assert apart.difference.interval(0.05).high == pytest.approx(
         8.0 + stats.t.isf(0.025, apart.difference.dof) * apart.difference.se
     )
+
+
+def test_nights_all_alike_are_taken_to_scatter_by_two_hundredths_of_a_decibel() -> None:
+    cell = only(rows([8.0] * 7, rises_db=3.0), gain_of())
+    excess_db, lost_db = np.full(7, 10 * np.log10(10**0.3 - 1)), snr_lost_db(np.full(7, 3.0))
+    scatter, hair = Scatter(0.02**2, 6.0), Estimate(0.0, 0.01, 1e6)
+    due = over_all_nights(ideal_curve(), excess_db, lost_db, scatter, hair, 7.0)
+    assert isinstance(cell.ceiling, AsymmetricEstimate)
+    for level in (0.01, 0.05, 0.3):
+        ends, expected = cell.ceiling.interval(level), due.interval(level)
+        assert (ends.low, ends.high) == pytest.approx((expected.low, expected.high))

@@ -134,3 +134,13 @@ def test_carriers_that_changed_are_told_with_their_way(after_db: float, words: s
 
 def test_too_few_nights_with_carriers_are_told() -> None:
     assert carriers(0.0, nights=8) == "Too few nights with carriers to tell whether propagation changed."
+
+
+def test_only_the_hours_of_the_fixs_own_night_say_on_which_side_it_lies() -> None:
+    rows = made(FORTY, nights=14, hours=(18, 19, 22, 23))
+    short = rows.filter((pl.col("night") != OWN) | (pl.col("hour_utc") < 22))
+    found = compare(short, GREENWICH, datetime(2026, 1, 12, 22, 30, tzinfo=UTC))
+    assert (found.bands[0].nights_before, found.bands[0].nights_after, found.left_out) == (8, 6, None)
+    without = rows.filter(pl.col("night") != OWN)
+    found = compare(without, GREENWICH, datetime(2026, 1, 12, 22, 30, tzinfo=UTC))
+    assert (found.bands[0].nights_before, found.bands[0].nights_after, found.left_out) == (7, 6, None)

@@ -212,3 +212,15 @@ def test_what_is_shown_of_a_verdict_held_back_is_its_own_interval():
     near = cell(1.0 + 0.2 * 4.2)
     held = judge([near] + [cell(1.0)] * 39, 1.0, 0.95, [frozenset()] * 40)[0]
     assert held.snr_change_db == one(near).snr_change_db and held.level == one(near).level
+
+
+@pytest.mark.parametrize("sign", [1.0, -1.0])
+def test_where_both_do_not_meet_what_physics_allows_is_shown_about_nothing(sign):
+    """Two errors beyond the limit, asked at a confidence at which the interval is narrower than that."""
+    each = cell(sign * 1.15, se=0.3, ceiling=0.3, lower_bound=-0.3)
+    found = judge([each], 1.0, 0.5, [frozenset()])[0]
+    assert (found.verdict, found.by_physics) == ("either", True)
+    t = stats.t.isf(look_level(10, 0.5) / 2, 9)
+    shown = found.snr_change_db
+    assert 1.15 - t * 0.3 > 0.3 + t * 0.05
+    assert (shown.value, shown.low, shown.high) == pytest.approx((0.0, -0.3 - t * 0.05, 0.3 + t * 0.05))

@@ -133,3 +133,14 @@ def test_carriers_at_untested_levels_are_left_out_where_noise_tells_the_gain():
     only = GainMethods(made(Place("40 m", night_sd_db=0.1, load=False), nights=3))
     assert only.carriers is not None and only.load is None and only.bend is None
     assert without_untested(only, Meter(tested_db=None)) is only
+
+
+def test_hours_without_a_pass_tell_nothing_of_where_the_meter_was_tested():
+    rows = scatter(made(FORTY, nights=5))
+    levels = [pl.lit(40.0).alias(name) for name in rows.columns if name.startswith(("level_antenna", "level_load"))
+              and not name.endswith("_se_db")]  # fmt: skip
+    loud = rows.filter(pl.col("for") == "noise").with_columns(*levels, passes=pl.lit(0, pl.Int64))
+    told = uncalibrated(FORTY)
+    assert meter_of(pl.concat([rows, loud]), told).slopes == meter_of(rows, told).slopes
+    assert meter_of(pl.concat([rows, loud]), told).tested_db == meter_of(rows, told).tested_db
+    assert meter_of(loud, told) == CALIBRATED

@@ -65,10 +65,11 @@ def test_a_mode_that_somebody_has_set_stays_too(outpost: Outpost) -> None:
     assert outpost.dial.tuning_now == theirs and outpost.dial.agc == "slow"
 
 
-@pytest.mark.parametrize("theirs", [Tuning(3_573_000, "CW", 1801), Tuning(3_573_000, "LSB", 2400)])
+@pytest.mark.parametrize("theirs", [Tuning(3_573_000, "USB", 1801), Tuning(3_573_000, "LSB", 2400)])
 def test_a_pass_band_or_a_mode_of_somebody_elses_is_no_mode_of_the_programs(
     outpost: Outpost, theirs: Tuning
 ) -> None:
+    assert (outpost.station.receiver.mode, outpost.station.channels()[0].bandwidth_hz) == ("USB", 2400)
     killed(outpost)
     outpost.dial.tuning_now = theirs
     assert restore(outpost)[0] == []
