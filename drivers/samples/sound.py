@@ -7,6 +7,7 @@ than half a minute, and none on disk. `SoundSource.take` follows `drivers.contra
 
 import math
 import re
+import sys
 from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
@@ -111,8 +112,10 @@ class SoundSource:
         try:
             return self._take(seconds, after_s, deadline)
         except RigError:
-            if self._capture is not None and self._capture.over:
-                self._end()
+            if self._capture is not None:
+                self._capture.held_from = sys.maxsize
+                if self._capture.over:
+                    self._end()
             raise
 
     def close(self) -> None:
@@ -125,11 +128,13 @@ class SoundSource:
         self._wait_for(round(SETTLED_S * self._rate_hz), deadline)
         while True:
             wanted = (after_s + self.latency_s - capture.began_s()) * self._rate_hz
-            first = max(self._given, math.ceil(wanted))
+            first = max(self._given, math.ceil(wanted), capture.oldest())
             if capture.total >= first + count and capture.settled():
                 break
+            capture.held_from = first
             self._look(deadline)
         begin, frames = capture.kept(first, first + count)
+        capture.held_from = sys.maxsize
         end = begin + len(frames)
         follows, self._given = begin == self._given and not self._broken, end
         samples, gaps = self._sound(_of_full_scale(frames))

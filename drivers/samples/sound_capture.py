@@ -8,6 +8,7 @@ that the earliest arrival (less n/rate) bounds T0 from above. Lost samples make 
 
 import os
 import re
+import sys
 import threading
 from collections import deque
 from collections.abc import Callable, Sequence
@@ -68,6 +69,8 @@ class Capture:
         self._arrivals: deque[tuple[float, float]] = deque()  # (arrival, earliest arrival less n/rate)
         self._lost: list[tuple[int, int]] = []
         self._aligned = 0
+        self.held_from = sys.maxsize
+        """Nothing from this sample on is let go, however long it takes: somebody waits for the rest of it."""
         self._started_s = monotonic()
         self.total = 0
         self.last_arrival_s = self._started_s
@@ -119,6 +122,11 @@ class Capture:
             since = self._arrivals[-1][0] - 0.25
             return min(began for at, began in self._arrivals if at >= since) <= earliest + LATER_S
 
+    def oldest(self) -> int:
+        """Index of the first sample that is still kept."""
+        with self._lock:
+            return self._pieces[0].first if self._pieces else self.total
+
     def kept(self, first: int, end: int) -> tuple[int, "NDArray[Any]"]:
         """(index of the first, frames of shape (n, channels)) as far as they are kept; forgets all before `first`."""
         with self._lock:
@@ -155,7 +163,8 @@ class Capture:
             self._pieces.append(_Piece(self.total, frames))
             self.total += len(frames)
             self.last_arrival_s = at_s
-            while self.total - self._pieces[0].first > KEPT_S * self._rate_hz:
+            oldest = min(self.total - round(KEPT_S * self._rate_hz), self.held_from)
+            while self._pieces[0].first + len(self._pieces[0].frames) <= oldest:
                 self._pieces.popleft()
             began_s = at_s - self.total / self._rate_hz
             if self._arrivals and at_s < self._arrivals[-1][0] + BUCKET_S:

@@ -19,7 +19,7 @@ from sweeper.errors import UserFacingError, WrongInput
 from sweeper.words import ANTENNA_BYPASS, Channel, Visit
 
 if TYPE_CHECKING:
-    from sweeper.analysis import Curve, KnownLevel
+    from sweeper.analysis import Curve, KnownLevel, PadStep
     from sweeper.daemon.rig.instruments import Rig
     from sweeper.station import Station
     from sweeper.store import Store
@@ -129,14 +129,11 @@ def calibrate(
     channels_hz = [channel.hz for channel in station.channels()]
     if pad_db is not None or stage_gain_db is not None:
         step_size_db = pad_of(pad_db, stage_gain_db)
-        if levels is not None:
-            steps = written_down(levels)
-        else:
-            with (
-                open_store(station, station_file, data, read_only=False) as store,
-                _meter(station, store, hz, of_noise=True) as read,
-            ):
-                steps = by_hand(read) if stage_gain_db is None else by_relay(read, stage_gain_db)
+        steps = (
+            written_down(levels)
+            if levels is not None
+            else _steps(station, station_file, data, hz, stage_gain_db)
+        )
         relative = relative_curve(station, steps, step_size_db, pad_tolerance_db, return_loss_db)
         _show(relative)
         _write(station_file, relative, temperature_c, detector, noise_bandwidth_hz)
@@ -154,9 +151,7 @@ def calibrate(
             mismatch_line(return_loss_db, return_loss_db),
             flatness_line(hz, channels_hz, flatness_db),
         ]
-        step_db = station.receiver.meter.step_db or step_of(
-            np.concatenate([level.readings for level in known])
-        )
+        step_db = station.receiver.meter.step_db or step_of(np.concatenate([each.readings for each in known]))
         curve = curve_of(known, step_db, lines)
     except Implausible as refused:
         raise UserFacingError(f"{station_file}: no curve was written. {refused}") from refused
@@ -239,6 +234,17 @@ def _meter(
             return tuple(values)
 
         yield read
+
+
+def _steps(
+    station: "Station", station_file: Path, data: Path | None, hz: int | None, stage_gain_db: float | None
+) -> "list[PadStep]":
+    """Levels with the step and without, read at the rig."""
+    with (
+        open_store(station, station_file, data, read_only=False) as store,
+        _meter(station, store, hz) as read,
+    ):
+        return by_hand(read) if stage_gain_db is None else by_relay(read, stage_gain_db)
 
 
 def _by_sound(station: "Station", rig: "Rig", clock: Clock, channel: Channel) -> "Read":

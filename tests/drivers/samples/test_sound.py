@@ -140,6 +140,13 @@ def test_a_wrong_rate_names_the_right_one(opened: list) -> None:
         source(opened, "slow.monitor", rate_hz=48_000)
 
 
+def test_an_input_of_another_rate_is_taken_at_its_own(opened: list) -> None:
+    heard = source(opened, "slow.monitor")
+    opened.append(Player("slow", noise(0.1)))  # the server resamples what is played, not what is captured
+    block = _as_soon_as_it_sounds(heard)
+    assert (block.rate_hz, len(block.samples)) == (44_100.0, 8_820)
+
+
 def test_a_channel_that_is_not_there(opened: list) -> None:
     with pytest.raises(Refused, match="no channel 3: 2 come in"):
         source(opened, "two.monitor", channel=3)
