@@ -41,7 +41,7 @@ TESTS: dict[str, tuple[str, ...]] = {
         "tests/published/test_levels.py",
     ),
     "sweeper/analysis/meter/calibration.py": (f"{ANALYSIS}/meter/test_calibration_by_hand.py", METER[1]),
-    "sweeper/analysis/meter/scale.py": METER[:2],
+    "sweeper/analysis/meter/scale.py": (METER[7], *METER[:2]),
     "sweeper/analysis/meter/changed.py": (METER[6], f"{ANALYSIS}/meter/test_changed.py"),
     "sweeper/analysis/meter/floor.py": (METER[5], METER[3]),
     "sweeper/analysis/meter/pad.py": (f"{ANALYSIS}/meter/test_pad_by_hand.py", f"{ANALYSIS}/meter/test_pad.py"),
