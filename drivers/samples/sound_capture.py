@@ -8,6 +8,7 @@ that the earliest arrival (less n/rate) bounds T0 from above. Lost samples make 
 
 import os
 import re
+import sys
 import threading
 from collections import deque
 from collections.abc import Callable, Sequence
@@ -24,8 +25,6 @@ if TYPE_CHECKING:
 
 Decode = Callable[[bytes], "NDArray[Any]"]
 
-KEPT_S = 30.0
-"""How far a reader may fall behind before samples are lost, and told to be."""
 SEEN_S = 10.0
 """Arrivals that the moment of capture is taken from."""
 DRIFT_S = 0.002 * SEEN_S
@@ -57,17 +56,24 @@ class Capture:
         frame_bytes: int,
         decode: Decode,
         ends: re.Pattern[str],
+        kept_s: float,
     ) -> None:
-        """`ends`: words of the program on its standard error after which nothing it gives is to be trusted."""
+        """`ends`: words of the program on its standard error after which nothing it gives is to be trusted.
+
+        `kept_s`: samples older than this are let go.
+        """
         self._rate_hz = rate_hz
         self._frame_bytes = frame_bytes
         self._decode = decode
         self._ends = ends
+        self._kept = round(kept_s * rate_hz)
         self._lock = threading.Lock()
         self._pieces: deque[_Piece] = deque()
         self._arrivals: deque[tuple[float, float]] = deque()  # (arrival, earliest arrival less n/rate)
         self._lost: list[tuple[int, int]] = []
         self._aligned = 0
+        self.held_from = sys.maxsize
+        """Nothing from this sample on is let go, however long it takes: somebody waits for the rest of it."""
         self._started_s = monotonic()
         self.total = 0
         self.last_arrival_s = self._started_s
@@ -119,6 +125,11 @@ class Capture:
             since = self._arrivals[-1][0] - 0.25
             return min(began for at, began in self._arrivals if at >= since) <= earliest + LATER_S
 
+    def oldest(self) -> int:
+        """Index of the first sample that is still kept."""
+        with self._lock:
+            return self._pieces[0].first if self._pieces else self.total
+
     def kept(self, first: int, end: int) -> tuple[int, "NDArray[Any]"]:
         """(index of the first, frames of shape (n, channels)) as far as they are kept; forgets all before `first`."""
         with self._lock:
@@ -155,7 +166,8 @@ class Capture:
             self._pieces.append(_Piece(self.total, frames))
             self.total += len(frames)
             self.last_arrival_s = at_s
-            while self.total - self._pieces[0].first > KEPT_S * self._rate_hz:
+            oldest = min(self.total - self._kept, self.held_from)
+            while self._pieces[0].first + len(self._pieces[0].frames) <= oldest:
                 self._pieces.popleft()
             began_s = at_s - self.total / self._rate_hz
             if self._arrivals and at_s < self._arrivals[-1][0] + BUCKET_S:

@@ -223,7 +223,7 @@ def _gain_state(gathered: Gathered, terms: Terms) -> Literal["constant", "follow
         return "follows"
     noise = np.stack([gathered.noise_bypass, gathered.noise_stage], axis=1).ravel()
     total = np.stack([gathered.total_bypass, gathered.total_stage], axis=1).ravel()
-    state = gain_of(noise, total, np.tile([False, True], len(gathered.at_s))).state
+    state = gain_of(noise, total, np.tile([False, True], len(gathered.at_s)), gathered.own_variance).state
     return "constant" if state == "unknown" and (terms.gain_known or terms.centre_hz is not None) else state
 
 

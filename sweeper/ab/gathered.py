@@ -17,6 +17,7 @@ Floats = NDArray[np.float64]
 class Gathered:
     """Edges between bypass and stage on the antenna. Shapes (edges,) but for `both` and `unrest` (edges, signals).
 
+    `own_variance`: of ln of a side's noise by itself, whatever the gain does.
     `on_load`: ln(antenna ÷ load) noise at each edge between the two, by route. `alone`: ln noise beside all edges, by
     path, the nearest in time to the load first. `spoiled`: edges that were left out.
     """
@@ -28,6 +29,7 @@ class Gathered:
     total_stage: Floats
     both: Both
     unrest: Floats
+    own_variance: float
     on_load: dict[str, Floats]
     alone: dict[SignalPath, Floats]
     spoiled: int
@@ -65,6 +67,7 @@ def gather(sequence: Iterable[Labelled], learned: Learned) -> Gathered | None:
             ),
         ),
         np.array([(each.before.unrest + each.after.unrest) / 2.0 for each in across]),
+        2.0 / (max(float(learned.noise.keep.sum()), 1.0) * max(segments, 1.0)),
         _on_load(clean),
         _alone(clean),
         len(seen) - len(clean),

@@ -27,8 +27,14 @@ class Gain:
     slope: float | None
 
 
-def gain_of(noise: Floats, total: Floats, routes: NDArray[np.bool_]) -> Gain:
-    """`noise`, `total`: shape (sides,), in the order of time; `routes`: which of the two each came through."""
+def gain_of(noise: Floats, total: Floats, routes: NDArray[np.bool_], own_variance: float = 0.0) -> Gain:
+    """`noise`, `total`: shape (sides,), in the order of time; `routes`: which of the two each came through.
+
+    `own_variance`: of ln(noise) of a side by itself. It stands on both axes with opposite signs, so beside a signal
+    that hardly fades it would look like an AGC; it is taken out of both sums (errors in both variables), as far as the
+    total does not share it.
+    """
+    apart = 1.0 - float(np.median(noise / total))
     x, y = np.log(total / noise), np.log(noise)
     place = np.linspace(-1.0, 1.0, len(x))
     for route in (False, True):
@@ -38,13 +44,13 @@ def gain_of(noise: Floats, total: Floats, routes: NDArray[np.bool_]) -> Gain:
         trend = np.stack([np.ones(here.sum()), place[here]], axis=1)
         for values in (x, y):
             values[here] -= trend @ np.linalg.lstsq(trend, values[here], rcond=None)[0]
-    if float(np.std(x)) < ENOUGH_SPREAD:
+    if float(np.var(x)) - own_variance * apart**2 < ENOUGH_SPREAD**2:
         return Gain("unknown", None)
     blocks = np.array_split(np.arange(len(x)), min(12, len(x) // 3))
     if len(blocks) < 4:
         return Gain("unknown", None)
-    xy = np.array([float(x[block] @ y[block]) for block in blocks])
-    xx = np.array([float(x[block] @ x[block]) for block in blocks])
+    xy = np.array([float(x[block] @ y[block]) + len(block) * own_variance * apart for block in blocks])
+    xx = np.array([float(x[block] @ x[block]) - len(block) * own_variance * apart**2 for block in blocks])
     slope = float(xy.sum() / xx.sum())
     without = (xy.sum() - xy) / np.maximum(xx.sum() - xx, 1e-30)
     error = float(np.sqrt((len(blocks) - 1) / len(blocks) * np.sum((without - without.mean()) ** 2)))

@@ -2,7 +2,7 @@
 
 import threading
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import AbstractContextManager, contextmanager, nullcontext
 from dataclasses import dataclass, replace
 
 from drivers.contracts import Receiver, SampleSource
@@ -28,6 +28,9 @@ BY_RELAY_S, BY_HAND_S = 2.0, 5.0
 """How long a stay lasts. Edges are what counts; a relay of 100,000 operations lasts for 1500 tests of two minutes."""
 SOUND_SETTLE_S = 0.1
 
+Keys = Callable[[], AbstractContextManager[object]]
+"""Entered while the test itself runs: nobody else may ask the person at the terminal anything then."""
+
 
 @dataclass(frozen=True, slots=True)
 class Tuned:
@@ -42,10 +45,10 @@ class Tuned:
 
 def attended(
     source: SampleSource, asked: Asked, pressed: Pressed, clock: Clock, stop: threading.Event,
-    told: Callable[[View], None],
+    told: Callable[[View], None], keys: Keys = nullcontext,
 ) -> Attended:  # fmt: skip
     """By hand, without a station: a receiver that nothing controls. `UserFacingError`, `RigError`."""
-    with bounded(stop=stop):
+    with bounded(stop=stop), keys():
         session = Session(asked, clock.monotonic())
         attend(source, session, PersonHands(session, pressed, clock), clock, stop, told)
     return session.finish()
@@ -53,7 +56,7 @@ def attended(
 
 def attended_at(
     station: Station, store: Store, source: SampleSource, asked: Asked, pressed: Pressed, clock: Clock,
-    stop: threading.Event, told: Callable[[View], None],
+    stop: threading.Event, told: Callable[[View], None], keys: Keys = nullcontext,
 ) -> Attended:  # fmt: skip
     """At a station, by its relay or (`asked.by_hand`) by hand. `asked.hz`: where to listen, None where the dial stands.
 
@@ -74,7 +77,8 @@ def attended_at(
         )
         session = Session(asked, clock.monotonic())
         session.notes += tuned.notes
-        attend(source, session, _hands(station, rig, session, tuned, pressed, clock), clock, stop, told)
+        with keys():
+            attend(source, session, _hands(station, rig, session, tuned, pressed, clock), clock, stop, told)
     return session.finish()
 
 
@@ -103,14 +107,16 @@ def _hands(
 
 def tune(station: Station, receiver: Receiver, hz: float | None) -> Tuned:
     """Set the receiver for the test. `UserFacingError` in a mode whose audio tells no S/N."""
+    audio = station.receiver.audio
+    tone_hz = TONE_HZ if audio is None else audio.tone_hz
     found = receiver.tuning()
     mode, notes = found.mode.upper(), []
     if hz is None and mode in LINEAR:
         carrier, dial, wanted = found.hz, found.hz, mode
     elif hz is None and mode in ENVELOPE:
-        carrier, dial, wanted = found.hz, found.hz - TONE_HZ, "USB"
+        carrier, dial, wanted = found.hz, found.hz - tone_hz, "USB"
         notes.append(
-            f"The receiver was in {mode}, whose detector bends S/N: it listened in USB 1 kHz below meanwhile."
+            f"The receiver was in {mode}, whose detector bends S/N: it listened in USB {tone_hz} Hz below meanwhile."
         )
     elif hz is None:
         raise UserFacingError(
@@ -119,7 +125,7 @@ def tune(station: Station, receiver: Receiver, hz: float | None) -> Tuned:
         )
     else:
         wanted = station.receiver.mode.upper() if station.receiver.mode.upper() in LINEAR else "USB"
-        aside = {"USB": -TONE_HZ, "LSB": TONE_HZ}.get(wanted, 0)
+        aside = {"USB": -tone_hz, "LSB": tone_hz}.get(wanted, 0)
         carrier, dial = round(hz), round(hz) + aside
     unknown = receiver.prepare()
     if wanted != mode:
@@ -128,7 +134,8 @@ def tune(station: Station, receiver: Receiver, hz: float | None) -> Tuned:
         receiver.tune(dial)
     if unknown:
         notes.append(f"Not known of the receiver, and perhaps moving its level: {', '.join(unknown)}.")
-    return Tuned(carrier, dial, wanted, None if unknown else True, tuple(notes))
+    held = not unknown or (audio is not None and audio.agc_off)
+    return Tuned(carrier, dial, wanted, True if held else None, tuple(notes))
 
 
 @contextmanager

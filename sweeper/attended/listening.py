@@ -2,11 +2,12 @@
 
 import threading
 from collections.abc import Callable, Iterator
+from contextlib import suppress
 from queue import Empty, SimpleQueue
 from typing import Literal, Protocol
 
 from drivers.contracts import SampleSource, Switch
-from drivers.errors import BadReply, LinkLost, LinkTimeout
+from drivers.errors import BadReply, CalledOff, LinkLost, LinkTimeout
 from sweeper.attended.by_hand import ByHand, Key
 from sweeper.attended.heard import BLOCK_S
 from sweeper.attended.session import Session
@@ -19,6 +20,9 @@ TOLD_EVERY_S = 0.5
 PATIENCE_S, AGAIN_S = 5.0, 0.3
 """So long sound that breaks off midway is waited for: a busy computer, a card that is plugged in again."""
 ASKED_EVERY_S = 0.5
+UNEVEN, GOLDEN = 0.5, 0.6180339887
+"""Stays are uneven by this share of their length, in an order that never repeats: fading that happens to keep time with
+the switch would look like a change that the stage makes."""
 LOAD_WAIT_S = 20.0
 """So long a decided test by hand waits for somebody to put the load in place of the antenna."""
 LOAD_STAY_S = 5.0
@@ -57,6 +61,7 @@ class RelayHands:
         self._switch, self._order, self._settle_s, self._clock = switch, order, settle_s, clock
         self._still_ours, self._pressed = still_ours, pressed
         self._path, self._to = next(order), next(order)
+        self._turns = 0
         self._due_s, self._asked_s = 0.0, clock.monotonic()
         self._set(self._path)
 
@@ -75,7 +80,8 @@ class RelayHands:
         self._switch.select(str(path))
         settled_s = self._clock.monotonic() + self._settle_s
         self._timeline.moved(path, told_s, settled_s)
-        self._due_s = settled_s + self._every_s
+        self._turns += 1
+        self._due_s = settled_s + self._every_s * (1.0 + UNEVEN * ((self._turns * GOLDEN) % 1.0 - 0.5))
 
     def seen(self, session: Session) -> View:
         return session.view(self._path, self._to, max(self._due_s - self._clock.monotonic(), 0.0))
@@ -133,9 +139,22 @@ def attend(
     told: Callable[[View], None],
 ) -> None:
     """Go on until it is decided, time is up, somebody stops, or `stop` is set. `RigError` of source and switch."""
+    told(hands.seen(session))
+    with suppress(CalledOff):  # whoever set `stop`
+        _listen(source, session, hands, clock, stop, told)
+    told(hands.seen(session))
+
+
+def _listen(
+    source: SampleSource,
+    session: Session,
+    hands: Hands,
+    clock: Clock,
+    stop: threading.Event,
+    told: Callable[[View], None],
+) -> None:
     told_s = clock.monotonic()
     broke_s: float | None = None
-    told(hands.seen(session))
     while not stop.is_set() and session.elapsed_s < session.asked.seconds and hands.turn():
         try:
             block = source.take(BLOCK_S, session.began_s)
@@ -149,8 +168,7 @@ def attend(
         session.hear(block)
         session.look()
         if session.decided and not hands.waits(session):
-            break
+            return
         if clock.monotonic() >= told_s + TOLD_EVERY_S:
             told_s = clock.monotonic()
             told(hands.seen(session))
-    told(hands.seen(session))

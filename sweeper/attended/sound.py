@@ -1,7 +1,5 @@
 """Which sound input a test listens to: the one named, or that of the station file."""
 
-from typing import Any
-
 from drivers.contracts import SampleSource
 from sweeper.errors import WrongInput
 from sweeper.station import Station
@@ -13,11 +11,10 @@ def sound_of(station: Station | None, device: str | None) -> SampleSource:
 
     if device is not None:
         return open_sound({"device": device})
-    audio: Any = getattr(station.receiver, "audio", None) if station is not None else None
+    audio = None if station is None else station.receiver.audio
     if audio is None:
         raise WrongInput(
             "Nothing says where the receiver's sound comes in: name the input with --sound (a wrong name lists those "
             "there are), or put a section audio: into the station file's receiver."
         )
-    known = {name: getattr(audio, name, None) for name in ("device", "rate_hz", "channel", "latency_s")}
-    return open_sound({name: value for name, value in known.items() if value is not None})
+    return open_sound({"device": audio.device, "rate_hz": audio.rate_hz, "channel": audio.channel})

@@ -2,7 +2,7 @@
 
 import sys
 from collections.abc import Callable, Iterator
-from contextlib import ExitStack, contextmanager
+from contextlib import AbstractContextManager, ExitStack, contextmanager
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
@@ -69,7 +69,7 @@ def ab_now(call: Call) -> None:
 
 def _attended(call: Call, orders: "Orders") -> "Attended":
     from sweeper.attended.at_station import attended, attended_at, closing
-    from sweeper.attended.keys import keys
+    from sweeper.attended.keys import can_press, keys
     from sweeper.attended.listening import Pressed
     from sweeper.attended.sound import sound_of
     from sweeper.cli.options import open_store
@@ -80,15 +80,18 @@ def _attended(call: Call, orders: "Orders") -> "Attended":
     with ExitStack() as stack:
         told = stack.enter_context(_screen())
         source = stack.enter_context(closing(sound_of(station, call.sound)))
-        can_press = stack.enter_context(keys(pressed, clock))
-        asked = asked_for(call, station, clock.now(), can_press)
+        asked = asked_for(call, station, clock.now(), can_press(sys.stdin))
+
+        def at_keys() -> AbstractContextManager[bool]:
+            return keys(pressed, clock)
+
         if station is None or call.station_file is None:
-            return attended(source, asked, pressed, clock, orders.wake, told)
+            return attended(source, asked, pressed, clock, orders.wake, told, at_keys)
         store = stack.enter_context(open_store(station, call.station_file, call.data, read_only=False))
-        return attended_at(station, store, source, asked, pressed, clock, orders.wake, told)
+        return attended_at(station, store, source, asked, pressed, clock, orders.wake, told, at_keys)
 
 
-def asked_for(call: Call, station: "Station | None", now: datetime, can_press: bool) -> "Asked":
+def asked_for(call: Call, station: "Station | None", now: datetime, presses: bool) -> "Asked":
     """The test that the call means."""
     from sweeper.attended.at_station import BY_HAND_S, BY_RELAY_S
     from sweeper.attended.session import Asked
@@ -104,7 +107,7 @@ def asked_for(call: Call, station: "Station | None", now: datetime, can_press: b
         gain_known=True if call.agc_off else None,
         confidence=call.confidence,
         worthwhile_db=call.worthwhile_db,
-        keys=can_press and by_hand,
+        keys=presses and by_hand,
     )
 
 

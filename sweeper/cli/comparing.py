@@ -1,7 +1,7 @@
 """`ab`: in and out compared, now or in a recording."""
 
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
@@ -9,6 +9,9 @@ from sweeper.cli.ab_now import Call, ab_now
 from sweeper.cli.options import AsJson, DataFolder
 from sweeper.cli.progress import progress
 from sweeper.errors import WrongInput
+
+if TYPE_CHECKING:
+    from sweeper.recordings import Asked
 
 Named = Annotated[
     list[Path] | None,
@@ -83,47 +86,40 @@ def ab(
     data: DataFolder = None,
 ) -> None:
     """Compare the stage in and out: now, by relay or by hand, or in a recording during which it was switched."""
-    from sweeper.ab import as_json as told_as_json
-    from sweeper.recordings import Asked, compare_recording
+    if file:
+        from sweeper.recordings import Asked
 
-    if not file:
-        stations = named or []
-        if len(stations) > 1:
-            raise WrongInput("One station at a time; the files of a recording begin with --file.")
-        ab_now(
-            Call(
-                station_file=stations[0] if stations else None,
-                sound=sound,
-                hz=hz,
-                minutes=minutes,
-                by_hand=by_hand,
-                mode=mode,
-                agc_off=agc_off,
-                worthwhile_db=worthwhile,
-                confidence=confidence,
-                as_json=as_json,
-                keep=keep,
-                data=data,
-            )
+        what = Asked(
+            (*file, *(named or ())),
+            dial,
+            mode,
+            centre,
+            switched,
+            marks,
+            first,
+            channel,
+            agc_off,
+            confidence,
+            worthwhile,
         )
+        _in_recording(what, as_json, out)
         return
+    stations = named or []
+    if len(stations) > 1:
+        raise WrongInput("One station at a time; the files of a recording begin with --file.")
+    station_file = stations[0] if stations else None
+    how = (sound, hz, minutes, by_hand, mode, agc_off, worthwhile, confidence, as_json, keep, data)
+    ab_now(Call(station_file, *how))
+
+
+def _in_recording(asked: "Asked", as_json: bool, out: Path | None) -> None:
+    from sweeper.ab import as_json as told_as_json
+    from sweeper.recordings import compare_recording
+
     if out is not None:
         from sweeper.report.whole_file import writable
 
         writable(out)
-    asked = Asked(
-        files=(*file, *(named or ())),
-        dial_hz=dial,
-        mode=mode,
-        centre_hz=centre,
-        switched=switched,
-        marks=marks,
-        first=first,
-        channel=channel,
-        agc_off=agc_off,
-        confidence=confidence,
-        worthwhile_db=worthwhile,
-    )
     with progress("Reading") as told:
         compared = compare_recording(asked, told)
     if as_json:

@@ -6,7 +6,7 @@ import sys
 from collections.abc import Sequence
 from enum import StrEnum
 from pathlib import Path
-from typing import IO, Annotated, Any
+from typing import IO, TYPE_CHECKING, Annotated, Any
 from zoneinfo import ZoneInfo
 
 import typer
@@ -16,6 +16,10 @@ from sweeper.cli.options import DataFolder, FromTime, StationFile, ToTime, open_
 from sweeper.clock import SystemClock
 from sweeper.errors import WrongInput
 from sweeper.printable import printable, terminal_of
+
+if TYPE_CHECKING:
+    from sweeper.store import Store
+    from sweeper.store.csv_in import Asked
 
 
 class Format(StrEnum):
@@ -84,9 +88,7 @@ def import_readings(
     ] = None,
 ) -> None:
     """Bring in readings taken elsewhere or by hand; a file with a bad row is refused whole."""
-    from sweeper.report import wording
     from sweeper.station import load
-    from sweeper.store import import_csv
     from sweeper.store.csv_in import Asked, template_of
 
     station = load(station_file)
@@ -109,12 +111,16 @@ def import_readings(
         level=None if level is None else level.value,
         columns=_columns(column or ()),
     )
-    store = open_store(station, station_file, data, read_only=False)
-    try:
-        taken = import_csv(store, file, asked)
-        store.finish_days(SystemClock().now())
-    finally:
-        store.close()
+    with open_store(station, station_file, data, read_only=False) as store:
+        _bring_in(store, file, asked)
+
+
+def _bring_in(store: "Store", file: Path, asked: "Asked") -> None:
+    from sweeper.report import wording
+    from sweeper.store import import_csv
+
+    taken = import_csv(store, file, asked)
+    store.finish_days(SystemClock().now())
     for sentence in taken.read_as:
         print(sentence, file=sys.stderr)
     passes = wording.count(taken.passes, "pass", "passes")

@@ -14,7 +14,11 @@ from sweeper.errors import WrongInput
 from sweeper.printable import terminal_of
 
 if TYPE_CHECKING:
+    from collections.abc import Callable, Collection
+
     from sweeper.daemon.run.observers import Observer
+    from sweeper.station import Station
+    from sweeper.store import Store
 
 
 def run(
@@ -31,8 +35,6 @@ def run(
     data: DataFolder = None,
 ) -> None:
     """Measure: now, or as the station's schedule says, until stopped."""
-    from sweeper.cli import messages
-    from sweeper.cli.on_the_way import Shown, beginning
     from sweeper.daemon.run.orders import Orders, stop_on_signals
     from sweeper.daemon.run.until_decided import UntilDecided
     from sweeper.daemon.service.daemon import run_station
@@ -54,41 +56,43 @@ def run(
     def rescue() -> None:
         replaced_by_rescue(station_file, data_folder(station_file, data))
 
-    sending = ExitStack()
-    try:
+    with ExitStack() as ending:
+        ending.callback(store.close)
         # Beside the readings, so that the folder says by itself what was measured and how.
         store.keep_station_file(text_of(station_file))
-        for sentence in (
-            *_found_before(store.folder),
-            beginning(station, SystemClock().now(), passes, store.folder),
-        ):
-            print(sentence, file=sys.stderr, flush=True)
-        terminal = terminal_of(sys.stderr)
-        shown: tuple[Observer, ...] = ()
-        if terminal.isatty() and not station.switch.by_hand:
-            shown = (Shown(terminal, SystemClock()),)
-        if passes is None:  # somebody who asks for so many passes is there
-            shown += messages.watching(station, station_file, store, sending)
+        observers = _onlookers(station, station_file, store, passes, ending)
+        bands_due: Callable[[], Collection[str] | None] = _every_band
         if decided:
             looking = UntilDecided(station, store.folder.parent, orders)
-            well = run_station(
-                station,
-                store,
-                SystemClock(),
-                orders,
-                passes,
-                end,
-                (*shown, looking),
-                looking.bands_due,
-                rescue,
-            )
-        else:
-            well = run_station(station, store, SystemClock(), orders, passes, end, shown, rescue=rescue)
-    finally:
-        sending.close()
-        store.close()
+            observers, bands_due = (*observers, looking), looking.bands_due
+        well = run_station(station, store, SystemClock(), orders, passes, end, observers, bands_due, rescue)
     if not well and passes is not None:
         raise typer.Exit(1)
+
+
+def _every_band() -> "Collection[str] | None":
+    return None
+
+
+def _onlookers(
+    station: "Station", station_file: Path, store: "Store", passes: int | None, ending: ExitStack
+) -> "tuple[Observer, ...]":
+    """Say what is going to happen; whoever shows it on a terminal, and whoever sends messages of it."""
+    from sweeper.cli import messages
+    from sweeper.cli.on_the_way import Shown, beginning
+
+    for sentence in (
+        *_found_before(store.folder),
+        beginning(station, SystemClock().now(), passes, store.folder),
+    ):
+        print(sentence, file=sys.stderr, flush=True)
+    terminal = terminal_of(sys.stderr)
+    shown: tuple[Observer, ...] = ()
+    if terminal.isatty() and not station.switch.by_hand:
+        shown = (Shown(terminal, SystemClock()),)
+    if passes is None:  # somebody who asks for so many passes is there
+        shown += messages.watching(station, station_file, store, ending)
+    return shown
 
 
 def _found_before(folder: Path) -> tuple[str, ...]:

@@ -122,6 +122,15 @@ class Listening:
             return None
         return next((row.reading for one in sequence for row in rows(one, learned)), None)
 
+    def last(self, visit: Visit, pass_number: int) -> list[Reading]:
+        """The row of the last spectrum of a visit as far as it tells alone, for whoever looks on."""
+        one = self.heard[visit.channel][-1]
+        both = [replace(one, path=path) for path in (ANTENNA_BYPASS, ANTENNA_STAGE)]
+        try:
+            return rows(one, learn(visit.channel, pass_number, both, self._settings.filter_hz))
+        except NothingHeard:
+            return []
+
     def troubles(self, readings: Sequence[Reading]) -> tuple[str, ...]:
         """What the pass itself shows to be wrong with its sound, and what to turn."""
         return (

@@ -56,7 +56,7 @@ class AbPage:
                 station=self._station.station.name,
                 word=self._door.word,
                 inputs=inputs,
-                named=getattr(self._station.receiver, "audio", None) is not None,
+                named=self._station.receiver.audio is not None,
                 person=self._station.switch.by_hand,
             )
         )

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 
 from sweeper.analysis import FEWEST_NIGHTS, Comparison, Evidence, Findings
 from sweeper.report import wording
+from sweeper.report.ab_kept import APART, kept_tests
 from sweeper.report.hours import Grid, hours
 from sweeper.report.pictures.causes import causes
 from sweeper.report.pictures.ceiling import ceiling
@@ -18,7 +19,7 @@ from sweeper.report.setting import Setting
 from sweeper.store import Note
 from sweeper.words import PassRecord
 
-SECTIONS = 10
+SECTIONS = 11
 """Sections at the most, for the progress of drawing them."""
 NOTES_SHOWN = 20
 """The latest notes; a season may have many."""
@@ -61,6 +62,9 @@ def sections(
     yield from _noise_figures(findings)
     yield from _of_fix(comparison, evidence, zone)
     yield from _noted(notes, zone)
+    tests = kept_tests(setting.ab_tests, zone)
+    if tests:
+        yield Section("ab", "A/B tests", (APART,), (), table=tests, caption="A/B tests that were kept")
     nightly = season(findings, evidence.nights, zone) + months(evidence.months)
     if nightly:
         yield Section("season", "How did it go, night by night?", (), nightly)

@@ -7,6 +7,7 @@ from typing import Self
 from sweeper.daemon.last_check import LastCheck
 from sweeper.daemon.rig.relay_life import operations_of_the_busiest
 from sweeper.station import Station
+from sweeper.store import kept_ab_tests
 
 
 @dataclass(frozen=True, slots=True)
@@ -22,6 +23,8 @@ class Setting:
     rated_operations: int | None = None
     busiest_relay: int = 0
     found_by_check: tuple[str, ...] = ()
+    ab_tests: tuple[str, ...] = ()
+    """Results of A/B tests that were kept, as they lie in the data folder."""
 
     @classmethod
     def of(cls, station: Station, folder: Path) -> Self:
@@ -38,4 +41,5 @@ class Setting:
             station.switch.rated_operations,
             operations_of_the_busiest(folder),
             () if (last := LastCheck.of(folder)) is None else last.sentences(),
+            kept_ab_tests(folder),
         )

@@ -17,7 +17,6 @@ from sweeper.analysis import Comparison, Findings, State
 from sweeper.printable import printable, terminal_of
 from sweeper.report import wording
 from sweeper.report.answer import answer
-from sweeper.report.pictures.fix import fix_lines
 
 if TYPE_CHECKING:
     from sweeper.daemon.live.messages import State as DaemonState
@@ -116,6 +115,8 @@ def show_comparison(comparison: Comparison, zone: str = "UTC") -> None:
     """Before and after a fix, band by band."""
     console = open_console()
     console.print(Text(comparison.station, "bold"))
+    from sweeper.report.pictures.fix import fix_lines  # with what draws it, which takes a second to load
+
     for line in fix_lines(comparison, zone):
         console.print(Text(line))
     if not comparison.bands:

@@ -58,14 +58,22 @@ def count(number: int, what: str, many: str = "") -> str:
     return f"{number} {what if number == 1 else many or what + 's'}"
 
 
+HOURS_OF_A_NIGHT = 3
+"""What was measured in fewer hours of one night is not called a night."""
+
+
 def night_count(findings: Findings) -> int:
     """How many nights the findings rest on."""
     return max((period.nights for band in findings.bands for period in band.periods), default=0)
 
 
 def nights_measured(findings: Findings) -> str:
-    """How many nights the findings rest on, in words."""
+    """How many nights the findings rest on, in words; of a few passes within two hours, how many those are."""
     nights = night_count(findings)
+    hours = {period.hour_utc for band in findings.bands for period in band.periods}
+    if nights == 1 and len(hours) < HOURS_OF_A_NIGHT:
+        passes = max(sum(period.passes for period in band.periods) for band in findings.bands)
+        return count(passes, "pass", "passes")
     return count(nights, "night") if nights else "no usable night"
 
 

@@ -170,13 +170,15 @@ class Receiver(Section):
         """With sound one reading is a visit; its averaging time is such that 281 Hz scatter as the whole pass band."""
         if not isinstance(given, dict) or not given.get("audio") or not isinstance(given["audio"], dict):
             return given
-        told = dict(given)
-        told.setdefault("bandwidth_hz", 2400)
-        told["readings"], told["interval_s"] = 1, 0
+        for key in ("readings", "interval_s"):
+            if key in given:
+                raise ValueError(f"with audio a visit is one spectrum; leave {key} out")
+        told = {"bandwidth_hz": 2400, **given, "readings": 1, "interval_s": 0}
         seconds, width_hz = given["audio"].get("seconds", 1.0), told["bandwidth_hz"]
-        if isinstance(seconds, int | float) and isinstance(width_hz, int | float) and 0 < seconds <= 60:
-            averaging_s = min(seconds * width_hz / CELL_HZ / 1.26, 60.0)
-            told["meter"] = {"unit": "raw", "detector": "rms", "averaging_s": round(averaging_s, 3)}
+        meter = given.get("meter", {})
+        if isinstance(meter, dict) and isinstance(seconds, int | float) and isinstance(width_hz, int | float):
+            averaging_s = round(min(max(seconds * width_hz / CELL_HZ / 1.26, 0.01), 60.0), 3)
+            told["meter"] = {"unit": "raw", "detector": "rms", **meter, "averaging_s": averaging_s}
         return told
 
     @property

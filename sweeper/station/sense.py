@@ -100,6 +100,12 @@ def _audio(receiver: Any) -> Iterator[Finding]:
             f"levels cannot be read from sound in {receiver.mode}.",
             f"One of {', '.join(SOUND_MODES)}.",
         )
+    if receiver.meter is not None and receiver.meter.unit != "raw":
+        yield (
+            ("receiver", "meter", "unit"),
+            f"with audio levels are in decibels of full scale, not in {receiver.meter.unit}.",
+            "Leave meter out: the receiver's own meter is read beside the sound, and only held against it.",
+        )
     tone_hz, width_hz = receiver.audio.tone_hz, receiver.bandwidth_hz
     if mode in ("USB", "LSB") and tone_hz and width_hz and tone_hz > width_hz:
         yield (

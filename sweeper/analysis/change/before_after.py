@@ -40,9 +40,10 @@ CONTROL_STEPPED = 0.2
 
 @dataclass(frozen=True, slots=True)
 class MatchedNights:
-    """One value a night at hours that both sides have; `series` (None without any) has the columns one and after.
+    """One value a night at hours that both sides have.
 
-    `before` and `after` count nights at matching hours, or all that there are where none match.
+    `series` (None without any) has the columns one, after and, where kinds of day were matched, weekend. `before` and
+    `after` count nights at matching hours, or all that there are where none match.
     """
 
     series: NightlySeries | None
@@ -85,7 +86,11 @@ class BeforeAfter:
 
 
 def matched_nights(rows: pl.DataFrame, first: date, keys: tuple[str, ...]) -> MatchedNights:
-    """After and before at matching `keys`, bandwidths and scales; weekdays with weekdays where there are enough."""
+    """After and before at matching `keys`, bandwidths and scales.
+
+    Where there are enough of both, weekends and weekdays may differ, as a column of the series: taken out beforehand,
+    they would take with them a part of what neighbouring nights share, and the nights would look independent.
+    """
     keys = (*keys, *SCALES)
     rows = rows.with_columns((pl.col("night") >= first).cast(pl.Float64).alias("after"))
     nights_before, nights_after = (
@@ -93,9 +98,6 @@ def matched_nights(rows: pl.DataFrame, first: date, keys: tuple[str, ...]) -> Ma
     )
     rows = _on_both_sides(rows, keys)
     kinds_matched = _enough_of_each_kind(rows)
-    if kinds_matched:
-        keys = (*keys, "weekend")
-        rows = _on_both_sides(rows, keys)
     if rows.is_empty():
         return MatchedNights(None, nights_before, nights_after, kinds_matched, False, False)
     centred = rows.with_columns(
@@ -109,7 +111,11 @@ def matched_nights(rows: pl.DataFrame, first: date, keys: tuple[str, ...]) -> Ma
     )
     of_night = (
         weighted.group_by("night", maintain_order=True)
-        .agg((pl.col("left") * pl.col("weight")).sum() / pl.col("weight").sum(), pl.col("after").first())
+        .agg(
+            (pl.col("left") * pl.col("weight")).sum() / pl.col("weight").sum(),
+            pl.col("after").first(),
+            pl.col("weekend").first().cast(pl.Float64),
+        )
         .sort("night")
     )
     of_night = pl.concat(
@@ -122,8 +128,10 @@ def matched_nights(rows: pl.DataFrame, first: date, keys: tuple[str, ...]) -> Ma
     value = of_night["left"].to_numpy()
     day = (of_night["night"] - first).dt.total_days().to_numpy().astype(np.float64)
     zero = float(value[after == 0.0].mean())
+    weekend = of_night["weekend"].to_numpy()
+    kinds = [weekend - weekend.mean()] if kinds_matched else []
     return MatchedNights(
-        NightlySeries(day, value, np.column_stack([np.ones(len(day)), after])),
+        NightlySeries(day, value, np.column_stack([np.ones(len(day)), after, *kinds])),
         int((after == 0.0).sum()),
         int((after == 1.0).sum()),
         kinds_matched,
@@ -166,8 +174,8 @@ def before_after(
     if estimate is None or used.series is None:
         return BeforeAfter(None, used, level)
     control_moved = False
-    if control is not None and beside is not None:
-        weight = coefficient(used.series, alike, 2)
+    if control is not None and beside is not None and matched.series is not None:
+        weight = coefficient(used.series, alike, matched.series.design.shape[1])
         follows = 0.0 if weight is None else weight.value
         unseen = 1.0 / (1.0 / CONTROL_STEADY_DB**2 + 1.0 / control.step.se**2)
         estimate = estimate.widened(follows**2 * unseen)
@@ -188,10 +196,7 @@ def _leaning(series: NightlySeries, alike: Dependence, change_db: float) -> floa
 def _step(matched: MatchedNights, alike: Dependence) -> MixedEstimate | None:
     if matched.series is None or min(matched.before, matched.after) < FIRST_LOOK:
         return None
-    step = coefficient(matched.series, alike, 1)
-    if step is None or not matched.kinds_matched:
-        return step
-    return replace(step, dof=max(step.dof - 1.0, 1.0))  # one went to the kinds of day
+    return coefficient(matched.series, alike, 1)
 
 
 def _plain_step(matched: MatchedNights) -> float:

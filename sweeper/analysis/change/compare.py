@@ -86,7 +86,10 @@ def compare(
     look = _Look(first, alike, control, facts)
     measured = {band: look.change(nights) for band, nights in matched.items()}
     chances = [_chance(change, alpha) for change in measured.values()]
-    bearable = allowed_level(chances, alpha)
+    several = (
+        len(chances) > 1
+    )  # then all together are a question of their own, and half is left for single ones
+    bearable = allowed_level(chances, alpha / 2.0 if several else alpha)
     found = tuple(
         _finding(band, change, parted[(band,)], look, chance <= bearable or chance > alpha)
         for (band, change), chance in zip(measured.items(), chances, strict=True)

@@ -13,7 +13,7 @@ import pytest
 from drivers.errors import BadReply, LinkLost, Refused, RigError, Unsupported
 from drivers.samples.sound import SoundSource, open_sound, sound_inputs
 from drivers.waiting import StopOrder, bounded
-from tests.drivers.samples.sound_server import PIECE, RATE_HZ, Player, noise, sound_server, told
+from tests.drivers.samples.sound_server import PIECE, RATE_HZ, Player, noise, sound_server, told, wait_for
 
 pytestmark = [
     pytest.mark.wires,
@@ -119,10 +119,10 @@ def test_blocks_taken_one_after_another_lose_nothing(opened: list) -> None:
 
 def test_nothing_is_played_while_an_input_is_captured(opened: list) -> None:
     heard = source(opened)
+    wait_for(lambda: len(told("pactl", "list", "short", "source-outputs").splitlines()) == 1)
     assert told("pactl", "list", "short", "sink-inputs") == ""
-    assert len(told("pactl", "list", "short", "source-outputs").splitlines()) == 1
     heard.close()
-    assert told("pactl", "list", "short", "source-outputs") == ""
+    wait_for(lambda: told("pactl", "list", "short", "source-outputs") == "")
 
 
 def test_silence_is_told(opened: list) -> None:
@@ -138,6 +138,13 @@ def test_no_such_input_lists_those_there_are(opened: list) -> None:
 def test_a_wrong_rate_names_the_right_one(opened: list) -> None:
     with pytest.raises(Refused, match="rate_hz: 44100"):
         source(opened, "slow.monitor", rate_hz=48_000)
+
+
+def test_an_input_of_another_rate_is_taken_at_its_own(opened: list) -> None:
+    heard = source(opened, "slow.monitor")
+    opened.append(Player("slow", noise(0.1)))  # the server resamples what is played, not what is captured
+    block = _as_soon_as_it_sounds(heard)
+    assert (block.rate_hz, len(block.samples)) == (44_100.0, 8_820)
 
 
 def test_a_channel_that_is_not_there(opened: list) -> None:

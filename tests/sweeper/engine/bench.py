@@ -147,6 +147,7 @@ class Kept:
     events: list[str] = field(default_factory=list)
     found_as: Mapping[str, Any] | None = None
     visits: list[Visit] = field(default_factory=list)
+    shown: list[Sequence[Reading]] = field(default_factory=list)
     records: list[tuple[PassRecord, tuple[Reading, ...]]] = field(default_factory=list)
 
     def _event(self, name: str) -> None:
@@ -161,6 +162,7 @@ class Kept:
     def visited(self, visit: Visit, readings: Sequence[Reading]) -> None:
         self._event("visited")
         self.visits.append(visit)
+        self.shown.append(readings)
 
     def finished(self, record: PassRecord, readings: Sequence[Reading]) -> None:
         self._event("finished")

@@ -45,6 +45,20 @@ def test_hours_are_told_in_the_listeners_time(capsys: pytest.CaptureFixture[str]
     assert "▼ stage out" in rows[1] and "01–07" in rows[1]
 
 
+def test_three_passes_within_an_hour_are_not_called_a_night() -> None:
+    found = sample.findings("40 m", "20 m")
+
+    def of(hours: int, nights: int) -> str:
+        bands = tuple(
+            replace(band, periods=tuple(replace(p, nights=nights, passes=3) for p in band.periods[:hours]))
+            for band in found.bands
+        )
+        return wording.nights_measured(replace(found, bands=bands))
+
+    assert (of(1, 1), of(2, 1), of(3, 1), of(1, 2)) == ("3 passes", "6 passes", "1 night", "2 nights")
+    assert of(0, 1) == "no usable night"
+
+
 def test_a_band_named_like_markup_is_shown_as_it_is_named(capsys: pytest.CaptureFixture[str]) -> None:
     terminal.show_findings(sample.findings("[bold]40 m[/]", "[link=x]"))
     assert any(line.startswith("[bold]40 m[/]  ") for line in lines(capsys))

@@ -73,6 +73,11 @@ def test_a_dialect_with_a_word_for_off_is_switched_off(tmp_path: Path, dialect: 
         (('"USB Audio"}', '"USB Audio", seconds: 0}'), "receiver.audio.seconds"),
         (('"USB Audio"}', '"USB Audio", chanel: 1}'), "Did you mean 'channel'"),
         (('device: "USB Audio"', "device: [1]"), "receiver.audio.device"),
+        (("mode: USB", "mode: USB\n  readings: 8"), "receiver: .*leave readings out"),
+        (
+            ("mode: USB", "mode: USB\n  meter: {unit: dBm}"),
+            "receiver.meter.unit: with audio levels are in decibels",
+        ),
     ],
 )
 def test_a_mistake_has_its_place_and_its_mend(tmp_path: Path, change: tuple[str, str], words: str) -> None:

@@ -56,8 +56,6 @@ def test_without_a_control_the_estimate_is_the_step_of_the_nights() -> None:
     pooled = (SCATTER[:9].var() * 9 + SCATTER[9:].var() * 11) / 18
     assert found.estimate.se == pytest.approx(np.sqrt(pooled * (1 / 9 + 1 / 11)))
     assert (found.estimate.dof, found.trend_db, found.control_moved) == (18.0, None, False)
-    kinds = before_after(nights(SCATTER, 9, kinds_matched=True), APART, 0.05)
-    assert kinds.estimate is not None and kinds.estimate.dof == 17.0
 
 
 def controlled(follows: float, moved: float = 0.0) -> tuple[MatchedNights, MatchedNights]:
@@ -177,6 +175,20 @@ def test_weekdays_are_matched_where_each_kind_has_two_nights_on_both_sides(
 ) -> None:
     rows, first = levels([(18,)] * (2 * nights_each), after=nights_each)
     assert matched_nights(rows, first, ("hour_utc",)).kinds_matched == matched
+
+
+def test_where_kinds_of_day_are_matched_the_weekend_is_a_column_and_costs_a_degree_of_freedom() -> None:
+    rows, first = levels([(18,)] * 28, after=14, change_db=-4.0)
+    scatter = np.random.default_rng(5).normal(0.0, 1.0, 28)
+    weekend = rows["weekend"].to_numpy()
+    found = matched_nights(
+        rows.with_columns(pl.col("level") + pl.Series(scatter + 3.0 * weekend)), first, ("hour_utc",)
+    )
+    told = before_after(found, APART, 0.05).estimate
+    design = np.column_stack([np.ones(28), np.arange(28) >= 14, weekend])
+    by_hand = np.linalg.lstsq(design, scatter + 3.0 * weekend - 4.0 * design[:, 1], rcond=None)[0]
+    assert told is not None
+    assert (told.value, told.dof) == (pytest.approx(by_hand[1]), 25.0)
 
 
 def test_what_nights_rest_on_is_told_only_where_all_of_them_do() -> None:
