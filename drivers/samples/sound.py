@@ -36,8 +36,6 @@ UNTOLD_S = 0.25
 """Taken for the latency where nobody tells it (ALSA: its buffer is asked for and read back)."""
 SETTLED_S = 0.3
 """How long arrivals are watched before the first sample is given, and for which channels are looked at."""
-NOTHING_S = 3.0
-"""Without a sample for so long the stream is broken."""
 LOOK_S = 0.01
 CLIPPED = 1.0 - 2.5 / 32768
 
@@ -46,7 +44,8 @@ class SoundOptions(BaseModel):
     """What names a sound input. `device`: a name of `sound_inputs`, or a part that no other has; empty: the only one.
 
     `rate_hz`, `channel` (from 1): None for its own. `latency_s`: the greatest delay of a sample, where it was measured;
-    None to go by what the sound server tells.
+    None to go by what the sound server tells. `timeout_s`: without a sample for so long the stream is broken. `kept_s`:
+    how far a reader may fall behind before samples are lost, and told to be.
     """
 
     model_config = ConfigDict(frozen=True, extra="forbid")
@@ -55,6 +54,8 @@ class SoundOptions(BaseModel):
     rate_hz: int | None = Field(default=None, ge=8_000, le=384_000)
     channel: int | None = Field(default=None, ge=1, le=32)
     latency_s: float | None = Field(default=None, ge=0, le=10, allow_inf_nan=False)
+    timeout_s: float = Field(default=3.0, gt=0, le=60, allow_inf_nan=False)
+    kept_s: float = Field(default=30.0, gt=0, le=120, allow_inf_nan=False)
 
 
 class SoundSource:
@@ -108,7 +109,7 @@ class SoundSource:
         return levels
 
     def take(self, seconds: float, after_s: float) -> Block:
-        deadline = Deadline(seconds + max(after_s - monotonic(), 0.0) + 2 * NOTHING_S, PART)
+        deadline = Deadline(seconds + max(after_s - monotonic(), 0.0) + 2 * self._options.timeout_s, PART)
         try:
             return self._take(seconds, after_s, deadline)
         except RigError:
@@ -187,7 +188,7 @@ class SoundSource:
         capture = self._running()
         if capture.over:
             raise _ended(self._found, capture.last_words())
-        if monotonic() - capture.last_arrival_s > NOTHING_S or deadline.remaining() <= 0.0:
+        if monotonic() - capture.last_arrival_s > self._options.timeout_s or deadline.remaining() <= 0.0:
             self._end()
             raise LinkTimeout(
                 PART,
@@ -218,7 +219,7 @@ class SoundSource:
                 "Mend channel.",
             )
         self._found = one
-        self._capture, self._rate_hz = _started(one, wanted_hz)
+        self._capture, self._rate_hz = _started(one, self._options)
         self._channel, self._broken, self._given = None, True, 0
 
     def _end(self) -> None:
@@ -237,9 +238,9 @@ def open_sound(options: SoundOptions | Mapping[str, object]) -> SoundSource:
     return SoundSource(plain, chosen(plain.device))
 
 
-def _started(one: SoundInput, wanted_hz: int | None) -> tuple[Capture, int]:
+def _started(one: SoundInput, options: SoundOptions) -> tuple[Capture, int]:
     if one.by == "alsa":
-        return arecord(one, wanted_hz)
+        return arecord(one, options.rate_hz, options.kept_s)
     rate_hz, channels = one.rate_hz or 48_000, one.channels or 1
     kind = np.dtype("<f4") if one.wide else np.dtype("<i2")
     arguments = [
@@ -254,7 +255,9 @@ def _started(one: SoundInput, wanted_hz: int | None) -> tuple[Capture, int]:
         "--client-name=sweeper",
     ]
     decode = lambda data: np.frombuffer(data, kind).reshape(-1, channels)  # noqa: E731
-    return Capture("parec", arguments, rate_hz, kind.itemsize * channels, decode, MOVED), rate_hz
+    return Capture(
+        "parec", arguments, rate_hz, kind.itemsize * channels, decode, MOVED, options.kept_s
+    ), rate_hz
 
 
 MOVED = re.compile(r"^Stream moved to|^Stream device suspended|[Ff]ailure|[Ee]rror")

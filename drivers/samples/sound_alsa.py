@@ -20,7 +20,7 @@ BUFFER_US = 100_000
 ENDS = re.compile(r"read error|suspend|Input/output|No such device", re.IGNORECASE)
 
 
-def arecord(one: SoundInput, wanted_hz: int | None) -> tuple[Capture, int]:
+def arecord(one: SoundInput, wanted_hz: int | None, kept_s: float) -> tuple[Capture, int]:
     """A running capture, and its rate in hertz. `RigError` with what the card offers where it does not fit."""
     formats, channels, rates = _offered(checked(one.name))
     form = next((each for each in FORMATS if each in formats), None)
@@ -39,7 +39,7 @@ def arecord(one: SoundInput, wanted_hz: int | None) -> tuple[Capture, int]:
     def decode(data: bytes) -> "NDArray[Any]":
         return _decoded(data, size).reshape(-1, count)
 
-    return Capture("arecord", arguments, rate_hz, size * count, decode, ENDS), rate_hz
+    return Capture("arecord", arguments, rate_hz, size * count, decode, ENDS, kept_s), rate_hz
 
 
 def _decoded(data: bytes, size: int) -> "NDArray[Any]":

@@ -25,8 +25,6 @@ if TYPE_CHECKING:
 
 Decode = Callable[[bytes], "NDArray[Any]"]
 
-KEPT_S = 30.0
-"""How far a reader may fall behind before samples are lost, and told to be."""
 SEEN_S = 10.0
 """Arrivals that the moment of capture is taken from."""
 DRIFT_S = 0.002 * SEEN_S
@@ -58,12 +56,17 @@ class Capture:
         frame_bytes: int,
         decode: Decode,
         ends: re.Pattern[str],
+        kept_s: float,
     ) -> None:
-        """`ends`: words of the program on its standard error after which nothing it gives is to be trusted."""
+        """`ends`: words of the program on its standard error after which nothing it gives is to be trusted.
+
+        `kept_s`: samples older than this are let go.
+        """
         self._rate_hz = rate_hz
         self._frame_bytes = frame_bytes
         self._decode = decode
         self._ends = ends
+        self._kept = round(kept_s * rate_hz)
         self._lock = threading.Lock()
         self._pieces: deque[_Piece] = deque()
         self._arrivals: deque[tuple[float, float]] = deque()  # (arrival, earliest arrival less n/rate)
@@ -163,7 +166,7 @@ class Capture:
             self._pieces.append(_Piece(self.total, frames))
             self.total += len(frames)
             self.last_arrival_s = at_s
-            oldest = min(self.total - round(KEPT_S * self._rate_hz), self.held_from)
+            oldest = min(self.total - self._kept, self.held_from)
             while self._pieces[0].first + len(self._pieces[0].frames) <= oldest:
                 self._pieces.popleft()
             began_s = at_s - self.total / self._rate_hz

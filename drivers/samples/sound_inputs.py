@@ -82,10 +82,11 @@ def moving_levels(one: SoundInput) -> tuple[str, ...]:
     controls = _told("amixer", "-c", checked(one.card), "scontents") if one.card else None
     if controls is None:
         return ("the sound card's own gain, boost and automatic level",)
-    return tuple(_moving(controls))
+    return tuple(moving(controls))
 
 
-def _moving(controls: str) -> Iterator[str]:
+def moving(controls: str) -> Iterator[str]:
+    """What is switched on of the `controls` that `amixer scontents` lists."""
     for part in controls.split("Simple mixer control ")[1:]:
         name = part.split("'")[1] if part.count("'") >= 2 else ""
         if MIXER_WORDS.search(name) and ("[on]" in part or re.search(r"\[(?!0%)\d+%\]", part)):

@@ -34,6 +34,10 @@ class PersonOptions(BaseModel):
     def _is_a_terminal(cls, link: str) -> str:
         return is_a_terminals_name(link)
 
+    def links(self) -> tuple[str, ...]:
+        """The program's own terminal is nobody's instrument: whoever tunes there may switch there, too."""
+        return () if self.link == "/dev/tty" else (self.link,)
+
     def relays_of(self, path: str) -> frozenset[tuple[str, str]]:
         """The switch has one part, the hand, and what it is told is its state."""
         return frozenset({("hand", self.paths[path])})

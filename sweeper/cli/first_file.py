@@ -5,6 +5,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from sweeper.cli.first_bands import FirstBand
+from sweeper.cli.first_receiver import BY_HAND
 from sweeper.cli.first_switch import switch_section
 
 
@@ -84,6 +85,12 @@ def _receiver(answers: Answers) -> Sequence[str]:
         "  mode: USB",
         "  bandwidth_hz: 2400",
         "  settle_s: 0.15            # after tuning, before the first reading",
+        *(_meter(answers) if answers.sound is None else []),
+    ]
+
+
+def _meter(answers: Answers) -> list[str]:
+    return [
         "  readings: 8               # in one visit",
         "  interval_s: 0.05          # between readings",
         "  meter:",
@@ -108,6 +115,12 @@ def _driver(answers: Answers) -> list[str]:
             f"  device: {{{device}}}",
             "  sample_rate_hz: 250000",
             "  averaging_s: 0.05         # one reading is the mean power over this time",
+        ]
+    if answers.dialect == BY_HAND:
+        return [
+            "  driver: dial-by-hand      # you: the program says where to set the dial and waits for Enter",
+            "  receive_only: true        # your word that nothing there can transmit",
+            f"  audio: {{device: {_text(answers.sound or '')}, agc_off: true}}   # docs/audio.md: gain control off",
         ]
     lines = ["  driver: hamlib            # network control of any receiver that hamlib drives"]
     if answers.dialect:

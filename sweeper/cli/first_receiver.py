@@ -15,14 +15,16 @@ from sweeper.cli.first_links import (
     servers,
     sound_names,
 )
+from sweeper.errors import WrongInput
 
 Ask = Callable[[str, str, Callable[[str], Any]], Any]
 SOUND = "+sound"
+BY_HAND = "dial-by-hand"
 
 
 @dataclass(frozen=True, slots=True)
 class FirstReceiver:
-    """`kind` is hamlib, iq or a dialect. `dial_hz` is where it stands, where that could be seen."""
+    """`kind` is hamlib, iq, dial-by-hand or a dialect. `dial_hz` is where it stands, where that could be seen."""
 
     kind: str
     link: str = ""
@@ -41,8 +43,11 @@ def asked_receiver(ask: Ask) -> FirstReceiver:
         print(f"   Serial port {port}{f': {what}' if what else ''}")
     for device in devices:
         print(f"   Software-defined receiver: {device}")
-    kinds = ("hamlib", *dialect_names(), "iq")
-    print(f"   iq is a software-defined receiver; {SOUND} behind any other takes levels from its sound.")
+    kinds = ("hamlib", *dialect_names(), "iq", BY_HAND)
+    print(
+        f"   iq is a software-defined receiver, {BY_HAND} one that nothing can tune but you; {SOUND} behind any other "
+        "takes levels from its sound."
+    )
     offered = "iq" if devices and not at_hand else "hamlib"
     kind, sound = ask(f"4. Which receiver? {', '.join(kinds)}", offered, _kind(kinds))
     if kind == "iq":
@@ -52,6 +57,14 @@ def asked_receiver(ask: Ask) -> FirstReceiver:
             answers.arguments,
         )
         return FirstReceiver(kind, device=named)
+    if kind == BY_HAND:
+        named = _asked_sound(ask, "5")
+        sure = ask("5c. Is it a receiver that cannot transmit at all?", "yes", answers.yes_or_no)
+        if not sure:
+            raise WrongInput(
+                "Nobody can ask such a receiver whether it transmits, so it is not used. Nothing is written."
+            )
+        return FirstReceiver(kind, sound=named, receive_only=True)
     first = at_hand[0] if at_hand else f"tcp://127.0.0.1:{RECEIVER_PORT}"
     if kind != "hamlib":
         first = ports[0][0] if ports else "/dev/ttyUSB0"
@@ -65,19 +78,23 @@ def _kind(kinds: tuple[str, ...]) -> Callable[[str], tuple[str, bool]]:
         bare = answer.lower().replace(" ", "")
         sound = bare.endswith(SOUND)
         kind = answers.one_of(kinds)(bare.removesuffix(SOUND))
-        if sound and kind == "iq":
-            raise ValueError("a software-defined receiver gives samples, and needs no sound")
+        if sound and kind in ("iq", BY_HAND):
+            raise ValueError(f"{kind} needs no {SOUND}")
         return kind, sound
 
     return understood
 
 
-def _asked_sound(ask: Ask) -> str:
+def _asked_sound(ask: Ask, number: str = "5b") -> str:
     names = sound_names()
     for name in names:
         print(f"   Sound input: {name}")
     return str(
-        ask("5b. Which sound input is it connected to?", names[0] if names else "USB Audio", answers.name)
+        ask(
+            f"{number}. Which sound input is it connected to?",
+            names[0] if names else "USB Audio",
+            answers.name,
+        )
     )
 
 

@@ -5,10 +5,9 @@ and no statistics. Every way out of a pass (its end, a fault, a signal, somebody
 the same door: relays to rest first, then the receiver, each tried even when the other fails.
 """
 
-import math
 from collections.abc import Callable, Mapping, Sequence
 from contextlib import AbstractContextManager, suppress
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from datetime import datetime
 from threading import Event
 from typing import TYPE_CHECKING, Any
@@ -27,57 +26,13 @@ from drivers.errors import (
 from drivers.numbers import is_reading
 from drivers.waiting import bounded
 from sweeper.clock import Clock
-from sweeper.engine.meter import Meter, stuck_readings
+from sweeper.engine.meter import stuck_readings
+from sweeper.engine.settings import GRACE_S, RELAYS_SHARE, MeasurementSettings, same_dial, without_dial
 from sweeper.engine.sink import Sink
 from sweeper.words import Outcome, PassRecord, Reading, SignalPath, Visit
 
 if TYPE_CHECKING:
-    from sweeper.engine.by_sound import Listening, SoundSettings
-
-DIAL_STEP_HZ = 10
-"""Receivers round to their own step, 10 Hz or finer (common practice); a hand at the dial moves further."""
-
-
-LEAVE_S = 30.0
-"""What leaving may take at the most: the relays to rest, and then the receiver to its saved state."""
-
-GRACE_S = 10.0
-"""What is left for that, and for a last try, once somebody has ordered to stop; counted from the order."""
-
-RELAYS_SHARE = 0.7
-"""How much of either the relays may take, so that a dead board leaves time for the receiver."""
-
-PATIENCE_S = 45.0
-"""What the instruments may cost in waiting between two signs of life, beyond what a visit takes."""
-
-
-def same_dial(hz: int, other_hz: int) -> bool:
-    """Whether two dial frequencies, in hertz, are one place but for the receiver's own step."""
-    return abs(hz - other_hz) < DIAL_STEP_HZ
-
-
-@dataclass(frozen=True, slots=True)
-class MeasurementSettings:
-    """How to measure: mode, times in seconds, readings a visit, and where the relays rest.
-
-    A visit, with the way to its path, is given up after `visit_s`, however patient the links are; so is finding out
-    how the receiver stands. Leaving is given up after `leave_s`. `sound`: levels come from the receiver's sound.
-    """
-
-    mode: str
-    settle_s: float
-    switch_settle_s: float
-    readings: int
-    interval_s: float
-    rest: SignalPath
-    meter: Meter
-    leave_s: float = LEAVE_S
-    visit_s: float = math.inf
-    sound: "SoundSettings | None" = None
-
-    def dial_hz(self, hz: int) -> int:
-        """Where the dial stands for a channel: there, or beside it where the channel is heard as a tone."""
-        return hz if self.sound is None else self.sound.dial_hz(hz)
+    from sweeper.engine.by_sound import Listening
 
 
 class Yielded(Exception):
@@ -145,19 +100,6 @@ def measure_pass(
     if at_work.touched and "receiver" not in left_over:
         sink.mark_restored()
     return record
-
-
-def without_dial(remembered: Mapping[str, Any], mode_is_ours: bool) -> Mapping[str, Any]:
-    """What to put back at a receiver whose dial somebody has turned.
-
-    Their frequency is left alone, and so are mode and pass band unless they are still those that the program set:
-    then the listener gets back the ones found.
-    """
-    rest = {key: value for key, value in remembered.items() if key != "tuning"}
-    tuning = remembered.get("tuning")
-    if mode_is_ours and isinstance(tuning, Mapping):
-        rest["tuning"] = {key: value for key, value in tuning.items() if key != "hz"}
-    return rest
 
 
 def _listening(

@@ -62,11 +62,19 @@ class Served:
     receiver: Bench
     board: Bench
     faults: Faults
-    receiver_log: CommandLog
-    switch_log: CommandLog
     instrument: Instrument
     relay_board: Board
     hearing: "Hearing | None" = None
+
+    @property
+    def receiver_log(self) -> CommandLog:
+        """All that the receiver was told."""
+        return self.instrument.log
+
+    @property
+    def switch_log(self) -> CommandLog:
+        """All that the relay board was told."""
+        return self.relay_board.log
 
     @property
     def forbidden(self) -> tuple[bytes, ...]:
@@ -125,18 +133,7 @@ def serve(
                 switch_link = switch_link.replace("tcp:", f"{wired.scheme}:")
             board = wired
         hearing = _sounding(world, bench, clock, sound, cleanup) if sound else None
-        yield Served(
-            receiver_link,
-            switch_link,
-            bench,
-            bench,
-            faults,
-            instrument.log,
-            board.log,
-            instrument,
-            board,
-            hearing,
-        )
+        yield Served(receiver_link, switch_link, bench, bench, faults, instrument, board, hearing)
 
 
 def _sounding(world: World, bench: Bench, clock: Clock, sink: str, cleanup: ExitStack) -> "Hearing":

@@ -95,8 +95,6 @@ def models_of(model: type[BaseModel]) -> Iterator[str]:
 def test_every_driver_has_an_example_and_every_key_is_named(kind: drivers.Kind, page: str) -> None:
     text = (DOCS / page).read_text(encoding="utf-8")
     for name in drivers.names_of(kind):
-        if name == "dial-by-hand":
-            continue  # docs/audio.md
         assert name in examples(page), f"{page} shows no {name}"
         for key in set(models_of(drivers.driver(name).options)) - {"paths"}:
             assert re.search(rf"\b{key}\b", text), f"{page} does not name {key} of {name}"

@@ -13,7 +13,7 @@ from drivers.waiting import bounded
 from sweeper.daemon.rig.instruments import longest_visit_s
 from sweeper.daemon.run.campaign import run_passes
 from sweeper.daemon.service.guard import AT_LEAST_S
-from sweeper.engine.one_pass import GRACE_S, LEAVE_S, PATIENCE_S
+from sweeper.engine.settings import GRACE_S, LEAVE_S, PATIENCE_S
 from tests.whole.faulty_station import faulty_station
 from tests.whole.stopping import Case, cases, stopped
 

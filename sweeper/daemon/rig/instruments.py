@@ -11,7 +11,7 @@ from drivers.errors import Refused, Transmitting
 from drivers.links.identity import same_instrument
 from drivers.waiting import bounded
 from sweeper.engine import MeasurementSettings, Meter
-from sweeper.engine.one_pass import LEAVE_S, PATIENCE_S
+from sweeper.engine.settings import LEAVE_S, PATIENCE_S
 from sweeper.station import Station, sections
 from sweeper.station.drivers import driver
 from sweeper.words import SignalPath

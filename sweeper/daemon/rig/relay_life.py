@@ -13,7 +13,7 @@ from drivers.contracts import Switch
 from drivers.errors import RigError, Transmitting
 from drivers.ordinary_files import content_of
 from drivers.waiting import bounded
-from sweeper.engine.one_pass import GRACE_S, LEAVE_S
+from sweeper.engine.settings import GRACE_S, LEAVE_S
 from sweeper.outside import MOST_JSON_BYTES, json_of
 from sweeper.plan import budget, one_pass
 from sweeper.plan.order import moved

@@ -18,7 +18,7 @@ from sweeper.daemon.rig import relay_life
 from sweeper.daemon.rig.in_flight import SAVED_STATE, record_interrupted_pass
 from sweeper.daemon.rig.instruments import open_receiver, open_switch
 from sweeper.engine import same_dial, without_dial
-from sweeper.engine.one_pass import GRACE_S, LEAVE_S, RELAYS_SHARE
+from sweeper.engine.settings import GRACE_S, LEAVE_S, RELAYS_SHARE
 from sweeper.station import Station
 from sweeper.store import Store, StoreError
 

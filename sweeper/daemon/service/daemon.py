@@ -25,7 +25,7 @@ from sweeper.daemon.service.guard import AT_LEAST_S, Guard
 from sweeper.daemon.service.health import health_sentence
 from sweeper.daemon.service.journal import Log
 from sweeper.daemon.service.notify import Notifier
-from sweeper.engine.one_pass import LEAVE_S, PATIENCE_S
+from sweeper.engine.settings import LEAVE_S, PATIENCE_S
 from sweeper.errors import UserFacingError
 from sweeper.station import Station
 from sweeper.store import Store, StoreError, day_of

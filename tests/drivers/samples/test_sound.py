@@ -13,7 +13,7 @@ import pytest
 from drivers.errors import BadReply, LinkLost, Refused, RigError, Unsupported
 from drivers.samples.sound import SoundSource, open_sound, sound_inputs
 from drivers.waiting import StopOrder, bounded
-from tests.drivers.samples.sound_server import PIECE, RATE_HZ, Player, noise, sound_server, told
+from tests.drivers.samples.sound_server import PIECE, RATE_HZ, Player, noise, sound_server, told, wait_for
 
 pytestmark = [
     pytest.mark.wires,
@@ -119,10 +119,10 @@ def test_blocks_taken_one_after_another_lose_nothing(opened: list) -> None:
 
 def test_nothing_is_played_while_an_input_is_captured(opened: list) -> None:
     heard = source(opened)
+    wait_for(lambda: len(told("pactl", "list", "short", "source-outputs").splitlines()) == 1)
     assert told("pactl", "list", "short", "sink-inputs") == ""
-    assert len(told("pactl", "list", "short", "source-outputs").splitlines()) == 1
     heard.close()
-    assert told("pactl", "list", "short", "source-outputs") == ""
+    wait_for(lambda: told("pactl", "list", "short", "source-outputs") == "")
 
 
 def test_silence_is_told(opened: list) -> None:

@@ -100,7 +100,7 @@ def test_every_other_switch_that_exists_gets_a_section_that_its_driver_takes(
 
 def test_every_driver_of_a_switch_and_of_a_receiver_is_offered() -> None:
     assert set(drivers.names_of("switch")) - {"board"} == set(switch_kinds()) - set(board_names())
-    assert set(drivers.names_of("receiver")) - {"dialect", "dial-by-hand"} == {"hamlib", "iq"}
+    assert set(drivers.names_of("receiver")) - {"dialect"} == {"hamlib", "iq", "dial-by-hand"}
 
 
 def test_a_software_defined_receiver_gets_its_device(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
@@ -133,6 +133,21 @@ def test_levels_may_be_taken_from_the_sound(monkeypatch: pytest.MonkeyPatch, tmp
     assert station.receiver.audio is not None and station.receiver.audio.device == "USB Audio"
     by_dial = next(band for band in first_bands() if band.name == "40 m")
     assert {c.hz - 1000 for c in station.channels()} == {*by_dial.noise_hz, *by_dial.carrier_hz}
+
+
+def test_a_receiver_that_nothing_can_tune_is_tuned_by_hand(
+    monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    answer(monkeypatch, "", "", "", "dial-by-hand", "USB Audio", "yes", "person", "", "no", "", "40 m")
+    file = tmp_path / "home.yaml"
+    new(file, listen=False, check=False)
+    receiver = load(file).receiver
+    assert receiver.driver == "dial-by-hand" and receiver.options.receive_only
+    assert receiver.audio is not None and receiver.audio.device == "USB Audio"
+    answer(monkeypatch, "", "", "", "dial-by-hand", "USB Audio", "no")
+    with pytest.raises(WrongInput, match="Nothing is written"):
+        new(tmp_path / "other.yaml", listen=False, check=False)
+    assert not (tmp_path / "other.yaml").exists()
 
 
 def test_a_server_that_cannot_tell_whether_it_transmits_is_asked_about(

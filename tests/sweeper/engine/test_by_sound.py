@@ -35,13 +35,13 @@ class Rig:
         self.hearing = Hearing(self.world, self.bench, self.clock, rate_hz=12_000, block=120)
         self.source = Heard(self.hearing, self.clock)
         self.kept = Kept()
-        self.dial = Dial(before=self._tuned)
-        self.board = Board(before=self._switched)
+        self.dial = Dial(before=self.tuned)
+        self.board = Board(before=self.switched)
 
-    def _tuned(self, call: str) -> None:
+    def tuned(self, call: str) -> None:
         self.bench.tune(self.dial.tuning_now.hz)
 
-    def _switched(self, call: str) -> None:
+    def switched(self, call: str) -> None:
         path = SignalPath.parse(call.removeprefix("select "))
         self.bench.set_coil(0, path.route == "stage")
         self.bench.set_coil(1, path.source == "load")
@@ -73,10 +73,10 @@ def test_levels_of_a_pass_are_those_at_the_receivers_input() -> None:
 
 def test_the_dial_stands_beside_a_channel_and_goes_back() -> None:
     rig = Rig()
-    tuned = []
-    rig.dial.before = lambda call: (rig._tuned(call), tuned.append(rig.dial.tuning_now.hz))
+    dials = []
+    rig.dial.before = lambda call: (rig.tuned(call), dials.append(rig.dial.tuning_now.hz))
     rig.measured()
-    assert {7_037_500, 9_999_000} <= set(tuned)
+    assert {7_037_500, 9_999_000} <= set(dials)
     assert rig.dial.tuning_now == FOUND
     assert rig.board.standing == "antenna-bypass"
 
@@ -84,7 +84,7 @@ def test_the_dial_stands_beside_a_channel_and_goes_back() -> None:
 def test_nothing_is_heard_before_the_sounds_own_delay_is_over() -> None:
     rig = Rig()
     moved = []
-    rig.board.before = lambda call: (rig._switched(call), moved.append(rig.clock.monotonic()))
+    rig.board.before = lambda call: (rig.switched(call), moved.append(rig.clock.monotonic()))
     rig.measured()
     began = [began for began, _ in rig.source.took]
     assert all(not at <= each < at + SOUND.delay_s for at in moved for each in began)

@@ -6,7 +6,7 @@ from threading import Event
 import pytest
 
 from drivers.errors import LinkLost, LinkTimeout
-from sweeper.engine.one_pass import MeasurementSettings, measure_pass, same_dial, without_dial
+from sweeper.engine import MeasurementSettings, measure_pass, same_dial, without_dial
 from sweeper.words import PassRecord
 from tests.sweeper.engine.bench import FOUND, SETTINGS, VISITS, Board, Dial, Kept, a_clock
 

@@ -10,7 +10,7 @@ from sweeper.daemon.rig.in_flight import SAVED_STATE, mark_in_flight
 from sweeper.daemon.rig.lock import hold_rig
 from sweeper.daemon.rig.relay_life import operations_of_the_busiest
 from sweeper.daemon.rig.restore import in_time, restore_station
-from sweeper.engine.one_pass import LEAVE_S, RELAYS_SHARE
+from sweeper.engine.settings import LEAVE_S, RELAYS_SHARE
 from sweeper.store import Store, StoreError
 from tests.sweeper.daemon.conftest import Outpost
 from tests.sweeper.engine.bench import EVENING, FOUND

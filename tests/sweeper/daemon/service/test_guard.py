@@ -4,7 +4,7 @@ import threading
 from pathlib import Path
 
 from sweeper.daemon.service.guard import AT_LEAST_S, HARDER, Guard
-from sweeper.engine.one_pass import LEAVE_S, PATIENCE_S
+from sweeper.engine.settings import LEAVE_S, PATIENCE_S
 
 FAR_S = 30.0
 THREATS = Path(__file__).parents[4] / "docs" / "threats.md"
