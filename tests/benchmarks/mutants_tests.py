@@ -3,18 +3,20 @@
 ANALYSIS = "tests/sweeper/analysis"
 STEPS = f"{ANALYSIS}/band/test_bends_and_steps_by_hand.py"
 NIGHTS = f"{ANALYSIS}/statistics/test_nights_by_hand.py"
-METER = tuple(
-    f"{ANALYSIS}/meter/test_{each}.py"
+METER = {
+    each: f"{ANALYSIS}/meter/test_{each}.py"
     for each in (
-        "scale",
-        "calibration",
-        "seen",
-        "lying_meters",
-        "slope_by_hand",
-        "floor_by_hand",
-        "changed_by_hand",
+        *("scale", "calibration", "seen", "lying_meters", "changed", "pad"),
+        *(
+            "slope_by_hand",
+            "floor_by_hand",
+            "changed_by_hand",
+            "scale_by_hand",
+            "pad_by_hand",
+            "calibration_by_hand",
+        ),
     )
-)
+}
 STORE = tuple(
     f"tests/sweeper/store/test_{each}.py"
     for each in ("small_print", "store", "kept_for_good", "threats_of_manifests")
@@ -40,17 +42,17 @@ TESTS: dict[str, tuple[str, ...]] = {
         f"{ANALYSIS}/physics/test_radiometer.py", f"{ANALYSIS}/day/test_noise_level.py",
         "tests/published/test_levels.py",
     ),
-    "sweeper/analysis/meter/calibration.py": (f"{ANALYSIS}/meter/test_calibration_by_hand.py", METER[1]),
-    "sweeper/analysis/meter/scale.py": METER[:2],
-    "sweeper/analysis/meter/changed.py": (METER[6], f"{ANALYSIS}/meter/test_changed.py"),
-    "sweeper/analysis/meter/floor.py": (METER[5], METER[3]),
-    "sweeper/analysis/meter/pad.py": (f"{ANALYSIS}/meter/test_pad_by_hand.py", f"{ANALYSIS}/meter/test_pad.py"),
-    "sweeper/analysis/meter/scales.py": (METER[4], METER[3]),
-    "sweeper/analysis/meter/seen.py": METER[2:3],
-    "sweeper/analysis/meter/slope.py": (METER[4], METER[3]),
+    "sweeper/analysis/meter/calibration.py": (METER["calibration_by_hand"], METER["calibration"]),
+    "sweeper/analysis/meter/scale.py": (METER["scale_by_hand"], METER["scale"]),
+    "sweeper/analysis/meter/changed.py": (METER["changed_by_hand"], METER["changed"]),
+    "sweeper/analysis/meter/floor.py": (METER["floor_by_hand"], METER["lying_meters"]),
+    "sweeper/analysis/meter/pad.py": (METER["pad_by_hand"], METER["pad"]),
+    "sweeper/analysis/meter/scales.py": (METER["slope_by_hand"], METER["lying_meters"]),
+    "sweeper/analysis/meter/seen.py": (METER["seen"],),
+    "sweeper/analysis/meter/slope.py": (METER["slope_by_hand"], METER["lying_meters"]),
     "sweeper/analysis/band/noise_bend.py": (STEPS, f"{ANALYSIS}/band/test_noise_bend.py"),
     "sweeper/analysis/band/stage_steps.py": (STEPS, f"{ANALYSIS}/band/test_stage_steps.py"),
-    "sweeper/analysis/verdict/scales.py": (f"{ANALYSIS}/verdict/test_scales.py", METER[3]),
+    "sweeper/analysis/verdict/scales.py": (f"{ANALYSIS}/verdict/test_scales.py", METER["lying_meters"]),
     "sweeper/analysis/statistics/steps.py": (NIGHTS, f"{ANALYSIS}/statistics/test_steps.py"),
     "sweeper/analysis/statistics/effective_nights.py": (NIGHTS, f"{ANALYSIS}/statistics/test_effective_nights.py"),
     "sweeper/analysis/physics/external_noise.py": (

@@ -10,7 +10,12 @@ from scipy import stats
 from sweeper.analysis.band.gain import combine
 from sweeper.analysis.band.gain_methods import GainMethods
 from sweeper.analysis.band.noise_figure import load_difference_of
-from sweeper.analysis.band.switching_threshold import crossing_rise_db, on_every_scale, switching_threshold
+from sweeper.analysis.band.switching_threshold import (
+    crossing_rise_db,
+    on_every_scale,
+    predicted_snr_change_db,
+    switching_threshold,
+)
 from sweeper.analysis.facts import MeterFacts
 from sweeper.analysis.statistics.group_sequential import look_level
 from sweeper.analysis.statistics.interval import Interval
@@ -114,3 +119,61 @@ def test_of_several_scales_the_widest_interval_holds_and_no_reading_is_told():
     assert on_every_scale(one, [], 1.0) is one
     assert on_every_scale(one, [None], 1.0) is None
     assert on_every_scale(None, [one], 1.0) is None
+
+
+def test_the_curve_runs_from_a_twentieth_of_a_decibel_to_twenty_five() -> None:
+    found = rule()
+    assert (len(found.noise_rise_db), found.noise_rise_db[0], found.noise_rise_db[-1]) == (500, 0.05, 25.0)
+    gain = combine(GainMethods(made(PLACE)), facts(PLACE)).gain_db
+    difference = load_difference_of(made(PLACE).filter(pl.col("load_difference_db").is_not_null())).value
+    assert found.snr_change_db == pytest.approx(
+        predicted_snr_change_db(found.noise_rise_db, gain, difference), abs=1e-6
+    )
+
+
+def test_a_crossing_is_told_only_where_the_best_lies_surely_above_what_matters() -> None:
+    low = rule().best_db.low
+    assert rule(worthwhile_db=low - 0.02).crossing_db is not None
+    above = rule(worthwhile_db=low + 0.02)
+    assert (
+        above.crossing_db is None and above.reading is None and above.sentence.startswith("Not settled yet")
+    )
+
+
+@pytest.mark.parametrize(
+    ("column", "value"),
+    [
+        ("noise_rise_bound", "at most"),
+        ("for", "carrier"),
+        ("load_difference_db", None),
+        ("noise_rise_db", None),
+    ],
+)
+def test_rows_that_tell_nothing_of_the_load_take_no_part(column: str, value: str | None) -> None:
+    told = facts(PLACE, meter=MeterFacts("dBm", True, 1.0, None, None, 0.02, "rms"))
+    rows = made(PLACE)
+    noise = rows.filter(pl.col("for") == "noise")
+    wrong = noise.with_columns(
+        (pl.col("load_difference_db") + 9.0).alias("load_difference_db"),
+        (pl.col("meter_reading_bypass") + 9.0).alias("meter_reading_bypass"),
+    ).with_columns(pl.lit(value, rows.schema[column]).alias(column))
+    gain = combine(GainMethods(rows), told)
+    alone, both = (switching_threshold(each, gain, told) for each in (rows, pl.concat([rows, wrong])))
+    assert (both.best_db, both.reading) == (alone.best_db, alone.reading)
+
+
+@pytest.mark.parametrize(
+    ("ends", "worthwhile_db", "words"),
+    [
+        ((-3.0, -1.2), 1.0, "it costs 1.2 dB or more. Leave it out."),
+        ((-3.0, 0.0), 1.0, "would bring 0.0 dB at most, less than the 1 dB that matter"),
+        ((-3.0, 0.9), 1.0, "would bring 0.9 dB at most"), ((-3.0, 1.0), 1.0, "Not settled yet"),
+        ((0.5, 4.0), 1.0, "it would bring +0.5 to +4.0 dB"),
+    ],
+)  # fmt: skip
+def test_what_the_best_says_of_all_readings(
+    ends: tuple[float, float], worthwhile_db: float, words: str
+) -> None:
+    best = Interval(sum(ends) / 2, *ends)
+    each = replace(rule(), best_db=best)
+    assert words in on_every_scale(each, [each], worthwhile_db).sentence
