@@ -102,10 +102,9 @@ def _answer(findings: Findings, zone: str) -> Json | None:
     told = answer(findings, zone)
     if not told.hours:
         return None
-    nights = "the night measured" if wording.night_count(findings) == 1 else "the nights measured"
     return {
         "line": f"{told.line}.",
-        "nights": nights,
+        "nights": wording.what_was_measured(findings),
         "hours": told.hours,
         "looks_ahead": told.looks_ahead,
         "marks": [[mark.place, *mark.time] for mark in told.marks],
@@ -142,7 +141,8 @@ def _change(period: PeriodFinding | None, zone: str, on: date) -> str:
     if period is None:
         return "–"
     known = period.snr_change_db
-    value = f"{wording.interval(known)} dB" if known is not None else "–"
+    wide = known is not None and known.high - known.low > wording.SAYS_NOTHING_DB
+    value = "nothing yet" if wide or known is None else f"{wording.interval(known)} dB"
     return f"{wording.local_hour(period.hour_utc, zone, on)}: {value}"
 
 

@@ -148,7 +148,7 @@ def _row(band: BandFinding, findings: Findings, order: Sequence[int], zone: str,
         band.band,
         pieces,
         "; ".join(told) or "nothing measured",
-        _deeds(parts, edge_db, zone, on),
+        _deeds(parts, edge_db, max((p.passes for p in band.periods), default=0), zone, on),
     )
 
 
@@ -162,8 +162,10 @@ def _length(part: Stretch) -> int:
     return (part.hours_utc[-1] - part.hours_utc[0]) % 24 + 1
 
 
-def _deeds(parts: Sequence[Stretch], worthwhile_db: float, zone: str, on: date) -> tuple[Deed, ...]:
-    """One for each thing to do, with the hours where there are several."""
+def _deeds(
+    parts: Sequence[Stretch], worthwhile_db: float, passes: int, zone: str, on: date
+) -> tuple[Deed, ...]:
+    """One for each thing to do, with the hours where there are several. `passes`: the most in an hour of the band."""
     if not parts:
         return (Deed("open", "–", "nothing measured", (), "–", "", ""),)
     by_words: dict[str, list[Stretch]] = {}
@@ -186,19 +188,20 @@ def _deeds(parts: Sequence[Stretch], worthwhile_db: float, zone: str, on: date) 
                 STATES[state].sign,
                 words,
                 where if len(by_words) > 1 else (),
-                _told(measured),
-                _told(to_come) if to_come else "",
+                "–" if state == "fault" else _told(measured, passes),
+                _told(to_come, passes) if to_come else "",
                 outlook_words(state, to_come, settled, worthwhile_db),
             )
         )
     return tuple(found)
 
 
-def _told(change_db: Interval | None) -> str:
-    """The S/N change, and that one pass says nothing where its interval is wider than any change could be."""
-    if change_db is not None and change_db.high - change_db.low > wording.SAYS_NOTHING_DB:
-        return "nothing yet"
-    return wording.interval(change_db)
+def _told(change_db: Interval | None, passes: int) -> str:
+    """The S/N change; ``nothing yet`` of one pass, or where the interval is wider than any change could be."""
+    wide = change_db is not None and change_db.high - change_db.low > wording.SAYS_NOTHING_DB
+    if passes == 1 and (wide or change_db is None):
+        return "one pass: nothing yet"
+    return "nothing yet" if wide else wording.interval(change_db)
 
 
 def _span(part: Stretch, zone: str, on: date) -> Times:
@@ -269,6 +272,6 @@ def _on_nights(findings: Findings, text: str) -> str:
         if not period.withheld and shown_verdict(period.verdict, period.measured_verdict) != "undecided"
     }
     if kinds == {False}:
-        nights = wording.night_count(findings)
-        return f"{'The night' if nights == 1 else f'The {nights} nights'} measured: {text}"
+        what = wording.what_was_measured(findings)
+        return f"{what[0].upper()}{what[1:]}: {text}"
     return text[0].upper() + text[1:] + ("; in part for the nights measured only" if False in kinds else "")

@@ -69,7 +69,6 @@ def page_text(
     for section in sections(findings, evidence, passes, setting, comparison, notes):
         shown.append(section)
         progress(min(len(shown) / SECTIONS, 1.0))
-    nights = wording.night_count(findings)
     told = answer(findings, zone)
     return template("report.html").render(
         policy=policy(),
@@ -81,7 +80,7 @@ def page_text(
         health=health_line(passes, setting),
         found_by_check=setting.found_by_check,
         nights=wording.nights_measured(findings),
-        on_nights="the night measured" if nights == 1 else "the nights measured",
+        on_nights=wording.what_was_measured(findings),
         dates=wording.dates(findings, zone),
         changed=changed(findings, previous, zone),
         sections=shown,

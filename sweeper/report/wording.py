@@ -13,6 +13,8 @@ MINUS = "−"
 
 SAYS_NOTHING_DB = 40.0
 """An interval wider than this says nothing of a stage: none gives or takes so much."""
+HOURS_OF_A_NIGHT = 3
+"""Hours that must be measured before one speaks of a night."""
 FIX_WORDS: dict[FixVerdict, str] = {
     "quieter": "▼ quieter",
     "noisier": "▲ noisier",
@@ -58,23 +60,33 @@ def count(number: int, what: str, many: str = "") -> str:
     return f"{number} {what if number == 1 else many or what + 's'}"
 
 
-HOURS_OF_A_NIGHT = 3
-"""What was measured in fewer hours of one night is not called a night."""
-
-
 def night_count(findings: Findings) -> int:
     """How many nights the findings rest on."""
     return max((period.nights for band in findings.bands for period in band.periods), default=0)
 
 
 def nights_measured(findings: Findings) -> str:
-    """How many nights the findings rest on, in words; of a few passes within two hours, how many those are."""
-    nights = night_count(findings)
-    hours = {period.hour_utc for band in findings.bands for period in band.periods}
-    if nights == 1 and len(hours) < HOURS_OF_A_NIGHT:
-        passes = max(sum(period.passes for period in band.periods) for band in findings.bands)
+    """How many nights the findings rest on, in words; passes of an hour or two are no night."""
+    nights, passes = night_count(findings), _passes_of_no_night(findings)
+    if passes:
         return count(passes, "pass", "passes")
     return count(nights, "night") if nights else "no usable night"
+
+
+def what_was_measured(findings: Findings) -> str:
+    """``the night measured``, ``the 3 nights measured``, ``the 2 passes measured``."""
+    nights, passes = night_count(findings), _passes_of_no_night(findings)
+    if passes:
+        return f"the {count(passes, 'pass', 'passes')} measured" if passes > 1 else "the pass measured"
+    return "the night measured" if nights == 1 else f"the {nights} nights measured"
+
+
+def _passes_of_no_night(findings: Findings) -> int:
+    """Passes where they lie in too few hours of one night to be called one; 0 else."""
+    hours = {period.hour_utc for band in findings.bands for period in band.periods}
+    if night_count(findings) != 1 or len(hours) >= HOURS_OF_A_NIGHT:
+        return 0
+    return max(sum(period.passes for period in band.periods) for band in findings.bands)
 
 
 def megahertz(hz: int) -> str:

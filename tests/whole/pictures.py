@@ -24,8 +24,8 @@ from tests.clocks import evening
 from tests.whole.browser import SWEEPER, browser, look, page_served
 
 NIGHTS = 3
-WIDTHS = (390, 1280, 1920)
-TALLEST = 2600
+SIZES = ((390, 844), (1280, 800), (1920, 1080))
+UNFOLDED = 1500
 
 
 def main(folder: Path, demo: Path | None = None) -> None:
@@ -35,15 +35,20 @@ def main(folder: Path, demo: Path | None = None) -> None:
             demo = Path(made) / "demo"
             subprocess.run([SWEEPER, "demo", "--out", str(demo), "--nights", str(NIGHTS)], check=True)
         with browser(Path(made)) as driver:
-            for width in WIDTHS:
+            for width, height in SIZES:
                 for dark in (False, True) if width == 1280 else (False,):
-                    look(driver, width, TALLEST, dark=dark)
+                    look(driver, width, height, dark=dark)
                     driver.get((demo / "report.html").as_uri())
                     _keep(driver, folder / f"report-{width}{'-dark' if dark else ''}.png")
-            look(driver, 1280, TALLEST)
-            for place in ("when", "ceiling"):
+            look(driver, 1280, UNFOLDED)
+            for place in ("when", "noise", "ceiling"):
+                driver.get("about:blank")
                 driver.get(f"{(demo / 'report.html').as_uri()}#{place}")
                 _keep(driver, folder / f"report-1280-{place}.png")
+            subprocess.run(
+                [SWEEPER, "report", str(demo / "saltmarsh.yaml"), "--picture", str(folder / "answer.png")],
+                check=True,
+            )
             _live(driver, demo, folder)
 
 
@@ -62,13 +67,13 @@ def _live(driver: webdriver.Chrome, demo: Path, folder: Path) -> None:
                 driver.get(address)
                 _until(driver, "return document.querySelectorAll('#passes li').length > 0")
                 _until(
-                    driver, "return document.querySelector('#heading').textContent.startsWith('Measuring')"
+                    driver, "return document.querySelector('#heading').textContent.startsWith('Measuring ')"
                 )
                 _until(driver, "return document.querySelectorAll('#paths tbody tr').length > 8")
-                for width in WIDTHS:
-                    look(driver, width, 1600)
+                for width, height in SIZES:
+                    look(driver, width, height)
                     _keep(driver, folder / f"live-{width}.png")
-                look(driver, 1280, 1600, dark=True)
+                look(driver, 1280, 800, dark=True)
                 _keep(driver, folder / "live-1280-dark.png")
         finally:
             daemon.terminate()

@@ -1,9 +1,11 @@
 """Carrier channels on which no carrier stands, and in which hours: such a channel measures no gain."""
 
+from datetime import datetime
+
 import polars as pl
 
 from sweeper.analysis.thresholds import EMPTY_PASSES, EMPTY_SHARE
-from sweeper.analysis.wording import listed, spans
+from sweeper.analysis.wording import clock_spans
 
 EMPTY = "carrier-empty"
 
@@ -31,8 +33,8 @@ def empty_carriers(rows: pl.DataFrame) -> dict[int, tuple[int, ...] | None]:
     return found
 
 
-def sentence_of(empty: dict[int, tuple[int, ...] | None]) -> str:
-    """What a person should know of them; nothing where every carrier is heard."""
+def sentence_of(empty: dict[int, tuple[int, ...] | None], zone: str, on: datetime) -> str:
+    """What a person should know of them, in the listener's time; nothing where every carrier is heard."""
     said = []
     for hz, hours in empty.items():
         channel = f"The carrier channel {hz / 1e3:g} kHz is empty"
@@ -42,10 +44,8 @@ def sentence_of(empty: dict[int, tuple[int, ...] | None]) -> str:
                 "Choose one that is on the air."
             )
         else:
-            when = listed(
-                [f"{begin:02d}:00–{(begin + length) % 24:02d}:00" for begin, length in spans(hours)]
-            )
             said.append(
-                f"{channel} at {when} UTC: no carrier stands above the noise then, so it measures no gain then."
+                f"{channel} at {clock_spans(hours, zone, on)}: no carrier stands above the noise then, so it measures "
+                "no gain then."
             )
     return " ".join(said)

@@ -19,7 +19,7 @@ from sweeper.analysis.facts import StationFacts
 from sweeper.analysis.physics.friis import outside_at_change_lin, snr_change_db, to_db
 from sweeper.analysis.statistics.group_sequential import look_level
 from sweeper.analysis.statistics.interval import Interval
-from sweeper.analysis.wording import s_units
+from sweeper.analysis.wording import plain, s_units
 
 CURVE_RISES_DB = np.linspace(0.05, 25.0, 500)
 
@@ -125,8 +125,8 @@ _UNITS = {"dBm": "dBm", "raw": "on the meter"}
 def _on_the_meter(reading: float, unit: str, reach_db: float) -> str:
     """A reading as the meter shows it, with its uncertainty; on an S-meter as the needle stands."""
     if unit == "dB-over-S9":
-        return f"about {s_units(reading)} ({reading:.1f} dB over S9, give or take {reach_db:.1f} dB)"
-    return f"{reading:.1f} {_UNITS[unit]} (give or take {reach_db:.1f} dB)"
+        return f"about {s_units(reading)} ({plain(reading)} dB over S9, give or take {reach_db:.1f} dB)"
+    return f"{plain(reading)} {_UNITS[unit]} (give or take {reach_db:.1f} dB)"
 
 
 def _at_most(best: Interval, worthwhile_db: float) -> str:

@@ -111,6 +111,8 @@ def _band(
     nothing_holds = bool(periods) and all(period.withheld for period in periods)
     if gain is None and facts.rated_gain_db is not None:
         flags.add("gain-rated")
+    nights = table.nights["night"].to_list()
+    last_night = midnight(max(nights, default=date(1970, 1, 1)))
     told = (diagnosis,) if nothing_holds else (diagnosis, noise, gain)
     trouble = [sentence for each in told if each is not None for sentence in each.sentences]
     rule_text = threshold.sentence.replace(" -", " −") if threshold and not nothing_holds else ""
@@ -118,7 +120,7 @@ def _band(
         text = advice(
             periods,
             facts.timezone,
-            midnight(max(table.nights["night"].to_list())),
+            last_night,
             facts.worthwhile_db,
             next_step=ahead.sentence if ahead else "",
             second=trouble[0] if trouble else rule_text,
@@ -133,7 +135,7 @@ def _band(
     empty = table.empty_carriers.get(band)
     if empty:
         flags.add(EMPTY)
-        text = f"{text} {sentence_of(empty)}"
+        text = f"{text} {sentence_of(empty, facts.timezone, last_night)}"
     return BandFinding(
         band=band,
         gain_db=gain.interval(facts.confidence) if gain else None,

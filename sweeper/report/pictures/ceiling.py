@@ -2,7 +2,7 @@
 
 import polars as pl
 
-from sweeper.analysis import Evidence, listed
+from sweeper.analysis import Evidence, Interval, listed
 from sweeper.report import wording
 from sweeper.report.pictures.multiples import Line, Panel, Scale, Strokes, multiples
 from sweeper.report.pictures.picture import Numbers, Picture
@@ -18,7 +18,6 @@ def ceiling(evidence: Evidence, worthwhile_db: float, unit: str) -> tuple[Pictur
     if not bands:
         return ()
     title = _title(evidence, worthwhile_db)
-    alternative = " ".join(_sentence(row, unit) for row in evidence.crossings.iter_rows(named=True))
     furthest = max([20.0, *(rise + 1 for rise in evidence.points["noise_rise_db"].drop_nulls())])
     low, high = _reach(evidence)
     scale = Scale(
@@ -40,7 +39,7 @@ def ceiling(evidence: Evidence, worthwhile_db: float, unit: str) -> tuple[Pictur
         "the stage stops being worth switching, its interval shaded; dashed across: the worthwhile change."
     )
     svg = multiples("ceiling", panels, scale)
-    return (Picture("ceiling", title, svg, f"{caption} {alternative}".strip(), _numbers(evidence, unit)),)
+    return (Picture("ceiling", title, svg, caption, _numbers(evidence, unit)),)
 
 
 def _panel(evidence: Evidence, band: str, worthwhile_db: float, furthest: float, scale: Scale) -> Panel:
@@ -59,7 +58,8 @@ def _panel(evidence: Evidence, band: str, worthwhile_db: float, furthest: float,
     for row in crossings.iter_rows(named=True):
         ends = [row["noise_rise_low"], row["noise_rise_high"]]
         lines.insert(0, Line("edge", [None, None], [scale.low] * 2, [scale.high] * 2, ends))
-        edge = f"worth switching below a noise rise of {wording.decibel(row['noise_rise_db'])} dB"
+        at = Interval(row["noise_rise_db"], row["noise_rise_low"], row["noise_rise_high"])
+        edge = f"worth switching below a noise rise of {wording.interval(at, False)} dB"
     known = points.drop_nulls(["low", "high"]).select("noise_rise_db", "low", "high").rows()
     dots = points.select("noise_rise_db", "snr_change_db", pl.col("snr_change_db").alias("same")).rows()
     strokes = [Strokes("span", known), Strokes("dot", dots)]
@@ -99,18 +99,6 @@ def _never(evidence: Evidence, worthwhile_db: float) -> list[str]:
     """Bands whose curve stays below what is worthwhile everywhere, to the upper end of its interval."""
     found = evidence.curve.partition_by("band", as_dict=True, maintain_order=True)
     return [str(band) for (band,), rows in found.items() if (rows["high"] < worthwhile_db).all()]
-
-
-def _sentence(row: dict[str, object], unit: str) -> str:
-    def three(key: str, low: str, high: str) -> str:
-        values = [row[name] for name in (key, low, high)]
-        known = [wording.decibel(value if isinstance(value, float) else None) for value in values]
-        return f"{known[0]} ({known[1]} to {known[2]})"
-
-    return (
-        f"{row['band']}: crossing at a noise rise of {three('noise_rise_db', 'noise_rise_low', 'noise_rise_high')} dB, "
-        f"which is a reading of {three('reading', 'reading_low', 'reading_high')} {unit} in bypass."
-    )
 
 
 def _numbers(evidence: Evidence, unit: str) -> Numbers:

@@ -1,26 +1,28 @@
 """Do the ways to measure gain agree? Each way's gain with its interval, band by band."""
 
 from collections.abc import Mapping, Sequence
+from html import escape
+from math import ceil, floor
 from typing import Any
 
 import polars as pl
-from matplotlib.axes import Axes
-from matplotlib.lines import Line2D
 
 from sweeper.analysis import listed
 from sweeper.report import wording
 from sweeper.report.pictures.picture import Numbers, Picture
-from sweeper.report.svg import NARROW, colour, drawing, inline, sheet
 
 MARKS = {
-    "carriers": "o",
-    "load": "s",
-    "bend": "^",
-    "noise": "D",
-    "rated": "x",
-    "channel": ".",
-    "combined": "|",
+    "carriers": "m-3 0a3 3 0 1 0 6 0a3 3 0 1 0-6 0",
+    "load": "m-3-3h6v6h-6z",
+    "bend": "m0-4l4 7h-8z",
+    "noise": "m0-4l4 4-4 4-4-4z",
+    "rated": "m-3-3l6 6m0-6l-6 6",
+    "channel": "m-1 0h2",
+    "combined": "m0-5v10",
 }
+"""Each way's mark, drawn from its middle."""
+WIDE, LEFT, RIGHT, STEP, EVERY_DB = 360, 84, 10, 13, 5
+"""Width, margins and a line's height; decibels between two marks of the scale."""
 WORDS = {
     "carriers": "carriers",
     "bend": "bend of the noise over nights",
@@ -37,7 +39,6 @@ def gain(gains: pl.DataFrame) -> tuple[Picture, ...]:
     if not gains.height:
         return ()
     apart = gains.filter(~gains["agrees"])["band"].unique(maintain_order=True).to_list()
-    bands = gains["band"].unique(maintain_order=True).to_list()
     varied = gains.filter(gains["method"] == "channel")["band"].unique(maintain_order=True).to_list()
     title = (
         f"The ways to measure gain disagree on {listed(apart)}"
@@ -47,11 +48,7 @@ def gain(gains: pl.DataFrame) -> tuple[Picture, ...]:
     if varied:
         title += f"; on {listed(varied)} the gain is not the same for all channels"
     rows = list(gains.iter_rows(named=True))
-    with drawing():
-        figure = sheet(NARROW, 1.0 + 0.2 * (len(rows) + len(bands)))
-        axes = figure.subplots()
-        _intervals(axes, rows)
-        svg = inline(figure, "gain", title, _alternative(rows, varied))
+    svg = _drawn(rows, title, _alternative(rows, varied))
     caption = (
         "Each line is an interval; the heavy one is all ways together, which the S/N change is reckoned with."
     )
@@ -77,37 +74,51 @@ def gain(gains: pl.DataFrame) -> tuple[Picture, ...]:
     return (Picture("gain", title, svg, caption, numbers),)
 
 
-def _intervals(axes: Axes, rows: Sequence[Mapping[str, Any]]) -> None:
+def _drawn(rows: Sequence[Mapping[str, Any]], title: str, alternative: str) -> str:
     """A line and a mark for each row, band under band, dB; marks are named once, above."""
-    ticks, y = [], 0.0
-    shown: dict[str, Line2D] = {}
-    for row, earlier in zip(rows, [None, *rows], strict=False):
-        begins = earlier is None or earlier["band"] != row["band"]
-        y += 1.8 if begins and earlier is not None else 1.0
-        if begins:
-            ticks.append(y)
-        ink = colour("mark" if not row["agrees"] else "in" if row["method"] == "combined" else "ink")
-        heavy = 3.2 if row["method"] == "combined" else 1.3
+    known = [float(row[key]) for row in rows for key in ("gain_db", "low", "high") if row[key] is not None]
+    low, high = min(known) - 1.0, max(known) + 1.0
+
+    def x(gain_db: float) -> float:
+        return LEFT + (WIDE - LEFT - RIGHT) * (gain_db - low) / (high - low)
+
+    parts, y = _legend(list(dict.fromkeys(str(row["method"]) for row in rows)))
+    top, band = y + 4, None
+    for row in rows:
+        y += STEP
+        if row["band"] != band:
+            y += 5
+            band = row["band"]
+            parts.append(f'<text class="name" x="2" y="{y + 4}">{escape(str(band))}</text>')
+        kind = "apart" if not row["agrees"] else "together" if row["method"] == "combined" else "way"
         if row["low"] is not None and row["high"] is not None:
-            axes.plot([row["low"], row["high"]], [y, y], color=ink, linewidth=heavy, alpha=0.75)
-        (mark,) = axes.plot(
-            [row["gain_db"]],
-            [y],
-            color=ink,
-            marker=MARKS[row["method"]],
-            markersize=9 if row["method"] == "combined" else 6,
-            markeredgewidth=2 if row["method"] == "combined" else 1,
-            markerfacecolor="none",
-            linestyle="none",
-        )
-        shown.setdefault(WORDS[row["method"]], mark)
-    axes.set_yticks(ticks, list(dict.fromkeys(row["band"] for row in rows)))
-    axes.invert_yaxis()
-    axes.tick_params(axis="y", length=0)
-    axes.grid(axis="x")
-    axes.set_xlabel("gain of the stage with its relays and cables, dB")
-    # Marks are named once, above: a phone has no room for the words beside every line.
-    axes.legend([*shown.values()], [*shown], loc="lower left", bbox_to_anchor=(0, 1), ncols=2, frameon=False)
+            parts.append(f'<path class="{kind} reach" d="M{x(row["low"]):.1f} {y}H{x(row["high"]):.1f}"/>')
+        parts.append(f'<path class="{kind}" d="M{x(row["gain_db"]):.1f} {y}{MARKS[row["method"]]}"/>')
+    foot = y + 8
+    for at in range(ceil(low / EVERY_DB) * EVERY_DB, floor(high) + 1, EVERY_DB):
+        parts.append(f'<path class="grid" d="M{x(at):.1f} {top}V{foot}"/>')
+        words = f"{at:+d}".replace("-", wording.MINUS) if at else "0"
+        parts.append(f'<text class="hour" x="{x(at):.1f}" y="{foot + 12}">{words}</text>')
+    middle = (LEFT + WIDE - RIGHT) / 2
+    axis = "gain of the stage with its relays and cables, dB"
+    parts.append(f'<text class="hour" x="{middle}" y="{foot + 26}">{axis}</text>')
+    return (
+        f'<svg xmlns="http://www.w3.org/2000/svg" class="picture whole small" viewBox="0 0 {WIDE} {foot + 32}" '
+        f'width="{WIDE * 1.6:.0f}" role="img" aria-labelledby="gain-title gain-desc">'
+        f'<title id="gain-title">{escape(title)}</title><desc id="gain-desc">{escape(alternative)}</desc>'
+        f"{''.join(parts)}</svg>"
+    )
+
+
+def _legend(methods: Sequence[str]) -> tuple[list[str], int]:
+    """Marks with their names in two columns, and where they end."""
+    parts = []
+    for nth, method in enumerate(methods):
+        x, y = 12 + 180 * (nth % 2), 10 + 14 * (nth // 2)
+        kind = "together" if method == "combined" else "way"
+        parts.append(f'<path class="{kind}" d="M{x} {y}{MARKS[method]}"/>')
+        parts.append(f'<text x="{x + 9}" y="{y + 3}">{WORDS[method]}</text>')
+    return parts, 10 + 14 * ((len(methods) - 1) // 2)
 
 
 def _way(row: Mapping[str, object], varied: Sequence[str]) -> str:

@@ -51,7 +51,7 @@ def drawing_of(markup: str, name: str) -> str:
 def test_gain_and_fix_fit_a_phone_and_wider_pictures_say_that_they_go_on(markup: str) -> None:
     for name in ("gain", "fix"):
         figure = drawing_of(markup, name)
-        assert 'class="picture whole"' in figure and "swipe" not in figure
+        assert 'class="picture whole' in figure and "swipe" not in figure
         assert ">carriers<" in figure or name == "fix"
     for name in ("season", "fix-nights"):
         assert '<p class="swipe">' in drawing_of(markup, name)

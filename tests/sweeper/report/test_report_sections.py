@@ -5,8 +5,9 @@ from dataclasses import replace
 from datetime import timedelta
 from pathlib import Path
 
-from sweeper.analysis import BandFinding, Interval, Verdict
-from sweeper.report.answer import answer_line
+from sweeper.analysis import BandFinding, Findings, Interval, PeriodFinding, Verdict
+from sweeper.report import wording
+from sweeper.report.answer import answer, answer_line
 from sweeper.report.page import write_html
 from sweeper.report.plain import as_text
 from sweeper.report.setting import Setting
@@ -83,6 +84,25 @@ def test_the_line_claims_no_hour_and_no_night_that_was_not_measured() -> None:
     assert answer_line(mixed).endswith("; in part for the nights measured only")
     nothing = replace(partly, bands=(some("40 m", "either", (), "overload", "withheld"),))
     assert answer_line(nothing) == "Overload: stage out on 40 m"
+
+
+def test_passes_of_an_hour_or_two_are_not_called_a_night_and_one_pass_says_nothing() -> None:
+    band = sample.findings("40 m", nights=1).bands[0]
+
+    def early(passes: int, change: Interval | None, verdict: Verdict) -> Findings:
+        period = PeriodFinding(7, passes, 1, change, None, None, verdict, ("these-nights-only",), "")
+        return replace(sample.findings(nights=1), bands=(replace(band, periods=(period,)),))
+
+    three = early(3, Interval(3.0, 2.0, 4.0), "stage")
+    assert wording.nights_measured(three) == "3 passes"
+    assert answer_line(three) == "The 3 passes measured: stage in on 40 m"
+    for change in (None, Interval(0.0, -139.8, 139.8)):
+        one = early(1, change, "undecided")
+        assert wording.nights_measured(one) == "1 pass"
+        (row,) = answer(one, "UTC").rows
+        assert row.deeds[0].measured == "one pass: nothing yet"
+    night = replace(three, bands=(band,))
+    assert wording.nights_measured(night) == "1 night"
 
 
 def test_every_question_has_its_place_and_none_that_has_no_answer_yet(markup: str, tmp_path: Path) -> None:

@@ -1,6 +1,7 @@
 """A carrier channel without a carrier is said to be empty, with its hours; one that fades or is heard is not."""
 
 from dataclasses import replace
+from datetime import UTC, datetime
 
 import polars as pl
 
@@ -40,4 +41,7 @@ def test_hours_are_told_where_it_is_empty_in_some() -> None:
     rows = summaries.with_columns(
         pl.when(silent).then(pl.col("passes_seen")).otherwise("absent_passes").alias("absent_passes")
     )
-    assert "is empty at 19:00–20:00 UTC" in sentence_of(empty_carriers(rows))
+    on = datetime(2026, 1, 10, tzinfo=UTC)
+    assert "is empty at 19:00–20:00 UTC" in sentence_of(empty_carriers(rows), "UTC", on)
+    # An hour apart in winter (IANA time-zone database).
+    assert "at 20:00–21:00 (19:00–20:00 UTC)" in sentence_of(empty_carriers(rows), "Europe/Copenhagen", on)
