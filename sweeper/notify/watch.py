@@ -58,6 +58,8 @@ class Watch(Observer):
     def finished(self, record: PassRecord, readings: Sequence[Reading]) -> None:
         night = day_of(record.started, self._longitude)
         if night != self._measured:
+            if self._measured is not None:
+                self._tell_of(self._measured)  # measured without a break, so that nothing was waited for
             self._said.clear()
             self._measured = night
         if record.outcome == "done":
@@ -80,10 +82,7 @@ class Watch(Observer):
         over = next_pass - self._clock.now() > NIGHT_IS_OVER or day_of(next_pass, self._longitude) != night
         if over:
             self._silent_since = None  # nothing is due until then
-        if over and self._morning and (self._told_last is None or night > self._told_last):
-            self._told_last = night
-            self._tells(night)
-            self._send(Message("morning", "", night))
+            self._tell_of(night)
 
     def alive(self) -> None:
         self._look()
@@ -91,6 +90,12 @@ class Watch(Observer):
     def trouble(self, sentence: str) -> None:
         if _needs_a_hand(sentence):
             self._hand(sentence)
+
+    def _tell_of(self, night: date) -> None:
+        if self._morning and (self._told_last is None or night > self._told_last):
+            self._told_last = night
+            self._tells(night)
+            self._send(Message("morning", "", night))
 
     def _look(self) -> None:
         since = self._silent_since

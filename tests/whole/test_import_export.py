@@ -130,6 +130,7 @@ def spreadsheet(file: Path) -> Path:
     return file
 
 
+@pytest.mark.slow
 def test_a_spreadsheet_kept_by_hand_goes_in_and_is_reduced(station: Path, tmp_path: Path) -> None:
     table = spreadsheet(tmp_path / "evening.csv")
     asked = sweeper("import", station, table)

@@ -5,7 +5,7 @@ from pathlib import Path
 
 import pytest
 
-from sweeper.cli.calibrate import _meter
+from sweeper.cli.calibrate_rig import meter_at_rig
 from sweeper.clock import JumpingClock
 from sweeper.daemon.rig import instruments
 from sweeper.simulation import saltmarsh, serve
@@ -27,14 +27,13 @@ def test_what_is_read_is_the_sound_of_the_path(tmp_path: Path, monkeypatch: pyte
         hearing = Hearing(world, served.receiver, clock, rate_hz=12_000, block=120)
         hearing.audio = Audio(full_scale_dbm=-25.0)
         monkeypatch.setattr(instruments, "open_samples", lambda station: Heard(hearing, clock))
-        monkeypatch.setattr("sweeper.cli.calibrate.SystemClock", lambda: clock)
         file = tmp_path / "saltmarsh.yaml"
         file.write_text(STATION.format(receiver=served.receiver_link, switch=served.switch_link), "utf-8")
         station = load(file)
         with Store(tmp_path / "data", "Saltmarsh", 8.1) as store:
-            with _meter(station, store, None, of_noise=True) as read:
+            with meter_at_rig(station, store, None, of_noise=True, clock=clock) as read:
                 noise = {path: read(path) for path in ("load-bypass", "load-stage")}
-            with _meter(station, store, 28_200_000) as read:
+            with meter_at_rig(station, store, 28_200_000, clock=clock) as read:
                 carrier = read()
         for path, values in noise.items():
             at = Listening(7_037_500, "USB", 2400, *path.split("-"))

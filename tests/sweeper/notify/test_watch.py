@@ -70,6 +70,14 @@ def test_a_night_that_was_told_before_a_restart_is_not_told_again() -> None:
     assert again.sent == []
 
 
+def test_a_station_that_measures_without_a_break_is_told_of_each_night_at_noon() -> None:
+    station = Station()
+    for _ in range(60):
+        station.a_pass()
+        station.clock.sleep(3600)
+    assert [each.night for each in station.sent] == [NIGHT, NIGHT + timedelta(days=1)]
+
+
 def test_nothing_is_told_of_a_night_without_a_pass() -> None:
     station = Station()
     station.waits(12)
