@@ -35,7 +35,8 @@ DB = 10.0 / np.log(10.0)
 FEWEST_SPREADS = 5.0
 """A sum s/g + b counts from this many of its standard deviations on."""
 BLOCKS = 24
-"""No more blocks than this: with more, t gains nothing and dependence costs."""
+"""No more blocks than this for who reads once: with more, t gains nothing and dependence costs. Who watches pays for
+every block that is missing, as long as the change has to be excluded at all times together."""
 LIKE_OTHERS = 16.0
 """A signal's variance is held towards that of all as if so many edges had shown the latter: weights that follow what
 few edges show by chance would make the interval too narrow."""
@@ -130,7 +131,8 @@ def interval(pooled: Pooled, confidence: float, *, watched: bool) -> Interval | 
     Read once, t has one degree of freedom less than blocks alone leave: the weights come from the same edges.
     """
     there = pooled.weight.sum(axis=1) > 0.0
-    length = block_length(pooled.scores(pooled.x)[there], FIRST_SHOWN if watched else 8)
+    scores = pooled.scores(pooled.x)[there]
+    length = block_length(scores, FIRST_SHOWN, most=len(scores)) if watched else block_length(scores)
 
     def blocks(x: float) -> Floats:
         return blocked(pooled.scores(x)[there], length)
@@ -143,15 +145,13 @@ def interval(pooled: Pooled, confidence: float, *, watched: bool) -> Interval | 
     return Interval(float(value * DB), float(low * DB), float(high * DB)) if np.isfinite(value) else None
 
 
-def block_length(each: Floats, fewest: int = 8) -> int:
+def block_length(each: Floats, fewest: int = 8, most: int = BLOCKS) -> int:
     """How many neighbouring edges make a block: two where that leaves `fewest`, so that one to the stage and one back
-    are together; doubled while blocks still follow each other, or are over `BLOCKS`.
+    are together; doubled while blocks still follow each other, and long enough that there are no more than `most`.
 
     `each`: shape (edges,), scores at the estimate. Following means a lag-1 correlation over 1.3/√blocks.
     """
-    length = max(
-        2 if len(each) >= 2 * fewest else 1, -(-len(each) // BLOCKS) if len(each) >= 2 * BLOCKS else 1
-    )
+    length = max(2 if len(each) >= 2 * fewest else 1, -(-len(each) // most) if len(each) >= 2 * most else 1)
     while len(each) // (2 * length) >= fewest:
         block = blocked(each, length)
         centred = block - block.mean()

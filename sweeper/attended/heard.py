@@ -23,7 +23,8 @@ A_LEVEL = 4
 """Segments of a level, 64 ms: short enough to place a step in time."""
 A_SPECTRUM = 2
 """Levels of a spectrum, 0.13 s: short enough for an AGC to hold still."""
-BLOCK_S = 0.3
+BLOCK_S = 0.15
+"""So often the switch and the keys are looked at."""
 EDGE_S = 0.85
 """So much beside each change is compared; the rest of a stay is for the eye."""
 FLOOR = 0.25

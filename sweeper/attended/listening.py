@@ -20,7 +20,7 @@ TOLD_EVERY_S = 0.5
 PATIENCE_S, AGAIN_S = 5.0, 0.3
 """So long sound that breaks off midway is waited for: a busy computer, a card that is plugged in again."""
 ASKED_EVERY_S = 0.5
-UNEVEN, GOLDEN = 0.5, 0.6180339887
+UNEVEN, GOLDEN = 0.3, 0.6180339887
 """Stays are uneven by this share of their length, in an order that never repeats: fading that happens to keep time with
 the switch would look like a change that the stage makes."""
 LOAD_WAIT_S = 20.0

@@ -13,8 +13,8 @@ from drivers.errors import BadReply, Unsupported
 from sweeper.clock import Clock
 from sweeper.engine.sound_tests import Sounded, of_its_meter, troubles
 from sweeper.spectra.axis import axis_of
-from sweeper.spectra.rows import Learned, NothingHeard, learn, rows
-from sweeper.spectra.welch import spectrum
+from sweeper.spectra.calm import calm_spectrum
+from sweeper.spectra.rows import LOWEST_HZ, Learned, NothingHeard, learn, rows
 from sweeper.words import ANTENNA_BYPASS, ANTENNA_STAGE, Channel, Labelled, Reading, Visit
 
 PART = "sound"
@@ -89,7 +89,7 @@ class Listening:
             band_hz=(0.0, min(SEEN_HZ, 0.45 * block.rate_hz)),
             step_hz=settings.step_hz,
         )
-        one = spectrum([_in_one(block)], axis)
+        one = calm_spectrum(_in_one(block), axis, (LOWEST_HZ, settings.filter_hz))
         labelled = Labelled(until - settings.seconds, until, visit.path, zero_hz, one)
         self.heard.setdefault(visit.channel, []).append(labelled)
 

@@ -163,6 +163,7 @@ BY_HAND = (
         "driver: hamlib\n  link: tcp://127.0.0.1:4532",
         "driver: dial-by-hand\n  receive_only: true\n  audio: {}",
     ),
+    ("  meter:\n    unit: dB-over-S9\n    s9_dbm: -73\n    curve: []\n", ""),
 )
 
 

@@ -1,0 +1,186 @@
+"""How true the levels are that a pass reads from a receiver's sound, and what capturing costs.
+
+Recordings with a planted truth, six stays of a second as in a pass with a load, go through what the engine calls.
+Level: of the noise channel against the density planted; change: stage less bypass of the same pass, noise and carrier.
+The capture is measured where PulseAudio is installed.
+
+    python -m tests.benchmarks.sound [--quick] [--passes N]
+"""
+
+import argparse
+import math
+import os
+import shutil
+import subprocess
+import sys
+import tempfile
+import time
+from collections.abc import Iterator
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+
+from drivers.contracts import Block
+from drivers.samples.sound import open_sound
+from sweeper.simulation.recordings.planted import Chain, Mishaps, Planted, Receiving, Signal, over_noise
+from sweeper.simulation.recordings.rendering import noise_density, render
+from sweeper.simulation.recordings.switching import Stay
+from sweeper.spectra.axis import axis_of
+from sweeper.spectra.calm import calm_spectrum
+from sweeper.spectra.rows import CELL_HZ, NothingHeard, learn, rows
+from sweeper.words import ANTENNA_BYPASS, ANTENNA_STAGE, LOAD_BYPASS, LOAD_STAGE, Channel, Labelled
+from tests.drivers.samples.sound_server import sound_server
+
+RATE_HZ = 48_000
+ORDER = (ANTENNA_BYPASS, ANTENNA_STAGE, ANTENNA_STAGE, ANTENNA_BYPASS, LOAD_BYPASS, LOAD_STAGE)
+STAY_S, SETTLED_S = 1.5, 0.3
+DIAL_HZ = 9_999_000
+NOISE = Channel("31 m", DIAL_HZ + 1000, "noise", 2400)
+CARRIER = replace(NOISE, purpose="carrier")
+CHAIN = Chain(external=56.0, receiver=28.0, stage=2.3, gain=33.0)
+FLAT = Receiving(card_dbfs_per_hz=-150.0)
+CASES: dict[str, tuple[tuple[tuple[float, float, str], ...], Receiving, Mishaps]] = {
+    "noise alone": ((), FLAT, Mishaps()),
+    "a carrier, 22 dB": (((1000.0, 22.0, "carrier"),), FLAT, Mishaps()),
+    "carriers, keying, data": (
+        (
+            (1000.0, 30.0, "carrier"),
+            (1530.0, 18.0, "keyed"),
+            (2100.0, 15.0, "phase"),
+            (640.0, 12.0, "carrier"),
+        ),
+        FLAT,
+        Mishaps(),
+    ),
+    "filter with 1.5 dB of ripple, 6 dB of tilt": (
+        ((1000.0, 22.0, "carrier"),),
+        replace(FLAT, ripple_db=1.5, tilt_db=6.0),
+        Mishaps(),
+    ),
+    "mains hum as loud as the noise": (
+        ((1000.0, 22.0, "carrier"),),
+        replace(FLAT, hum_dbfs=-30.0),
+        Mishaps(),
+    ),
+    "static, one crash in two seconds": (((1000.0, 22.0, "carrier"),), FLAT, Mishaps(clicks_per_s=0.5)),
+}
+
+
+def planted(case: str, seed: int) -> Planted:
+    signals, receiving, mishaps = CASES[case]
+    stays = tuple(Stay(STAY_S * nth, path) for nth, path in enumerate(ORDER))
+    return Planted(
+        "audio",
+        RATE_HZ,
+        STAY_S * len(ORDER),
+        DIAL_HZ,
+        stays,
+        CHAIN,
+        tuple(Signal(hz, over_noise(CHAIN, snr_db), manner, 0.05) for hz, snr_db, manner in signals),
+        receiving,
+        mishaps,
+        seed=seed,
+    )
+
+
+def heard(truth: Planted) -> list[Labelled]:
+    """Each stay as a visit."""
+    whole: NDArray[np.float32] = np.concatenate(list(render(truth)))
+    axis = axis_of(RATE_HZ, real=True, centre_hz=DIAL_HZ, band_hz=(0.0, 6000.0))
+    found = []
+    for stay in truth.stays:
+        first = round((stay.at_s + SETTLED_S) * RATE_HZ)
+        block = Block(whole[first : first + RATE_HZ], RATE_HZ, (0.0, 1.0))
+        found.append(
+            Labelled(
+                stay.at_s, stay.at_s + 1.0, stay.path, DIAL_HZ, calm_spectrum(block, axis, (200.0, 3000.0))
+            )
+        )
+    return found
+
+
+def errors(case: str, passes: int, seed: int) -> Iterator[tuple[float, float, float | None]]:
+    """(level, change of the noise, change of the carrier), each less the truth, dB; one a pass."""
+    for nth in range(passes):
+        truth = planted(case, 1000 * seed + nth)
+        sequence = heard(truth)
+        try:
+            of = {channel: learn(channel, 1, sequence, 3000.0) for channel in (NOISE, CARRIER)}
+        except NothingHeard:
+            yield math.nan, math.nan, math.nan
+            continue
+        read = {
+            channel: [rows(one, learned)[0].reading for one in sequence] for channel, learned in of.items()
+        }
+        wanted = [10 * math.log10(noise_density(truth, path) * CELL_HZ) for path in ORDER]
+        level = float(np.mean(read[NOISE])) - float(np.mean(wanted))
+        change = _change(read[NOISE]) - (wanted[1] - wanted[0])
+        carriers = [each for each in truth.signals if each.manner == "carrier"]
+        gain = _change(read[CARRIER]) - 10 * math.log10(CHAIN.gain) if carriers else None
+        yield level, change, gain
+
+
+def _change(values: list[float]) -> float:
+    return (values[1] + values[2] - values[0] - values[3]) / 2
+
+
+def capture() -> str:
+    """Processor and delay of a capture at 48 kHz."""
+    folder = Path(tempfile.mkdtemp(prefix="sound"))
+    os.environ["XDG_RUNTIME_DIR"] = str(folder)
+    os.environ.pop("PULSE_SERVER", None)
+    play = (
+        "import time; from tests.drivers.samples.sound_server import Player, noise; "
+        "Player('rx', noise()); time.sleep(60)"
+    )
+    with sound_server(folder, "rx 48000 1"):
+        player = subprocess.Popen([sys.executable, "-c", play])
+        time.sleep(3.0)
+        source = open_sound({"device": "rx.monitor"})
+        source.take(0.5, time.monotonic())
+        began, worked = time.monotonic(), time.process_time()
+        for _ in range(40):
+            block = source.take(0.25, 0.0)
+        share = (time.process_time() - worked) / (time.monotonic() - began)
+        late_s = time.monotonic() - block.captured[1]
+        latency_s = source.latency_s
+        source.close()
+        player.kill()
+        player.wait()
+    shutil.rmtree(folder, ignore_errors=True)
+    return (
+        f"capture at 48 kHz: {100 * share:.1f} % of one core beside the capture program's own; bounds of capture "
+        f"{1000 * latency_s:.0f} ms wide, samples {1000 * max(late_s, 0.0):.0f} ms old when they are given"
+    )
+
+
+def _told(column: NDArray[np.float64]) -> str:
+    return "–" if np.isnan(column).all() else f"{np.nanmean(column):+.3f} ± {np.nanstd(column):.3f}"
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawTextHelpFormatter)
+    parser.add_argument("--quick", action="store_true", help="a few passes, to see that it runs")
+    parser.add_argument("--passes", type=int, default=100)
+    parser.add_argument("--only", default="", help="rows whose name holds this")
+    parser.add_argument("--seed", type=int, default=11)
+    asked = parser.parse_args()
+    passes = 4 if asked.quick else asked.passes
+    print(f"{passes} passes a row, seed {asked.seed}; decibels, mean ± rms scatter of a pass")
+    for case in (each for each in CASES if asked.only in each):
+        found = np.array(
+            [[np.nan if e is None else e for e in each] for each in errors(case, passes, asked.seed)]
+        )
+        known = ~np.isnan(found[:, 0])
+        told = [_told(column[known]) for column in found.T]
+        lost = "" if known.all() else f"; {int((~known).sum())} passes told no noise"
+        print(f"{case}: level {told[0]}, noise change {told[1]}, carrier's gain {told[2]}{lost}", flush=True)
+        assert abs(np.nanmean(found[:, 1])) < (0.5 if asked.quick else 0.2), case
+    if shutil.which("pulseaudio") is not None and not asked.only:
+        print(capture())
+
+
+if __name__ == "__main__":
+    main()
