@@ -58,4 +58,4 @@ def reason_of(result: ABResult) -> str:
         return f"{begin}, the stage changed S/N by {spoken(it)}: it was better out."
     if result.verdict == "either":
         return f"{begin}, the stage changed S/N by {spoken(it)}: in or out made no difference that matters."
-    return f"{begin}, the stage changed S/N by {spoken(it)}: too close to call; switch for longer."
+    return f"{begin}, the stage changed S/N by {spoken(it)}: not settled yet; switch for longer."

@@ -12,6 +12,7 @@ from sweeper.clock import SystemClock
 
 if TYPE_CHECKING:
     from sweeper.daemon.checkup import Item
+    from sweeper.station import Station
 
 CAUTIONS = """\
 Before anything is wired: disconnect antennas when lightning is about; leave mains work to
@@ -31,28 +32,35 @@ def check(
     ] = False,
 ) -> None:
     """Read every connected part: can I tune, does the reading move with the relay, is the transmitter off?"""
-    from sweeper.daemon.checkup import check_rig
     from sweeper.station import load
 
-    items = []
     station = load(station_file)
     if message:
         print(tried(station))
         return
-    with open_store(station, station_file, data, read_only=False) as store:
-        if level:
-            from sweeper.cli.sound_level import show_level
+    if level:
+        from sweeper.cli.sound_level import show_level
 
+        with open_store(station, station_file, data, read_only=False) as store:
             show_level(station, store)
-            return
+        return
+    if not all(item.well for item in looked_at(station, station_file, data)):
+        raise typer.Exit(1)
+
+
+def looked_at(station: "Station", station_file: Path, data: Path | None) -> "list[Item]":
+    """Look at every part, say what is found as it is found, and keep it for `run`, `plan` and the report."""
+    from sweeper.daemon.checkup import check_rig
+
+    items = []
+    with open_store(station, station_file, data, read_only=False) as store:
         for item in check_rig(station, store, SystemClock()):
             mark = "note" if item.about_meter else "ok  " if item.well else "FAIL"
             print(f"{mark}  {item.part}: {item.found}", flush=True)
             items.append(item)
         _keep(items, store.folder)
     print(f"\n{CAUTIONS}")
-    if not all(item.well for item in items):
-        raise typer.Exit(1)
+    return items
 
 
 def _keep(items: "list[Item]", folder: Path) -> None:

@@ -10,7 +10,7 @@ from zoneinfo import ZoneInfo
 import typer
 
 from sweeper.cli import first_answers as answers
-from sweeper.cli.checking import check as check_station
+from sweeper.cli.checking import looked_at
 from sweeper.cli.first_bands import FirstBand, around, chosen, first_bands
 from sweeper.cli.first_file import Answers, station_text
 from sweeper.cli.first_links import RELAY_PORTS, serial_ports, servers
@@ -61,15 +61,25 @@ def new(
     _write_new(file, station_text(given))
     station = load(file)  # What was asked is what a station needs; if not, this says which line and why.
     if listen:
-        heard = _listened(station, given)
-        replace_whole(file, station_text(heard).encode())
+        given = _listened(station, given)
+        replace_whole(file, station_text(given).encode())
         station = load(file)
     print(f"\n{file} is written: {len(station.channels())} channels, {len(station.paths())} paths.")
+    well = True
     if check:
         print()
-        check_station(file)
+        items = looked_at(station, file, None)
+        well = all(item.well for item in items)
+        floor = next((item.floor for item in items if item.floor is not None), None)
+        if floor is not None and given.floor is None and given.sound is None:
+            replace_whole(file, station_text(replace(given, floor=floor)).encode())
+            print(
+                f"\nThe meter rests on {floor:g} where noise is weak; that is its floor, and is written down."
+            )
     if systemd is not None:
         _told_units(station, file, systemd)
+    if not well:
+        raise typer.Exit(1)
     print(f"\nNext: sweeper plan {file}, then sweeper run {file}")
 
 

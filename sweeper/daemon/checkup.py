@@ -29,12 +29,14 @@ class Item:
     """One thing looked at: which part, whether all is well, and what was found, in words.
 
     `about_meter`: it is what the meter shows of itself, which no mending changes but another meter or a calibration.
+    `floor` goes with it, where the meter was seen resting on one, in its own unit.
     """
 
     part: str
     well: bool
     found: str
     about_meter: bool = False
+    floor: float | None = None
 
 
 def check_rig(station: Station, store: Store, clock: Clock) -> Iterator[Item]:
@@ -199,7 +201,7 @@ def _paths(
     if taken:
         yield from _against_the_file(station, [value for visit in taken for value in visit.readings])
         seen = analysis.meter_seen(taken, facts_of(station).meter)
-        yield from (Item("meter", True, sentence, about_meter=True) for sentence in seen.sentences)
+        yield from (Item("meter", True, sentence, True, seen.floor) for sentence in seen.sentences)
     for channel in channels:
         receiver.set_mode(station.receiver.mode, channel.bandwidth_hz)
         receiver.tune(channel.hz)

@@ -31,8 +31,10 @@ ZERO_JUMP = 0.002
 """Of full scale, and a fifth of the sound itself: less is what cards wander by."""
 SHAPE_DB = 1.5
 """Rms by which the pass band's shape may differ between two visits beyond what noise scatters."""
-APART_DB = 3.0
-"""Gains by noise and by a carrier further apart than this, both clear of what is under them, are not one gain."""
+APART_DB = 6.0
+"""A step of noise that a carrier must show, too, whatever it does by itself."""
+HELD_DB = 3.0
+"""A carrier that a gain control holds is spread less: by its slope over the step, and by what noise does to it."""
 CLEAR = 10.0
 """Power over what lies under it from which a gain is read to half a decibel."""
 
@@ -140,23 +142,29 @@ def _filter(heard: Mapping[Channel, Sequence[Labelled]], learned: Mapping[Channe
 
 
 def _gain(readings: Sequence[Reading]) -> Iterator[str]:
-    """The stage's gain at two levels: that of noise, with the load taken off, and that of a carrier."""
+    """The stage's step at two levels: that of noise, with the load taken off, and that of a carrier.
+
+    A carrier that stands alike in all stays, stage in or out, while noise steps, is held there: fading alone would
+    have to undo the step every time.
+    """
     for band in dict.fromkeys(each.channel.band for each in readings):
         noise = {path: _mean(readings, band, "noise", path) for path in PATHS}
-        carrier = {path: _mean(readings, band, "carrier", path) for path in PATHS[:2]}
-        if None in (*noise.values(), *carrier.values()):
-            continue
         by_noise = _ratio(*(noise[path] for path in (ANTENNA_STAGE, LOAD_STAGE, ANTENNA_BYPASS, LOAD_BYPASS)))
-        by_carrier = _ratio(
-            carrier[ANTENNA_STAGE], noise[ANTENNA_STAGE], carrier[ANTENNA_BYPASS], noise[ANTENNA_BYPASS]
-        )
-        if by_noise is None or by_carrier is None or abs(by_noise - by_carrier) < APART_DB:
+        stays = [
+            each
+            for each in readings
+            if (each.channel.band, each.channel.purpose) == (band, "carrier") and each.path in PATHS[:2]
+        ]
+        if by_noise is None or abs(by_noise) < APART_DB or len(stays) < 4:
             continue
-        yield (
-            f"gain (on {band} the stage brings {by_noise:.0f} dB to noise and {by_carrier:.0f} dB to the carrier: the "
-            "gain control is on, or something clips)"
-        )
-        return
+        levels = [each.reading for each in stays]
+        clear = all(10 ** (each.reading / 10) > CLEAR * (noise[each.path] or 0.0) for each in stays)
+        if clear and max(levels) - min(levels) < HELD_DB:
+            yield (
+                f"gain (on {band} the stage steps noise by {by_noise:.0f} dB and leaves the carrier within "
+                f"{max(levels) - min(levels):.1f} dB: the gain control is on, or something clips)"
+            )
+            return
 
 
 PATHS = (ANTENNA_BYPASS, ANTENNA_STAGE, LOAD_BYPASS, LOAD_STAGE)

@@ -182,6 +182,18 @@ def test_folded_places_open_when_asked_for_and_axe_finds_nothing(
         assert violations(chromium) == []
 
 
+def test_a_stranger_finds_the_answer_for_40_m(demo: Path, chromium: webdriver.Chrome) -> None:
+    """On the terminal and on the page, in the same words: what to do at which hours."""
+    lines = (demo / "printed").read_text(encoding="utf-8").splitlines()
+    place = next(nth for nth, line in enumerate(lines) if line.startswith("40 m"))
+    look(chromium, 390, 844)
+    chromium.get((demo / "report.html").as_uri())
+    for told in (" ".join(lines[place : place + 3]), chromium.find_element(By.ID, "do-40-m").text):
+        words = " ".join(told.split())
+        assert "overload: stage out 18–00" in words
+        assert "no difference 15–18 00–10" in words
+
+
 def test_a_switch_changes_the_clock_without_any_script(demo: Path, chromium: webdriver.Chrome) -> None:
     look(chromium, 1280, 800)
     chromium.get((demo / "report.html").as_uri())

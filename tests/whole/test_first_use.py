@@ -1,11 +1,13 @@
 """From nothing to readings, as a newcomer goes: ten questions, a check, one pass, a summary for mail."""
 
 import subprocess
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
 from sweeper.simulation import saltmarsh, serve
+from sweeper.simulation.world.world import World
 from sweeper.station import load
 from tests.clocks import evening
 from tests.whole.browser import SWEEPER
@@ -38,3 +40,19 @@ def test_a_newcomer_measures_after_ten_questions(tmp_path: Path) -> None:
         assert "40 m" in told.stdout
         assert len(load(file).channels()) == 3
         assert not served.forbidden
+
+
+def test_a_floor_that_the_check_finds_is_written_down(tmp_path: Path) -> None:
+    """An S-meter that rests on its pin where noise is weak: what it shows there is a bound."""
+    scenario = saltmarsh(seed=1).scenario
+    quiet = replace(scenario.receiver, floor_db=-54.0, noise_over_290=((150e3, 4.0), (30e6, 4.0)))
+    with serve(
+        World(replace(scenario, receiver=quiet)), evening(), receiver="rigctl-net", switch="modbus-tcp"
+    ) as served:
+        file = tmp_path / "first.yaml"
+        answers = ["First", "JO46BE", "rural", "hamlib", served.receiver_link, "modbus", served.switch_link,
+                   "yes", "15 dB", "10 m, 12 m, 21.2M"]  # fmt: skip
+        asked = sweeper("new", file, answers="\n".join(answers) + "\n")
+        floor = load(file).receiver.meter.floor
+        assert floor == -54.0, asked.stdout
+        assert "The meter rests on -54 where noise is weak; that is its floor" in asked.stdout

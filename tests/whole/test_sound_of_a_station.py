@@ -90,8 +90,11 @@ def test_a_step_is_heard_after_it_was_made_and_soon(station: Served, heard: Soun
         station.receiver.set_coil(1, coil)
         at = time.monotonic()
         block = heard.take(0.5, at + 0.25)
-        quarters = 10 * np.log10((block.samples.reshape(5, -1).astype(float) ** 2).mean(1))
-        assert np.ptp(quarters) < 2.0
+        parts = np.array_split(
+            block.samples.astype(float), 5
+        )  # a busy machine's player may have left something out
+        levels = [10 * np.log10(np.mean(part**2)) for part in parts]
+        assert np.ptp(levels) < 2.0
         assert block.captured[1] - at < 10.0
 
 

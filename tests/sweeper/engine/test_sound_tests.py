@@ -82,3 +82,16 @@ def test_a_gain_control_that_is_on_whatever_is_said_shows_in_the_gain() -> None:
         rig.bench.agc_off = False
 
     assert "the gain control is on" in troubles_of(replace(RIGHT, full_scale_dbm=-30.0), levelled)
+
+
+def test_a_carrier_that_fades_within_a_pass_is_no_gain_control() -> None:
+    """Twenty passes of an evening: the carrier stands up to ten decibels elsewhere from stay to stay."""
+    rig = Rig()
+    rig.hearing.audio = RIGHT
+    rig.dial.prepare = lambda: ()
+    found = []
+    for _ in range(20):
+        rig.clock.sleep(300.0)
+        record, _ = rig.measured(replace(MEASURING, sound=replace(SOUND, vouched=True)), VISITS)
+        found += record.unknown_settings
+    assert found == []

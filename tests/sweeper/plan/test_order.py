@@ -13,6 +13,7 @@ from sweeper.station import Station, load
 from sweeper.words import ANTENNA_BYPASS, ANTENNA_STAGE, LOAD_BYPASS, LOAD_STAGE
 from sweeper.words import SignalPath as RelayPath
 from tests.sweeper.station.files import written
+from tests.sweeper.station.test_audio_section import SOUND
 
 NO_LOAD = (
     ("    load-bypass: {0: off, 1: on}\n", ""),
@@ -159,10 +160,8 @@ def test_passes_count_from_one(station: Station) -> None:
 
 
 BY_HAND = (
-    (
-        "driver: hamlib\n  link: tcp://127.0.0.1:4532",
-        "driver: dial-by-hand\n  receive_only: true\n  audio: {}",
-    ),
+    SOUND,
+    ("driver: hamlib\n  link: tcp://127.0.0.1:4532", "driver: dial-by-hand\n  receive_only: true"),
 )
 
 
