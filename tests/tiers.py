@@ -13,6 +13,7 @@ QUICK = "quick or not (crash or wires or browser or system or slow)"
 """What `pytest` alone runs. The rest is in `.ci/run`."""
 TOGETHER = (
     "tests/sweeper/fleet/test_executors.py",
+    "tests/whole/test_ab_now.py",
     "tests/whole/test_attacks_commands.py",
     "tests/whole/test_browser.py",
     "tests/whole/test_demo.py",

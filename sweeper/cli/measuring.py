@@ -51,7 +51,7 @@ def run(
     orders = Orders()
     stop_on_signals(orders)
     station = load(station_file)
-    store = open_store(station, station_file, data, read_only=False)
+    store = open_store(station, station_file, data, read_only=False, alone=passes is None)
 
     def rescue() -> None:
         replaced_by_rescue(station_file, data_folder(station_file, data))

@@ -36,8 +36,14 @@ def data_folder(station_file: Path, data: Path | None) -> Path:
     return data if data is not None else station_file.with_suffix(".data")
 
 
-def open_store(station: "Station", station_file: Path, data: Path | None, *, read_only: bool) -> "Store":
-    """The store of a station; for reading it must be there already."""
+def open_store(
+    station: "Station", station_file: Path, data: Path | None, *, read_only: bool, alone: bool = False
+) -> "Store":
+    """The store of a station; for reading it must be there already.
+
+    A folder that takes nothing is a wrong call where a person can mend it, and else (`alone`) a fault that may pass: a
+    disk that is mounted late.
+    """
     from sweeper.store import Store, StoreError
 
     folder = data_folder(station_file, data)
@@ -55,6 +61,7 @@ def open_store(station: "Station", station_file: Path, data: Path | None, *, rea
     try:
         return Store(folder, place.name, place.longitude, read_only=read_only, on_trouble=told)
     except StoreError as refused:
-        if isinstance(refused.__cause__, OSError) and refused.__cause__.errno in NO_PLACE:
+        cause = refused.__cause__
+        if not alone and isinstance(cause, OSError) and cause.errno in NO_PLACE:
             raise WrongInput(str(refused)) from refused
         raise

@@ -33,7 +33,7 @@ all true, relays rest, the receiver is as found, the next pass is whole. The fau
 stay until they are mended: {lasting}. *Between passes* is the idle daemon, and the first reply of the next greeting.
 A dash: the instrument has no such moment. A receiver's own stage shares the receiver's wire. Control lines of a serial
 port (`line`), `gpio` and `person` have no replies on a wire; their faults are in `tests/drivers/switches`, those of
-samples (`iq`) in `tests/drivers/receivers/test_iq.py`.
+samples (`iq`) in `tests/whole/test_faults_of_samples.py`.
 """
 
 

@@ -61,6 +61,16 @@ def test_a_folder_that_cannot_be_written_is_told(
     )
 
 
+def test_a_daemon_whose_folder_takes_nothing_fails_so_that_it_is_started_again(
+    station: Path, tmp_path: Path
+) -> None:
+    """A wrong call ends with 2, after which no service manager tries again; a disk may be mounted late."""
+    (tmp_path / "file").write_text("", encoding="utf-8")
+    answer = sweeper("run", station, "--data", tmp_path / "file")
+    assert answer.returncode == 1 and "a file stands where a folder" in answer.stderr
+    assert "Traceback" not in answer.stderr
+
+
 def test_a_device_that_is_not_there_is_told_by_the_pass(tmp_path: Path) -> None:
     station = written(tmp_path, ("link: tcp://127.0.0.1:5020", "link: /dev/ttyNOTHERE"))
     answer = sweeper("run", station, "--passes", "1")
