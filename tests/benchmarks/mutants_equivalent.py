@@ -38,7 +38,17 @@ EQUIVALENT: dict[str, tuple[tuple[str, str, str, str], ...]] = {
     "sweeper/analysis/meter/floor.py": (
         ("floor_of", "bandwidth_hz", "first", "all readings of a visit have one bandwidth"),
     ),
+    "sweeper/analysis/band/gain.py": (
+        ("weighted", "", "chi > chdtri(len(parts) - 1, GAINS_APART_CHANCE) → chi >=", "a tie of two measured figures"),
+    ),
+    "sweeper/analysis/band/switching_threshold.py": (
+        (
+            "switching_threshold", "", "→ best.low <= worthwhile",
+            "where the best lies above what matters there is a crossing: the curve falls from it to nothing",
+        ),
+    ),
     "sweeper/analysis/change/before_after.py": (
+        ("_plain_step", "", "0.0 → 1.0", "never asked of nights without a series; it is there for the types"),
         (
             "before_after", "control is not None and beside is not None", "→ beside is not None",
             "nothing stands beside without a control; it is there for the types",
