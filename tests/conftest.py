@@ -32,6 +32,11 @@ def pytest_cmdline_main(config: pytest.Config) -> None:
         config.option.numprocesses = "auto"
 
 
+def pytest_xdist_auto_num_workers() -> int:
+    """One more than there are processors: many tests wait for a wire or a program that starts."""
+    return len(os.sched_getaffinity(0)) + 1
+
+
 @pytest.hookimpl(trylast=True)
 def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
     """In parallel, what takes long comes first, so that no worker is left with it at the end."""

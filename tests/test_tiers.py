@@ -11,6 +11,8 @@ import pytest
 
 from tests.tiers import MARKERS, QUICK, TOGETHER
 
+pytestmark = pytest.mark.slow
+
 GATE = Path(__file__).parents[1] / ".ci" / "run"
 
 

@@ -50,6 +50,7 @@ def test_json_stays_what_it_is(text: str) -> None:
     assert json.loads(printable(json.dumps({"band": text}, ensure_ascii=False))) == {"band": text}
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("word", ["\x1b]0;title\x07", "\x9b2J", "\u202egnp.exe", "\x1b[31m"])
 def test_a_station_file_steers_no_terminal(tmp_path: Path, word: str) -> None:
     escaped = "".join(f"\\u{ord(character):04x}" for character in word)

@@ -12,7 +12,7 @@ import soundfile
 
 from tests.sweeper.ab.listening import Scene, audio
 
-pytestmark = pytest.mark.clock
+pytestmark = [pytest.mark.clock, pytest.mark.slow]
 
 ELSEWHERE = """
 import builtins, io, os, runpy, socket, sys

@@ -25,7 +25,7 @@ print("attacks", count.fixed, count.drawn)
 """
 
 
-@pytest.mark.quick
+@pytest.mark.slow
 def test_there_are_as_many_attacks_as_are_told() -> None:
     files = [
         str(file) for file in (ROOT / "tests" / "whole").glob("test_attacks_*.py") if file != Path(__file__)

@@ -100,7 +100,6 @@ def test_a_mode_that_the_receiver_has_not_is_told_once_by_its_name(
     assert "ok    path load-stage" in answer.stdout
 
 
-@pytest.mark.quick
 def test_a_stuck_relay_is_named(station_file: Path, served: Served) -> None:
     served.board.stick(0)
     answer = sweeper("check", station_file)
@@ -136,7 +135,6 @@ def written(levels: list[tuple[int, float]], file: Path) -> Path:
     return file
 
 
-@pytest.mark.quick
 def test_a_curve_goes_into_the_station_file_and_comments_stay(station_file: Path, tmp_path: Path) -> None:
     comments = [
         line.split("#")[1] for line in station_file.read_text(encoding="utf-8").splitlines() if "#" in line

@@ -12,7 +12,7 @@ import pytest
 
 from tests.sweeper.station.files import written
 
-pytestmark = pytest.mark.clock
+pytestmark = [pytest.mark.clock, pytest.mark.slow]
 
 SWEEPER = [str(Path(sys.executable).with_name("sweeper"))]
 HEADER = "time,pass,band,hz,for,source,route,reading"
@@ -44,6 +44,7 @@ def night_by_hand(file: Path, spoilt: str = "") -> Path:
     return file
 
 
+@pytest.mark.quick
 def test_readings_taken_by_hand_come_in_and_go_out_again(station: Path, tmp_path: Path) -> None:
     came = sweeper("import", station, night_by_hand(tmp_path / "night.csv"))
     assert came.returncode == 0, came.stderr

@@ -575,6 +575,7 @@ def test_a_host_whose_name_nobody_tells_is_given_up_in_time(monkeypatch: pytest.
 FAULTS = st.sampled_from(["none", "none", "drop", "split", "bad", "truncate", "hang up", "late"])
 
 
+@pytest.mark.slow
 @settings(max_examples=25, suppress_health_check=[HealthCheck.too_slow])
 @given(st.lists(FAULTS, min_size=1, max_size=12))
 def test_whatever_the_wire_does_a_reply_belongs_to_its_request(faults: list[str]) -> None:

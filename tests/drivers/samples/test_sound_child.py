@@ -14,6 +14,8 @@ from drivers.samples import sound_inputs
 from drivers.samples.sound import SoundSource, open_sound
 from drivers.samples.sound_checks import holes, picked
 
+pytestmark = pytest.mark.slow
+
 SOURCES = """Source #0
 \tState: RUNNING
 \tName: alsa_input.usb-set
@@ -104,6 +106,7 @@ def test_samples_that_only_come_late_are_kept(child) -> None:
     assert not any(heard.take(0.25, 0.0).unplaced for _ in range(12))
 
 
+@pytest.mark.quick
 def test_a_capture_begins_anew_after_its_child_ended(child) -> None:
     heard = child("steady(1)")
     with pytest.raises(LinkLost):

@@ -13,6 +13,8 @@ from sweeper.cli import main
 from sweeper.store import Store
 from tests.whole.test_main_job import sweeper
 
+pytestmark = pytest.mark.slow
+
 COMMANDS = (
     "demo", "new", "check", "plan", "run", "calibrate", "analyse", "compare", "report", "serve", "import", "export",
     "status", "pause", "resume", "note", "follow", "fleet", "simulate", "ab", "stop", "rest", "keys",
@@ -20,6 +22,7 @@ COMMANDS = (
 STATION_COMMANDS = ("check", "plan", "run", "calibrate", "analyse", "compare", "report", "export", "status")
 
 
+@pytest.mark.quick
 @pytest.mark.parametrize("command", COMMANDS)
 def test_every_command_explains_itself_with_an_example(
     command: str, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
@@ -75,6 +78,7 @@ def test_a_wrong_station_file_is_told_with_line_key_and_mend(command: str, tmp_p
     assert "modus" in answer.stderr
 
 
+@pytest.mark.quick
 def test_a_station_file_that_is_not_there_is_said_so(tmp_path: Path) -> None:
     answer = sweeper("plan", tmp_path / "nowhere.yaml")
     assert answer.returncode == 2

@@ -7,6 +7,8 @@ import pytest
 from drivers.config_files import station_file as example
 from tests.whole.test_main_job import sweeper
 
+pytestmark = pytest.mark.slow
+
 
 @pytest.fixture
 def station(tmp_path: Path) -> Path:

@@ -84,6 +84,7 @@ def test_a_gain_control_that_is_on_whatever_is_said_shows_in_the_gain() -> None:
     assert "the gain control is on" in troubles_of(replace(RIGHT, full_scale_dbm=-30.0), levelled)
 
 
+@pytest.mark.slow
 def test_a_carrier_that_fades_within_a_pass_is_no_gain_control() -> None:
     """Twenty passes of an evening: the carrier stands up to ten decibels elsewhere from stay to stay."""
     rig = Rig()

@@ -231,6 +231,7 @@ BLACKOUTS = st.lists(
 MOMENTS = st.integers(0, 730 * 86_400).map(lambda s: datetime(2026, 1, 1, tzinfo=UTC) + timedelta(seconds=s))
 
 
+@pytest.mark.slow
 @settings(max_examples=25, deadline=None)
 @given(MOMENTS, WINDOWS, BLACKOUTS, PLACES)
 def test_walking_and_jumping_see_the_same_instants(

@@ -11,6 +11,8 @@ from sweeper.simulation.world.bench import Bench
 from sweeper.simulation.world.saltmarsh import saltmarsh
 from sweeper.simulation.world.world import Listening, World
 
+pytestmark = pytest.mark.slow
+
 RATE_HZ = 48_000
 
 
@@ -50,6 +52,7 @@ def test_noise_is_as_dense_as_what_stands_at_the_receivers_input(load: bool, sta
     assert 10 * math.log10(density / wanted) == pytest.approx(0.0, abs=0.1)
 
 
+@pytest.mark.quick
 @pytest.mark.parametrize(("mode", "dial_hz"), [("USB", 9_999_000), ("LSB", 10_001_000), ("CW", 10_000_000)])
 def test_a_carrier_sounds_where_the_dial_puts_it(mode: str, dial_hz: int) -> None:
     heard = Heard()

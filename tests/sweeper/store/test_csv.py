@@ -339,6 +339,7 @@ CHANNEL = st.builds(
 NUMBER = st.floats(-200, 200, allow_nan=False)
 
 
+@pytest.mark.slow
 @settings(max_examples=25, deadline=None)
 @given(st.lists(CHANNEL, min_size=1, max_size=3, unique_by=lambda c: (c.band, c.hz, c.purpose)), st.data())
 def test_what_goes_out_as_csv_comes_in_again_to_the_last_bit(

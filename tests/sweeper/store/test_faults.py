@@ -141,6 +141,7 @@ def three_days(tmp_path: Path) -> Path:
     return tmp_path
 
 
+@pytest.mark.slow
 @settings(max_examples=30, deadline=None)
 @given(st.floats(0, 1, exclude_max=True))
 def test_a_torn_day_is_never_read_but_set_aside_and_named(

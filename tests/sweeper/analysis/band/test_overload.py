@@ -98,6 +98,7 @@ def with_products(night, kelvin_by_night, change=lambda table: table):
     return pl.concat(days)
 
 
+@pytest.mark.slow
 def test_products_of_two_nights_in_three_are_overload_where_antenna_and_load_are_nearly_alike():
     """The nights with products are the unsteady ones: a mean that weighs nights by steadiness believes the third."""
     night = Night(external_k=700.0)
@@ -106,6 +107,7 @@ def test_products_of_two_nights_in_three_are_overload_where_antenna_and_load_are
     assert diagnose(GainMethods(with_products(night, (0.0, 0.0, 0.0))), facts(night)).flags == ()
 
 
+@pytest.mark.slow
 def test_overload_shows_where_the_load_lies_below_the_scale_of_the_meter():
     """The load in bypass stands at −130 dBm in 2400 Hz, the scale ends at −127."""
     night = replace(HEALTHY, floor=-127.0)
@@ -138,6 +140,7 @@ def test_noise_rising_more_than_carriers_at_every_hour_alike_is_a_mismatch():
     assert diagnose(GainMethods(season(night, 8, detuned_load)), facts(night)).flags == ("mismatch",)
 
 
+@pytest.mark.slow
 def test_hours_that_stand_out_of_a_little_excess_everywhere_are_overload_not_a_mismatch():
     """A gain taken a decibel too low makes every hour look a little overloaded; products make some look much so."""
     noise = (pl.col("for") == "noise") & (pl.col("source") == "antenna") & (pl.col("route") == "stage")

@@ -36,6 +36,7 @@ def hour_of_day(evidence):
     return evidence.parts.filter(part)["share"].item()
 
 
+@pytest.mark.slow
 def test_products_of_an_overloaded_stage_are_no_noise_from_outside():
     """The same nights with and without two overloaded hours: the fix and its hours come out the same."""
     clean, rig, fix = fixed_by_three_decibels(())

@@ -94,6 +94,7 @@ def test_two_nights_decide_nothing_for_other_nights():
     assert found.more_nights is not None and found.more_nights >= 1
 
 
+@pytest.mark.slow
 def test_the_forecast_is_about_right():
     """Of twenty stations, the nights that a forecast at night six names settle the band in about half."""
     near = Place("30 m", antenna_k=12_000.0, night_sd_db=2.5)

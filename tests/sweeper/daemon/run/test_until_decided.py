@@ -42,6 +42,7 @@ def a_week(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, Station]:
     return data, stored(data, 8)
 
 
+@pytest.mark.slow
 def test_the_last_verdict_ends_the_run(a_week: tuple[Path, Station]) -> None:
     data, station = a_week
     orders = Orders()
@@ -88,6 +89,7 @@ def test_the_measuring_does_not_wait_for_a_look(a_week: tuple[Path, Station]) ->
     assert orders.stopping
 
 
+@pytest.mark.slow
 def test_by_itself_it_looks_on_another_thread(a_week: tuple[Path, Station]) -> None:
     data, station = a_week
     orders, by = Orders(), []
