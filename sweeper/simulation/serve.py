@@ -107,10 +107,7 @@ def serve(
     are not ours talk here, so that what they send is not held against us. `sound` is a sink of the sound server, into
     which what the receiver hears is played while the clock of this computer runs.
     """
-    if receiver not in RECEIVERS:
-        raise ValueError(f"no simulated receiver is called {receiver!r}; there are {', '.join(RECEIVERS)}")
-    if switch not in SWITCHES:
-        raise ValueError(f"no simulated relay board is called {switch!r}; there are {', '.join(SWITCHES)}")
+    _known(receiver, switch)
     bench = Bench(world, clock)
     faults = Faults(WireFaults(), WireFaults())
     with ExitStack() as cleanup:
@@ -134,6 +131,13 @@ def serve(
             board = wired
         hearing = _sounding(world, bench, clock, sound, cleanup) if sound else None
         yield Served(receiver_link, switch_link, bench, bench, faults, instrument, board, hearing)
+
+
+def _known(receiver: str, switch: str) -> None:
+    if receiver not in RECEIVERS:
+        raise ValueError(f"no simulated receiver is called {receiver!r}; there are {', '.join(RECEIVERS)}")
+    if switch not in SWITCHES:
+        raise ValueError(f"no simulated relay board is called {switch!r}; there are {', '.join(SWITCHES)}")
 
 
 def _sounding(world: World, bench: Bench, clock: Clock, sink: str, cleanup: ExitStack) -> "Hearing":
