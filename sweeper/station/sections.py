@@ -168,7 +168,7 @@ class Receiver(Section):
     @classmethod
     def _by_sound(cls, given: object) -> object:
         """With sound one reading is a visit; its averaging time is such that 281 Hz scatter as the whole pass band."""
-        if not isinstance(given, dict) or not given.get("audio") or not isinstance(given["audio"], dict):
+        if not isinstance(given, dict) or not isinstance(given.get("audio"), dict):
             return given
         for key in ("readings", "interval_s"):
             if key in given:

@@ -39,6 +39,12 @@ def test_with_sound_the_meters_keys_are_not_needed(tmp_path: Path) -> None:
     assert (sound.seconds, sound.delay_s, sound.tone_hz, sound.sideband) == (1.0, 0.25, 1000, 1)
 
 
+def test_the_only_input_need_not_be_named(tmp_path: Path) -> None:
+    station = with_sound(tmp_path, (SOUND[1], "  audio: {}\n"))
+    assert (station.receiver.readings, station.receiver.meter.unit) == (1, "raw")
+    assert measurement_settings(station).sound is not None
+
+
 def test_a_channels_frequency_is_its_own_and_the_dial_stands_beside_it(tmp_path: Path) -> None:
     assert with_sound(tmp_path).receiver.dial_hz(7_202_000) == 7_201_000
     assert with_sound(tmp_path, ("mode: USB", "mode: LSB")).receiver.dial_hz(7_202_000) == 7_203_000
