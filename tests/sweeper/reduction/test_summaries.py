@@ -3,9 +3,10 @@
 import multiprocessing
 import signal
 import time
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
 from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
+from multiprocessing.process import BaseProcess
 from pathlib import Path
 
 import polars as pl
@@ -205,8 +206,9 @@ def test_a_disk_that_takes_nothing_costs_time_and_no_findings(
     assert not list(store.folder.glob(".*.part"))
 
 
-def _others() -> list[int | None]:
-    return [other.pid for other in multiprocessing.active_children()]
+def _others(than: Collection[BaseProcess] = ()) -> list[BaseProcess]:
+    """Processes that this one has started; not those that an earlier test may have left."""
+    return [other for other in multiprocessing.active_children() if other not in than]
 
 
 @pytest.mark.slow
@@ -216,7 +218,10 @@ def test_a_long_stretch_worked_on_by_two_processes_says_the_same(tmp_path: Path)
             night_pass(store, EVENING + timedelta(days=night))
         store.finish_days(EVENING + timedelta(days=summaries.WORTH_A_PROCESS))
         others: set[int | None] = set()
-        by_two = summaries_of(store, FACTS, progress=lambda _: others.update(_others()))
+        before = _others()
+        by_two = summaries_of(
+            store, FACTS, progress=lambda _: others.update(other.pid for other in _others(before))
+        )
         assert len(others) == 1, "no second process took part"
         by_itself = pl.concat([summarise_day(store.day(day), FACTS) for day in store.day_identities()])
         assert_frame_equal(by_itself, by_two, check_exact=True)
@@ -225,9 +230,10 @@ def test_a_long_stretch_worked_on_by_two_processes_says_the_same(tmp_path: Path)
 @pytest.mark.slow
 def test_a_second_process_that_is_killed_costs_time_and_no_findings(tmp_path: Path) -> None:
     killed = []
+    before = _others()
 
     def kill_the_other(_: float) -> None:
-        for other in multiprocessing.active_children():
+        for other in _others(before):
             other.kill()
             deadline = time.monotonic() + 30.0
             while (
