@@ -1,9 +1,10 @@
 """An attended A/B test at a station: the rig borrowed, the receiver tuned for it, everything put back at the end."""
 
 import threading
-from collections.abc import Callable, Iterator
-from contextlib import AbstractContextManager, contextmanager, nullcontext
+from collections.abc import Callable
+from contextlib import AbstractContextManager, nullcontext
 from dataclasses import dataclass, replace
+from datetime import datetime
 
 from drivers.contracts import Receiver, SampleSource
 from drivers.errors import Transmitting
@@ -42,6 +43,23 @@ class Tuned:
     mode: str
     gain_known: bool | None
     notes: tuple[str, ...]
+
+
+def asked_of(
+    now: datetime, minutes: float, by_hand: bool, hz: float | None, confidence: float, worthwhile_db: float,
+    *, presses: bool = True,
+) -> Asked:  # fmt: skip
+    """A test that begins at `now` (UTC); `presses`: a person who switches has keys or buttons, too."""
+    return Asked(
+        seconds=60.0 * minutes,
+        every_s=BY_HAND_S if by_hand else BY_RELAY_S,
+        by_hand=by_hand,
+        at=f"{now:%Y-%m-%dT%H:%M:%SZ}",
+        hz=hz,
+        confidence=confidence,
+        worthwhile_db=worthwhile_db,
+        keys=presses and by_hand,
+    )
 
 
 def attended(
@@ -137,12 +155,3 @@ def tune(station: Station, receiver: Receiver, hz: float | None) -> Tuned:
         notes.append(f"Not known of the receiver, and perhaps moving its level: {', '.join(unknown)}.")
     held = not unknown or (audio is not None and audio.agc_off)
     return Tuned(carrier, dial, wanted, True if held else None, tuple(notes))
-
-
-@contextmanager
-def closing(source: SampleSource) -> Iterator[SampleSource]:
-    """The source, closed at the end."""
-    try:
-        yield source
-    finally:
-        source.close()

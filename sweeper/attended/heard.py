@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from sweeper.attended.levels import Floats, Levels, on_a_grid
 from sweeper.attended.stays import Stay
 from sweeper.spectra.axis import Axis, axis_of
-from sweeper.spectra.noise_bins import in_pass_band
+from sweeper.spectra.noise_bins import floor_and_total, in_pass_band
 from sweeper.spectra.welch import Frame, Welch, spectrum_of
 from sweeper.words import Labelled, SignalPath, Spectrum
 
@@ -27,7 +27,6 @@ BLOCK_S = 0.15
 """So often the switch and the keys are looked at."""
 EDGE_S = 0.85
 """So much beside each change is compared; the rest of a stay is for the eye."""
-FLOOR = 0.25
 LOW_IN_TIME = 0.2
 PROFILE_S = 2.0
 """From so much sound on the pass band is known well enough."""
@@ -132,12 +131,11 @@ class Heard:
         """Of all that was heard."""
         inside = self.pass_band
         if self._levels is None or self._levels[0] != self._count:
-            rows = self._rows[:, inside]
-            rank = int(FLOOR * (rows.shape[1] - 1))
-            nothing = np.zeros(0)
-            floor = np.partition(rows, rank, axis=1)[:, rank].astype(np.float64) if self._count else nothing
-            total = rows.mean(axis=1).astype(np.float64) if self._count else nothing
-            at_s = self._bounds.mean(axis=1) if self._count else nothing
+            floor = total = at_s = np.zeros(0)
+            if self._count:
+                levels = floor_and_total(self._rows[:, inside])
+                floor, total = (each.astype(np.float64) for each in levels)
+                at_s = self._bounds.mean(axis=1)
             self._levels = self._count, on_a_grid(at_s, self._every_s(), floor, total)
         return self._levels[1]
 

@@ -6,7 +6,7 @@ from contextlib import suppress
 from queue import Empty, SimpleQueue
 from typing import Literal, Protocol
 
-from drivers.contracts import SampleSource, Switch
+from drivers.contracts import Block, SampleSource, Switch
 from drivers.errors import BadReply, CalledOff, LinkLost, LinkTimeout
 from sweeper.attended.by_hand import ByHand, Key
 from sweeper.attended.heard import BLOCK_S
@@ -140,20 +140,23 @@ def attend(
 ) -> None:
     """Go on until it is decided, time is up, somebody stops, or `stop` is set. `RigError` of source and switch."""
     told(hands.seen(session))
+    told_s = clock.monotonic()
     with suppress(CalledOff):  # whoever set `stop`
-        _listen(source, session, hands, clock, stop, told)
+        for block in _heard(source, session, hands, clock, stop):
+            session.hear(block)
+            session.look()
+            if session.decided and not hands.waits(session):
+                break
+            if clock.monotonic() >= told_s + TOLD_EVERY_S:
+                told_s = clock.monotonic()
+                told(hands.seen(session))
     told(hands.seen(session))
 
 
-def _listen(
-    source: SampleSource,
-    session: Session,
-    hands: Hands,
-    clock: Clock,
-    stop: threading.Event,
-    told: Callable[[View], None],
-) -> None:
-    told_s = clock.monotonic()
+def _heard(
+    source: SampleSource, session: Session, hands: Hands, clock: Clock, stop: threading.Event
+) -> Iterator[Block]:
+    """What comes in while the test lasts; before each block what is due at the switch is done."""
     broke_s: float | None = None
     while not stop.is_set() and session.elapsed_s < session.asked.seconds and hands.turn():
         try:
@@ -165,10 +168,4 @@ def _listen(
             clock.sleep(AGAIN_S, stop)
             continue
         broke_s = None
-        session.hear(block)
-        session.look()
-        if session.decided and not hands.waits(session):
-            return
-        if clock.monotonic() >= told_s + TOLD_EVERY_S:
-            told_s = clock.monotonic()
-            told(hands.seen(session))
+        yield block

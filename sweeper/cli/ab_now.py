@@ -2,8 +2,8 @@
 
 import sys
 from collections.abc import Callable, Iterator
-from contextlib import AbstractContextManager, ExitStack, contextmanager
-from dataclasses import dataclass
+from contextlib import AbstractContextManager, ExitStack, closing, contextmanager
+from dataclasses import dataclass, replace
 from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -56,26 +56,27 @@ def ab_now(call: Call) -> None:
             f"--mode {call.mode}: only USB, LSB and CW tell S/N, an envelope detector bends it; set the receiver to "
             "USB, 1 kHz below the carrier."
         )
+    from sweeper.station import load
+
+    station = None if call.station_file is None else load(call.station_file)
     orders = Orders()
     stop_on_signals(orders)
     try:
-        attended = _attended(call, orders)
+        attended = _attended(call, station, orders)
     except UserFacingError:
         if orders.stopping:
             raise UserFacingError("Stopped before anything could be told; nothing is claimed.") from None
         raise
-    _tell(call, attended)
+    _tell(call, station, attended)
 
 
-def _attended(call: Call, orders: "Orders") -> "Attended":
-    from sweeper.attended.at_station import attended, attended_at, closing
+def _attended(call: Call, station: "Station | None", orders: "Orders") -> "Attended":
+    from sweeper.attended.at_station import attended, attended_at
     from sweeper.attended.keys import can_press, keys
     from sweeper.attended.listening import Pressed
     from sweeper.attended.sound import sound_of
     from sweeper.cli.options import open_store
-    from sweeper.station import load
 
-    station = None if call.station_file is None else load(call.station_file)
     clock, pressed = SystemClock(), Pressed()
     with ExitStack() as stack:
         told = stack.enter_context(_screen())
@@ -93,22 +94,13 @@ def _attended(call: Call, orders: "Orders") -> "Attended":
 
 def asked_for(call: Call, station: "Station | None", now: datetime, presses: bool) -> "Asked":
     """The test that the call means."""
-    from sweeper.attended.at_station import BY_HAND_S, BY_RELAY_S
-    from sweeper.attended.session import Asked
+    from sweeper.attended.at_station import asked_of
 
     by_hand = call.by_hand or station is None or station.switch.by_hand
-    return Asked(
-        seconds=60.0 * call.minutes,
-        every_s=BY_HAND_S if by_hand else BY_RELAY_S,
-        by_hand=by_hand,
-        at=f"{now:%Y-%m-%dT%H:%M:%SZ}",
-        hz=call.hz,
-        mode=call.mode,
-        gain_known=True if call.agc_off else None,
-        confidence=call.confidence,
-        worthwhile_db=call.worthwhile_db,
-        keys=presses and by_hand,
+    asked = asked_of(
+        now, call.minutes, by_hand, call.hz, call.confidence, call.worthwhile_db, presses=presses
     )
+    return replace(asked, mode=call.mode, gain_known=True if call.agc_off else None)
 
 
 @contextmanager
@@ -120,7 +112,7 @@ def _screen() -> "Iterator[Callable[[View], None]]":
         yield told
 
 
-def _tell(call: Call, attended: "Attended") -> None:
+def _tell(call: Call, station: "Station | None", attended: "Attended") -> None:
     from sweeper.ab import as_json
     from sweeper.report.ab_live import show_attended
 
@@ -129,13 +121,10 @@ def _tell(call: Call, attended: "Attended") -> None:
         print(text)
     else:
         show_attended(attended, None if call.station_file is None else str(call.station_file))
-    if call.keep and call.station_file is not None:
+    if call.keep and station is not None and call.station_file is not None:
         from sweeper.cli.options import data_folder
-        from sweeper.station import load
         from sweeper.store import keep_ab_test
 
-        place = load(call.station_file).station
-        kept = keep_ab_test(
-            data_folder(call.station_file, call.data), place.name, attended.result.at or "", text
-        )
+        folder = data_folder(call.station_file, call.data)
+        kept = keep_ab_test(folder, station.station.name, attended.result.at or "", text)
         print(f"Kept as {kept}; the report shows it among the A/B tests.", file=sys.stderr)

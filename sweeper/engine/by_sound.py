@@ -114,22 +114,23 @@ class Listening:
 
     def noise_db(self, channel: Channel) -> float | None:
         """Noise of a tuning that was heard on one route only, of full scale in a cell; None where it cannot be told."""
-        sequence = self.heard.get(channel, [])
-        both = [replace(one, path=path) for one in sequence for path in (ANTENNA_BYPASS, ANTENNA_STAGE)]
-        try:
-            learned = learn(channel, 0, both, self._settings.filter_hz)
-        except NothingHeard:
-            return None
-        return next((row.reading for one in sequence for row in rows(one, learned)), None)
+        found = self._by_themselves(channel, self.heard.get(channel, []), 0)
+        return found[0].reading if found else None
 
     def last(self, visit: Visit, pass_number: int) -> list[Reading]:
         """The row of the last spectrum of a visit as far as it tells alone, for whoever looks on."""
-        one = self.heard[visit.channel][-1]
-        both = [replace(one, path=path) for path in (ANTENNA_BYPASS, ANTENNA_STAGE)]
+        return self._by_themselves(visit.channel, self.heard[visit.channel][-1:], pass_number)
+
+    def _by_themselves(
+        self, channel: Channel, sequence: Sequence[Labelled], pass_number: int
+    ) -> list[Reading]:
+        """Rows of spectra of one route, as if the other had sounded the same; none where no noise can be told."""
+        both = [replace(one, path=path) for one in sequence for path in (ANTENNA_BYPASS, ANTENNA_STAGE)]
         try:
-            return rows(one, learn(visit.channel, pass_number, both, self._settings.filter_hz))
+            learned = learn(channel, pass_number, both, self._settings.filter_hz)
         except NothingHeard:
             return []
+        return [row for one in sequence for row in rows(one, learned)]
 
     def troubles(self, readings: Sequence[Reading]) -> tuple[str, ...]:
         """What the pass itself shows to be wrong with its sound, and what to turn."""

@@ -148,7 +148,7 @@ def _gain(readings: Sequence[Reading]) -> Iterator[str]:
     have to undo the step every time.
     """
     for band in dict.fromkeys(each.channel.band for each in readings):
-        noise = {path: _mean(readings, band, "noise", path) for path in PATHS}
+        noise = {path: _noise(readings, band, path) for path in PATHS}
         by_noise = _ratio(*(noise[path] for path in (ANTENNA_STAGE, LOAD_STAGE, ANTENNA_BYPASS, LOAD_BYPASS)))
         stays = [
             each
@@ -170,13 +170,13 @@ def _gain(readings: Sequence[Reading]) -> Iterator[str]:
 PATHS = (ANTENNA_BYPASS, ANTENNA_STAGE, LOAD_BYPASS, LOAD_STAGE)
 
 
-def _mean(readings: Sequence[Reading], band: str, purpose: str, path: object) -> float | None:
-    """Mean power, of full scale, in a cell."""
+def _noise(readings: Sequence[Reading], band: str, path: object) -> float | None:
+    """Mean power of a band's noise, of full scale, in a cell."""
     mine = [
         10 ** (each.reading / 10)
         for each in readings
         if each.channel.band == band
-        and each.channel.purpose == purpose
+        and each.channel.purpose == "noise"
         and each.path == path
         and not each.flags
     ]

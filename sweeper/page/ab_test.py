@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import threading
 from collections.abc import Callable
+from contextlib import closing
 from dataclasses import dataclass, replace
 from pathlib import Path
 from queue import SimpleQueue
@@ -109,21 +110,13 @@ class AbTest:
             self.version += 1
 
     def _attended(self, wanted: Wanted) -> Attended:
-        from sweeper.attended.at_station import BY_HAND_S, BY_RELAY_S, attended_at, closing
-        from sweeper.attended.session import Asked
+        from sweeper.attended.at_station import asked_of, attended_at
         from sweeper.attended.sound import sound_of
 
         station, place = self._station, self._station.station
-        by_hand = wanted.by_hand or station.switch.by_hand
-        asked = Asked(
-            seconds=60.0 * wanted.minutes,
-            every_s=BY_HAND_S if by_hand else BY_RELAY_S,
-            by_hand=by_hand,
-            at=f"{self._clock.now():%Y-%m-%dT%H:%M:%SZ}",
-            hz=wanted.hz,
-            confidence=station.analysis.confidence,
-            worthwhile_db=station.analysis.worthwhile_db,
-            keys=by_hand,
+        settings, by_hand = station.analysis, wanted.by_hand or station.switch.by_hand
+        asked = asked_of(
+            self._clock.now(), wanted.minutes, by_hand, wanted.hz, settings.confidence, settings.worthwhile_db
         )
         listen = self._listen or sound_of
         with (
@@ -140,11 +133,11 @@ class AbTest:
 
     def _finished(self, attended: Attended, wanted: Wanted) -> None:
         from sweeper.ab import as_json
-        from sweeper.report.ab_words import REMARKS, figures
+        from sweeper.report.ab_words import figures, remarks
 
         result = attended.result
         self._sentence, self._figures = result.reason, figures(result)
-        self._lines = (*attended.notes, *(REMARKS[flag] for flag in result.flags if flag in REMARKS))
+        self._lines = tuple(remarks(attended))
         if wanted.keep:
             keep_ab_test(self._data, self._station.station.name, result.at or "", as_json(result))
             self._lines = (*self._lines, "Kept with the station's data.")

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sweeper.spectra.axis import Axis
-from sweeper.spectra.noise_bins import in_pass_band
+from sweeper.spectra.noise_bins import floor_and_total, in_pass_band
 from sweeper.spectra.welch import Welch
 
 if TYPE_CHECKING:
@@ -19,7 +19,6 @@ Floats = NDArray[np.float64]
 EVERY_HOPS = 4
 MOST_BINS = 1024
 SAMPLES = 128
-FLOOR = 0.25
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -55,18 +54,16 @@ def levels_of(recording: "Recording", axis: Axis, told: Callable[[float], None])
     count = recording.frames // (EVERY_HOPS * hop) + 1
     floor, total = np.full(count, np.nan), np.full(count, np.nan)
     mean, frames, clipped, silent, last = np.zeros(_bins(axis)), 0, 0.0, 0, 0
-    rank = int(FLOOR * (len(places) - 1))
     for first, block in recording.blocks():
         clipped += block.clipped * len(block.samples)
         told(first / max(recording.frames, 1))
         for frame in welch.feed(block, first):
             place = frame.first // (EVERY_HOPS * hop)
-            part = frame.mean[places]
-            low = float(np.partition(part, rank)[rank])
+            low, whole = (float(each) for each in floor_and_total(frame.mean[places]))
             if low <= 0.0 or not np.isfinite(low):
                 silent += 1
                 continue
-            floor[place], total[place] = low, float(part.mean())
+            floor[place], total[place] = low, whole
             mean += frame.mean
             frames, last = frames + 1, max(last, place)
     known = max(last + 1, 1)

@@ -10,11 +10,11 @@ from rich.table import Table
 from rich.text import Text
 
 from sweeper.ab import Interval
-from sweeper.analysis import state_of
 from sweeper.attended.view import Attended, Curve, Route, View
 from sweeper.report import wording
-from sweeper.report.ab_words import REMARKS, figures
-from sweeper.report.terminal import STYLES, open_console, open_table
+from sweeper.report.ab_terminal import show_result
+from sweeper.report.ab_words import remarks
+from sweeper.report.terminal import open_console, open_table
 from sweeper.words import SignalPath
 
 COLUMNS, ROWS = 64, 4
@@ -182,16 +182,10 @@ def bar(it: Interval) -> Text:
 
 def show_attended(attended: Attended, station_file: str | None) -> None:
     """The result: its sentence, the figures, what was odd, and how far it holds."""
-    result = attended.result
     console = open_console()
-    console.print(Text(result.reason, STYLES[state_of(result.verdict)]))
+    show_result(console, attended.result)
     console.print()
-    table = open_table(("", "left"), (f"at {result.confidence:.0%}", "left"))
-    for name, value in figures(result):
-        table.add_row(name, value)
-    console.print(table)
-    console.print()
-    for line in (*attended.notes, *(REMARKS[flag] for flag in result.flags if flag in REMARKS)):
+    for line in remarks(attended):
         console.print(Text(line, "dim"))
     more = (
         f"`sweeper run {station_file}`" if station_file is not None else "`sweeper run`, with a station file,"

@@ -1,8 +1,9 @@
 """How an A/B comparison is told: headline, figures, remarks. The same on the terminal and on the page."""
 
+from typing import Protocol
+
 from sweeper.ab import ABResult
 from sweeper.analysis import words_of
-from sweeper.recordings import Compared
 from sweeper.report import wording
 
 REMARKS = {
@@ -50,6 +51,16 @@ def figures(result: ABResult) -> tuple[tuple[str, str], ...]:
     return (*rows, ("Edges counted", str(result.edges)))
 
 
-def remarks(compared: Compared) -> list[str]:
+class Told(Protocol):
+    """A result and the notes beside it, from a recording or from a test that somebody attended."""
+
+    @property
+    def result(self) -> ABResult: ...
+
+    @property
+    def notes(self) -> tuple[str, ...]: ...
+
+
+def remarks(told: Told) -> list[str]:
     """What was odd, in sentences."""
-    return [*compared.notes, *(REMARKS[flag] for flag in compared.result.flags if flag in REMARKS)]
+    return [*told.notes, *(REMARKS[flag] for flag in told.result.flags if flag in REMARKS)]

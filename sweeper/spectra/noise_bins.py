@@ -124,6 +124,18 @@ def pass_band(power: Floats, keep: Mask, terms: int) -> Floats:
     return curve
 
 
+FLOOR = 0.25
+
+
+def floor_and_total(power: NDArray[np.floating]) -> tuple[NDArray[np.floating], NDArray[np.floating]]:
+    """Lower quartile and mean over the bins of spectra, shape (…, bins), linear: two levels, each of shape (…).
+
+    The quartile follows the noise; the mean follows everything. Neither is corrected for what noise does to it.
+    """
+    rank = int(FLOOR * (power.shape[-1] - 1))
+    return np.partition(power, rank, axis=-1)[..., rank], power.mean(axis=-1)
+
+
 def in_pass_band(low: Floats, width: int = 6) -> Mask:
     """Bins that the receiver's filter lets through, shape (bins,), from each bin's low quantile over time.
 
