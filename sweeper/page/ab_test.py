@@ -39,6 +39,13 @@ class Wanted:
     keep: bool = False
 
 
+def with_buttons(sentence: str) -> str:
+    """What a person at a keyboard is told to press, for one who has the page's buttons."""
+    for key, button in (("the space bar", "the button"), ("press L", "press Load"), ("press q", "press End")):
+        sentence = sentence.replace(key, button)
+    return sentence
+
+
 class AbTest:
     """What is going on, for all that look; and what they press."""
 
@@ -102,7 +109,7 @@ class AbTest:
         try:
             self._finished(self._attended(wanted), wanted)
         except (UserFacingError, RigError, StoreError) as told:
-            self._sentence = str(told)
+            self._sentence = with_buttons(str(told))
         except OSError as refusal:
             self._sentence = f"This computer does not allow it: {refusal.strerror}."
         finally:
@@ -127,8 +134,12 @@ class AbTest:
             return attended_at(station, store, source, asked, pressed, clock, self._stop, self._told)
 
     def _told(self, view: View) -> None:
-        spoken = view.next.replace("the space bar", "the button").replace("press L", "press Load")
-        self._view = replace(view, next=spoken)
+        self._view = replace(
+            view,
+            next=with_buttons(view.next),
+            hint=with_buttons(view.hint),
+            trouble=with_buttons(view.trouble),
+        )
         self.version += 1
 
     def _finished(self, attended: Attended, wanted: Wanted) -> None:

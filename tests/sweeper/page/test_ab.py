@@ -1,6 +1,7 @@
 """The page of an A/B test: its buttons are guarded, one test runs at a time, and its end leaves relays at rest."""
 
 import json
+import re
 import time
 from collections.abc import Callable
 from pathlib import Path
@@ -8,10 +9,13 @@ from pathlib import Path
 import pytest
 
 from drivers.errors import Unsupported
+from sweeper.attended import advice
+from sweeper.attended.by_hand import CONTRADICT
 from sweeper.page.ab_routes import wanted_of
-from sweeper.page.ab_test import AbTest, Wanted
+from sweeper.page.ab_test import AbTest, Wanted, with_buttons
 from sweeper.page.guard import WORD_HEADER, Door
 from sweeper.store import kept_ab_tests
+from sweeper.words import ANTENNA_BYPASS
 from tests.sweeper.attended.on_air_now import PlantedSound
 from tests.sweeper.attended.test_at_station import as_found, sounding
 from tests.sweeper.daemon.conftest import Outpost, outpost
@@ -119,3 +123,15 @@ def test_an_input_that_is_not_there_is_told(outpost: Outpost) -> None:
     until(lambda: not test.running)
     assert "There are: rx.monitor." in test.seen()["sentence"]
     assert not outpost.board.history
+
+
+def test_nobody_at_a_page_is_told_to_press_a_key() -> None:
+    """The page has buttons for both, whatever sentence asks for them."""
+    asked = [
+        advice.next_step(by_hand=True, keys=True, path=ANTENNA_BYPASS, in_s=0.0, every_s=5.0, decided=decided)
+        for decided in (False, True)
+    ]
+    for sentence in (*asked, f"Or {advice.LOAD}", CONTRADICT):
+        told = with_buttons(sentence)
+        assert not re.search(r"space bar|press L\b|press q\b", told)
+        assert "the button" in told or "press Load" in told
