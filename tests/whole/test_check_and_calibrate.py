@@ -2,6 +2,7 @@
 
 import json
 import re
+import socket
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -13,6 +14,7 @@ from sweeper.simulation.serve import Served
 from sweeper.station import load
 from sweeper.station.rewrite import with_values
 from tests.clocks import evening
+from tests.sweeper.station.files import written
 from tests.whole.test_main_job import sweeper
 
 pytestmark = [pytest.mark.clock, pytest.mark.slow]
@@ -123,7 +125,7 @@ def test_a_rig_that_is_not_there_is_said_so_with_a_mend(
     answer = sweeper("check", station_file)
     assert answer.returncode == 1
     assert "FAIL  receiver" in answer.stdout
-    assert "switched on" in answer.stdout
+    assert "switched on" in answer.stdout or "Nothing listens there" in answer.stdout
 
 
 LEVELS = [(-120, -47.0), (-110, -37.2), (-100, -27.0), (-90, -17.1), (-80, -7.0), (-70, 3.0)]
@@ -243,3 +245,12 @@ def test_a_noise_bandwidth_that_is_no_number_is_refused_in_words(station_file: P
     answer = sweeper("calibrate", station_file, "--levels", levels, "--noise-bandwidth", "nan")
     assert answer.returncode == 2
     assert "nan does not fit: input should be a finite number" in answer.stderr
+
+
+def test_a_server_that_does_not_run_is_told_with_how_to_start_it(tmp_path: Path) -> None:
+    with socket.create_server(("127.0.0.1", 0)) as free:
+        port = free.getsockname()[1]
+    station = written(tmp_path, ("tcp://127.0.0.1:4532", f"tcp://127.0.0.1:{port}"))
+    answer = sweeper("check", station)
+    assert answer.returncode == 1
+    assert "Nothing listens there" in answer.stdout and "rigctld -m" in answer.stdout
