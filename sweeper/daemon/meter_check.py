@@ -3,7 +3,7 @@
 from collections.abc import Iterator, Sequence
 
 from drivers.receivers.hamlib_meters import HasTwoMeters, fractions
-from sweeper.analysis import thermal_dbm
+from sweeper import analysis
 from sweeper.station import Station
 
 BELOW_THERMAL_DB = 10.0
@@ -35,7 +35,7 @@ def _not_from_s9(station: Station, readings: Sequence[float]) -> Iterator[str]:
             f"counts from full scale or from elsewhere. {mend}"
         )
     elif not receiver.meter.curve:
-        level_dbm, thermal = receiver.meter.s9_dbm + lowest, thermal_dbm(receiver.bandwidth_hz)
+        level_dbm, thermal = receiver.meter.s9_dbm + lowest, analysis.thermal_dbm(receiver.bandwidth_hz)
         if level_dbm < thermal - BELOW_THERMAL_DB:
             yield (
                 f"it reads {lowest:g}, which over S9 is {level_dbm:.0f} dBm, less than the noise of a resistor "

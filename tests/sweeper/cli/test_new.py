@@ -20,13 +20,14 @@ from sweeper.station import drivers, load
 from sweeper.station.rewrite import with_values
 from sweeper.station.sections import Meter
 from tests.clocks import evening
-from tests.whole.peers import rigctld
+from tests.whole.peers import free_port, rigctld
 
 
 @pytest.fixture(autouse=True)
 def no_server_of_this_computer(monkeypatch: pytest.MonkeyPatch) -> None:
     """What happens to listen where rigctld would is none of these tests' business."""
     monkeypatch.setattr("sweeper.cli.first_receiver.RECEIVER_PORTS", ())
+    monkeypatch.setattr("sweeper.cli.first_receiver.RECEIVER_PORT", free_port())
 
 
 def answer(monkeypatch: pytest.MonkeyPatch, *answers: str) -> None:
