@@ -12,6 +12,7 @@ if TYPE_CHECKING:
     from sweeper.station import Station
 
 WIDTH = 80
+PASSES_SHOWN = 3
 
 
 def plan(station_file: StationFile, data: DataFolder = None) -> None:
@@ -23,7 +24,7 @@ def plan(station_file: StationFile, data: DataFolder = None) -> None:
 
     station, now = load(station_file), SystemClock().now()
     cost = budget(station, passes_a_day(station, now))
-    show_budget(station, cost, next_times(station, now, 10))
+    show_budget(station, cost, next_times(station, now, PASSES_SHOWN))
     for sentence in (
         *_warnings(station, cost),
         *_nights_to_a_verdict(station, data_folder(station_file, data)),

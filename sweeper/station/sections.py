@@ -71,6 +71,10 @@ class Meter(Section):
         default=(),
         description="A list of [reading, dBm] pairs, from `sweeper calibrate`; leave it empty if uncalibrated.",
     )
+    curve_from: Literal["calibration", "table"] = Field(
+        default="calibration",
+        description="One of calibration (it was measured) and table (somebody's for the model; nights test it).",
+    )
     step_db: float | None = Field(default=None, gt=0, le=20, description="The meter's step in dB, above 0.")
     floor: float | None = Field(
         default=None, description="The lowest value the meter can show, in its own unit."

@@ -231,4 +231,4 @@ def test_a_plan_calls_its_relay_a_relay(tmp_path: Path) -> None:
     file = tmp_path / "saltmarsh.yaml"
     file.write_bytes(example("saltmarsh").read_bytes())
     told = sweeper("plan", file).stdout
-    assert "relay 0, the busiest; rated for 100 000 operations" in " ".join(told.split())
+    assert "relay 0, rated for 100 000 operations" in " ".join(told.split())
