@@ -27,6 +27,10 @@ OCCUPIED_CHANCE = 1e-4
 """How often pure noise may be taken for an occupied channel, a visit."""
 CHANNELS_APART_DB = 1.5
 """Channels of a band nearer to each other than this are alike: no antenna and receiver is flat (common practice)."""
+FELLOWS_WITHIN = 1.1
+"""Channels whose frequencies have no greater ratio hear noise alike; a medium-wave band is too wide for that."""
+NOISE_FALLS_DB = 28.6
+"""How far noise from outside may fall with each tenfold frequency: man-made 27.7 to 28.6 dB (ITU-R P.372, Table 1)."""
 CHANNELS_APART_CHANCE = 1e-5
 """How often chance may part two channels, an hour of a band."""
 CARRIER_CLEAR_DB = 10.0

@@ -19,7 +19,7 @@ from sweeper.printable import printable, terminal_of
 
 if TYPE_CHECKING:
     from sweeper.store import Store
-    from sweeper.store.csv_in import Asked
+    from sweeper.store.csv_in import Asked, Taken
 
 
 class Format(StrEnum):
@@ -117,9 +117,8 @@ def import_readings(
 
 def _bring_in(store: "Store", file: Path, asked: "Asked") -> None:
     from sweeper.report import wording
-    from sweeper.store import import_csv
 
-    taken = import_csv(store, file, asked)
+    taken = _taken(store, file, asked)
     store.finish_days(SystemClock().now())
     for sentence in taken.read_as:
         print(sentence, file=sys.stderr)
@@ -127,6 +126,21 @@ def _bring_in(store: "Store", file: Path, asked: "Asked") -> None:
     print(f"{wording.count(taken.readings, 'reading')} brought in from {file}, in {passes}")
     if taken.known:
         print(f"{wording.count(taken.known, 'reading')} of it had been stored before.")
+
+
+def _taken(store: "Store", file: Path, asked: "Asked") -> "Taken":
+    """Bring the table in; at a terminal ask what it leaves open, elsewhere refuse it with the options that say it."""
+    from sweeper.cli.import_questions import answered, can_be_asked
+    from sweeper.store import BadRows, import_csv
+
+    while True:
+        try:
+            return import_csv(store, file, asked)
+        except BadRows as refused:
+            if not sys.stdin.isatty() or not can_be_asked(asked, refused.unclear):
+                raise
+            assert refused.unclear is not None
+            asked = answered(asked, refused.unclear)
 
 
 def _zone(name: str | None) -> ZoneInfo | None:

@@ -1,15 +1,15 @@
 """`new`: ten questions, each with a sensible answer offered, and a station file to begin with."""
 
-import sys
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, TypeVar
+from typing import TYPE_CHECKING, Annotated
 from zoneinfo import ZoneInfo
 
 import typer
 
 from sweeper.cli import first_answers as answers
+from sweeper.cli.asking import ask
 from sweeper.cli.checking import looked_at
 from sweeper.cli.first_bands import FirstBand, around, chosen, first_bands
 from sweeper.cli.first_file import Answers, station_text
@@ -22,8 +22,6 @@ from sweeper.errors import WrongInput
 
 if TYPE_CHECKING:
     from sweeper.station import Station
-
-T = TypeVar("T")
 
 ENVIRONMENTS = ("city", "residential", "rural", "quiet-rural")
 WEST_END, EAST_END = -20.0, 60.0
@@ -95,25 +93,25 @@ def _told_units(station: "Station", file: Path, folder: Path) -> None:
 
 
 def _asked() -> Answers:
-    name = _ask("1. What is the station called?", "Home", answers.name)
-    place = _ask("2. Where is it? A locator, or degrees such as 55.7N 12.6E", "51.5, 0", answers.place)
-    environment = _ask(
+    name = ask("1. What is the station called?", "Home", answers.name)
+    place = ask("2. Where is it? A locator, or degrees such as 55.7N 12.6E", "51.5, 0", answers.place)
+    environment = ask(
         f"3. What surrounds it? {', '.join(ENVIRONMENTS)}", "residential", answers.one_of(ENVIRONMENTS)
     )
-    receiver = asked_receiver(_ask)
+    receiver = asked_receiver(ask)
     print("   Lightning, mains and DC on the feed line: docs/relay-wiring.md, before anything is wired.")
     board, board_link = _asked_board(receiver)
-    with_load = _ask(
+    with_load = ask(
         "8. Can it put a 50-ohm load in the antenna's place? It tells the floor", "yes", answers.yes_or_no
     )
-    gain = _ask("9. What gain is the stage rated at, dB? (- if you do not know)", "-", answers.gain)
+    gain = ask("9. What gain is the stage rated at, dB? (- if you do not know)", "-", answers.gain)
     bands = first_bands()
     print(f"   Bands: {', '.join(band.name for band in bands)}; a frequency such as 7.1M names its band")
     if not WEST_END <= place[1] <= EAST_END:
         print(
             "   Their edges are those of ITU Region 1; yours differ on 80 m, 40 m, long and medium wave. Edit them."
         )
-    wanted = _ask(
+    wanted = ask(
         "10. Which bands, with commas between, or all?",
         _first_choice(receiver.dial_hz, bands),
         lambda answer: chosen(answer, bands),
@@ -137,6 +135,7 @@ def _asked() -> Answers:
         device=receiver.device,
         sound=receiver.sound,
         receive_only=receiver.receive_only,
+        curve=receiver.curve,
     )
 
 
@@ -152,7 +151,7 @@ def _asked_board(receiver: FirstReceiver) -> tuple[str, str]:
     """The kind of switch, and its link; none where a person switches or nothing has a link of its own."""
     kinds = switch_kinds()
     while True:
-        board = _ask(
+        board = ask(
             f"6. What switches the stage? {', '.join(kinds[:-1])}, or person (you)",
             "modbus",
             answers.one_of(kinds),
@@ -161,7 +160,7 @@ def _asked_board(receiver: FirstReceiver) -> tuple[str, str]:
             break
         print("   own-stage needs a receiver behind hamlib, or one with a dialect. Please say it again.")
     if board == "person":
-        if not _ask(
+        if not ask(
             "7. It asks at every change, so somebody has to be there. Go on?", "yes", answers.yes_or_no
         ):
             raise WrongInput("Nothing is written.")
@@ -174,7 +173,7 @@ def _asked_board(receiver: FirstReceiver) -> tuple[str, str]:
         boards = servers(RELAY_PORTS) if board == "modbus" else ()
         ports = tuple(port for port in serial_ports() if port != receiver.link)
         offered = _first(boards, _first(ports, f"tcp://127.0.0.1:{RELAY_PORTS[1]}"))
-    return board, _ask(
+    return board, ask(
         "7. Where is it? A serial port, host:port, or an address as above", offered, answers.link
     )
 
@@ -182,28 +181,13 @@ def _asked_board(receiver: FirstReceiver) -> tuple[str, str]:
 def _meter_of(receiver: FirstReceiver) -> tuple[str, float | None]:
     """Unit and step of the meter of a receiver that comes with the program."""
     if receiver.kind == "hamlib":
-        return "dB-over-S9", 1.0
+        return ("raw", None) if receiver.curve or receiver.fractions else ("dB-over-S9", 1.0)
     if receiver.kind in ("iq", BY_HAND):
         return "raw", None
     from drivers.receivers.dialect import load as load_dialect
 
     meter = load_dialect(receiver.kind).meter
     return meter.unit, meter.step_db
-
-
-def _ask(question: str, offered: str, understood: Callable[[str], T]) -> T:
-    """Ask until the answer is understood; an empty one takes what is offered."""
-    while True:
-        print(f"{question} [{offered}] ", end="", flush=True)
-        line = sys.stdin.readline()
-        if not line:
-            raise WrongInput("\nThe answers ended before the questions did. Nothing is written.")
-        if not sys.stdin.isatty():
-            print()
-        try:
-            return understood(line.strip() or offered)
-        except ValueError as problem:
-            print(f"   {problem}. Please say it again.")
 
 
 def _first(found: Sequence[str], otherwise: str) -> str:

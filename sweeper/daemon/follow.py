@@ -12,7 +12,7 @@ from pathlib import Path
 
 from drivers.errors import CalledOff, InUse, RigError
 from drivers.waiting import bounded
-from sweeper.analysis import Findings
+from sweeper.analysis import STATES, Findings, state_of, words_of
 from sweeper.clock import Clock
 from sweeper.daemon.rig import relay_life
 from sweeper.daemon.rig.instruments import open_rig
@@ -61,14 +61,20 @@ def advise(findings: Findings, station: Station, hz: int, now: datetime) -> Advi
     if band is None:
         return Advice(ANTENNA_BYPASS, f"nothing was measured near {hz / 1e6:.3f} MHz")
     found = next((each for each in findings.bands if each.band == band), None)
-    hour = now.hour
-    period = next((each for each in found.periods if each.hour_utc == hour), None) if found else None
+    period = next((each for each in found.periods if each.hour_utc == now.hour), None) if found else None
     if period is None:
+        return Advice(ANTENNA_BYPASS, f"{band} was not measured at this hour")
+    if state_of(period.verdict, period.flags) == "open" and period.measured_verdict == "stage":
+        # Tonight is a night to come: what earlier nights were like does not move a relay.
         return Advice(
-            ANTENNA_BYPASS, f"{band} was not measured between {hour:02} and {(hour + 1) % 24:02} UTC"
+            ANTENNA_BYPASS, f"{band} at this hour: it helped on the nights measured, not settled for others"
         )
     path = ANTENNA_STAGE if period.verdict == "stage" else ANTENNA_BYPASS
-    return Advice(path, f"{band}, {hour:02} UTC: {period.verdict}")
+    return Advice(path, f"{band} at this hour: {words_of(period.verdict, period.flags)}")
+
+
+def _words(path: SignalPath) -> str:
+    return STATES["in" if path == ANTENNA_STAGE else "out"].words
 
 
 def band_of(station: Station, hz: int) -> str | None:
@@ -160,6 +166,7 @@ def _follow(
         life = relay_life.load(folder, clock.now())
         allowed = relay_life.allowed_a_day(station, life, clock.now())
         follower = Follower(station.receiver.quiet_time_s, MOVES_A_DAY if allowed is None else allowed, pace)
+        told = _once(told)
         try:
             while not orders.stopping:
                 try:
@@ -167,13 +174,26 @@ def _follow(
                 except CalledOff:
                     orders.heed()
                 except RigError as fault:
-                    told(f"{fault} Trying again.")
+                    told(f"{fault} Trying again until it works.")
                     rest_relays(station, folder, clock.now())
                     follower.standing = ANTENNA_BYPASS
                     clock.sleep(pace.again_s, orders.wake)
         finally:
             for left in rest_relays(station, folder, clock.now()):
                 told(str(left))
+
+
+def _once(told: Callable[[str], None]) -> Callable[[str], None]:
+    """The same sentence not twice in a row: a fault that lasts is tried every few seconds."""
+    said = ""
+
+    def tell(sentence: str) -> None:
+        nonlocal said
+        if sentence != said:
+            said = sentence
+            told(sentence)
+
+    return tell
 
 
 def _follow_until_fault(
@@ -209,7 +229,7 @@ def _follow_until_fault(
                 ):  # asked again, right before it moves
                     follower.moved(path, switch.select(str(path)), clock.monotonic())
                 for_now = "" if follower.standing == advice.path else " for now"
-                sentence = f"{follower.standing.route}{for_now} ({advice.because})"
+                sentence = f"{_words(follower.standing)}{for_now} ({advice.because})"
                 if sentence != said:
                     said = sentence
                     told(sentence)

@@ -13,7 +13,7 @@ from rich.segment import Segment
 from rich.table import Table
 from rich.text import Text
 
-from sweeper.analysis import Comparison, Findings, State
+from sweeper.analysis import Comparison, Findings, State, listed
 from sweeper.printable import printable, terminal_of
 from sweeper.report import wording
 from sweeper.report.answer import answer
@@ -91,7 +91,7 @@ def show_findings(findings: Findings, zone: str = "UTC") -> None:
             where = "".join(f" {each.local}" for each in deed.where)
             cells = [Text(f"{deed.sign} {deed.words}{where}", STYLES[deed.state]), Text(deed.measured)]
             if told.looks_ahead:
-                cells.append(Text(f"{deed.to_come} {deed.outlook}".strip()))
+                cells.append(Text(f"{deed.to_come}\n{deed.briefly}".strip()))
             table.add_row(Text(_short(name, 16)), *cells)
             name = ""
     console.print(table)
@@ -139,9 +139,19 @@ def show_comparison(comparison: Comparison, zone: str = "UTC") -> None:
         )
     console.print(table)
     console.print()
-    for band in comparison.bands:
-        console.print(Text.assemble((band.band, "bold"), "  ", band.reason))
+    for reason, bands in _by_reason(comparison).items():
+        console.print(Text.assemble((listed(bands), "bold"), "  ", reason))
     console.print(Text(f"\nIntervals at {comparison.confidence:.0%}.", "dim"))
+
+
+def _by_reason(comparison: Comparison) -> dict[str, list[str]]:
+    """Bands that have the same reason together; none for what the line above all bands says already."""
+    said = comparison.all_bands.reason if comparison.all_bands else ""
+    found: dict[str, list[str]] = {}
+    for band in comparison.bands:
+        if band.reason != said:
+            found.setdefault(band.reason, []).append(band.band)
+    return found
 
 
 def show_budget(station: "Station", budget: "Budget", next_times: Sequence[datetime]) -> None:
@@ -157,7 +167,7 @@ def show_budget(station: "Station", budget: "Budget", next_times: Sequence[datet
         (
             "Visits a pass",
             f"{budget.visits_a_pass:.0f}",
-            "channels times paths, mean over the rhythm of the load",
+            "channels times paths, on average",
         ),
         ("A pass takes", f"{budget.seconds_a_pass / 60:.1f} min", "at least; slow links add to it"),
         (
@@ -173,7 +183,7 @@ def show_budget(station: "Station", budget: "Budget", next_times: Sequence[datet
             (
                 "Relay life",
                 f"{budget.relay_years:.1f} years",
-                f"relay {budget.busiest_relay}, the busiest; rated for {_thousands(station.switch.rated_operations)}",
+                f"relay {budget.busiest_relay}, rated for {_thousands(station.switch.rated_operations)}",
             )
         )
     for name, value, remark in rows:

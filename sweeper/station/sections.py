@@ -71,6 +71,10 @@ class Meter(Section):
         default=(),
         description="A list of [reading, dBm] pairs, from `sweeper calibrate`; leave it empty if uncalibrated.",
     )
+    curve_from: Literal["calibration", "table"] = Field(
+        default="calibration",
+        description="One of calibration (it was measured) and table (somebody's for the model; nights test it).",
+    )
     step_db: float | None = Field(default=None, gt=0, le=20, description="The meter's step in dB, above 0.")
     floor: float | None = Field(
         default=None, description="The lowest value the meter can show, in its own unit."
@@ -284,6 +288,12 @@ class Plan(Section):
     )
     noise_every: int = Field(
         default=16, ge=1, le=1000, description="Noise-source paths, every so many passes, from 1."
+    )
+    edges_a_pass: int | None = Field(
+        default=None,
+        ge=0,
+        le=100,
+        description="Carriers that get changes of route of their own in a pass; 0 for none, or leave it out.",
     )
 
 

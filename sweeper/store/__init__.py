@@ -3,7 +3,7 @@
 from sweeper.store.ab_tests import keep_ab_test, kept_ab_tests
 from sweeper.store.csv_in import import_csv
 from sweeper.store.days import day_of, day_starts
-from sweeper.store.errors import BadRows, StoreError
+from sweeper.store.errors import BadRows, StoreError, Unclear
 from sweeper.store.export import write_csv, write_parquet
 from sweeper.store.files import make_folder, replace_whole, replacing, write_new
 from sweeper.store.records import Note
@@ -14,6 +14,7 @@ __all__ = [
     "Note",
     "Store",
     "StoreError",
+    "Unclear",
     "day_of",
     "day_starts",
     "import_csv",

@@ -66,6 +66,7 @@ TESTS: dict[str, tuple[str, ...]] = {
     ),
     "sweeper/engine/one_pass.py": (
         "tests/sweeper/engine/test_pass_small_print.py", "tests/sweeper/engine/test_one_pass.py",
+        "tests/sweeper/engine/test_by_sound.py",
     ),
     "sweeper/engine/meter.py": ("tests/sweeper/engine/test_meter.py",),
     "drivers/protocols/allowed.py": (

@@ -5,6 +5,7 @@ import signal
 import subprocess
 import threading
 from collections.abc import Iterator
+from itertools import pairwise
 from pathlib import Path
 
 import pytest
@@ -88,7 +89,7 @@ def test_while_a_transmitter_is_on_nothing_moves_and_afterwards_the_stage_stays_
                 lambda: station.served.receiver_log.count > asked + 40,
                 "looks after the transmission",
             )
-            assert station.resting() and any(said.startswith("bypass for now (40 m") for said in told)
+            assert station.resting() and any(said.startswith("stage out for now (40 m") for said in told)
 
 
 def test_a_pulled_cable_ends_in_bypass_and_following_goes_on_when_it_is_back(
@@ -101,7 +102,9 @@ def test_a_pulled_cable_ends_in_bypass_and_following_goes_on_when_it_is_back(
             until(lambda: bench.path == "antenna-stage", "the stage to go in")
             station.served.faults.receiver.unplug()
             until(station.resting, "bypass")
+            until(lambda: any("Trying again" in each for each in told), "the fault to be told")
             assert any("receiver" in each for each in told)
+            assert all(one != other for one, other in pairwise(told)), "the same fault is told once"
             station.served.faults.receiver.plug()
             until(lambda: bench.path == "antenna-stage", "the stage to go in again", 60)
 

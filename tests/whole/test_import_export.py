@@ -2,6 +2,8 @@
 
 import csv
 import json
+import os
+import pty
 import subprocess
 import sys
 from io import StringIO
@@ -161,3 +163,23 @@ def test_the_template_is_a_table_for_this_station(station: Path, tmp_path: Path)
         "out",
     }
     assert "Name the table to bring in" in sweeper("import", station).stderr
+
+
+def test_at_a_terminal_what_a_table_leaves_open_is_asked(station: Path, tmp_path: Path) -> None:
+    """Elsewhere the same table is refused with the option that settles it."""
+    table = tmp_path / "log.csv"
+    table.write_text("Date;Time;kHz;Stage;S\n2026-11-03;18:05;7038.5;out;3\n", encoding="utf-8")
+    refused = sweeper("import", station, table)
+    assert refused.returncode == 2 and "--timezone" in refused.stderr
+    ours, theirs = pty.openpty()
+    try:
+        os.write(ours, b"UTC\n")
+        command = [*SWEEPER, "import", str(station), str(table)]
+        asked = subprocess.run(
+            command, stdin=theirs, capture_output=True, text=True, check=False, timeout=120
+        )
+    finally:
+        os.close(ours)
+        os.close(theirs)
+    assert asked.returncode == 0, asked.stderr
+    assert "Of which time zone are the times" in asked.stdout and "1 reading brought in" in asked.stdout

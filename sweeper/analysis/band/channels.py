@@ -1,8 +1,9 @@
 """Noise channels of a band held against each other: those with a signal on them, and those that tell of two stages.
 
-Noise from outside is alike on channels a few kilohertz apart, so one that stands above its fellow night after night at
-the same hour holds a carrier, however steady. And what the stage does is alike on them too: where it is not, and no
-load shows whose gain differs, the mean of the channels is nobody's. Needs two noise channels; takes no verdicts.
+Noise from outside is alike on channels near each other, so one that stands above its fellow night after night at
+the same hour holds a carrier, however steady. Channels far apart in frequency are no fellows: noise falls with it. And
+what the stage does is alike on all of them: where it is not, and no load shows whose gain differs, the mean of the
+channels is nobody's. Needs two noise channels; takes no verdicts.
 """
 
 from dataclasses import dataclass
@@ -11,7 +12,12 @@ import numpy as np
 import polars as pl
 from scipy.special import stdtrit
 
-from sweeper.analysis.thresholds import CHANNELS_APART_CHANCE, CHANNELS_APART_DB
+from sweeper.analysis.thresholds import (
+    CHANNELS_APART_CHANCE,
+    CHANNELS_APART_DB,
+    FELLOWS_WITHIN,
+    NOISE_FALLS_DB,
+)
 
 OCCUPIED = "occupied-channel"
 DISAGREE = "channels-disagree"
@@ -69,7 +75,8 @@ def channels(rows: pl.DataFrame) -> Channels:
     column = "noise_rise_db" if with_load else "level_antenna_bypass"
     occupied = {
         (hour, high): above
-        for (hour, _, high), above in _apart(loaded if with_load else noise, column).items()
+        for near in _near_each_other(loaded if with_load else noise)
+        for (hour, _, high), above in _apart(near, column, NOISE_FALLS_DB).items()
     }
     found = Channels(occupied, {})
     if with_load:
@@ -81,10 +88,22 @@ def channels(rows: pl.DataFrame) -> Channels:
     return Channels(occupied, apart)
 
 
-def _apart(rows: pl.DataFrame, column: str) -> dict[tuple[int, int, int], float]:
+def _near_each_other(rows: pl.DataFrame) -> list[pl.DataFrame]:
+    """The rows by groups of channels whose frequencies lie near the lowest of the group."""
+    groups: list[list[int]] = []
+    for hz in sorted(rows["hz"].unique().to_list()):
+        if groups and hz <= FELLOWS_WITHIN * groups[-1][0]:
+            groups[-1].append(hz)
+        else:
+            groups.append([hz])
+    return [rows.filter(pl.col("hz").is_in(group)) for group in groups if len(group) > 1]
+
+
+def _apart(rows: pl.DataFrame, column: str, falls_db: float = 0.0) -> dict[tuple[int, int, int], float]:
     """Hours in which a channel stands above the lowest beyond chance: (hour, low, high) and by how many dB.
 
     Differences of the same night and hour, averaged over nights; their scatter is that of all hours together.
+    `falls_db`: what tenfold frequency alone may make of it.
     """
     found: dict[tuple[int, int, int], float] = {}
     usual = rows.group_by("hz").agg(pl.col(column).median()).sort(column, "hz")
@@ -108,11 +127,12 @@ def _apart(rows: pl.DataFrame, column: str) -> dict[tuple[int, int, int], float]
                 continue
             spread = float(by_hour["squares"].sum()) / dof
             sure = -float(stdtrit(dof, CHANNELS_APART_CHANCE))
+            alike_db = CHANNELS_APART_DB + falls_db * abs(float(np.log10(high / low)))
             for hour, apart, nights, coarse in by_hour.select(
                 "hour_utc", "apart", "nights", "resolution_db"
             ).iter_rows():
                 error = float(np.sqrt(spread / nights + 2 * (coarse or 0.0) ** 2))
-                if abs(apart) > max(CHANNELS_APART_DB, sure * error):
+                if abs(apart) > max(alike_db, sure * error):
                     pair_of = (int(low), int(high)) if apart > 0 else (int(high), int(low))
                     found[int(hour), *pair_of] = abs(float(apart))
     return found

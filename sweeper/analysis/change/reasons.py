@@ -17,6 +17,8 @@ HELD = {
     "control-changed": "the control bands changed too, where the fix cannot reach, so something else happened then.",
     "control-moved": "it is the control bands that moved; this band did not.",
     "table": "among so many bands one looks changed by chance.",
+    "scale-untested": "nothing tested whether the meter's decibels are decibels at these levels: calibrate first.",
+    "meter-dead-zone": "the meter hardly moves at these levels, where noise must make it move.",
 }
 
 

@@ -36,6 +36,14 @@ class MeterChange:
             "firmware or another setting. Figures are of the nights since; what was measured before is not mixed in."
         )
 
+    @property
+    def parting(self) -> str:
+        """The same where nights before are compared with nights after."""
+        return (
+            f"From the night of {self.night.isoformat()} on the meter is another ({self.what}): nights are compared "
+            "only with nights of the same meter."
+        )
+
 
 def meter_change(summaries: pl.DataFrame) -> MeterChange | None:
     """The latest change of the meter in summaries of all bands; None where it stayed what it is."""

@@ -55,7 +55,7 @@ def meter_of(summaries: pl.DataFrame, facts: StationFacts) -> Meter:
     So is one that computes its levels from samples: its decibels are decibels.
     """
     noise = summaries.filter((pl.col("for") == "noise") & (pl.col("passes") > 0))
-    if facts.meter.calibrated or facts.meter.linear or noise.is_empty():
+    if facts.meter.in_dbm or facts.meter.linear or noise.is_empty():
         return CALIBRATED
     slopes = slopes_of(noise, facts.meter)
     bands = noise["band"].unique().to_list()
@@ -159,7 +159,7 @@ def held_on_all(
         if judged.withheld or not beside:
             held.append(judged)
             continue
-        interval = _covering(judged.snr_change_db, [each.snr_change_db for each in beside])
+        interval = covering(judged.snr_change_db, [each.snr_change_db for each in beside])
         if {each.verdict for each in beside} == {judged.verdict}:
             level = max(judged.level, *(each.level for each in beside))
             held.append(replace(judged, snr_change_db=interval, level=level))
@@ -170,7 +170,8 @@ def held_on_all(
     return tuple(held)
 
 
-def _covering(interval: Interval | None, others: Sequence[Interval | None]) -> Interval | None:
+def covering(interval: Interval | None, others: Sequence[Interval | None]) -> Interval | None:
+    """The interval that holds all of them; None where one is not known."""
     known = [each for each in others if each is not None]
     if interval is None or len(known) < len(others):
         return None

@@ -158,7 +158,10 @@ def fix_lines(comparison: Comparison, zone: str) -> tuple[str, ...]:
         )
         lines.append(f"{text} Noted then: {'; '.join(change.notes)}." if change.notes else text)
     if not lines:
-        lines.append("No date is known, and the levels show none from which on the noise stood elsewhere.")
+        lines.append(
+            "No clear change of noise in these nights. If you changed something, say when: "
+            "`sweeper compare STATION --fix 2026-11-08T12:00Z`."
+        )
     return tuple(lines)
 
 

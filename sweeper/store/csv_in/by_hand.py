@@ -10,6 +10,7 @@ from sweeper.store.csv_in.cells import plain, units_that_fit
 from sweeper.store.csv_in.layout import Layout
 from sweeper.store.csv_in.mistakes import Mistake
 from sweeper.store.csv_in.times import order_of
+from sweeper.store.errors import Unclear
 from sweeper.words import Reading
 
 GAP = timedelta(minutes=15)
@@ -46,6 +47,7 @@ def settled(rows: Sequence[Sequence[str]], layout: Layout, asked: Asked) -> Sett
             raise Mistake(
                 "these may be S-units or decibels over S9; say --level S or --level dB",
                 ", ".join(sorted(levels)),
+                Unclear("level", ", ".join(sorted(levels))),
             )
     return Settled(order_of(dates, asked.dates), frequency)
 

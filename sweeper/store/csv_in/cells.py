@@ -7,6 +7,7 @@ from decimal import Decimal, InvalidOperation
 from drivers.numbers import MOST_READING, strict
 from sweeper.store.csv_in.asked import FrequencyUnit, LevelUnit
 from sweeper.store.csv_in.mistakes import Mistake
+from sweeper.store.errors import Unclear
 from sweeper.words import Channel, Purpose, SignalPath
 
 HERTZ: dict[FrequencyUnit, int] = {"Hz": 1, "kHz": 1000, "MHz": 1_000_000}
@@ -52,7 +53,9 @@ def hertz_of(text: str, unit: FrequencyUnit | None) -> int:
     bare = bare.replace(" ", "").replace("'", "")
     if unit is None:
         raise Mistake(
-            "the frequency has no unit; say --frequency kHz (or MHz, Hz), or write it in the header", text
+            "the frequency has no unit; say --frequency kHz (or MHz, Hz), or write it in the header",
+            text,
+            Unclear("frequency", text),
         )
     try:
         if not re.fullmatch(r"[0-9]{1,12}(\.[0-9]{1,9})?", bare):

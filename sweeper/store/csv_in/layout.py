@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from sweeper.store.csv_in.asked import Asked, FrequencyUnit, LevelUnit
 from sweeper.store.csv_in.lines import cells_of
 from sweeper.store.csv_in.mistakes import Mistake
+from sweeper.store.errors import Unclear
 
 NEEDED = ("time", "pass", "band", "hz", "for", "source", "route", "reading")
 OPTIONAL = ("dbm", "bandwidth_hz", "flags")
@@ -154,6 +155,7 @@ def _refuse_gaps(layout: Layout, header: str) -> None:
             f"the header names no column for {', '.join(words.get(each, each) for each in gaps)}; rename one, or "
             f"say which it is with --column {gaps[0]}=HEADER",
             header.strip(),
+            Unclear("columns", meaning=gaps[0], headers=layout.unused),
         )
 
 

@@ -13,6 +13,7 @@ from sweeper.store.csv_in.layout import HEADER_WITHIN, Layout, layout_of
 from sweeper.store.csv_in.lines import Limits, cells_of, lines_of, text_of
 from sweeper.store.csv_in.mistakes import Mistake, Mistakes
 from sweeper.store.csv_in.times import NO_ZONE, date_of, instant_of
+from sweeper.store.errors import Unclear
 from sweeper.store.export import FORMULA
 from sweeper.words import Channel, Reading, SignalPath
 
@@ -130,7 +131,7 @@ class Rows:
                 if zone != "UTC"
                 else "--timezone UTC"
             )
-            raise Mistake(f"{NO_ZONE}; say {offered}", text) from None
+            raise Mistake(f"{NO_ZONE}; say {offered}", text, Unclear("timezone", text)) from None
         if day is not None and not self._text(row, "date") and self._last is not None and time < self._last:
             raise Mistake(
                 "earlier than the row above, with no date of its own; write the date after midnight", text

@@ -7,6 +7,7 @@ from zoneinfo import ZoneInfo
 
 from sweeper.store.csv_in.asked import Dates
 from sweeper.store.csv_in.mistakes import Mistake
+from sweeper.store.errors import Unclear
 
 _INSTANT = re.compile(
     r"[0-9]{4}-[0-9]{2}-[0-9]{2}[Tt][0-9:]{5,8}(?:\.[0-9]{1,9})?(?:[Zz]|[+-][0-9]{2}:[0-9]{2})"
@@ -55,6 +56,7 @@ def date_of(text: str, order: Dates | None) -> date:
                 raise Mistake(
                     "the date can be read two ways; say --dates day-first or --dates month-first, or write 2026-11-03",
                     bare,
+                    Unclear("dates", bare),
                 )
             month_first = order == "month-first" and found[2] != "."
             return date(year, *((first, second) if month_first else (second, first)))

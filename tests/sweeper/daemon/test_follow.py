@@ -65,6 +65,16 @@ def test_only_a_verdict_for_the_stage_puts_it_in(station: Station, verdict: Verd
     assert advise(findings(h19=verdict), station, 7_100_000, AT_19).path == ANTENNA_BYPASS
 
 
+def test_why_is_told_in_the_words_of_the_report(station: Station) -> None:
+    def why(**hours: Verdict) -> str:
+        return advise(findings(**hours), station, 7_100_000, AT_19).because
+
+    assert why(h19="stage") == "40 m at this hour: stage in"
+    assert why(h19="either") == "40 m at this hour: no difference"
+    assert why(h19="undecided") == "40 m at this hour: not settled yet"
+    assert why(h18="stage") == "40 m was not measured at this hour"
+
+
 def test_another_hour_another_band_or_no_band_is_bypass(station: Station) -> None:
     told = findings(h18="stage", h20="stage")
     assert advise(told, station, 7_100_000, AT_19).path == ANTENNA_BYPASS

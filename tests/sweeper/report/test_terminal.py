@@ -123,3 +123,24 @@ def test_a_campaign_without_a_usable_pass_does_not_count_no_nights(
     told = lines(capsys)
     assert any("no usable night," in line for line in told)
     assert not any("0 nights" in line for line in told)
+
+
+def test_a_comparison_tells_a_reason_once_for_all_bands_that_share_it(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    compared = sample.comparison(sample.findings("80 m", "40 m", "20 m"))
+    why = ("Too few nights.", "Too few nights.", "It fell.")
+    bands = tuple(replace(band, reason=each) for band, each in zip(compared.bands, why, strict=True))
+    terminal.show_comparison(replace(compared, bands=bands))
+    told = lines(capsys)
+    assert "80 m and 40 m  Too few nights." in told and "20 m  It fell." in told
+    said_above = replace(bands[0], band="all bands")
+    terminal.show_comparison(replace(compared, bands=bands, all_bands=said_above))
+    assert sum("Too few nights." in line for line in lines(capsys)) == 1
+
+
+def test_a_comparison_without_a_fix_says_how_to_name_one(capsys: pytest.CaptureFixture[str]) -> None:
+    compared = replace(sample.comparison(sample.findings("80 m")), fix=None, bands=())
+    terminal.show_comparison(compared)
+    told = " ".join(" ".join(lines(capsys)).split())
+    assert "No clear change of noise" in told and "sweeper compare STATION --fix" in told

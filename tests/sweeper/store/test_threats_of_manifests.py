@@ -1,6 +1,8 @@
 """A manifest from somebody else cannot point out of its folder."""
 
+import hashlib
 import json
+from datetime import timedelta
 from pathlib import Path
 
 import pytest
@@ -28,9 +30,6 @@ def test_what_is_no_manifest_is_refused(text: str) -> None:
 
 
 def test_finished_days_are_listed_with_their_checksums(tmp_path: Path) -> None:
-    import hashlib
-    from datetime import timedelta
-
     with open_store(tmp_path) as store:
         fill(store, EVENING, 2, timedelta(days=1))
         store.finish_days(EVENING + timedelta(days=5))
@@ -42,3 +41,14 @@ def test_finished_days_are_listed_with_their_checksums(tmp_path: Path) -> None:
         before = (store.folder / MANIFEST).read_bytes()
         write_manifest(store.folder)
         assert (store.folder / MANIFEST).read_bytes() == before
+
+
+def test_a_folder_named_like_a_day_hides_no_later_day(tmp_path: Path) -> None:
+    with open_store(tmp_path) as store:
+        fill(store, EVENING, 2, timedelta(days=1))
+        store.finish_days(EVENING + timedelta(days=5))
+        whole = (store.folder / MANIFEST).read_bytes()
+        (store.folder / MANIFEST).unlink()
+        (store.folder / "days" / "2026-10-01.parquet").mkdir()
+        write_manifest(store.folder)
+        assert (store.folder / MANIFEST).read_bytes() == whole

@@ -63,6 +63,15 @@ def test_channels_alike_say_nothing(load):
     assert (found.occupied, found.apart, found.sentences) == ({}, {}, ())
 
 
+@pytest.mark.parametrize("load", [True, False])
+def test_noise_that_falls_with_frequency_is_no_signal_on_the_lower_channel(load):
+    """Man-made noise falls by 27.7 dB a decade (ITU-R P.372, Table 1), so by 13.6 dB from 522.5 to 1616 kHz."""
+    assert 27.7 * np.log10(1616 / 522.5) == pytest.approx(13.6, abs=0.05)
+    assert channels(rows(-13.6, load=load, hz=(522_500, 1_616_000))).occupied == {}
+    # and by 2.0 dB between channels 18 % apart, of which a third, near one of them, would be a fellow
+    assert channels(rows(-2.0, load=load, hz=(1_810_000, 1_990_000))).occupied == {}
+
+
 def test_one_channel_or_two_nights_say_nothing():
     assert channels(rows(3.0).filter(pl.col("hz") == 7_060_000)).occupied == {}
     assert channels(rows(3.0, nights=2)).occupied == {}

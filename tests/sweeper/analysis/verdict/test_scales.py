@@ -144,3 +144,18 @@ def test_hours_without_a_pass_tell_nothing_of_where_the_meter_was_tested():
     assert meter_of(pl.concat([rows, loud]), told).slopes == meter_of(rows, told).slopes
     assert meter_of(pl.concat([rows, loud]), told).tested_db == meter_of(rows, told).tested_db
     assert meter_of(loud, told) == CALIBRATED
+
+
+@pytest.mark.parametrize(("load", "beyond"), [(True, False), (False, True)])
+def test_where_only_carriers_tell_the_gain_scales_that_bend_above_the_noise_stay_open(load, beyond):
+    """Carriers 50 dB over the noise, where no scatter tells the slope; with a load nothing hangs on them."""
+    place = Place("40 m", night_sd_db=0.1, load=load)
+    rows = scatter(made(place, nights=5)).with_columns(
+        pl.when(pl.col("for") == "carrier")
+        .then(pl.lit(level))
+        .otherwise(pl.col(f"level_antenna_{route}"))
+        .alias(f"level_antenna_{route}")
+        for route, level in (("bypass", 10.0), ("stage", 25.0))
+    )
+    scales = meter_of(rows, uncalibrated(place)).scales
+    assert any(scale.beyond is not None for scale in scales) == beyond

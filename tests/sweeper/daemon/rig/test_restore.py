@@ -191,3 +191,15 @@ def test_one_process_at_a_time_has_the_rig(outpost: Outpost) -> None:
         pass
     with hold_rig(outpost.store.folder):
         pass
+
+
+@pytest.mark.parametrize("stuck", [False, True])
+def test_a_board_is_let_go_however_it_came_to_rest(
+    outpost: Outpost, monkeypatch: pytest.MonkeyPatch, stuck: bool
+) -> None:
+    closed: list[str] = []
+    monkeypatch.setattr(outpost.board, "close", lambda: closed.append(outpost.board.standing), raising=False)
+    killed(outpost)
+    outpost.board.stuck = stuck
+    assert restore(outpost)[0] == (["switch"] if stuck else [])
+    assert closed == ["load-stage" if stuck else "antenna-bypass"]

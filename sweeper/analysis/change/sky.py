@@ -1,0 +1,70 @@
+"""What the carriers say of a change: they come by the sky, so that nothing done at home changes them."""
+
+from dataclasses import dataclass
+from datetime import date
+
+import polars as pl
+
+from sweeper.analysis.band.nightly import SCALES
+from sweeper.analysis.change.before_after import before_after, matched_nights, shared_dependence
+from sweeper.analysis.facts import StationFacts
+from sweeper.analysis.statistics.interval import Interval
+
+
+@dataclass(frozen=True, slots=True)
+class Sky:
+    """By how much carriers came in stronger after the fix, dB; `want` says what is missing where that is not known."""
+
+    change_db: Interval | None
+    want: str = ""
+
+    @property
+    def sentence(self) -> str:
+        """What a listener is told."""
+        interval = self.change_db
+        if interval is None:
+            return self.want
+        span = f"{interval.low:+.1f} to {interval.high:+.1f} dB".replace("-", "−")
+        if interval.low <= 0.0 <= interval.high:
+            return f"Distant stations show no change in propagation ({span})."
+        way = "stronger" if interval.value > 0 else "weaker"
+        return (
+            f"Distant stations came in {way} after the fix ({span}): propagation changed too, so part of a change in "
+            "noise may come from there. More nights, or nights of another month, would tell them apart."
+        )
+
+
+TOO_FEW = "Too few nights with carriers to tell whether propagation changed."
+
+
+def sky_of(summaries: pl.DataFrame, first: date, facts: StationFacts) -> Sky:
+    """What the carriers of these `summaries` say, the first night after the fix being `first`."""
+    rows = summaries.filter(
+        (pl.col("for") == "carrier")
+        & (pl.col("carrier_passes") > 0)
+        & pl.col("level_antenna_bypass").is_not_null()
+    ).select(
+        "night",
+        "hour_utc",
+        "hz",
+        *SCALES,
+        pl.col("level_antenna_bypass").alias("level"),
+        pl.lit(True).alias("controlled"),
+        pl.lit(False).alias("external"),
+        (pl.col("night").dt.weekday() >= 6).alias("weekend"),
+    )
+    if rows.is_empty():
+        measured = summaries.filter(pl.col("for") == "carrier")["hz"].unique().sort().to_list()
+        if not measured:
+            return Sky(None, "No carriers were measured, so nothing tells whether propagation changed.")
+        named = ", ".join(f"{hz / 1000:.10g} kHz" for hz in measured[:4]) + (
+            " and others" if len(measured) > 4 else ""
+        )
+        return Sky(
+            None,
+            f"The carriers measured ({named}) did not stand clear of the noise, so nothing tells whether propagation "
+            "changed.",
+        )
+    nights = matched_nights(rows, first, ("hz", "hour_utc"))
+    change = before_after(nights, shared_dependence([nights]), 1.0 - facts.confidence)
+    return Sky(change.estimate.interval(change.level)) if change.estimate else Sky(None, TOO_FEW)

@@ -1,0 +1,90 @@
+"""Before and after on meters whose decibels are none: what is said holds on every scale that may be the meter's."""
+
+from datetime import UTC, date, datetime, timedelta
+
+import polars as pl
+import pytest
+
+from sweeper.analysis.change.compare import compare
+from sweeper.analysis.meter.changed import CHANGED
+from tests.sweeper.analysis.summaries import Place, facts, made
+
+BARE = Place("40 m", antenna_k=500_000.0, night_sd_db=0.3, load=False, carrier=False)
+FIRST, FIX_AT, NIGHTS = date(2026, 1, 5), 7, 14
+FIX = datetime(2026, 1, 12, 9, 0, tzinfo=UTC)
+PATHS = ("antenna_bypass", "antenna_stage", "load_bypass", "load_stage")
+
+
+def shown(summaries: pl.DataFrame, slope: float, scatter: float | None = None) -> pl.DataFrame:
+    """What a meter of this slope makes of levels, and `scatter` (None: what goes with the slope) of noise."""
+    squared = slope**2 if scatter is None else scatter**2
+    levels = [pl.col(f"level_{path}") * slope for path in PATHS]
+    others = [pl.col(name) * slope for name in ("difference_db", "meter_reading_bypass")]
+    return summaries.with_columns(*levels, *others, *[pl.col(f"scatter_{path}") * squared for path in PATHS])
+
+
+def untested(summaries: pl.DataFrame) -> pl.DataFrame:
+    return summaries.with_columns(pl.lit(0).alias(f"scatter_visits_{path}") for path in PATHS)
+
+
+def test_on_an_honest_scale_nights_without_a_fix_show_no_change() -> None:
+    found = compare(made(BARE, nights=NIGHTS), facts(BARE), FIX).bands[0]
+    assert (found.verdict, "scale-untested" in found.flags) == ("no change", False)
+
+
+def test_no_change_needs_a_scale_that_something_tested() -> None:
+    """A decibel shown may be two on a scale of half the slope, so what stays within one may be more."""
+    honest = compare(made(BARE, nights=NIGHTS), facts(BARE), FIX).bands[0]
+    found = compare(untested(made(BARE, nights=NIGHTS)), facts(BARE), FIX).bands[0]
+    assert found.change_db is not None and honest.change_db is not None
+    assert found.change_db.high - found.change_db.low == pytest.approx(
+        2 * (honest.change_db.high - honest.change_db.low), rel=0.1
+    )
+    assert (found.verdict, "scale-untested" in found.flags) == ("undecided", True)
+    assert "calibrate first" in found.reason
+
+
+def test_a_fall_is_a_fall_on_every_scale_and_its_size_is_not() -> None:
+    """A meter of half the slope shows 3 dB as 1.5; untested, its interval has to hold both."""
+    made_so = untested(shown(made(BARE, nights=NIGHTS, fix_at=FIX_AT, fix_db=3.0), 0.5))
+    found = compare(made_so, facts(BARE), FIX).bands[0]
+    assert found.verdict == "quieter"
+    assert found.change_db is not None and found.change_db.low < -3.0 < found.change_db.high < 0.0
+
+
+def test_a_slope_that_scatter_told_is_put_right() -> None:
+    made_so = shown(made(BARE, nights=NIGHTS, fix_at=FIX_AT, fix_db=3.0), 0.5)
+    found = compare(made_so, facts(BARE), FIX).bands[0]
+    assert found.verdict == "quieter"
+    assert found.change_db is not None and found.change_db.low < -3.0 < found.change_db.high
+
+
+def test_a_meter_that_does_not_move_shows_no_lack_of_change() -> None:
+    found = compare(shown(made(BARE, nights=NIGHTS), 0.2, scatter=0.0), facts(BARE), FIX).bands[0]
+    assert (found.verdict, "meter-dead-zone" in found.flags) == ("undecided", True)
+    assert "hardly moves" in found.reason
+
+
+@pytest.mark.parametrize(("at", "before", "after"), [(4, 3, 7), (10, 7, 3)])
+def test_nights_with_another_meter_are_compared_with_none(at: int, before: int, after: int) -> None:
+    """A receiver that scatters 0.6 times as far from night `at` on: the side on which the fix lies has both."""
+    night = FIRST + timedelta(days=at)
+    summaries = made(BARE, nights=NIGHTS, fix_at=FIX_AT, fix_db=3.0)
+    other = pl.concat(
+        [summaries.filter(pl.col("night") < night), shown(summaries.filter(pl.col("night") >= night), 0.6)]
+    )
+    found = compare(other, facts(BARE), FIX).bands[0]
+    assert (found.nights_before, found.nights_after) == (before, after)
+    assert CHANGED in found.flags and "only with nights of the same meter" in found.reason
+    assert found.change_db is None or found.change_db.low < -3.0 < found.change_db.high
+
+
+def test_a_meter_changed_with_the_fix_leaves_nothing_to_compare() -> None:
+    night = FIRST + timedelta(days=FIX_AT)
+    summaries = made(BARE, nights=NIGHTS)
+    other = pl.concat(
+        [summaries.filter(pl.col("night") < night), shown(summaries.filter(pl.col("night") >= night), 0.6)]
+    )
+    found = compare(other, facts(BARE), FIX).bands[0]
+    assert (found.verdict, found.nights_before) == ("undecided", 0)
+    assert "the meter is another" in found.reason
