@@ -152,6 +152,8 @@ def in_pass_band(low: Floats) -> Mask:
     for _ in range(MOST_LEVELS):
         inside = around > reference * 10 ** (-BEYOND_PASS_BAND_DB / 10)
         places = np.flatnonzero(inside)
+        if not len(places):
+            break  # silence
         between = ~inside[places[0] : places[-1] + 1]
         if between.sum() < max(FEWEST_BINS, BETWEEN * len(between)):
             break

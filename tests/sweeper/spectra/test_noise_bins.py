@@ -77,3 +77,7 @@ def test_noise_between_strong_wide_signals_is_no_stop_band(levels_db: tuple[floa
     inside = in_pass_band(power * rng.gamma(200, 1 / 200, 400))
     assert inside[90:140].all() and inside[225:250].all() and inside[25:75].all()
     assert not inside[:8].any() and not inside[-8:].any()
+
+
+def test_silence_has_no_pass_band() -> None:
+    assert not in_pass_band(np.zeros(160)).any()
