@@ -9,7 +9,7 @@ _SOURCE_TREE = Path(__file__).parent.parent / "configs"
 
 @cache
 def folder() -> Path:
-    """The folder that holds ``dialects`` and ``stations``."""
+    """The folder that holds ``dialects``, ``meters`` and ``stations``."""
     return _INSTALLED if _INSTALLED.is_dir() else _SOURCE_TREE
 
 
@@ -26,6 +26,11 @@ def dialect_names() -> tuple[str, ...]:
 def board_names() -> tuple[str, ...]:
     """The relay boards whose command tables come with the program."""
     return tuple(sorted(file.stem for file in (folder() / "dialects" / "boards").glob("*.yaml")))
+
+
+def meter_file(name: str) -> Path:
+    """The file of tables of meters; it need not exist."""
+    return folder() / "meters" / f"{name}.yaml"
 
 
 def station_file(name: str) -> Path:

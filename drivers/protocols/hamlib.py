@@ -280,6 +280,11 @@ def model(lines: Lines) -> str:
     return f"{value(lines, 'Mfg name')} {value(lines, 'Model name')}"
 
 
+def model_number(lines: Lines) -> int:
+    """hamlib's number of the model that it was started for, from ``dump_caps``."""
+    return int(number(value(lines, "Caps dump for model")))
+
+
 def ptt_type(lines: Lines) -> int | None:
     """How hamlib asks whether a transmitter is keyed, from ``dump_state``: 0: not at all, None: untold."""
     for line in lines:

@@ -15,6 +15,7 @@ from drivers.errors import Refused, RigError, Stuck, Transmitting, Unsupported
 from drivers.links import GatedLink, LinkOptions, open_link
 from drivers.protocols import hamlib as wire
 from drivers.protocols.allowed import GATES
+from drivers.receivers.hamlib_meters import TwoMeters, look
 from drivers.receivers.hamlib_server import HamlibServer
 from drivers.receivers.settings import Setting, dial_steps, restore_all
 
@@ -112,6 +113,10 @@ class HamlibReceiver:
         if keyed:
             raise Transmitting(wire.PART, "it says that its transmitter is on.")
         return power
+
+    def two_meters(self) -> TwoMeters | None:
+        """STRENGTH and RAWSTR beside each other, where the first is read; see `hamlib_meters`."""
+        return look(self._server) if self._options.level == "STRENGTH" else None
 
     def is_transmitting(self) -> bool:
         self._check_vouched()

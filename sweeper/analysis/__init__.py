@@ -54,6 +54,7 @@ if TYPE_CHECKING:
     from sweeper.analysis.meter.seen import TakenVisit as TakenVisit
     from sweeper.analysis.meter.seen import meter_seen as meter_seen
     from sweeper.analysis.physics.atmospheric import atmospheric_noise_known as atmospheric_noise_known
+    from sweeper.analysis.physics.radiometer import thermal_dbm as thermal_dbm
     from sweeper.analysis.results import BandComparison as BandComparison
     from sweeper.analysis.results import BandFinding as BandFinding
     from sweeper.analysis.results import Change as Change
@@ -129,6 +130,7 @@ _NAMES = {
     "meter.pad": ["ANCHOR_LINE", "PadStep", "pad_lines", "scale_of"],
     "meter.seen": ["MeterSeen", "TakenVisit", "meter_seen"],
     "physics.atmospheric": ["atmospheric_noise_known"],
+    "physics.radiometer": ["thermal_dbm"],
     "results": [
         "BandComparison",
         "BandFinding",

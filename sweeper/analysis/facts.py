@@ -26,8 +26,15 @@ class MeterFacts:
     """Noise bandwidth of the receiver's mode; None takes the pass band for it."""
     curve: tuple[tuple[float, float], ...] = ()
     """(reading, dBm) pairs of the present calibration, rising; for readings that were stored without dBm."""
+    by_table: bool = False
+    """Whether the curve is somebody's table for the model: readings go along it, and it is tested like any scale."""
     linear: bool = False
     """Whether its decibels are decibels though not dBm: powers of samples behind a linear detector."""
+
+    @property
+    def in_dbm(self) -> bool:
+        """Whether levels are in dBm that something measured."""
+        return self.calibrated and not self.by_table
 
 
 @dataclass(frozen=True, slots=True)

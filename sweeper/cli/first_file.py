@@ -15,7 +15,8 @@ class Answers:
 
     `dialect` is empty for hamlib; `device` names a software-defined receiver as SoapySDR does; `sound` is the input
     that levels are read from, None where the meter is read. `step_db` is None where the readings have to show the
-    meter's step, `floor` where nobody saw one; `board` is one of `first_switch.switch_kinds`.
+    meter's step, `floor` where nobody saw one. `curve` is hamlib's table for RAWSTR, where that is the finer meter;
+    `board` is one of `first_switch.switch_kinds`.
     """
 
     name: str
@@ -36,6 +37,7 @@ class Answers:
     sound: str | None = None
     receive_only: bool = False
     floor: float | None = None
+    curve: tuple[tuple[float, float], ...] = ()
 
 
 def station_text(answers: Answers) -> str:
@@ -89,6 +91,21 @@ def _receiver(answers: Answers) -> Sequence[str]:
     ]
 
 
+def _curve(answers: Answers) -> list[str]:
+    """What the meter's numbers stand for, as far as somebody has written it down."""
+    if not answers.curve:
+        return [
+            "    curve: []               # [[reading, dBm], ...] from `sweeper calibrate`; empty: its decibels are",
+            "                            # tested by how far noise scatters, where that can be",
+        ]
+    pairs = ", ".join(f"[{reading:g}, {dbm:g}]" for reading, dbm in answers.curve)
+    return [
+        f"    curve: [{pairs}]",
+        "    curve_from: table       # hamlib's for the model; nights test it by how far noise scatters",
+        "    uncertainty_db: 10      # where its S9 really is, nobody has measured",
+    ]
+
+
 def _meter(answers: Answers) -> list[str]:
     return [
         "  readings: 8               # in one visit",
@@ -102,8 +119,7 @@ def _meter(answers: Answers) -> list[str]:
             if answers.meter_unit == "dB-over-S9"
             else []
         ),
-        "    curve: []               # [[reading, dBm], ...] from `sweeper calibrate`; empty: its decibels are tested",
-        "                            # by how far noise scatters, where that can be",
+        *_curve(answers),
     ]
 
 
@@ -129,6 +145,10 @@ def _driver(answers: Answers) -> list[str]:
             f"  dialect: {_text(answers.dialect)}",
         ]
     lines.append(f"  link: {_text(answers.receiver_link)}")
+    if answers.curve:
+        lines.append(
+            "  level: RAWSTR             # the receiver's own number, finer than hamlib's whole decibels"
+        )
     if answers.receive_only:
         lines.append("  receive_only: true        # your word that nothing behind it can transmit")
     if answers.sound is not None:

@@ -2,7 +2,7 @@
 
 from collections.abc import Callable
 from dataclasses import dataclass, replace
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from drivers.config_files import dialect_names
 from sweeper.cli import first_answers as answers
@@ -16,6 +16,9 @@ from sweeper.cli.first_links import (
     sound_names,
 )
 from sweeper.errors import WrongInput
+
+if TYPE_CHECKING:
+    from drivers.receivers.hamlib_meters import TwoMeters
 
 Ask = Callable[[str, str, Callable[[str], Any]], Any]
 SOUND = "+sound"
@@ -32,6 +35,10 @@ class FirstReceiver:
     sound: str | None = None
     receive_only: bool = False
     dial_hz: int | None = None
+    fractions: bool = False
+    """STRENGTH reads fractions, so it counts from elsewhere than S9."""
+    curve: tuple[tuple[float, float], ...] = ()
+    """Pairs of RAWSTR and dBm by hamlib's table for the model, where RAWSTR is the finer meter."""
 
 
 def asked_receiver(ask: Ask) -> FirstReceiver:
@@ -98,6 +105,23 @@ def _asked_sound(ask: Ask, number: str = "5b") -> str:
     )
 
 
+def _with_meter(found: FirstReceiver, both: "TwoMeters | None") -> FirstReceiver:
+    """What both meters of the receiver show: which to read, and whether it counts from S9."""
+    from drivers.receivers.hamlib_meters import fractions
+
+    if both is None:
+        return found
+    if both.finer:
+        print(
+            f"   Its RAWSTR is finer than STRENGTH ({both.count_db:.2g} dB a count): it is read, along hamlib's table."
+        )
+        return replace(found, curve=both.curve)
+    if fractions(both.strength):
+        print("   Its strength has fractions, so it does not count from S9: it is taken as it is, unit: raw.")
+        return replace(found, fractions=True)
+    return found
+
+
 def _looked_at(found: FirstReceiver, ask: Ask) -> FirstReceiver:
     """What a server of hamlib's protocol tells: its dial, and whether it knows that it transmits. Nothing is set."""
     from drivers.errors import RigError
@@ -114,6 +138,8 @@ def _looked_at(found: FirstReceiver, ask: Ask) -> FirstReceiver:
     try:
         found = replace(found, dial_hz=receiver.tuning().hz)
         print(f"   It is tuned to {found.dial_hz / 1e6:.6g} MHz." if found.dial_hz else "")
+        if not found.sound:
+            found = _with_meter(found, receiver.two_meters())
         receiver.is_transmitting()
     except RigError as fault:
         if "receive_only" not in str(fault):

@@ -136,6 +136,7 @@ def _asked() -> Answers:
         device=receiver.device,
         sound=receiver.sound,
         receive_only=receiver.receive_only,
+        curve=receiver.curve,
     )
 
 
@@ -181,7 +182,7 @@ def _asked_board(receiver: FirstReceiver) -> tuple[str, str]:
 def _meter_of(receiver: FirstReceiver) -> tuple[str, float | None]:
     """Unit and step of the meter of a receiver that comes with the program."""
     if receiver.kind == "hamlib":
-        return "dB-over-S9", 1.0
+        return ("raw", None) if receiver.curve or receiver.fractions else ("dB-over-S9", 1.0)
     if receiver.kind in ("iq", BY_HAND):
         return "raw", None
     from drivers.receivers.dialect import load as load_dialect

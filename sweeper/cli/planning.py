@@ -27,6 +27,7 @@ def plan(station_file: StationFile, data: DataFolder = None) -> None:
     show_budget(station, cost, next_times(station, now, PASSES_SHOWN))
     for sentence in (
         *_warnings(station, cost),
+        *_edges(station, cost.passes_a_day),
         *_nights_to_a_verdict(station, data_folder(station_file, data)),
         *_found_by_check(station, data_folder(station_file, data)),
     ):
@@ -50,6 +51,33 @@ def _warnings(station: "Station", cost: "Budget") -> list[str]:
                 "those due meanwhile are skipped. Write a longer `every`, or measure fewer channels."
             )
     return told
+
+
+def _edges(station: "Station", passes_a_night: float) -> list[str]:
+    """What changes of route while the dial stays cost, and what they buy."""
+    from sweeper.plan import edge_budget
+
+    told = edge_budget(station, passes_a_night)
+    if told is None:
+        return []
+    buys = (
+        f"The gain of the stage by one fading carrier should be known to ±0.5 dB after {_nights(told.nights)}: the "
+        f"route changes {told.edges_a_night:.0f} times a night while the dial stays on that carrier. Visits alone "
+        f"would take {_nights(told.nights_without)}."
+    )
+    if not told.operations_a_pass:
+        return [f"{buys} No relay moves more for it."]
+    cost = f"This costs {told.operations_a_pass:.0f} more relay operations and {told.seconds_a_pass:.0f} s a pass"
+    if told.passes is None:
+        return [f"{buys} {cost}, as `edges_a_pass` says."]
+    return [
+        f"{buys} {cost} for the first {told.passes} passes, a twentieth of the relays' life; after them it costs "
+        f"nothing and takes {_nights(told.later_nights)}."
+    ]
+
+
+def _nights(number: int) -> str:
+    return "one night" if number == 1 else f"{number} nights"
 
 
 def _found_by_check(station: "Station", folder: Path) -> tuple[str, ...]:

@@ -11,8 +11,10 @@ from statistics import fmean
 
 from drivers.contracts import Receiver, Switch
 from drivers.errors import BadReply, Refused, RigError, Stuck, Unsupported
+from drivers.receivers.hamlib_meters import HasTwoMeters
 from sweeper import analysis
 from sweeper.clock import Clock
+from sweeper.daemon.meter_check import against_the_file, finer_meter
 from sweeper.daemon.rig.borrow import borrowed_rig
 from sweeper.daemon.rig.instruments import Rig, open_receiver, open_switch
 from sweeper.engine import same_dial
@@ -199,7 +201,10 @@ def _paths(
     if not channels:
         return
     if taken:
-        yield from _against_the_file(station, [value for visit in taken for value in visit.readings])
+        shown = [value for visit in taken for value in visit.readings]
+        yield from (Item("meter", False, told) for told in against_the_file(station, shown))
+        if isinstance(receiver, HasTwoMeters) and (told := finer_meter(receiver)):
+            yield Item("meter", True, told, about_meter=True)
         seen = analysis.meter_seen(taken, facts_of(station).meter)
         yield from (Item("meter", True, sentence, True, seen.floor) for sentence in seen.sentences)
     for channel in channels:
@@ -220,21 +225,6 @@ def _paths(
         f"on no channel does the reading move by {NOTICED_DB:.0f} dB with the stage: a dead relay, a stage without "
         f"supply, or a meter that stands still. Listen while you switch by hand.",
     )
-
-
-def _against_the_file(station: Station, readings: Sequence[float]) -> Iterator[Item]:
-    """Readings that the station file's meter section says cannot be."""
-    meter = station.receiver.meter
-    lowest, highest, half = min(readings), max(readings), (meter.step_db or 0.0) / 2
-    if meter.floor is not None and lowest < meter.floor - half:
-        told = f"it reads {lowest:g}, below the floor of {meter.floor:g} in receiver.meter. Mend the floor."
-        yield Item("meter", False, told)
-    if meter.top is not None and highest > meter.top + half:
-        told = f"it reads {highest:g}, above the top of {meter.top:g} in receiver.meter. Mend the top."
-        yield Item("meter", False, told)
-    if meter.curve and highest > meter.curve[-1][0]:
-        told = f"it reads {highest:g}, and the curve ends at {meter.curve[-1][0]:g}. Calibrate up to there."
-        yield Item("meter", False, told)
 
 
 def _taken(

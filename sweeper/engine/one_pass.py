@@ -29,7 +29,7 @@ from sweeper.clock import Clock
 from sweeper.engine.meter import stuck_readings
 from sweeper.engine.settings import GRACE_S, RELAYS_SHARE, MeasurementSettings, same_dial, without_dial
 from sweeper.engine.sink import Sink
-from sweeper.words import Outcome, PassRecord, Reading, SignalPath, Visit
+from sweeper.words import Channel, Outcome, PassRecord, Reading, SignalPath, Visit
 
 if TYPE_CHECKING:
     from sweeper.engine.by_sound import Listening
@@ -138,6 +138,7 @@ class _AtWork:
         self._readings: list[Reading] = []
         self._visit_of: list[int] = []
         self._standing_hz: int | None = None
+        self._tuned_to: Channel | None = None
         self._mode_read_back: Tuning | None = None
         self._dial_is_ours = True
         self.listening: Listening | None = None
@@ -198,8 +199,13 @@ class _AtWork:
         settings, receiver = self._settings, self._receiver
         hz = settings.dial_hz(visit.channel.hz)
         before = self._standing_hz
-        receiver.tune(hz)
-        self._sleep(settings.settle_s)
+        if visit.channel != self._tuned_to:
+            self._tuned_to = None
+            receiver.tune(hz)
+            self._tuned_to = visit.channel
+        self._sleep(
+            settings.settle_s
+        )  # also where only a relay has moved: the meter settles on another level
         tuning = receiver.tuning()
         if tuning.mode.upper() != settings.mode.upper():
             raise Yielded(f"somebody set the receiver to {tuning.mode}; the pass gave way")

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from itertools import pairwise
 from math import lcm
 
+from sweeper.plan.edges import carriers, last_pass
 from sweeper.plan.order import moved, one_pass
 from sweeper.station import Station
 from sweeper.words import SignalPath
@@ -12,7 +13,7 @@ from sweeper.words import SignalPath
 
 @dataclass(frozen=True, slots=True)
 class Budget:
-    """The cost of a station's plan. Means over the rhythm of load and noise paths.
+    """The cost of a station's plan. Means over the rhythm of load and noise paths, after its first passes (`edges`).
 
     `changes_a_pass` counts changes of path, also those made by hand, `relay_operations_a_day` every move of every
     relay; `relay_years` is the life of the relay that moves most, each move counted as one operation, which is
@@ -35,9 +36,10 @@ def budget(station: Station, passes_a_day: float | None = None) -> Budget:
     Seconds a pass are the settle times and the readings; slow links add to them.
     """
     rest = SignalPath.parse(station.switch.rest)
-    cycle = range(1, lcm(station.plan.load_every, station.plan.noise_every, 2) + 1)
-    if len(cycle) > 2000:  # Rhythms without a common measure: a long sample is as good.
-        cycle = range(1, 2001)
+    long = min(lcm(station.plan.load_every, station.plan.noise_every, 2), 2000)  # beyond, a sample is as good
+    first = last_pass(station, len(carriers(station.channels()))) or 0
+    begin = -(-first // long) * long + 1
+    cycle = range(begin, begin + long)
     visits, hands, changes, moves = 0, 0, 0, Counter[str]()
     for number in cycle:
         along = [visit.path for visit in one_pass(station, number)]

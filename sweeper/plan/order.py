@@ -1,24 +1,56 @@
 """The order of visits in a pass: bypass, stage, stage, bypass, so that linear drift cancels and relays move least."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Collection, Iterator, Sequence
 from itertools import combinations, pairwise, permutations
 
+from sweeper.plan.edges import more_edges, stays_tuned, targets, there_and_back
 from sweeper.station import Station
-from sweeper.words import ANTENNA_BYPASS, ANTENNA_STAGE, SignalPath, Visit
+from sweeper.words import ANTENNA_BYPASS, ANTENNA_STAGE, Channel, SignalPath, Visit
 
 _ABBA = (ANTENNA_BYPASS, ANTENNA_STAGE, ANTENNA_STAGE, ANTENNA_BYPASS)
 
 
-def one_pass(station: Station, pass_number: int) -> tuple[Visit, ...]:
-    """The visits of pass `pass_number` (from 1): every channel through one path before a relay moves.
+def one_pass(station: Station, pass_number: int, bands: Collection[str] | None = None) -> tuple[Visit, ...]:
+    """The visits of pass `pass_number` (from 1), of `bands` (None, or none of the station's: all).
 
-    Where a person sets the dial it is the other way round: every path on one channel before the dial moves.
+    Every channel comes through one path before a relay moves, there and back through the channels by turns, so that
+    each change of route finds the dial where it stays, on another channel in each pass; `edges` says which get more.
+    Where a person sets the dial, or no relay wears, it is the other way round: every path on one channel.
     """
     channels = station.channels()
-    if station.receiver.by_hand:
-        order = path_order(station, pass_number)
+    if bands is not None:
+        channels = tuple(each for each in channels if each.band in bands) or channels
+    order = path_order(station, pass_number)
+    if stays_tuned(station):
         return tuple(Visit(channel, path) for channel in channels for path in order)
-    return tuple(Visit(channel, path) for path in path_order(station, pass_number) for channel in channels)
+    more = more_edges(station, pass_number, channels)
+    channels = _ending_with_a_target(channels, pass_number)
+    visits: list[Visit] = []
+    for path, forth in zip(order, _ways(order), strict=True):
+        for channel in channels if forth else channels[::-1]:
+            visit = Visit(channel, path)
+            here = path == ANTENNA_BYPASS and channel in more
+            visits += there_and_back(visit) if here else (visit,)
+    return tuple(visits)
+
+
+def _ending_with_a_target(channels: tuple[Channel, ...], pass_number: int) -> tuple[Channel, ...]:
+    """The channels in their order, begun such that in this pass's turn a channel for edges comes last."""
+    turns = targets(channels)
+    after = channels.index(turns[pass_number % len(turns)]) + 1
+    return channels[after:] + channels[:after]
+
+
+def _ways(order: Sequence[SignalPath]) -> Iterator[bool]:
+    """Whether each path goes forth through the channels or back: antenna paths by turns, so that drift cancels on every
+    channel; what comes between them back from where the dial stands."""
+    of_antenna, forth = False, False
+    for path in order:
+        if path.source == "antenna":
+            forth = of_antenna = not of_antenna
+        else:
+            forth = not forth
+        yield forth
 
 
 def path_order(station: Station, pass_number: int) -> tuple[SignalPath, ...]:

@@ -40,6 +40,7 @@ def facts_of(station: "Station") -> StationFacts:
             noise_bandwidth_hz=receiver.noise_bandwidth_hz,
             curve=meter.curve,
             linear=receiver.audio is not None,
+            by_table=bool(meter.curve) and meter.curve_from == "table",
         ),
         rated_gain_db=station.stage.rated_gain_db,
         rated_noise_figure_db=station.stage.rated_noise_figure_db,

@@ -22,6 +22,12 @@ class Plan(Section):
     noise_every: int = Field(
         default=16, ge=1, le=1000, description="Noise-source paths, every so many passes, from 1."
     )
+    edges_a_pass: int | None = Field(
+        default=None,
+        ge=0,
+        le=100,
+        description="Carriers that get changes of route of their own in a pass; 0 for none, or leave it out.",
+    )
 
 
 MOST_WINDOWS = 200

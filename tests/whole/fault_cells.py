@@ -5,21 +5,24 @@ The receiver's own stage is an instrument of its own: stage and meter share one 
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from typing import Any
 
 from sweeper.simulation.wires.faults import WireFaults
-from tests.whole.faulty_station import BOARDS, CHANNELS_HZ, OWN_STAGES, READINGS, RECEIVERS
+from tests.whole.faulty_station import BOARDS, CHANNELS_HZ, OWN_STAGES, READINGS, RECEIVERS, TUNINGS
 
-RECEIVER_MOMENTS = {
+RECEIVER_MOMENTS: dict[str, Any] = {
     "greeting": ("dial", 1),
     "tuning": ("tune", 3),
     "settling": ("dial", 6),
     "reading": ("meter", 3),
     "switching": ("transmit", 2),
-    "restoring": ("tune", 4 * len(CHANNELS_HZ) + 1),
+    "switching while tuned": (("meter", len(CHANNELS_HZ) * READINGS), ("transmit", 1)),
+    "restoring": ("tune", TUNINGS + 1),
     "between passes": None,
 }
-"""The nth command of a kind, counted in a pass. Before each change of path the transmitter is asked about; after a
-tuning for each visit comes one for the way back. Between passes: the first reply of the next one is hit."""
+"""The nth command of a kind, counted in a pass, or from another such command on. Before each change of path the
+transmitter is asked about; the second path begins where the first one ended, so the dial stays. After the tunings of
+the visits comes one for the way back. Between passes: the first reply of the next one is hit."""
 
 SWITCH_MOMENTS = {
     "pulling in": ("write", 1),
@@ -27,7 +30,7 @@ SWITCH_MOMENTS = {
     "reading back": ("read", 4),
     "between passes": None,
 }
-"""Letting go is the way back to rest."""
+"""The relay pulls in while the receiver stays on a channel. Letting go is the way back to rest."""
 
 OWN_STAGE_MOMENTS = {
     "pulling in": (("meter", 2 * READINGS), ("setting", 4)),
@@ -110,7 +113,7 @@ def wire_cells(faults: dict) -> list[Cell]:
         for receiver in RECEIVERS
         for fault in faults
         for moment in RECEIVER_MOMENTS
-        if moment != "switching" or asks_about_transmitter(receiver)
+        if not moment.startswith("switching") or asks_about_transmitter(receiver)
     ]
     boards = [
         Cell("switch", board, fault, moment)

@@ -24,6 +24,8 @@ CHANNELS_HZ = (7_038_500, 14_112_000)
 READINGS = 2
 WHOLE = 4 * len(CHANNELS_HZ) * READINGS
 """Readings of a whole pass: bypass, stage, stage, bypass, on each channel."""
+TUNINGS = 4 * len(CHANNELS_HZ) - 3
+"""Tunings of a whole pass: each path but the first begins on the channel that the one before ended on."""
 
 RECEIVERS = {
     "rigctl-net": "driver: hamlib",

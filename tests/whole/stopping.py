@@ -14,7 +14,7 @@ from pathlib import Path
 
 from sweeper.daemon.run.campaign import run_passes
 from sweeper.simulation.wires.faults import WireFaults
-from tests.whole.faulty_station import BOARDS, RECEIVERS, FaultyStation, faulty_station
+from tests.whole.faulty_station import BOARDS, RECEIVERS, TUNINGS, FaultyStation, faulty_station
 
 PATIENT_S = 50.0
 BREAKS: dict[str, Callable[[WireFaults], None]] = {
@@ -32,9 +32,9 @@ RECEIVER_MOMENTS = {
     "tuning": ("tune", 3),
     "reading": ("meter", 3),
     "switching": ("transmit", 2),
-    "restoring": ("tune", 9),
+    "restoring": ("tune", TUNINGS + 1),
 }
-"""The nth command of a kind; eight visits make eight tunings, and the ninth is the way back."""
+"""The nth command of a kind; after the tunings of the visits comes the way back."""
 
 SWITCH_MOMENTS = {"pulling in": ("write", 1), "letting go": ("write", 2), "reading back": ("read", 4)}
 TELL_THEMSELVES = ("text-line", "mqtt")

@@ -15,7 +15,7 @@ from pathlib import Path
 import pytest
 
 from sweeper.simulation.wires.faults import Send
-from tests.whole.faulty_station import RECEIVERS, WHOLE, faulty_station
+from tests.whole.faulty_station import RECEIVERS, TUNINGS, WHOLE, faulty_station
 
 pytestmark = pytest.mark.wires
 
@@ -66,7 +66,7 @@ HAS_THE_ANSWER = {
     "lines before the answer", "every answer twice", "another answer before", "the answer in pieces",
 }  # fmt: skip
 """A careful reader may find it there."""
-MOMENTS = {"greeting": ("dial", 1), "reading": ("meter", 3), "restoring": ("tune", 9)}
+MOMENTS = {"greeting": ("dial", 1), "reading": ("meter", 3), "restoring": ("tune", TUNINGS + 1)}
 
 
 @pytest.mark.parametrize("moment", MOMENTS)

@@ -79,13 +79,13 @@ def pass_with(station: FaultyStation, cell: Cell, happen: Callable[[], None]) ->
     if cell.moment == "between passes":
         assert_whole(station, station.one_pass())
         happen()
-    elif cell.part == "own stage":
-        first, (kind, nth) = OWN_STAGE_MOMENTS[cell.moment]
-        log.when(first[0], lambda: log.when(kind, happen, nth), first[1])
     else:
-        moments = RECEIVER_MOMENTS if cell.part == "receiver" else SWITCH_MOMENTS
-        kind, nth = moments[cell.moment]
-        log.when(kind, happen, nth)
+        moments = {"receiver": RECEIVER_MOMENTS, "switch": SWITCH_MOMENTS, "own stage": OWN_STAGE_MOMENTS}
+        first, last = moments[cell.part][cell.moment]
+        if isinstance(first, tuple):
+            log.when(first[0], lambda: log.when(last[0], happen, last[1]), first[1])
+        else:
+            log.when(first, happen, last)
     record = station.one_pass()
     assert log.waiting == 0, "the moment never came"
     return record
@@ -185,7 +185,13 @@ def test_a_refused_frequency_is_told_with_the_frequency(cell: Cell, station: Fau
     assert_whole(station, station.one_pass())
 
 
-@each("cell", state_cells(("settling", "reading", "between passes")), ids=str)
+def hand_cells() -> list[Cell]:
+    asked = tuple(receiver for receiver in RECEIVERS if asks_about_transmitter(receiver))
+    moments = ("settling", "reading", "between passes")
+    return state_cells(moments) + state_cells(("switching while tuned",), asked)
+
+
+@each("cell", hand_cells(), ids=str)
 def test_a_pass_gives_way_to_a_hand_at_the_dial_and_leaves_it_there(
     cell: Cell, station: FaultyStation
 ) -> None:

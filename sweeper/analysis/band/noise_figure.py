@@ -152,7 +152,7 @@ def _receiver(rows: pl.DataFrame, facts: StationFacts, alike: float) -> tuple[Es
         if not np.isfinite(figure):
             return None, ""
         return summed(figure, [(budget, ENDLESS), (slope**2 * variance, dof)]), "source"
-    if facts.meter.calibrated:
+    if facts.meter.in_dbm:
         off_floor = rows.filter(pl.col("noise_rise_bound") != "at least")
         if off_floor.is_empty():
             return None, ""

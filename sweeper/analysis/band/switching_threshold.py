@@ -15,7 +15,7 @@ from sweeper.analysis.arrays import Floats
 from sweeper.analysis.band.gain import Gain
 from sweeper.analysis.band.nightly import measured_alike
 from sweeper.analysis.band.noise_figure import load_difference_of
-from sweeper.analysis.facts import StationFacts
+from sweeper.analysis.facts import MeterFacts, StationFacts
 from sweeper.analysis.physics.friis import outside_at_change_lin, snr_change_db, to_db
 from sweeper.analysis.statistics.group_sequential import look_level
 from sweeper.analysis.statistics.interval import Interval
@@ -86,18 +86,21 @@ def switching_threshold(
         crossing_rise_db(worthwhile, gain.gain_db, difference + 0.01) - crossing,
     )
     error = float(np.hypot(slopes[0] * gain.se_db, slopes[1] * difference_se) / 0.01)
-    load = rows["meter_reading_bypass"].to_numpy() - rows["noise_rise_db"].to_numpy()
+    column = "level_antenna_bypass" if facts.meter.curve else "meter_reading_bypass"
+    load = rows[column].to_numpy() - rows["noise_rise_db"].to_numpy()
     load_se = float(np.std(load) + 0.1)
     reading = float(np.mean(load)) + crossing
     reading_reach = reach * float(np.hypot(error, load_se))
-    ends = Interval(reading, reading - reading_reach, reading + reading_reach)
+    ends = _as_shown(Interval(reading, reading - reading_reach, reading + reading_reach), facts.meter)
+    if ends is None:
+        return SwitchingThreshold(CURVE_RISES_DB, curve, best, None, None, OFF_THE_CURVE)
     return SwitchingThreshold(
         CURVE_RISES_DB,
         curve,
         best,
         Interval(crossing, crossing - reach * error, crossing + reach * error),
         ends,
-        f"Stage in while the noise in bypass reads below {_on_the_meter(reading, facts.meter.unit, reading_reach)}: "
+        f"Stage in while the noise in bypass reads below {_on_the_meter(ends, facts.meter.unit)}: "
         f"there it brings {worthwhile:g} dB or more.",
     )
 
@@ -122,11 +125,25 @@ def on_every_scale(
 _UNITS = {"dBm": "dBm", "raw": "on the meter"}
 
 
-def _on_the_meter(reading: float, unit: str, reach_db: float) -> str:
+OFF_THE_CURVE = "No rule by eye: the reading that it would name lies off the meter's curve."
+
+
+def _as_shown(level: Interval, meter: MeterFacts) -> Interval | None:
+    """A level along the meter's curve back to what the meter shows; None where it lies off the curve."""
+    if not meter.curve:
+        return level
+    shown, dbm = np.array(meter.curve).T
+    if not dbm[0] <= level.value <= dbm[-1]:
+        return None
+    return Interval(*(float(np.interp(each, dbm, shown)) for each in (level.value, level.low, level.high)))
+
+
+def _on_the_meter(at: Interval, unit: str) -> str:
     """A reading as the meter shows it, with its uncertainty; on an S-meter as the needle stands."""
+    reading, reach = at.value, max(at.high - at.value, at.value - at.low)
     if unit == "dB-over-S9":
-        return f"about {s_units(reading)} ({plain(reading)} dB over S9, give or take {reach_db:.1f} dB)"
-    return f"{plain(reading)} {_UNITS[unit]} (give or take {reach_db:.1f} dB)"
+        return f"about {s_units(reading)} ({plain(reading)} dB over S9, give or take {reach:.1f} dB)"
+    return f"{plain(reading)} {_UNITS[unit]} (give or take {reach:.1f})"
 
 
 def _at_most(best: Interval, worthwhile_db: float) -> str:

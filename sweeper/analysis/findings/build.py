@@ -63,7 +63,7 @@ def _period(table: Table, place: int, facts: StationFacts) -> PeriodFinding:
         flags.add("table")
     if judged.withheld:
         flags |= {"withheld", judged.withheld}
-    if not facts.meter.calibrated:
+    if not facts.meter.in_dbm:
         flags.add("uncalibrated")
     return PeriodFinding(
         hour_utc=cell.hour_utc,

@@ -90,7 +90,12 @@ def with_step(facts: StationFacts, readings: pl.DataFrame) -> StationFacts:
     step = step_of(readings["reading"].cast(pl.Float64).fill_null(float("nan")).to_numpy())
     if step is None:
         return facts
-    if facts.meter.curve:
-        shown, dbm = np.array(facts.meter.curve).T
-        step *= float(np.median(np.diff(dbm) / np.diff(shown)))
-    return replace(facts, meter=replace(facts.meter, step_db=step))
+    return replace(facts, meter=replace(facts.meter, step_db=step * db_a_count(facts.meter)))
+
+
+def db_a_count(meter: MeterFacts) -> float:
+    """Decibels for one of the meter's own unit, in the middle of its curve; 1 without one."""
+    if not meter.curve:
+        return 1.0
+    shown, dbm = np.array(meter.curve).T
+    return float(np.median(np.diff(dbm) / np.diff(shown)))

@@ -10,7 +10,7 @@ import numpy as np
 
 from sweeper.analysis.facts import MeterFacts
 from sweeper.analysis.meter.floor import FEWEST_READINGS, USUAL_FLOORS
-from sweeper.analysis.meter.scale import step_of
+from sweeper.analysis.meter.scale import db_a_count, present_dbm, step_of
 from sweeper.analysis.meter.slope import USUAL_AVERAGING_S, noise_spread_db
 from sweeper.analysis.thresholds import COARSEST_STEPS, DEAD_SLOPE, SLOPE_AS_GOOD_AS_ONE, SLOPE_SE
 
@@ -60,8 +60,9 @@ def meter_seen(taken: Sequence[TakenVisit], meter: MeterFacts) -> MeterSeen:
         if floor is not None and np.mean(values <= floor) > 0.2
     }
     blind = tuple(dict.fromkeys(visit.band for visit, _ in visits if _path(visit) in resting))
-    told = [(visit, values) for visit, values in visits if _path(visit) not in resting]
-    slope, error = _slope(told, meter, step or 0.0)
+    told = [(visit, present_dbm(values, meter)) for visit, values in visits if _path(visit) not in resting]
+    told = [(visit, values) for visit, values in told if np.isfinite(values).all()]
+    slope, error = _slope(told, meter, (step or 0.0) * db_a_count(meter))
     return MeterSeen(
         step, floor, slope, error, blind, tuple(_sentences(meter, step, floor, slope, error, blind, resting))
     )
@@ -115,7 +116,8 @@ def _sentences(
 ) -> list[str]:
     said = []
     if step_db:
-        said.append(f"The meter moves in steps of {step_db:g} dB.")
+        unit = "on its own scale" if meter.unit == "raw" else "dB"
+        said.append(f"The meter moves in steps of {step_db:g} {unit}.")
     if floor is not None:
         said.append(f"The meter ends at {floor:g}: what it shows there is “at most”.")
     for band in blind:

@@ -55,7 +55,7 @@ def meter_of(summaries: pl.DataFrame, facts: StationFacts) -> Meter:
     So is one that computes its levels from samples: its decibels are decibels.
     """
     noise = summaries.filter((pl.col("for") == "noise") & (pl.col("passes") > 0))
-    if facts.meter.calibrated or facts.meter.linear or noise.is_empty():
+    if facts.meter.in_dbm or facts.meter.linear or noise.is_empty():
         return CALIBRATED
     slopes = slopes_of(noise, facts.meter)
     bands = noise["band"].unique().to_list()

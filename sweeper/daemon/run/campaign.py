@@ -138,10 +138,8 @@ class Campaign:
             yield
 
     def _visits(self, number: int) -> tuple[Visit, ...]:
-        """The pass as planned, of the bands that are due (None: all); never an empty one."""
-        planned, due = one_pass(self.station, number), self._bands_due()
-        chosen = planned if due is None else tuple(visit for visit in planned if visit.channel.band in due)
-        return chosen or planned
+        """The pass as planned, of the bands that are due."""
+        return one_pass(self.station, number, self._bands_due())
 
     def account(
         self, outcome: Outcome, because: str, number: int | None = None, started: datetime | None = None

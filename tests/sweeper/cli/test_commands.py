@@ -232,3 +232,15 @@ def test_a_plan_calls_its_relay_a_relay(tmp_path: Path) -> None:
     file.write_bytes(example("saltmarsh").read_bytes())
     told = sweeper("plan", file).stdout
     assert "relay 0, rated for 100 000 operations" in " ".join(told.split())
+
+
+@pytest.mark.clock
+def test_plan_says_what_changes_of_route_while_the_dial_stays_cost_and_buy(tmp_path: Path) -> None:
+    file = tmp_path / "saltmarsh.yaml"
+    file.write_bytes(example("saltmarsh").read_bytes())
+    told = " ".join(sweeper("plan", file).stdout.split())
+    assert "known to ±0.5 dB after one night: the route changes" in told
+    assert (
+        "12 more relay operations" in told
+        and "for the first 416 passes, a twentieth of the relays' life" in told
+    )

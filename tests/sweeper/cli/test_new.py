@@ -19,6 +19,15 @@ from sweeper.simulation import saltmarsh, serve
 from sweeper.station import drivers, load
 from sweeper.station.rewrite import with_values
 from sweeper.station.sections import Meter
+from tests.clocks import evening
+from tests.whole.peers import free_port, rigctld
+
+
+@pytest.fixture(autouse=True)
+def no_server_of_this_computer(monkeypatch: pytest.MonkeyPatch) -> None:
+    """What happens to listen where rigctld would is none of these tests' business."""
+    monkeypatch.setattr("sweeper.cli.first_receiver.RECEIVER_PORTS", ())
+    monkeypatch.setattr("sweeper.cli.first_receiver.RECEIVER_PORT", free_port())
 
 
 def answer(monkeypatch: pytest.MonkeyPatch, *answers: str) -> None:
@@ -163,6 +172,8 @@ def test_a_server_that_cannot_tell_whether_it_transmits_is_asked_about(
             new(file, listen=False, check=False)
         station = load(file)
         assert station.receiver.options.receive_only is written_down
+        # such a program counts from full scale, in tenths
+        assert (station.receiver.meter.unit, station.receiver.meter.step_db) == ("raw", None)
         assert station.receiver.link == f"tcp://{link}"
         assert [band.name for band in station.bands] == ["80 m", "40 m", "31 m", "20 m", "10 m"]
     assert "It is tuned to 9.75 MHz." in capsys.readouterr().out
@@ -174,6 +185,29 @@ def test_a_server_that_tells_it_is_not_asked_about(monkeypatch: pytest.MonkeyPat
         answer(monkeypatch, "", "", "", "", served.receiver_link, "person", "", "no", "", "")
         new(tmp_path / "home.yaml", listen=False, check=False)
         assert not served.receiver_log.forbidden
+
+
+@pytest.mark.wires
+def test_where_rawstr_is_finer_it_is_read_along_hamlibs_table(
+    monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    """rigctld for model 3073, whose table in hamlib 4.5.4 begins with [0, -54], [10, -48]."""
+    world = saltmarsh(seed=1)
+    with (
+        serve(world, evening(), receiver="ic7300", ours=False) as served,
+        rigctld(3073, device=served.receiver_link.removeprefix("tcp://")) as port,
+    ):
+        answer(monkeypatch, "", "", "", "", f"127.0.0.1:{port}", "person", "", "no", "", "")
+        file = tmp_path / "home.yaml"
+        new(file, listen=False, check=False)
+    receiver = load(file).receiver
+    assert receiver.options.level == "RAWSTR"
+    assert (receiver.meter.unit, receiver.meter.curve_from, receiver.meter.uncertainty_db) == (
+        "raw",
+        "table",
+        10,
+    )
+    assert receiver.meter.curve[:2] == ((0.0, -127.0), (10.0, -121.0))
 
 
 @pytest.mark.parametrize(("place", "told"), [("51.5, 0", False), ("-34, 18", False), ("40, -75", True)])

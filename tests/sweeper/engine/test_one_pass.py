@@ -10,10 +10,12 @@ from drivers.contracts import Tuning
 from drivers.errors import BadReply, LinkLost, LinkTimeout, Refused
 from sweeper.clock import JumpingClock
 from sweeper.engine import measure_pass
-from sweeper.words import PassRecord
+from sweeper.words import ANTENNA_BYPASS, ANTENNA_STAGE, PassRecord, Visit
 from tests.sweeper.engine.bench import (
+    CARRIER_40,
     CHANNELS,
     FOUND,
+    NOISE_40,
     SETTINGS,
     VISITS,
     Board,
@@ -82,6 +84,62 @@ def test_every_channel_is_visited_before_a_relay_moves_and_equal_neighbours_do_n
         "antenna-bypass",
     ]
     assert record.relay_operations == 4
+
+
+OVER_AND_BACK = tuple(
+    Visit(channel, path)
+    for channel, path in (
+        (CARRIER_40, ANTENNA_BYPASS),
+        (CARRIER_40, ANTENNA_STAGE),
+        (CARRIER_40, ANTENNA_BYPASS),
+        (NOISE_40, ANTENNA_BYPASS),
+        (NOISE_40, ANTENNA_STAGE),
+    )
+)
+
+
+def test_the_receiver_stays_on_a_channel_while_the_route_changes_and_settles_all_the_same() -> None:
+    dial, board, kept, clock = Dial(), Board(), Kept(), a_clock()
+    record = measure_pass(7, OVER_AND_BACK, dial, board, clock, SETTINGS, kept, Event())
+    assert record.outcome == "done" and dial.calls.count("tune") == 2
+    assert board.history == [
+        "antenna-bypass",
+        "antenna-stage",
+        "antenna-bypass",
+        "antenna-stage",
+        "antenna-bypass",
+    ]
+    readings = kept.records[0][1]
+    before, after = readings[SETTINGS.readings - 1], readings[SETTINGS.readings]
+    assert (after.time - before.time).total_seconds() == pytest.approx(
+        SETTINGS.switch_settle_s + SETTINGS.settle_s
+    )
+    assert dial.calls.count("is_transmitting") >= 5  # before each change of path, and before the way back
+
+
+@pytest.mark.parametrize("hand_at", ["tuning", "frequency_hz"])
+def test_a_hand_at_the_dial_is_seen_where_nobody_tells_the_receiver_to_tune(hand_at: str) -> None:
+    dial, board, kept = Dial(), Board(), Kept()
+
+    def turn() -> None:
+        dial.tuning_now = replace(dial.tuning_now, hz=10_005_000)
+
+    dial.before = at_call(hand_at, 2 if hand_at == "tuning" else 3, turn)
+    record = measure_pass(7, OVER_AND_BACK, dial, board, a_clock(), SETTINGS, kept, Event())
+    assert record.outcome == "skipped" and "somebody tuned" in record.because
+    assert dial.tuning_now.hz == 10_005_000 and board.standing == "antenna-bypass"
+
+
+def test_a_relay_that_falls_back_while_the_receiver_stays_spoils_no_edge() -> None:
+    dial, board, kept = Dial(), Board(), Kept()
+
+    def fall() -> None:
+        board.standing = "antenna-bypass"
+
+    dial.before = at_call("read_power", SETTINGS.readings + 2, fall)
+    record = measure_pass(7, OVER_AND_BACK, dial, board, a_clock(), SETTINGS, kept, Event())
+    assert record.outcome == "failed" and "no longer stand at antenna-stage" in record.because
+    assert kept.records[0][1] == ()
 
 
 def test_the_state_to_restore_is_kept_before_anything_is_set() -> None:

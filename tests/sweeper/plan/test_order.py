@@ -29,6 +29,7 @@ NOISE_TOO = (
     ),
     ("bands:", "noise_source:\n  enr_db: 15\nplan:\n  load_every: 2\n  noise_every: 6\nbands:"),
 )
+NO_EDGES = ("bands:", "plan:\n  edges_a_pass: 0\nbands:")
 ABBA = (ANTENNA_BYPASS, ANTENNA_STAGE, ANTENNA_STAGE, ANTENNA_BYPASS)
 
 
@@ -41,17 +42,22 @@ def test_a_pass_goes_bypass_stage_stage_bypass(station: Station) -> None:
     assert path_order(station, 2) == ABBA
 
 
-def test_all_channels_are_visited_through_one_path_before_a_relay_moves(station: Station) -> None:
+def test_all_channels_are_visited_through_one_path_before_a_relay_moves(tmp_path: Path) -> None:
+    station = load(written(tmp_path, NO_EDGES))
     visits = one_pass(station, 2)
     stays = [
         (path, [visit.channel for visit in group]) for path, group in groupby(visits, key=lambda v: v.path)
     ]
     assert [path for path, _ in stays] == [ANTENNA_BYPASS, ANTENNA_STAGE, ANTENNA_BYPASS]
-    channels = list(station.channels())
-    assert [seen for _, seen in stays] == [channels, channels * 2, channels]
+    back, channels = list(station.channels()), list(station.channels())[::-1]
+    assert [seen for _, seen in stays] in (
+        [channels, back + channels, back],
+        [back, channels + back, channels],
+    )
 
 
-def test_linear_drift_cancels_on_every_channel_in_a_pass_without_load(station: Station) -> None:
+def test_linear_drift_cancels_on_every_channel_in_a_pass_without_load(tmp_path: Path) -> None:
+    station = load(written(tmp_path, NO_EDGES))
     visits = one_pass(station, 2)
     for channel in station.channels():
         drift = {path: [n for n, v in enumerate(visits) if v == type(v)(channel, path)] for path in set(ABBA)}

@@ -60,6 +60,24 @@ def test_the_reading_of_the_crossing_is_the_loads_and_the_noise_rise_there():
     assert found.reading.value == pytest.approx(load + found.crossing_db.value, abs=0.05)
 
 
+def test_on_a_meter_with_a_curve_the_reading_is_what_it_shows_there():
+    """Half a decibel a count, -110 dBm at nought: a level is twice as many counts as it lies decibels above that."""
+    plain = rule()
+    curve = ((0.0, -110.0), (400.0, 90.0))
+    meter = MeterFacts("raw", True, 0.5, None, None, 0.02, "rms", curve=curve)
+    told = facts(PLACE, meter=meter)
+    summaries = made(PLACE)
+    found = switching_threshold(summaries, combine(GainMethods(summaries), told), told)
+    assert found.reading.value == pytest.approx(2 * (plain.reading.value + 110.0), abs=0.1)
+    assert found.reading.high - found.reading.value == pytest.approx(
+        2 * (plain.reading.high - plain.reading.value), rel=0.2
+    )
+    short = replace(told, meter=replace(meter, curve=((0.0, -200.0), (10.0, -190.0))))
+    off = switching_threshold(summaries, combine(GainMethods(summaries), short), short)
+    assert off.reading is None and off.crossing_db is None
+    assert "off the meter's curve" in off.sentence
+
+
 def test_a_change_that_no_noise_brings_has_no_crossing():
     assert crossing_rise_db(1.0, 10.0, 9.5) != crossing_rise_db(1.0, 10.0, 9.5)
     assert rule(worthwhile_db=30.0).crossing_db is None
