@@ -56,7 +56,7 @@ class Meter(Section):
     )
     curve_from: Literal["calibration", "table"] = Field(
         default="calibration",
-        description="One of calibration (it was measured) and table (somebody's for the model; nights test it).",
+        description="One of calibration (measured here) and table (published for the model; nights test it).",
     )
     step_db: float | None = Field(default=None, gt=0, le=20, description="The meter's step in dB, above 0.")
     floor: float | None = Field(
@@ -104,7 +104,7 @@ class Audio(Section):
         default=0.25,
         ge=0,
         le=10,
-        description="How long after a relay the sound still is of before; `sweeper check` measures it.",
+        description="How long the sound lags behind a relay; `sweeper check` measures it.",
     )
     agc_off: bool = Field(
         default=False,
