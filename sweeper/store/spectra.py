@@ -94,7 +94,8 @@ def frame_of(rows: Iterable[tuple[Any, ...]]) -> pl.DataFrame:
     columns: list[list[Any]] = [[] for _ in names]
     for row in rows:
         for column, value in zip(columns, row, strict=True):
-            column.append(np.frombuffer(value, "<i2").astype(np.int16) if isinstance(value, bytes) else value)
+            levels = isinstance(value, bytes)  # series, or lists of one length would become an array's rows
+            column.append(pl.Series(np.frombuffer(value, "<i2").astype(np.int16)) if levels else value)
     if not columns[0]:
         return empty()
     return pl.DataFrame(

@@ -12,7 +12,7 @@ from sweeper.store import Store, StoreError
 from sweeper.store.days import day_of
 from sweeper.store.running import RunningDay
 from sweeper.store.running_spectra import TABLE
-from sweeper.store.spectra import NO_VALUE, POINTS, cdb_of
+from sweeper.store.spectra import NO_VALUE, POINTS, cdb_of, schema
 from tests.sweeper.store.nights import EVENING, LONGITUDE, open_store, pass_of, spectra_of
 
 EVERY = timedelta(minutes=10)
@@ -47,6 +47,18 @@ def test_spectra_are_the_same_in_the_database_and_in_the_days_file(tmp_path: Pat
     day = day_of(EVENING, LONGITUDE)
     file = tmp_path / "Saltmarsh" / "spectra" / f"{day}.parquet"
     assert pl.read_parquet(file)["start_hz"].to_list() == [7_037_500] * 6
+
+
+@pytest.mark.parametrize("passes", [1, 2])
+def test_spectra_that_are_all_as_long_make_the_same_table(tmp_path: Path, passes: int) -> None:
+    """In file and database side by side, as after a crash between the two."""
+    with open_store(tmp_path) as store:
+        fill(store, passes)
+        assert store.spectra().collect_schema() == schema()
+        day = day_of(EVENING, LONGITUDE)
+        store.write_day(day)
+        fill(store, 2)
+        assert store.spectra().collect()["pass"].to_list() == sorted([*range(1, passes + 3)] * 2)
 
 
 def test_a_pass_that_does_not_fit_stores_no_spectra(tmp_path: Path) -> None:
