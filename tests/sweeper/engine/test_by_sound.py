@@ -66,6 +66,8 @@ def test_levels_of_a_pass_are_those_at_the_receivers_input() -> None:
     record, readings = rig.measured()
     assert (record.outcome, record.because) == ("done", "")
     assert [len(shown) for shown in rig.kept.shown] == [8, 1] * 5  # for whoever looks on meanwhile
+    assert [band for band, _ in rig.kept.spectra] == [visit.channel.band for visit in VISITS]
+    assert [one.path for _, one in rig.kept.spectra] == [visit.path for visit in VISITS]
     cells = [each.channel.hz for each in readings if each.channel.purpose == "noise"]
     assert set(cells) == {7_037_950 + 300 * nth for nth in range(8)}
     assert {cells.count(hz) for hz in cells} == {5}
@@ -123,7 +125,7 @@ def test_a_card_that_is_unplugged_ends_the_pass_and_leaves_the_station_as_found(
 
     rig.source.take = unplugged
     record, readings = rig.measured()
-    assert (record.outcome, readings) == ("failed", ())
+    assert (record.outcome, readings, rig.kept.spectra) == ("failed", (), ())
     assert "unplugged" in record.because
     assert rig.dial.tuning_now == FOUND
     assert rig.board.standing == "antenna-bypass"
