@@ -113,3 +113,14 @@ class Notify(Section):
     )
     morning: bool = Field(default=True, description="false: no message when the night's last pass is over.")
     at_once: bool = Field(default=True, description="false: no message at once when something needs a hand.")
+
+
+class Store(Section):
+    """``store:``, what stays of spectra, where levels come from samples or sound."""
+
+    keep_spectra_days: int = Field(
+        default=14,
+        ge=0,
+        le=3650,
+        description="Days that spectra are kept whole; of older ones a picture an hour stays.",
+    )

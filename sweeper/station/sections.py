@@ -11,7 +11,7 @@ from pydantic import AfterValidator, BaseModel, Field, SerializeAsAny, model_val
 
 from sweeper import words
 from sweeper.station.fields import Decibel, Hz, Name, Seconds, Section
-from sweeper.station.running import MOST_WINDOWS, Analysis, Live, Notify, Plan, Window
+from sweeper.station.running import MOST_WINDOWS, Analysis, Live, Notify, Plan, Store, Window
 from sweeper.words import Purpose, SignalPath
 
 
@@ -279,6 +279,7 @@ class Station(Section):
     plan: Plan = Plan()
     schedule: tuple[Window, ...] = Field(default=(), max_length=MOST_WINDOWS)
     analysis: Analysis = Analysis()
+    store: Store = Store()
     live: Live = Live()
     notify: Notify | None = None
 
