@@ -10,7 +10,7 @@ from zoneinfo import ZoneInfo
 from pydantic import AfterValidator, BaseModel, ConfigDict, Field, SerializeAsAny, model_validator
 
 from sweeper import words
-from sweeper.words import Purpose, SignalPath
+from sweeper.words import Purpose, SignalPath, dial_beside
 
 Name = Annotated[
     str, Field(min_length=1, max_length=80, pattern=r"^[^\x00-\x1f\x7f/\\.][^\x00-\x1f\x7f/\\]*$")
@@ -129,8 +129,6 @@ class Audio(Section):
     )
 
 
-SOUND_MODES = {"USB": 1, "LSB": -1, "CW": 1, "CWR": -1}
-"""Modes whose detector keeps power as it is, and which way radio frequency goes with the tone."""
 WELCH = 1.26
 """What the window and half overlap cost of the averaging time (`sweeper.spectra.welch`)."""
 
@@ -191,9 +189,7 @@ class Receiver(Section):
 
     def dial_hz(self, hz: int) -> int:
         """Where the dial stands to hear a channel: there, or with sound `tone_hz` beside it, by the side band."""
-        if self.audio is None or self.mode.upper() in ("CW", "CWR"):
-            return hz
-        return hz - SOUND_MODES.get(self.mode.upper(), 1) * self.audio.tone_hz
+        return hz if self.audio is None else dial_beside(hz, self.mode, self.audio.tone_hz)
 
 
 class Switch(Section):
