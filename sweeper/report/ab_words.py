@@ -52,8 +52,8 @@ def figures(result: ABResult) -> tuple[tuple[str, str], ...]:
 
 NOW = {
     "gain-unknown": "Nothing shows that the receiver's gain was constant, so gain and noise change are not told; "
-    "to see them switch its AGC off, say --agc-off (or agc_off: true in the station file) and test again. S/N change, a "
-    "ratio, holds all the same.",
+    "to see them switch its AGC off, say --agc-off (or agc_off: true in the station file) and test again. S/N change, "
+    "a ratio, holds all the same.",
     "occupied": "Too few bins hold noise alone to trust its level, so nothing is told from it; listen with a wider "
     "pass band, or where fewer signals are.",
 }
