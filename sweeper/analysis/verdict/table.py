@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 import polars as pl
 
-from sweeper.analysis.band.cells import Cell, cells_of_band, persistence
+from sweeper.analysis.band.cells import Cell, cells_of_bands, persistence
 from sweeper.analysis.band.channels import DISAGREE, OCCUPIED, Channels, channels
 from sweeper.analysis.band.empty_carriers import empty_carriers
 from sweeper.analysis.band.gain import Gain, carriers_contradict, combine, quieter_antenna
@@ -140,10 +140,11 @@ def _on_scale(summaries: pl.DataFrame, facts: StationFacts, meter: Meter, scale:
     nights = _of_one_stage(nightly(pl.concat([summaries.clear(), *alike])), stepped)
     by_band = nights.partition_by("band", as_dict=True)
     parts = {band: by_band[band,] for band in bands if (band,) in by_band}
-    cells: list[Cell] = []
-    for band, part in parts.items():
-        found = cells_of_band(_since(stepped.get(band), part), gains[band], quieter[band], alike_nights)
-        cells += _near_overload(found, diagnoses[band])
+    of_now = {band: _since(stepped.get(band), part) for band, part in parts.items()}
+    cells = [
+        _near_overload(cell, diagnoses[cell.band])
+        for cell in cells_of_bands(of_now, gains, quieter, alike_nights)
+    ]
     troubles = [
         _troubles(cell, diagnoses[cell.band], noise[cell.band]) | meter.troubles(cell.band) for cell in cells
     ]
@@ -234,13 +235,11 @@ def _steady(methods: GainMethods, diagnosis: Diagnosis) -> GainMethods:
     return methods
 
 
-def _near_overload(cells: list[Cell], diagnosis: Diagnosis) -> list[Cell]:
-    """Cells in or next to an hour that overloads carry the flag ``near-overload``."""
-    near = diagnosis.hours_near_overload
-    return [
-        replace(cell, flags=(*cell.flags, "near-overload")) if cell.hour_utc in near else cell
-        for cell in cells
-    ]
+def _near_overload(cell: Cell, diagnosis: Diagnosis) -> Cell:
+    """The cell; in or next to an hour that overloads with the flag ``near-overload``."""
+    if cell.hour_utc not in diagnosis.hours_near_overload:
+        return cell
+    return replace(cell, flags=(*cell.flags, "near-overload"))
 
 
 def _troubles(cell: Cell, diagnosis: Diagnosis, noise: NoiseFigures) -> frozenset[str]:

@@ -6,12 +6,13 @@ import numpy as np
 import polars as pl
 import pytest
 
-from sweeper.analysis.band.cells import cells_of_band
+from sweeper.analysis.band.cells import cells_of_bands
 from sweeper.analysis.band.gain import Gain
 from sweeper.analysis.band.gain_methods import GainEstimate
 from sweeper.analysis.physics.friis import snr_lost_db
 from sweeper.analysis.statistics.curved_mean import AsymmetricEstimate
 from sweeper.analysis.statistics.estimates import Estimate
+from tests.sweeper.analysis.summaries import cells_of_band
 
 
 def gain_of(gain_db=10.0, se_db=0.05, source="load", flags=()):
@@ -204,3 +205,25 @@ def test_alike_nights_are_fewer_and_the_interval_wider():
     assert alike.snr_change.value == pytest.approx(apart.snr_change.value)
     assert alike.snr_change.se > 1.5 * apart.snr_change.se
     assert alike.snr_change.dof < apart.snr_change.dof
+
+
+def test_bands_tell_each_other_how_far_nights_stray():
+    """Five nights that agree by chance say less where the band beside strays; a band without a load says nothing."""
+    calm, gain = curved([3.0, 3.4, 2.7, 3.2, 2.9])
+    wild, _ = curved([1.0, 9.0, 6.0, 1.5, 4.5])
+    bare = wild.with_columns(
+        pl.lit(None, pl.Float64).alias(name)
+        for name in ("noise_rise_db", "stage_noise_rise_db", "load_difference_db")
+    )
+
+    def first(*bands):
+        asked = {str(place): band for place, band in enumerate(bands)}
+        cells = cells_of_bands(asked, dict.fromkeys(asked, gain), dict.fromkeys(asked, False))
+        span = cells[0].snr_change.interval(0.01)
+        return cells[0].snr_change.dof, span.high - span.low
+
+    alone, beside_wild, beside_bare = first(calm), first(calm, wild), first(calm, bare)
+    assert alone[0] > 5.0, "four of its own, and what is usual anywhere"
+    assert beside_wild[0] > alone[0] + 0.5
+    assert beside_wild[1] > 1.1 * alone[1]
+    assert beside_bare == pytest.approx(alone)
