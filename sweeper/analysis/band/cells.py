@@ -95,28 +95,31 @@ def cells_of_bands(
     gains: Mapping[str, Gain | None],
     quieter: Mapping[str, bool],
     alike: float = 0.0,
+    step_db: float = 0.0,
 ) -> list[Cell]:
     """Cells of the bands of a station from their nightly rows, band by band, hours in order.
 
     `quieter`: the stage changes what the antenna takes in, so that the noise rise caps nothing. `alike`: correlation
-    of neighbouring nights, as of `persistence`.
+    of neighbouring nights, as of `persistence`. `step_db`: the meter's, 0 for a fine one.
     """
     bands = telling_each_other([hours_together(here, gains[band], alike) for band, here in rows.items()])
     cells = []
     for (band, here), together in zip(rows.items(), bands, strict=True):
         seen = here.partition_by("hour_utc", as_dict=True)
         cells += [
-            _cell(seen[(hour,)], column, together, gains[band], quieter[band])
+            _cell(seen[(hour,)], column, together, gains[band], quieter[band], step_db)
             for column, hour in enumerate(together.hours)
         ]
     return cells
 
 
-def _cell(seen: pl.DataFrame, column: int, together: HoursTogether, gain: Gain | None, quieter: bool) -> Cell:
+def _cell(
+    seen: pl.DataFrame, column: int, together: HoursTogether, gain: Gain | None, quieter: bool, step_db: float
+) -> Cell:
     """The cell of one hour from its nightly rows `seen`; its values stand in that `column` of the grids."""
     here = seen.filter(pl.col("passes") > 0)
     at = {name: grid[:, column] for name, grid in together.grids.items()}
-    resolution = float(np.sqrt(np.mean(here["resolution_db"].fill_null(0.0).to_numpy() ** 2)))
+    resolution = together.resolution_db(here["resolution_db"].fill_null(0.0).to_numpy(), column, step_db)
     passes = int(here["passes"].sum())
     scatter = together.scatter[column]
     worths = {name: together.worth(np.isfinite(values)) for name, values in at.items()}
@@ -240,7 +243,7 @@ def _over_all_nights(
     beside = direct - bend.at(excess[there])
     if abs(float(beside.mean())) > OFF_THE_CURVE_DB:
         return None
-    rest = Estimate(0.0, float(np.hypot(gain.se_db, resolution_db)), gain.dof)
+    rest = summed(0.0, [(gain.se_db**2, gain.dof), (resolution_db**2, 1e6)])
     return over_all_nights(bend, excess[there], direct, worth.all_nights(scatter), rest, worth.nights)
 
 

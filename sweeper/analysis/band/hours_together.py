@@ -12,11 +12,14 @@ from numpy.typing import NDArray
 
 from sweeper.analysis.arrays import Floats
 from sweeper.analysis.band.gain import QUIETER, Gain
+from sweeper.analysis.physics.radiometer import resolution_over_nights_db
 from sweeper.analysis.statistics.curved_mean import Curve, curve
 from sweeper.analysis.statistics.effective_nights import Worth, worth
 from sweeper.analysis.statistics.estimates import Scatter, scatters
 from sweeper.analysis.statistics.scatter_of_others import scatters_of_others, together
 from sweeper.analysis.thresholds import CLEAR_RISE_DB, RISE_OF_ANY_USE_DB, USUAL_SPREAD_DB
+
+LEVELS = ("level_antenna_bypass", "level_antenna_stage")
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,6 +62,13 @@ class HoursTogether:
             return None
         logs = np.log([each.variance for each in known])
         return Scatter(float(np.exp(logs.mean())), float(np.mean([each.dof for each in known])))
+
+    def resolution_db(self, of_nights_db: Floats, column: int, step_db: float) -> float:
+        """What the meter's step leaves in the mean of an hour over its nights, from what it leaves in each, dB."""
+        there = np.isfinite(self.grids["difference_db"][:, column])
+        each = float(np.sqrt(np.mean(of_nights_db**2)))
+        levels = [self.grids[name][there, column] for name in LEVELS]
+        return max(resolution_over_nights_db(each, step_db, level[np.isfinite(level)]) for level in levels)
 
     def worth(self, there: NDArray[np.bool_]) -> Worth:
         """What the nights chosen are worth."""
@@ -114,6 +124,7 @@ def _grids(used: pl.DataFrame) -> dict[str, Floats]:
     column = np.array([hours[hour] for hour in used["hour_utc"].to_list()], dtype=int)
     grids: dict[str, Floats] = {}
     for name in (
+        *LEVELS,
         "difference_db",
         "difference_se_db",
         "noise_rise_db",

@@ -26,6 +26,7 @@ from sweeper.analysis.band.switching_threshold import (
 from sweeper.analysis.facts import StationFacts
 from sweeper.analysis.meter.changed import CHANGED, meter_change
 from sweeper.analysis.meter.scales import Scale, on_scale
+from sweeper.analysis.thresholds import REAL_SLOPES
 from sweeper.analysis.verdict.judge import Judged, judge
 from sweeper.analysis.verdict.scales import Meter, held_on_all, meter_of, without_untested
 
@@ -143,7 +144,7 @@ def _on_scale(summaries: pl.DataFrame, facts: StationFacts, meter: Meter, scale:
     of_now = {band: _since(stepped.get(band), part) for band, part in parts.items()}
     cells = [
         _near_overload(cell, diagnoses[cell.band])
-        for cell in cells_of_bands(of_now, gains, quieter, alike_nights)
+        for cell in cells_of_bands(of_now, gains, quieter, alike_nights, _widest_step(facts, scale))
     ]
     troubles = [
         _troubles(cell, diagnoses[cell.band], noise[cell.band]) | meter.troubles(cell.band) for cell in cells
@@ -233,6 +234,11 @@ def _steady(methods: GainMethods, diagnosis: Diagnosis) -> GainMethods:
         if not kept.is_empty():
             return GainMethods(kept, methods.alike)
     return methods
+
+
+def _widest_step(facts: StationFacts, scale: Scale) -> float:
+    """The meter's step in true decibels, dB, at the most that they are on this scale."""
+    return (facts.meter.step_db or 0.0) / (1.0 if scale.plain else REAL_SLOPES[0])
 
 
 def _near_overload(cell: Cell, diagnosis: Diagnosis) -> Cell:

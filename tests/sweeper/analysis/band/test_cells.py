@@ -29,6 +29,8 @@ def rows(differences_db, rises_db=3.0, stage_rises_db=9.0, **more):
         "hour_utc": [20] * count,
         "night": [start + timedelta(days=n) for n in range(count)],
         "passes": [4] * count,
+        "level_antenna_bypass": [-90.0] * count,
+        "level_antenna_stage": [-90.0 + each for each in differences_db],
         "difference_db": list(differences_db),
         "difference_se_db": [0.2] * count,
         "noise_rise_db": np.broadcast_to(rises_db, count).tolist(),
@@ -227,3 +229,16 @@ def test_bands_tell_each_other_how_far_nights_stray():
     assert beside_wild[0] > alone[0] + 0.5
     assert beside_wild[1] > 1.1 * alone[1]
     assert beside_bare == pytest.approx(alone)
+
+
+@pytest.mark.parametrize(("stray_db", "left"), [(0.0, 1.0), (8.0, 0.41)])
+def test_what_an_s_meter_rounds_averages_out_over_nights_whose_levels_stray(stray_db, left):
+    """Six nights by a meter of 6 dB a step that leaves 1 dB in each; differences that hardly scatter."""
+    nights = rows([8.0, 8.01, 7.99, 8.0, 8.01, 7.99], resolution_db=1.0, rises_db=None, stage_rises_db=None)
+    level = stray_db * np.array([-1.0, 1.0, 0.2, -0.6, 0.7, -0.3])
+    nights = nights.with_columns(
+        level_antenna_bypass=pl.Series(level), level_antenna_stage=pl.Series(level + 8.0)
+    )
+    (cell,) = cells_of_bands({"": nights}, {"": gain_of(se_db=0.0)}, {"": False}, step_db=6.0)
+    assert cell.snr_change.se == pytest.approx(left, abs=0.02)
+    assert cell.on_these_nights.se == pytest.approx(left, abs=0.05)
