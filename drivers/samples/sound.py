@@ -38,6 +38,7 @@ SETTLED_S = 0.3
 """How long arrivals are watched before the first sample is given, and for which channels are looked at."""
 LOOK_S = 0.01
 CLIPPED = 1.0 - 2.5 / 32768
+FAR_BEYOND_FULL_SCALE = 1000.0
 
 
 class SoundOptions(BaseModel):
@@ -138,7 +139,12 @@ class SoundSource:
         capture.held_from = sys.maxsize
         end = begin + len(frames)
         follows, self._given = begin == self._given and not self._broken, end
-        samples, gaps = self._sound(_of_full_scale(frames))
+        of_full_scale = _of_full_scale(frames)
+        if not float(np.abs(of_full_scale).max(initial=0.0)) < FAR_BEYOND_FULL_SCALE:
+            raise BadReply(
+                PART, f"samples of {self._found.name} are no numbers that a card gives.", "Unplug it."
+            )
+        samples, gaps = self._sound(of_full_scale)
         if not follows:
             gaps = (0, *(gap for gap in gaps if gap > 0))
         self._broken = False

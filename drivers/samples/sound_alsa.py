@@ -5,10 +5,10 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from drivers.errors import InUse, LinkLost, Refused, Unsupported
+from drivers.errors import BadReply, InUse, LinkLost, Refused, Unsupported
 from drivers.samples.sound_capture import Capture
-from drivers.samples.sound_inputs import SoundInput
-from drivers.samples.sound_programs import PART, answer, checked
+from drivers.samples.sound_inputs import MOST_HZ, SoundInput, sane
+from drivers.samples.sound_programs import PART, answer, checked, plain
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -54,15 +54,20 @@ def _decoded(data: bytes, size: int) -> "NDArray[Any]":
 def _offered(name: str) -> tuple[tuple[str, ...], tuple[int, int], tuple[int, int]]:
     """Formats, (fewest, most) channels and (lowest, highest) rate of a card."""
     look = ("--dump-hw-params", "-d", "1", "-t", "raw", "-f", "S16_LE", "/dev/null")
-    done = answer("arecord", "-D", name, *look)
+    done = answer("arecord", "-D", name, *look, faults=True)
     if done is None:
         raise Unsupported(PART, "arecord is not installed.", "On Debian: apt install alsa-utils.")
-    said = done[2]
+    said = done[1]
     if "busy" in said:
         raise InUse(PART, f"another program has {name} to itself.", "End that program.")
     told = dict(re.findall(r"^(FORMAT|CHANNELS|RATE): +(.+)$", said, flags=re.MULTILINE))
     if len(told) < 3:
-        last = (said.strip().splitlines() or ["no word"])[-1]
+        last = plain((said.strip().splitlines() or ["no word"])[-1])
         raise LinkLost(PART, f"{name} cannot be opened: {last}.", "Is the card plugged in?")
-    channels, rates = ([int(n) for n in re.findall(r"\d+", told[key])] for key in ("CHANNELS", "RATE"))
-    return tuple(told["FORMAT"].split()), (channels[0], channels[-1]), (rates[0], rates[-1])
+    channels, rates = ([int(n) for n in re.findall("[0-9]{1,12}", told[key])] for key in ("CHANNELS", "RATE"))
+    if not channels or not rates or not sane(rates[0], channels[0]):
+        raise BadReply(
+            PART, f"{name} tells no rate or no channels that a card has.", "Unplug it and try again."
+        )
+    highest_hz = min(max(rates[-1], rates[0]), MOST_HZ)
+    return tuple(plain(told["FORMAT"]).split()), (channels[0], channels[-1]), (rates[0], highest_hz)

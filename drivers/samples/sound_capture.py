@@ -17,7 +17,7 @@ from typing import IO, TYPE_CHECKING, Any
 
 import numpy as np
 
-from drivers.samples.sound_programs import captured, wait
+from drivers.samples.sound_programs import captured, end, plain, wait
 from drivers.waiting import monotonic
 
 if TYPE_CHECKING:
@@ -37,6 +37,9 @@ BUCKET_S = 0.05
 """Of the arrivals within so long the earliest is kept."""
 WORDS_S = 0.5
 PIPE_BYTES = 65_536
+LONGEST_LINE = 4096
+TOO_FAST, AHEAD_S = 1.05, 1.0
+"""No card is so far ahead of its rate: what comes faster is not captured now, or not at the rate that was told."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,13 +99,10 @@ class Capture:
     def close(self) -> None:
         """End the child; never raises."""
         self._over = True
-        self._child.kill()
-        self._child.wait()
-        for thread in self._threads:
-            if thread is not threading.current_thread():
-                thread.join(5.0)
-        for pipe in (self._child.stdout, self._child.stderr):
-            if pipe is not None:
+        end(self._child)
+        for thread, pipe in zip(self._threads, (self._child.stdout, self._child.stderr), strict=True):
+            thread.join(WORDS_S)
+            if pipe is not None and not thread.is_alive():  # or the thread would read whatever opens next
                 pipe.close()
 
     def last_words(self) -> tuple[str, ...]:
@@ -154,6 +154,9 @@ class Capture:
             at_s = monotonic()
             if not data:
                 self._over = True
+                return
+            if self.total > TOO_FAST * (at_s - self._started_s) * self._rate_hz + AHEAD_S * self._rate_hz:
+                self._give_up(f"it gives more than {self._rate_hz} samples a second")
                 return
             data = rest + data
             whole = len(data) // self._frame_bytes * self._frame_bytes
@@ -207,12 +210,13 @@ class Capture:
         rest = ""
         while data := os.read(pipe.fileno(), 4096):
             *lines, rest = re.split(r"[\r\n]+", rest + data.decode("utf-8", "replace"))
+            rest = rest[-LONGEST_LINE:]
             for line in lines:
-                self._heed(re.sub(r"\x1b\[K", "", line).strip())
-        self._heed(rest.strip())
+                self._heed(plain(line.replace("\x1b[K", "")))
+        self._heed(plain(rest))
 
     def _heed(self, line: str) -> None:
-        if told := re.search(r"Latency: (-?\d+) usec", line):
+        if told := re.search(r"Latency: (-?[0-9]{1,9}) usec", line):
             # of the last few seconds the greatest: it falls slowly, and a moment's jitter is in the arrivals too
             self.latency_s = max(int(told[1]) * 1e-6, 0.98 * self.latency_s)
             return
@@ -222,5 +226,10 @@ class Capture:
         if re.search(r"over(run|flow)", line, re.IGNORECASE):
             self.mark_lost()
         if self._ends.search(line):
-            self._over = True
-            self._child.kill()
+            self._give_up("")
+
+    def _give_up(self, why: str) -> None:
+        if why:
+            self.said.append(why)
+        self._over = True
+        self._child.kill()

@@ -10,10 +10,19 @@ from dataclasses import dataclass, field
 from typing import Literal
 
 from drivers.errors import Unsupported
-from drivers.samples.sound_programs import PART, answer, checked, installed
+from drivers.samples.sound_programs import NAME, PART, answer, installed, plain
 
 MIXER_WORDS = re.compile(r"boost|auto gain|agc|noise|enhance|echo", re.IGNORECASE)
 """Switches of a card's mixer that move levels by themselves, or make hiss of a microphone's amplifier."""
+
+LEAST_HZ, MOST_HZ, MOST_CHANNELS = 4_000, 1_000_000, 64
+"""What is told beyond these is told by no card. Bounds of buffers, too."""
+MOST_LISTED = 20
+
+
+def sane(rate_hz: int, channels: int) -> bool:
+    """Whether a card can be like that."""
+    return LEAST_HZ <= rate_hz <= MOST_HZ and 1 <= channels <= MOST_CHANNELS
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,7 +88,7 @@ def moving_levels(one: SoundInput) -> tuple[str, ...]:
     """What may move the level by itself and is switched on, or cannot be read."""
     if one.what_is_played:
         return ()
-    controls = _told("amixer", "-c", checked(one.card), "scontents") if one.card else None
+    controls = _told("amixer", "-c", one.card, "scontents") if NAME.fullmatch(one.card) else None
     if controls is None:
         return ("the sound card's own gain, boost and automatic level",)
     return tuple(moving(controls))
@@ -89,8 +98,8 @@ def moving(controls: str) -> Iterator[str]:
     """What is switched on of the `controls` that `amixer scontents` lists."""
     for part in controls.split("Simple mixer control ")[1:]:
         name = part.split("'")[1] if part.count("'") >= 2 else ""
-        if MIXER_WORDS.search(name) and ("[on]" in part or re.search(r"\[(?!0%)\d+%\]", part)):
-            yield f"the sound card's {name} (it is on: switch it off in alsamixer)"
+        if MIXER_WORDS.search(name) and ("[on]" in part or re.search(r"\[(?!0%)[0-9]+%\]", part)):
+            yield f"the sound card's {plain(name)} (it is on: switch it off in alsamixer)"
 
 
 def _listed(found: Sequence[SoundInput]) -> str:
@@ -98,9 +107,13 @@ def _listed(found: Sequence[SoundInput]) -> str:
         if not installed("pactl") and not installed("arecord"):
             return "Neither pactl and parec nor arecord is installed: apt install pulseaudio-utils, or alsa-utils."
         return "This computer has none: is the card plugged in, and may this user use it (group audio)?"
-    return "There are: " + "; ".join(
-        each.name if each.name == each.description else f"{each.name} ({each.description})" for each in found
-    )
+    named = [
+        each.name if each.name == each.description else f"{each.name} ({each.description})"
+        for each in found[:MOST_LISTED]
+    ]
+    if len(found) > MOST_LISTED:
+        named.append(f"and {len(found) - MOST_LISTED} more")
+    return "There are: " + "; ".join(named)
 
 
 def _told(program: str, *arguments: str) -> str | None:
@@ -111,26 +124,28 @@ def _told(program: str, *arguments: str) -> str | None:
 
 def _of_server() -> Iterator[SoundInput]:
     told = _told("pactl", "list", "sources")
-    for block in re.split(r"^Source #\d+\n", told or "", flags=re.MULTILINE)[1:]:
-        keys = dict(re.findall(r"^\t([A-Z][A-Za-z ]*): (.*)$", block, flags=re.MULTILINE))
-        properties = dict(re.findall(r'^\t\t([a-z0-9_.-]+) = "(.*)"$', block, flags=re.MULTILINE))
-        spec = re.fullmatch(r"(\S+) (\d+)ch (\d+)Hz", keys.get("Sample Specification", "").strip())
-        if not keys.get("Name") or spec is None:
+    for block in re.split(r"^Source #[0-9]+\n", told or "", flags=re.MULTILINE)[1:]:
+        keys = dict(re.findall(r"^\t([A-Z][A-Za-z ]{0,40}): (.*)$", block, flags=re.MULTILINE))
+        properties = dict(re.findall(r'^\t\t([a-z0-9_.-]{1,60}) = "(.*)"$', block, flags=re.MULTILINE))
+        spec = re.fullmatch(
+            r"(\S{1,20}) ([0-9]{1,3})ch ([0-9]{1,7})Hz", keys.get("Sample Specification", "").strip()
+        )
+        if not keys.get("Name") or spec is None or not sane(int(spec[3]), int(spec[2])):
             continue
-        decibels = re.findall(r"(-?[\d.]+|-inf) dB", keys.get("Volume", ""))
+        decibels = re.findall(r"(-?[0-9.]{1,9}|-inf) dB", keys.get("Volume", ""))
         yield SoundInput(
-            keys["Name"],
-            keys.get("Description") or keys["Name"],
+            plain(keys["Name"]),
+            plain(keys.get("Description") or keys["Name"]),
             "server",
             rate_hz=int(spec[3]),
             channels=int(spec[2]),
             wide=spec[1] not in ("u8", "s16le", "s16be", "aLaw", "uLaw"),
             what_is_played=keys.get("Monitor of Sink", "n/a") != "n/a",
             muted=keys.get("Mute") == "yes",
-            levels=", ".join(f"{value} dB" for value in dict.fromkeys(decibels)),
+            levels=", ".join(f"{value} dB" for value in list(dict.fromkeys(decibels))[:MOST_CHANNELS]),
             card=properties.get("alsa.card", ""),
-            port=keys.get("Active Port", ""),
-            properties=properties,
+            port=plain(keys.get("Active Port", "")),
+            properties={key: plain(value) for key, value in properties.items()},
         )
 
 
@@ -138,7 +153,7 @@ def _of_alsa() -> Iterator[SoundInput]:
     told = _told("arecord", "-L") or ""
     for name, about in re.findall(r"^(\S.*)\n[ \t]+(.*)$", told, flags=re.MULTILINE):
         if name.startswith("hw:"):
-            yield SoundInput(name, about, "alsa", card=_card_of(name))
+            yield SoundInput(plain(name), plain(about), "alsa", card=_card_of(name))
 
 
 def _alsa_names() -> frozenset[str]:

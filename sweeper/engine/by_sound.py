@@ -3,8 +3,10 @@
 Which bins are noise is chosen from both routes together, so no row is made before the pass is over.
 """
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from statistics import fmean
 
 import numpy as np
 
@@ -14,7 +16,7 @@ from sweeper.clock import Clock
 from sweeper.engine.sound_tests import Sounded, of_its_meter, troubles
 from sweeper.spectra.axis import axis_of
 from sweeper.spectra.calm import calm_spectrum
-from sweeper.spectra.rows import LOWEST_HZ, Learned, NothingHeard, learn, rows
+from sweeper.spectra.rows import FIRST_HZ, LOWEST_HZ, Learned, NothingHeard, learn, rows
 from sweeper.words import ANTENNA_BYPASS, ANTENNA_STAGE, Channel, Labelled, Reading, Visit
 
 PART = "sound"
@@ -30,8 +32,9 @@ APART_DB = 6.0
 class SoundSettings:
     """How to measure by sound. A channel's frequency is heard at `tone_hz`, for `seconds`, `delay_s` after the relays.
 
-    `sideband`: 1 where radio frequency rises with the tone, −1 where it falls. `filter_hz`: the upper end of the
-    receiver's pass band in its sound. `gain_held`: its gain control is to be off; `vouched`: by somebody's word.
+    `sideband`: 1 where radio frequency rises with the tone, −1 where it falls. `first_hz`: the lower end of the
+    receiver's pass band in its sound, `filter_hz`: above it only the card is heard. `gain_held`: its gain control is
+    to be off; `vouched`: by somebody's word.
     """
 
     seconds: float
@@ -43,6 +46,7 @@ class SoundSettings:
     vouched: bool = False
     in_cw: bool = False
     step_hz: float = 31.25
+    first_hz: float = FIRST_HZ
 
     def dial_hz(self, hz: int) -> int:
         """Where the dial is set to hear a radio frequency at `tone_hz`; in CW receivers show it themselves."""
@@ -103,7 +107,7 @@ class Listening:
         found: list[Reading] = []
         for channel, sequence in self.heard.items():
             try:
-                learned = learn(channel, pass_number, sequence, self._settings.filter_hz)
+                learned = self._learn(channel, pass_number, sequence)
                 self.learned[channel] = learned
             except NothingHeard as why:
                 self.unheard += (f"noise on {channel.band}, {channel.hz / 1e3:g} kHz ({why})",)
@@ -112,13 +116,22 @@ class Listening:
                 found += rows(one, learned)
         return tuple(sorted(found, key=lambda reading: reading.time))
 
+    def _learn(self, channel: Channel, pass_number: int, sequence: Sequence[Labelled]) -> Learned:
+        return learn(channel, pass_number, sequence, self._settings.filter_hz, self._settings.first_hz)
+
+    def spectra(self) -> list[tuple[str, Labelled]]:
+        """All that was heard, in order of time, each with the name of its band."""
+        found = [(channel.band, one) for channel, sequence in self.heard.items() for one in sequence]
+        return sorted(found, key=lambda each: each[1].time)
+
     def noise_db(self, channel: Channel) -> float | None:
         """Noise of a tuning that was heard on one route only, of full scale in a cell; None where it cannot be told."""
         found = self._by_themselves(channel, self.heard.get(channel, []), 0)
-        return found[0].reading if found else None
+        powers = [10 ** (row.reading / 10) for row in found if row.channel.purpose == "noise"]
+        return 10 * math.log10(fmean(powers)) if powers else None
 
     def last(self, visit: Visit, pass_number: int) -> list[Reading]:
-        """The row of the last spectrum of a visit as far as it tells alone, for whoever looks on."""
+        """The rows of the last spectrum of a visit as far as it tells alone, for whoever looks on."""
         return self._by_themselves(visit.channel, self.heard[visit.channel][-1:], pass_number)
 
     def _by_themselves(
@@ -127,7 +140,7 @@ class Listening:
         """Rows of spectra of one route, as if the other had sounded the same; none where no noise can be told."""
         both = [replace(one, path=path) for one in sequence for path in (ANTENNA_BYPASS, ANTENNA_STAGE)]
         try:
-            learned = learn(channel, pass_number, both, self._settings.filter_hz)
+            learned = self._learn(channel, pass_number, both)
         except NothingHeard:
             return []
         return [row for one in sequence for row in rows(one, learned)]

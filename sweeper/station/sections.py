@@ -131,8 +131,8 @@ class Audio(Section):
 
 SOUND_MODES = {"USB": 1, "LSB": -1, "CW": 1, "CWR": -1}
 """Modes whose detector keeps power as it is, and which way radio frequency goes with the tone."""
-CELL_HZ = 281.0
-"""Width that a row by sound stands for (`sweeper.spectra.rows`)."""
+WELCH = 1.26
+"""What the window and half overlap cost of the averaging time (`sweeper.spectra.welch`)."""
 
 
 class Receiver(Section):
@@ -171,17 +171,16 @@ class Receiver(Section):
     @model_validator(mode="before")
     @classmethod
     def _by_sound(cls, given: object) -> object:
-        """With sound one reading is a visit; its averaging time is such that 281 Hz scatter as the whole pass band."""
+        """With sound a reading is what one spectrum shows in a cell; its averaging time is that of Welch's method."""
         if not isinstance(given, dict) or not isinstance(given.get("audio"), dict):
             return given
         for key in ("readings", "interval_s"):
             if key in given:
                 raise ValueError(f"with audio a visit is one spectrum; leave {key} out")
         told = {"bandwidth_hz": 2400, **given, "readings": 1, "interval_s": 0}
-        seconds, width_hz = given["audio"].get("seconds", 1.0), told["bandwidth_hz"]
-        meter = given.get("meter", {})
-        if isinstance(meter, dict) and isinstance(seconds, int | float) and isinstance(width_hz, int | float):
-            averaging_s = round(min(max(seconds * width_hz / CELL_HZ / 1.26, 0.01), 60.0), 3)
+        seconds, meter = given["audio"].get("seconds", 1.0), given.get("meter", {})
+        if isinstance(meter, dict) and isinstance(seconds, int | float):
+            averaging_s = round(min(max(seconds / WELCH, 0.01), 60.0), 3)
             told["meter"] = {"unit": "raw", "detector": "rms", **meter, "averaging_s": averaging_s}
         return told
 
@@ -382,6 +381,17 @@ class Notify(Section):
     at_once: bool = Field(default=True, description="false: no message at once when something needs a hand.")
 
 
+class Store(Section):
+    """``store:``, what stays of spectra, where levels come from samples or sound."""
+
+    keep_spectra_days: int = Field(
+        default=14,
+        ge=0,
+        le=3650,
+        description="Days that spectra are kept whole; of older ones a picture an hour stays.",
+    )
+
+
 class Station(Section):
     """A whole station file, checked.
 
@@ -399,6 +409,7 @@ class Station(Section):
     plan: Plan = Plan()
     schedule: tuple[Window, ...] = Field(default=(), max_length=MOST_WINDOWS)
     analysis: Analysis = Analysis()
+    store: Store = Store()
     live: Live = Live()
     notify: Notify | None = None
 

@@ -132,15 +132,16 @@ def test_a_pass_through_a_real_sound_server(tmp_path: Path, monkeypatch: pytest.
             assert [(record.outcome, record.because) for record in passes] == [("done", "")]
             rows = store.readings().collect()
         assert (served.receiver.hz, served.receiver.mode, served.receiver.agc) == (6_155_000, "AM", "fast")
-        off_db = []
+        off_db, dials = [], (7_037_500, 7_185_000, 28_069_000, 28_869_000)
         for row in rows.filter(rows["for"] == "noise").iter_rows(named=True):
-            at = Listening(row["hz"] - 1000, "USB", 2400, row["source"], row["route"])
+            near = min(dials, key=lambda hz: abs(row["hz"] - 1500 - hz))
+            at = Listening(near, "USB", 2400, row["source"], row["route"])
             means = world.means(row["time"].timestamp(), at)
             wanted_db = 10 * _log10(means.noise_w / 2400 * 281 * 1e3) + 40.0
             off_db.append(row["reading"] - wanted_db)
-    assert len(off_db) == 4 * 6
+    assert len(off_db) == 4 * 6 * 8  # noise channels, visits, cells
     assert abs(sum(off_db) / len(off_db)) < 0.1
-    assert max(map(abs, off_db)) < 1.0  # of a single second
+    assert max(map(abs, off_db)) < 2.0  # of a single second in a single cell
     shutil.rmtree(folder, ignore_errors=True)
 
 
@@ -194,8 +195,9 @@ def test_a_pass_with_a_person_at_the_dial(tmp_path: Path, monkeypatch: pytest.Mo
             rows = store.readings().collect()
         hand.join(60)
     assert (record.outcome, record.because) == ("done", "")
-    assert rows.height == 6 * 6
-    assert rows["hz"].unique().sort().to_list() == sorted(channel.hz for channel in station.channels())
+    noise, named = rows.filter(rows["for"] == "noise"), {7_205_000, 28_200_000}
+    assert noise.height == 6 * 4 * 8
+    assert named <= set(rows.filter(rows["for"] == "carrier")["hz"].to_list())
     somebody.leave()
 
 

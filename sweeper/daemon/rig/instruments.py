@@ -132,16 +132,19 @@ def _sound_settings(receiver: sections.Receiver) -> "SoundSettings | None":
     if audio is None:
         return None
     from sweeper.engine.by_sound import PITCH_HZ, SoundSettings  # arrays take long to load
+    from sweeper.spectra.rows import BEYOND_HZ, FIRST_HZ, LOWEST_HZ
 
     in_cw = mode in ("CW", "CWR")
     tone_hz = audio.tone_hz if "tone_hz" in audio.model_fields_set or not in_cw else PITCH_HZ
-    above_hz = tone_hz + receiver.bandwidth_hz / 2 if in_cw else 300 + receiver.bandwidth_hz
+    first_hz = max(tone_hz - receiver.bandwidth_hz / 2, LOWEST_HZ) if in_cw else FIRST_HZ
+    last_hz = tone_hz + receiver.bandwidth_hz / 2 if in_cw else FIRST_HZ + receiver.bandwidth_hz
     return SoundSettings(
         seconds=audio.seconds,
         delay_s=audio.delay_s,
         tone_hz=tone_hz,
         sideband=sections.SOUND_MODES[mode],
-        filter_hz=above_hz + 300.0,
+        first_hz=first_hz,
+        filter_hz=last_hz + BEYOND_HZ,
         gain_held=audio.agc_off or _switches_gain_control_off(receiver.options),
         vouched=audio.agc_off,
         in_cw=in_cw,

@@ -1,5 +1,6 @@
 """A table that somebody kept by hand: what its cells settle among them, and passes where none are numbered. Pure."""
 
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
@@ -43,7 +44,7 @@ def settled(rows: Sequence[Sequence[str]], layout: Layout, asked: Asked) -> Sett
     if layout.level is None and asked.meter_unit == "dB-over-S9":
         places = layout.paths.values() if layout.paths else (layout.columns["reading"],)
         levels = {plain(row[place]) for row in rows for place in places} - {""}
-        if levels and all(each.isdigit() and int(each) <= 9 for each in levels):
+        if levels and all(re.fullmatch("0*[0-9]", each) for each in levels):
             raise Mistake(
                 "these may be S-units or decibels over S9; say --level S or --level dB",
                 ", ".join(sorted(levels)),

@@ -83,13 +83,7 @@ def _by_hand(
 ) -> tuple[list[Reading], tuple[str, ...]]:
     """All readings of a table kept by hand, in passes, and how it was read."""
     mistakes = Mistakes(file)
-    table = []
-    for each in rows_of(file, layout, limits, mistakes):
-        table.append(each)
-        if len(table) > limits.mixed:
-            raise BadRows(
-                f"{file}: more than {limits.mixed:,} rows, so nothing of the file was taken. Divide it by nights."
-            )
+    table = list(rows_of(file, layout, replace(limits, bytes=limits.by_hand_bytes), mistakes))
     try:
         common = settled([row for _, row in table], layout, asked)
     except Mistake as mistake:

@@ -14,6 +14,8 @@ OPTIONAL = ("dbm", "bandwidth_hz", "flags")
 DELIMITERS = ",;\t|"
 ALMOST = 6
 """So many names of `NEEDED` make a header that of an export with a mistake in it."""
+MOST_COLUMNS = 256
+"""A line of more cells is no header of ours."""
 HEADER_WITHIN = 10
 """Lines among which a header is looked for: a title or two may stand above it."""
 
@@ -95,6 +97,8 @@ def _known(layout: Layout) -> int:
 
 
 def _of_header(header: Sequence[str], delimiter: str, line: int, asked: Asked) -> Layout:
+    if len(header) > MOST_COLUMNS:
+        raise Mistake(f"the header has more than {MOST_COLUMNS} columns")
     names = [cell.strip().strip('"') for cell in header]
     exported = len(set(NEEDED) & set(names)) >= ALMOST and ("pass" in names or "reading" not in names)
     columns: dict[str, int] = {}

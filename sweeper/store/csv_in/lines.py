@@ -19,6 +19,8 @@ class Limits:
     bytes: int = 20_000_000_000
     mixed: int = 2_000_000
     """Readings that are sorted in memory, about a gigabyte."""
+    by_hand_bytes: int = 30_000_000
+    """Of a table kept by hand, which is held whole: half a million rows, and not a gigabyte either."""
 
 
 LIMITS = Limits()

@@ -61,7 +61,7 @@ def rows_of(
             mistakes.add(number, mistake)
             continue
         if not layout.exported:
-            found += [""] * (layout.width - len(found))
+            found = [*found[: layout.width], *[""] * (layout.width - len(found))]
             if not any(each.strip() for each in found):
                 continue
         yield number, found
@@ -196,6 +196,6 @@ class WrongRow(ValueError):
 
 
 def _whole(name: str, text: str) -> int:
-    if not (text.isascii() and text.isdigit() and 0 < int(text[:20]) < 2**53):
+    if not re.fullmatch("[0-9]{1,20}", text) or not 0 < int(text) < 2**53:
         raise Mistake(f"{name} is not a whole number above 0", text)
     return int(text)

@@ -73,17 +73,23 @@ def _year(text: str) -> int:
 
 def instant_of(text: str, day: date | None, order: Dates | None, zone: ZoneInfo | None) -> datetime:
     """The instant that a cell names, by the date of another cell where it has none; `zone` is for times without one."""
+    try:
+        return _within(_instant(text, day, order, zone), text)
+    except Mistake:
+        raise
+    except (ValueError, OverflowError):  # no such day, hour or zone, or one before or after all time
+        raise Mistake(f"the time is none; {FORM}", text) from None
+
+
+def _instant(text: str, day: date | None, order: Dates | None, zone: ZoneInfo | None) -> datetime:
     bare = text.strip()
     if _INSTANT.fullmatch(bare):
-        try:
-            return _within(datetime.fromisoformat(bare), text)
-        except ValueError:
-            raise Mistake(f"the time is none; {FORM}", text) from None
+        return datetime.fromisoformat(bare)
     parts = re.split(r"[T ,]+", bare, maxsplit=1) if day is None else ["", bare]
     if len(parts) < 2 or not parts[1]:
         raise Mistake(f"the time is none; {FORM}", text)
     on = date_of(parts[0], order) if day is None else day
-    return _within(_at(on, parts[1], zone, text), text)
+    return _at(on, parts[1], zone, text)
 
 
 def _at(day: date, clock: str, zone: ZoneInfo | None, text: str) -> datetime:

@@ -13,6 +13,7 @@ from sweeper.simulation.receivers.audio import Hearing
 from sweeper.simulation.world.bench import Bench
 from sweeper.simulation.world.saltmarsh import saltmarsh
 from sweeper.simulation.world.world import Listening
+from sweeper.spectra.rows import CELL_HZ
 from sweeper.words import ANTENNA_BYPASS, ANTENNA_STAGE, LOAD_BYPASS, Channel, SignalPath, Visit
 from tests.sweeper.engine.bench import ABBA, FOUND, SETTINGS, Board, Dial, Kept, a_clock
 from tests.sweeper.engine.heard import Heard
@@ -64,8 +65,14 @@ def test_levels_of_a_pass_are_those_at_the_receivers_input() -> None:
     rig = Rig()
     record, readings = rig.measured()
     assert (record.outcome, record.because) == ("done", "")
-    assert len(readings) == len(VISITS)
-    assert [len(shown) for shown in rig.kept.shown] == [1] * len(VISITS)  # for whoever looks on meanwhile
+    assert [len(shown) for shown in rig.kept.shown] == [8, 1] * 5  # for whoever looks on meanwhile
+    assert [band for band, _ in rig.kept.spectra] == [visit.channel.band for visit in VISITS]
+    assert [one.path for _, one in rig.kept.spectra] == [visit.path for visit in VISITS]
+    cells = [each.channel.hz for each in readings if each.channel.purpose == "noise"]
+    assert set(cells) == {7_037_950 + 300 * nth for nth in range(8)}
+    assert {cells.count(hz) for hz in cells} == {5}
+    named = [each for each in readings if each.channel == replace(CARRIER, bandwidth_hz=CELL_HZ)]
+    assert len(named) == 5
     for path in (ANTENNA_BYPASS, ANTENNA_STAGE, LOAD_BYPASS):
         found = [each.reading for each in readings if each.channel.band == "40 m" and each.path == path]
         assert sum(found) / len(found) == pytest.approx(rig.wanted_db(NOISE, path), abs=0.4)
@@ -118,7 +125,7 @@ def test_a_card_that_is_unplugged_ends_the_pass_and_leaves_the_station_as_found(
 
     rig.source.take = unplugged
     record, readings = rig.measured()
-    assert (record.outcome, readings) == ("failed", ())
+    assert (record.outcome, readings, rig.kept.spectra) == ("failed", (), ())
     assert "unplugged" in record.because
     assert rig.dial.tuning_now == FOUND
     assert rig.board.standing == "antenna-bypass"
@@ -175,6 +182,7 @@ def test_other_side_band_other_side_of_the_dial(mode: str, sideband: int, dial_h
         True,
         in_cw=in_cw,
         step_hz=7.8125 if in_cw else 31.25,
+        first_hz=350.0 if in_cw else 300.0,
     )
     assert sound.dial_hz(7_038_500) == dial_hz
     rig = Rig()
@@ -182,4 +190,6 @@ def test_other_side_band_other_side_of_the_dial(mode: str, sideband: int, dial_h
     rig.dial.tuning_now = Tuning(14_074_000, mode, 2400)
     record, readings = rig.measured(replace(MEASURING, mode=mode, sound=sound))
     assert record.outcome == "done"
-    assert len(readings) == len(VISITS)
+    told = [(each.channel.purpose, each.path) for each in readings]
+    assert told.count(("noise", ANTENNA_STAGE)) == 2 * (1 if in_cw else 8)
+    assert told.count(("carrier", ANTENNA_STAGE)) == 2

@@ -34,7 +34,7 @@ def test_with_sound_the_meters_keys_are_not_needed(tmp_path: Path) -> None:
     station = with_sound(tmp_path, ("  bandwidth_hz: 2400\n", ""))
     receiver = station.receiver
     assert (receiver.bandwidth_hz, receiver.readings, receiver.meter.unit) == (2400, 1, "raw")
-    assert receiver.meter.averaging_s == pytest.approx(2400 / 281 / 1.26, abs=0.01)
+    assert receiver.meter.averaging_s == pytest.approx(1 / 1.26, abs=0.01)
     sound = measurement_settings(station).sound
     assert (sound.seconds, sound.delay_s, sound.tone_hz, sound.sideband) == (1.0, 0.25, 1000, 1)
 

@@ -290,3 +290,25 @@ def test_the_template_filled_in_goes_in(tmp_path: Path) -> None:
     readings = read(tmp_path, *filled, lines[-1])
     assert len(readings) == 2 * len(CHANNELS) - 1  # the last row was left blank
     assert {each.channel for each in readings} == set(CHANNELS)
+
+
+@pytest.mark.parametrize(
+    ("name", "cell", "words"),
+    [("time", "18:05 +99:99", "the time is none"), ("date", "1.1.0001", "the time is none"),
+     ("date", "31.12.9999", "the time is none"), ("reading", "1" * 5000, "reading is not a number"),
+     ("pass", "0" * 18 + "1" + "0" * 5000, "not a whole number"), ("pass", "0" * 19 + "1" * 30, "not a whole number")],
+)  # fmt: skip
+def test_numbers_and_times_beyond_all_bounds_are_mistakes_like_others(
+    tmp_path: Path, name: str, cell: str, words: str
+) -> None:
+    row = {
+        "date": "1.11.2026",
+        "time": "23:05",
+        "pass": "1",
+        "kHz": "7038.5",
+        "stage": "in",
+        "reading": "-40",
+    }
+    row["time"] = "00:05" if "0001" in cell else "23:05"
+    asked = Asked(CHANNELS, timezone=ZoneInfo("America/Adak" if "9999" in cell else "Europe/Copenhagen"))
+    assert words in refused(tmp_path, ";".join(row), ";".join((row | {name: cell}).values()), asked=asked)
