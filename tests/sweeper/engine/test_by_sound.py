@@ -193,3 +193,19 @@ def test_other_side_band_other_side_of_the_dial(mode: str, sideband: int, dial_h
     told = [(each.channel.purpose, each.path) for each in readings]
     assert told.count(("noise", ANTENNA_STAGE)) == 2 * (1 if in_cw else 8)
     assert told.count(("carrier", ANTENNA_STAGE)) == 2
+
+
+def test_the_receiver_is_asked_whether_it_transmits_right_before_and_right_after_it_is_listened_to() -> None:
+    rig, before, after = Rig(), [], []
+    take = rig.source.take
+
+    def listened(seconds: float, after_s: float) -> object:
+        before.append(rig.dial.calls[-1])
+        block = take(seconds, after_s)
+        after.append(len(rig.dial.calls))
+        return block
+
+    rig.source.take = listened  # type: ignore[method-assign]
+    assert rig.measured()[0].outcome == "done"
+    assert set(before) == {"is_transmitting"}
+    assert all("is_transmitting" in rig.dial.calls[place : place + 2] for place in after)
