@@ -13,6 +13,8 @@ REMARKS = {
     "told; record with "
     "AGC off and say --agc-off.",
     "overload": "Lines appear with the stage in that bypass does not have: intermodulation.",
+    "in-step": "Signals come and go in step with the switch, as those of stations that send in slots do; switch at "
+    "other moments.",
     "carrier-left": "A signal left midway; it is not counted.",
     "birdie": "A line stands on the load as well, or neither fades nor steps with the noise: the receiver's own or "
     "hum, not counted.",
