@@ -25,6 +25,12 @@ LIFTED_DB = 1.0
 """What a load must read higher with the stage in, to stand off a floor that it lies on in bypass."""
 OCCUPIED_CHANCE = 1e-4
 """How often pure noise may be taken for an occupied channel, a visit."""
+STEADY_VISITS = 16.0
+"""Visits at an hour, and as many elsewhere at its level, before scatter may tell of a carrier on a noise channel."""
+STEADY_SHARE = 0.75
+"""What is left of noise's squared scatter with a carrier as strong as the noise: (1 + 2c)/(1 + c)² at c = 1."""
+STEADY_SE = 4.5
+"""Standard errors by which scatter has to be too small: by chance once in 300 000, a look asks hundreds of times."""
 CHANNELS_APART_DB = 1.5
 """Channels of a band nearer to each other than this are alike: no antenna and receiver is flat (common practice)."""
 FELLOWS_WITHIN = 1.1
@@ -35,6 +41,14 @@ CHANNELS_APART_CHANCE = 1e-5
 """How often chance may part two channels, an hour of a band."""
 CARRIER_CLEAR_DB = 10.0
 """A carrier says something about gain where it stands this far above the noise of both routes together."""
+EDGE_S = 0.7
+"""Readings this near to a change of route share the fade: the fastest fades of short waves last for a second or so."""
+EDGE_GAP_S = 2.0
+"""What a relay, its settling and the wires may take between the readings of an edge; later they are visits apart."""
+LAG_SE = 3.3
+"""Standard errors between edges to the stage and edges back, from which on the meter lags behind the relay..."""
+LAG_DB = 0.5
+"""... where it is more than this: a quarter of a decibel of the gain, and what is less is borne by the error."""
 EMPTY_PASSES = 4
 """Passes over a carrier channel at an hour, before it is said to be empty."""
 EMPTY_SHARE = 0.9
