@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 
 from sweeper.spectra.carriers import Signal, signals, told_apart, without_images_and_centre
 from sweeper.spectra.noise_bins import FEWEST_BINS, Mask, NoiseBins, in_pass_band, noise_bins
+from sweeper.spectra.steps import ended_by_steps, widened_by_steps
 from sweeper.spectra.welch import shape_of
 from sweeper.words import ANTENNA_BYPASS, ANTENNA_STAGE, Labelled, SignalPath
 
@@ -65,13 +66,14 @@ def learn(
 
     `NoNoise` where nothing is left to be called noise.
     """
-    sample, every, seen, first = [], 1, 0, None
+    sample: list[Labelled] = []
+    every, seen, first = 1, 0, None
     for one in sequence:
         if one.path.source != "antenna" or not usable(one):
             continue
         first = first or one
         if seen % every == 0:
-            sample.append(one.spectrum.mean)
+            sample.append(one)
             if len(sample) == 2 * SAMPLED:
                 sample, every = sample[::2], 2 * every
         seen += 1
@@ -79,7 +81,8 @@ def learn(
         raise NoNoise("nothing but silence")
     spectrum = first.spectrum
     hz = spectrum.start_hz + spectrum.step_hz * np.arange(len(spectrum.mean))
-    table = np.asarray(sample, np.float64)
+    table = np.asarray([one.spectrum.mean for one in sample], np.float64)
+    staged = np.array([one.path.route == "stage" for one in sample])
     inside = np.ones(len(hz), np.bool_) if band_hz is None else (hz >= band_hz[0]) & (hz <= band_hz[1])
     inside &= np.median(table, axis=0) > 0.0
     low = np.quantile(table, LOW_IN_TIME, axis=0)
@@ -88,6 +91,9 @@ def learn(
         raise NoNoise("too narrow a band")
     pass_band = np.zeros(len(hz), np.bool_)
     pass_band[within] = in_pass_band(low[within])
+    if centre_hz is not None:
+        pass_band[within] = widened_by_steps(pass_band[within], table[:, within], staged)
+    pass_band[within] = ended_by_steps(pass_band[within], table[:, within], staged, spectrum.segments)
     centre = None if centre_hz is None else (centre_hz - spectrum.start_hz) / spectrum.step_hz
     if centre is not None:
         pass_band = without_images_and_centre(pass_band, table.mean(axis=0), centre)

@@ -25,6 +25,12 @@ LIFTED_DB = 1.0
 """What a load must read higher with the stage in, to stand off a floor that it lies on in bypass."""
 OCCUPIED_CHANCE = 1e-4
 """How often pure noise may be taken for an occupied channel, a visit."""
+STEADY_VISITS = 16.0
+"""Visits at an hour, and as many elsewhere at its level, before scatter may tell of a carrier on a noise channel."""
+STEADY_SHARE = 0.75
+"""What is left of noise's squared scatter with a carrier as strong as the noise: (1 + 2c)/(1 + c)² at c = 1."""
+STEADY_SE = 4.5
+"""Standard errors by which scatter has to be too small: by chance once in 300 000, a look asks hundreds of times."""
 CHANNELS_APART_DB = 1.5
 """Channels of a band nearer to each other than this are alike: no antenna and receiver is flat (common practice)."""
 FELLOWS_WITHIN = 1.1

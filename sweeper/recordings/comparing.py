@@ -16,6 +16,7 @@ from sweeper.recordings import refused
 from sweeper.recordings.at_edges import AtEdges
 from sweeper.recordings.labels import Mark, agree, read_marks, route_path, seen_mark, stated
 from sweeper.recordings.levels import Levels, levels_of
+from sweeper.recordings.noise_kinds import kinds_of_noise
 from sweeper.spectra.axis import Axis, axis_of
 
 AUDIO_HZ = (100.0, 5000.0)
@@ -97,9 +98,10 @@ def _compared(recording: Recording, asked: Asked, told: Callable[[float], None])
         result = compare(sequence, terms)
     except NoNoise as why:
         raise UserFacingError(f"{name}: {why}, so nothing can be compared.") from why
-    told(1.0)
     _enough(result, name)
-    notes = list(recording.notes)
+    settle_s = SETTLE_FOUND_S if found else SETTLE_S
+    notes = [*recording.notes, *kinds_of_noise(recording, axis, marks, settle_s, asked.confidence)]
+    told(1.0)
     if levels.clipped > 0.0:
         notes.append(
             f"{levels.clipped:.2%} of the samples are clipped; edges with clipping beside them are left out."

@@ -16,7 +16,7 @@ it by 1 + a²/2. At each frequency the mean over K blocks is close to a Gamma va
 overlapping blocks share. The taper spreads a line, that at 0 Hz too, over ±8 steps of 1/T.
 """
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from itertools import pairwise
 from typing import TYPE_CHECKING, Any
@@ -32,6 +32,7 @@ if TYPE_CHECKING:
     from drivers.contracts import Block
 
 HIGHEST_HZ = 1000.0
+POWER_HZ = 4000.0
 BLOCK_S = 0.5
 """Length of a block: lines 4 Hz wide, so that 50 and 60 Hz and their harmonics stand apart."""
 
@@ -60,7 +61,7 @@ def envelope(blocks: "Iterable[Block]", axis: Axis, keep: NDArray[np.bool_]) -> 
         return None
     lines = int(HIGHEST_HZ * length / axis.rate_hz) + 1
     sums, squares, count, by_line = np.zeros(lines), 0.0, 0, np.zeros(length)
-    for samples in _whole(blocks, length):
+    for _, samples in _whole(blocks, length):
         kept = np.where(chosen, fft(samples * window(length)), 0)
         by_line += np.square(kept.real) + np.square(kept.imag)
         noise = ifft(kept)
@@ -79,6 +80,39 @@ def envelope(blocks: "Iterable[Block]", axis: Axis, keep: NDArray[np.bool_]) -> 
     )
 
 
+def noise_power(blocks: "Iterable[Block]", axis: Axis, keep: NDArray[np.bool_]) -> Iterator[Floats]:
+    """The power of the noise in the bins `keep` over time, `POWER_HZ` values a second: one array a whole stretch.
+
+    Blocks are tapered, left with their noise bins, and added where they overlap: Σ |y|² / Σ w². Its unit is arbitrary.
+    """
+    every = round(axis.rate_hz / power_hz(axis))
+    half = every * next_fast_len(max(int(axis.rate_hz * BLOCK_S / 2) // every, 8))
+    chosen, taper = _chosen(axis, keep, 2 * half), window(2 * half).astype(np.float64)
+    if not chosen.any():
+        return
+    weight = np.square(taper[:half]) + np.square(taper[half:])
+    stretch: list[Floats] = []
+    tail: Floats | None = None
+    for follows, samples in _whole(blocks, 2 * half):
+        if not follows:
+            if stretch:
+                yield np.concatenate(stretch)
+            stretch, tail = [], None
+        noise = ifft(np.where(chosen, fft(samples * window(2 * half)), 0))
+        power = np.square(noise.real) + np.square(noise.imag)
+        if tail is not None:
+            both = (power[:half] + tail) / weight
+            stretch.append(both.reshape(-1, every).mean(axis=1))
+        tail = power[half:]
+    if stretch:
+        yield np.concatenate(stretch)
+
+
+def power_hz(axis: Axis) -> float:
+    """How many values a second `noise_power` gives, about `POWER_HZ`."""
+    return axis.rate_hz / max(round(axis.rate_hz / POWER_HZ), 1)
+
+
 def _chosen(axis: Axis, keep: NDArray[np.bool_], length: int) -> NDArray[np.bool_]:
     """Lines of a block's transform that lie in bins kept: positive frequencies only, where samples are real."""
     first, end = axis.bins
@@ -93,19 +127,24 @@ def _chosen(axis: Axis, keep: NDArray[np.bool_], length: int) -> NDArray[np.bool
     return found
 
 
-def _whole(blocks: "Iterable[Block]", length: int) -> "Iterable[NDArray[Any]]":
-    """Stretches of `length` samples without a gap, overlapping by half."""
+def _whole(blocks: "Iterable[Block]", length: int) -> "Iterator[tuple[bool, NDArray[Any]]]":
+    """Stretches of `length` samples without a gap, overlapping by half; whether each follows the one before."""
     rest: NDArray[Any] | None = None
+    follows = False
     for block in blocks:
         if block.unplaced:
-            rest = None
+            rest, follows = None, False
             continue
         edges = [0, *sorted(set(block.gaps)), len(block.samples)]
         for begin, end in pairwise(edges):
             piece = block.samples[begin:end]
-            joined = piece if rest is None or begin in block.gaps else np.concatenate([rest, piece])
+            if rest is None or begin in block.gaps:
+                joined, follows = piece, False
+            else:
+                joined = np.concatenate([rest, piece])
             at = 0
             while at + length <= len(joined):
-                yield joined[at : at + length]
+                yield follows, joined[at : at + length]
+                follows = True
                 at += length // 2
             rest = joined[at:]

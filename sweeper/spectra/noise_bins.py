@@ -27,6 +27,9 @@ BEGIN_WITH = 0.1
 LOW_RANKS = (0.05, 0.25)
 """Quantiles that tell the spread of noise even where half of all bins are occupied."""
 BEYOND_PASS_BAND_DB = 10.0
+BETWEEN = 0.2
+"""Share of the bins between the outermost high ones that has to be low for that to be the noise; a notch is less."""
+MOST_LEVELS = 4
 PARTS = 12
 STEEPEST_DB = 15.0
 """Tilt over the whole pass band that a first guess may have."""
@@ -136,23 +139,44 @@ def floor_and_total(power: NDArray[np.floating]) -> tuple[NDArray[np.floating], 
     return np.partition(power, rank, axis=-1)[..., rank], power.mean(axis=-1)
 
 
-def in_pass_band(low: Floats, width: int = 6) -> Mask:
+def in_pass_band(low: Floats) -> Mask:
     """Bins that the receiver's filter lets through, shape (bins,), from each bin's low quantile over time.
 
-    Those whose surroundings (the lower third of ±`width` bins) lie within 10 dB of the highest tenth, less two bins at
-    each end of a run. Signals that come and go are not in the low quantile; narrow ones not in the surroundings.
+    Those whose surroundings lie within 10 dB of the highest tenth, less two bins at each end of a run. Signals that
+    come and go are not in the low quantile; narrow ones not in the surroundings. Where wide signals are the highest
+    tenth, the noise between them lies lower than that: a filter cuts at its ends, so what is low on both sides of
+    something high is noise that it lets through, and the 10 dB count from there.
     """
+    around = surroundings(low)
+    reference = float(np.quantile(around, 0.9))
+    for _ in range(MOST_LEVELS):
+        inside = around > reference * 10 ** (-BEYOND_PASS_BAND_DB / 10)
+        places = np.flatnonzero(inside)
+        if not len(places):
+            break  # silence
+        between = ~inside[places[0] : places[-1] + 1]
+        if between.sum() < max(FEWEST_BINS, BETWEEN * len(between)):
+            break
+        reference = float(np.median(around[places[0] : places[-1] + 1][between]))
+    return worn(inside)
+
+
+def surroundings(low: Floats, width: int = 6) -> Floats:
+    """The lower third of ±`width` bins, which a line does not lift."""
     padded = np.pad(low, width, mode="edge")
-    around = np.quantile(np.lib.stride_tricks.sliding_window_view(padded, 2 * width + 1), 0.3, axis=1)
-    inside = around > np.quantile(around, 0.9) * 10 ** (-BEYOND_PASS_BAND_DB / 10)
-    worn = inside.copy()
-    for shift in (1, 2):
-        worn[shift:] &= inside[:-shift]
-        worn[:-shift] &= inside[shift:]
-    if not inside[0]:
-        worn[:2] = False
-    found: Mask = worn
+    found: Floats = np.quantile(np.lib.stride_tricks.sliding_window_view(padded, 2 * width + 1), 0.3, axis=1)
     return found
+
+
+def worn(inside: Mask) -> Mask:
+    """Runs without their first and last two bins, where a filter falls off."""
+    kept = inside.copy()
+    for shift in (1, 2):
+        kept[shift:] &= inside[:-shift]
+        kept[:-shift] &= inside[shift:]
+    if not inside[0]:
+        kept[:2] = False
+    return kept
 
 
 def terms_for(bins: int) -> int:

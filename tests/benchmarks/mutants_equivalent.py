@@ -48,6 +48,10 @@ EQUIVALENT: dict[str, tuple[tuple[str, str, str, str], ...]] = {
         ),
     ),
     "sweeper/analysis/change/before_after.py": (
+        (
+            "control_of", "", "→ step is None",
+            "a step comes of a series only; the other half is there for the types",
+        ),
         ("_plain_step", "", "0.0 → 1.0", "never asked of nights without a series; it is there for the types"),
         (
             "before_after", "control is not None and beside is not None", "→ beside is not None",

@@ -6,7 +6,8 @@ what the stage does is alike on all of them: where it is not, and no load shows 
 channels is nobody's. Needs two noise channels; takes no verdicts.
 """
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 import polars as pl
@@ -30,14 +31,15 @@ class Channels:
 
     occupied: dict[tuple[int, int], float]
     apart: dict[int, float]
+    held: dict[tuple[int, int], float] = field(default_factory=dict)
+    """Hour and frequency of those on which a carrier stands, with its power over the noise, dB; left out as well."""
 
     def without_occupied(self, rows: pl.DataFrame) -> pl.DataFrame:
         """The rows of channels that are empty."""
-        if not self.occupied:
+        out = {*self.occupied, *self.held}
+        if not out:
             return rows
-        there = pl.struct("hour_utc", "hz").is_in(
-            [{"hour_utc": hour, "hz": hz} for hour, hz in self.occupied]
-        )
+        there = pl.struct("hour_utc", "hz").is_in([{"hour_utc": hour, "hz": hz} for hour, hz in sorted(out)])
         return rows.filter(~(there & (pl.col("for") == "noise")))
 
     @property
@@ -51,6 +53,13 @@ class Channels:
                 f"The noise channel {hz / 1e3:g} kHz stands {max(above.values()):.1f} dB above the quietest of the "
                 f"band night after night ({hours} UTC): a signal is on it, and it is left out there. Choose another."
             )
+        for hz in sorted({hz for _, hz in self.held}):
+            over = {hour: db for (hour, place), db in self.held.items() if place == hz}
+            hours = ", ".join(f"{hour:02d}" for hour in sorted(over))
+            said.append(
+                f"On the noise channel {hz / 1e3:g} kHz readings scatter less than noise can ({hours} UTC): a carrier "
+                f"stands there, up to {max(over.values()):.0f} dB over the noise, and it is left out. Choose another."
+            )
         if self.apart:
             said.append(
                 f"The noise channels differ by up to {max(self.apart.values()):.1f} dB in what the stage does to them, "
@@ -60,8 +69,10 @@ class Channels:
         return tuple(said)
 
 
-def channels(rows: pl.DataFrame) -> Channels:
-    """From the `rows` of one band's summaries."""
+def channels(rows: pl.DataFrame, held: Mapping[tuple[int, int], float] | None = None) -> Channels:
+    """From the `rows` of one band's summaries; `held`: hours and frequencies at which a carrier is known to stand."""
+    found = Channels({}, {}, dict(held or {}))
+    rows = found.without_occupied(rows)
     noise = rows.filter(
         (pl.col("for") == "noise")
         & (pl.col("passes") > 0)
@@ -69,7 +80,7 @@ def channels(rows: pl.DataFrame) -> Channels:
         & (pl.col("scale") == 0)
     )
     if noise["hz"].n_unique() < 2:
-        return Channels({}, {})
+        return found
     loaded = noise.filter((pl.col("noise_rise_bound") == "") & pl.col("noise_rise_db").is_not_null())
     with_load = not loaded.is_empty()
     column = "noise_rise_db" if with_load else "level_antenna_bypass"
@@ -78,14 +89,14 @@ def channels(rows: pl.DataFrame) -> Channels:
         for near in _near_each_other(loaded if with_load else noise)
         for (hour, _, high), above in _apart(near, column, NOISE_FALLS_DB).items()
     }
-    found = Channels(occupied, {})
+    found = replace(found, occupied=occupied)
     if with_load:
         return found
     differing = _apart(found.without_occupied(noise), "difference_db")
     apart: dict[int, float] = {}
     for (hour, _, _), db in differing.items():
         apart[hour] = max(db, apart.get(hour, 0.0))
-    return Channels(occupied, apart)
+    return replace(found, apart=apart)
 
 
 def _near_each_other(rows: pl.DataFrame) -> list[pl.DataFrame]:

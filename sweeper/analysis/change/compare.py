@@ -16,6 +16,7 @@ import polars as pl
 from sweeper.analysis.band.gain_methods import GainMethods
 from sweeper.analysis.band.nightly import nightly
 from sweeper.analysis.band.overload import diagnose, places_near_overload
+from sweeper.analysis.band.steady_signals import steady_signals, without_steady
 from sweeper.analysis.change.detect import find_changes
 from sweeper.analysis.change.levels import noise_levels
 from sweeper.analysis.change.measured import (
@@ -52,6 +53,7 @@ def compare(
     changed = meter_change(summaries)
     if changed is not None:
         summaries = _of_one_meter(summaries, changed, fix, facts)
+    summaries = without_steady(summaries, steady_signals(summaries, facts.meter))
     meter = meter_of(summaries, facts)
     on_each = [(scaled, _levels(scaled, facts)) for scaled in _scaled(summaries, meter.scales)]
     levels = on_each[0][1]

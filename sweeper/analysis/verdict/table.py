@@ -18,6 +18,7 @@ from sweeper.analysis.band.nightly import nightly
 from sweeper.analysis.band.noise_figure import NoiseFigures, figures
 from sweeper.analysis.band.overload import Diagnosis, diagnose, seen_together, without_overload
 from sweeper.analysis.band.stage_steps import STEPPED, StageStep, stage_steps
+from sweeper.analysis.band.steady_signals import Place, of_band, steady_signals, without_steady
 from sweeper.analysis.band.switching_threshold import (
     SwitchingThreshold,
     on_every_scale,
@@ -77,8 +78,9 @@ def table_of(summaries: pl.DataFrame, facts: StationFacts) -> Table:
     changed = meter_change(summaries)
     if changed is not None:
         summaries = summaries.filter(pl.col("night") >= changed.night)
-    meter = replace(meter_of(summaries, facts), change=changed)
-    first, *others = (_on_scale(summaries, facts, meter, scale) for scale in meter.scales)
+    held = steady_signals(summaries, facts.meter)
+    meter = replace(meter_of(without_steady(summaries, held), facts), change=changed)
+    first, *others = (_on_scale(summaries, facts, meter, scale, held) for scale in meter.scales)
     return replace(
         first,
         judged=held_on_all(first.by_cell, [other.by_cell for other in others]),
@@ -107,8 +109,10 @@ def _covering(
     return covering
 
 
-def _on_scale(summaries: pl.DataFrame, facts: StationFacts, meter: Meter, scale: Scale) -> Table:
-    """The table as it would be if this were the meter's scale."""
+def _on_scale(
+    summaries: pl.DataFrame, facts: StationFacts, meter: Meter, scale: Scale, held: Mapping[Place, float]
+) -> Table:
+    """The table as it would be if this were the meter's scale. `held`: noise channels that hold a carrier."""
     summaries = on_scale(summaries, scale)
     bands = list(dict.fromkeys([channel.band for channel in facts.channels]))
     by_band = summaries.partition_by("band", as_dict=True)
@@ -119,7 +123,7 @@ def _on_scale(summaries: pl.DataFrame, facts: StationFacts, meter: Meter, scale:
     diagnoses: dict[str, Diagnosis] = {}
     noise: dict[str, NoiseFigures] = {}
     thresholds: dict[str, SwitchingThreshold | None] = {}
-    beside = {band: channels(here) for band, here in rows.items()}
+    beside = {band: channels(here, of_band(held, band)) for band, here in rows.items()}
     rows = {band: beside[band].without_occupied(here) for band, here in rows.items()}
     stepped = stage_steps(rows)
     since = {band: _since(stepped.get(band), here) for band, here in rows.items()}
@@ -169,7 +173,7 @@ def _on_scale(summaries: pl.DataFrame, facts: StationFacts, meter: Meter, scale:
 
 def _with_channels(diagnosis: Diagnosis, beside: Channels) -> Diagnosis:
     """The diagnosis with what the noise channels say of each other."""
-    flags = [OCCUPIED] * bool(beside.occupied) + [DISAGREE] * bool(beside.apart)
+    flags = [OCCUPIED] * bool(beside.occupied or beside.held) + [DISAGREE] * bool(beside.apart)
     return diagnosis.with_sign(flags, beside.sentences)
 
 

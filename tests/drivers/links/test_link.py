@@ -611,3 +611,11 @@ def test_whatever_the_wire_does_a_reply_belongs_to_its_request(faults: list[str]
                 assert link.exchange(request, line) == b"reply to " + request
         for timer in late:
             timer.join(5.0)
+
+
+def test_a_link_that_its_own_greeting_closes_is_told_lost() -> None:
+    with box(lambda to, data: to.sendall(data)) as served, linked(served.url, reconnect_s=0.2) as link:
+        link.on_connect(link.close)
+        link.close()
+        with pytest.raises(LinkLost, match="lost again while it was greeted"):
+            link.exchange(b"1\n", line)

@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from drivers.errors import Refused
-from drivers.protocols.allowed import GATES, LONGEST, check_greeting
+from drivers.protocols.allowed import GATES, LONGEST, check_greeting, check_set
 from drivers.protocols.frames import frame
 from drivers.protocols.template import parse
 
@@ -513,3 +513,9 @@ def test_a_refusal_shows_letters_as_letters_and_anything_else_by_its_bytes(
     with pytest.raises(Refused) as refused:
         GATES["ascii"](message)
     assert shown in refused.value.what
+
+
+def test_a_command_of_one_byte_may_have_a_value_behind_it() -> None:
+    check_set("binary", parse("05 {hz:bcd-low-5}", binary=True))
+    with pytest.raises((ValueError, Refused)):
+        check_set("binary", parse("{mode:1} 01", binary=True))

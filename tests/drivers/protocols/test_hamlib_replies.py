@@ -47,6 +47,7 @@ def test_each_error_number_is_told_with_the_command_that_met_it(number: int, kin
     """hamlib, enum rig_errcode_e (rig.h of 4.5): EINVAL 1 … ETRUNC 10, ENAVAIL 11 … EDOM 17, EPOWER 20."""
     told = hamlib.error("set_freq 1", b"-%d" % number)
     assert type(told) is kind and f"(hamlib error {number})" in str(told) and "set_freq 1" in str(told)
+    assert (": refused (" in str(told)) == (number == 3)  # which the table does not name
 
 
 def test_a_positive_number_is_a_refusal_and_no_number_is_garbage() -> None:

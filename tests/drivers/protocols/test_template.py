@@ -215,3 +215,13 @@ def test_templates_up_to_their_bounds_are_taken() -> None:
     for end in (" ", ",", ";"):
         parse(f"F{{hz:number}}{end}", binary=False)
     assert parse("05 {hz:bcd-high-8}", binary=True).encode({"hz": 1}) == b"\x05" + bytes(7) + b"\x01"
+
+
+@pytest.mark.parametrize(("unit", "is_hole"), [("1000000", True), ("10000000", False)])
+def test_a_unit_has_seven_digits_at_most(unit: str, is_hole: bool) -> None:
+    text = f"FA{{hz/{unit}:11}};"
+    if is_hole:
+        assert parse(text, binary=False).encode({"hz": 7_000_000}) == b"FA00000000007;"
+    else:
+        with pytest.raises(ValueError):
+            parse(text, binary=False)

@@ -240,4 +240,7 @@ def test_plan_says_what_changes_of_route_while_the_dial_stays_cost_and_buy(tmp_p
     file.write_bytes(example("saltmarsh").read_bytes())
     told = " ".join(sweeper("plan", file).stdout.split())
     assert "known to ±0.5 dB after one night: the route changes" in told
-    assert "12 more relay operations" in told and "for the first 416 passes, a twentieth of the relays' life" in told
+    assert (
+        "12 more relay operations" in told
+        and "for the first 416 passes, a twentieth of the relays' life" in told
+    )

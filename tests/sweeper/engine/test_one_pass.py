@@ -400,6 +400,19 @@ def test_relays_that_wandered_off_during_the_last_path_spoil_the_pass() -> None:
     assert record.outcome == "failed" and "no longer stand" in record.because
 
 
+def test_relays_that_wandered_off_before_the_path_changed_spoil_the_pass() -> None:
+    """The next path puts them right, so that the end of the pass would not show it."""
+    dial, board, kept = Dial(), Board(), Kept()
+
+    def drop() -> None:
+        board.standing = "load-stage"
+
+    dial.before = at_call("read_power", 2 * SETTINGS.readings, drop)
+    record = measured(dial, board, kept)
+    assert record.outcome == "failed" and "no longer stand at antenna-bypass" in record.because
+    assert restored(dial, board)
+
+
 @pytest.mark.parametrize("value", [float("nan"), float("inf"), float("-inf")])
 def test_a_reading_that_is_no_number_is_no_reading(value: float) -> None:
     dial = Dial(level=value)

@@ -64,3 +64,20 @@ def test_what_the_filter_does_not_pass_is_no_noise() -> None:
     inside = in_pass_band(low)
     assert inside[20:80].all()
     assert not inside[90:].any()
+
+
+@pytest.mark.parametrize("levels_db", [(27.0, 13.0, 35.0), (20.0,), (40.0, 15.0)])
+def test_noise_between_strong_wide_signals_is_no_stop_band(levels_db: tuple[float, ...]) -> None:
+    rng = np.random.default_rng(9)
+    power = np.ones(400)
+    power[:8] = power[-8:] = 1e-4  # the filter's own ends
+    for at, level_db in zip((20, 150, 260), (*levels_db, 30.0), strict=False):
+        power[at : at + 60] += 10 ** (level_db / 10)
+    power[330:380] += 10**3
+    inside = in_pass_band(power * rng.gamma(200, 1 / 200, 400))
+    assert inside[90:140].all() and inside[225:250].all() and inside[25:75].all()
+    assert not inside[:8].any() and not inside[-8:].any()
+
+
+def test_silence_has_no_pass_band() -> None:
+    assert not in_pass_band(np.zeros(160)).any()

@@ -57,6 +57,13 @@ def test_its_interval_holds_the_gain_and_is_never_surer_than_a_stage_stands_stil
 def test_noise_that_stands_still_bends_nothing():
     assert gain_by_bend(rows(sd_db=0.3)) is None
     assert gain_by_bend(rows(nights=3)) is None
+    assert gain_by_bend(rows(nights=4, sd_db=9.0)) is not None
+    assert gain_by_bend(rows(nights=3, sd_db=9.0)) is None
+
+
+def test_hours_whose_step_is_not_known_have_none():
+    unknown = rows(noise_db=0.1).with_columns(resolution_db=pl.lit(None, pl.Float64))
+    assert gain_by_bend(unknown) == gain_by_bend(rows(noise_db=0.1))
 
 
 @cache

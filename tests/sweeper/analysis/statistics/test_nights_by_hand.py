@@ -247,3 +247,12 @@ def test_one_degree_of_freedom_is_enough_to_be_asked_and_none_is_not():
     assert not np.allclose(dependence([two_left]).weights, dependence([]).weights)
     two = NightlySeries(day[:2], np.array([0.0, 1.0]), np.ones((2, 2)))
     assert np.allclose(dependence([two]).weights, dependence([]).weights)
+
+
+@pytest.mark.parametrize(("apart", "looked_for"), [(1.0, True), (2.5, False)])
+def test_no_step_is_looked_for_where_what_a_value_follows_stands_apart_itself(apart, looked_for):
+    """Sides of width 1 (SciPy's pooled scatter of 0, 1, 2 is 1): apart by less than 1.5 of that, or by more."""
+    follows = 10.0 + np.array([0.0, 1.0, 2.0, 0.0 + apart, 1.0 + apart, 2.0 + apart])
+    values = np.array([0.0, 0.0, 0.1, 9.0, 9.0, 9.1])
+    found = only_step(series(values, beside=follows[:, None]), least_db=0.0, chance=1.0)
+    assert (found is not None and found.day == 103.0) == looked_for

@@ -159,3 +159,19 @@ def test_where_only_carriers_tell_the_gain_scales_that_bend_above_the_noise_stay
     )
     scales = meter_of(rows, uncalibrated(place)).scales
     assert any(scale.beyond is not None for scale in scales) == beyond
+
+
+def test_carriers_at_untested_levels_are_left_out_where_other_carriers_tell_the_gain():
+    only = made(Place("40 m", night_sd_db=0.1, load=False), nights=8)
+    loud = (pl.col("for") == "carrier") & (pl.col("night") < only["night"].unique().sort()[4])
+    rows = only.with_columns(
+        pl.when(loud).then(pl.lit(60.0)).otherwise(pl.col(name)).alias(name)
+        for name in ("level_antenna_bypass", "level_antenna_stage")
+    )
+    from sweeper.analysis.band.gain_methods import GainMethods
+
+    methods = GainMethods(rows)
+    assert methods.carriers is not None and methods.load is None and methods.bend is None
+    kept = without_untested(methods, Meter(tested_db=(-200.0, 0.0)))
+    assert kept is not methods and kept.carriers is not None
+    assert len(kept.summaries) == len(rows.filter(~loud))

@@ -1,0 +1,144 @@
+"""Carriers on noise channels, told by readings that scatter less than white noise must: no fellow channel is asked.
+
+Noise of power N makes readings of bandwidth B and time τ scatter by a variance of N²/(Bτ). With a carrier of power C in
+it that is (N² + 2NC)/(Bτ) about a mean of N + C (Rice 1945), so relative to the mean (1 + 2c)/(1 + c)² of it, c = C/N:
+3/4 for a carrier as strong as the noise, 5/9 for one 3 dB stronger. A bent scale or a slow detector makes scatter
+smaller, too, but then for all that stands at that level: so noise of other channels, hours or paths must scatter more
+a little below that level, and a little above it.
+"""
+
+from collections.abc import Mapping
+from itertools import pairwise
+
+import numpy as np
+import polars as pl
+from numpy.typing import NDArray
+
+from sweeper.analysis.arrays import Floats
+from sweeper.analysis.facts import MeterFacts
+from sweeper.analysis.meter.slope import PATHS, VISIT_VARIANCE, noise_spread_db
+from sweeper.analysis.thresholds import STEADY_SE, STEADY_SHARE, STEADY_VISITS
+
+BESIDE_DB = 6.0
+"""How far below and above a level others tell of the meter there."""
+LIKE_NOISE = 0.25
+"""Others count whose squared scatter is that of noise within this."""
+LEAST_SHARE = 0.4
+"""And so much of all that stands there must be like noise: on a bent scale some places look so by chance."""
+COARSE_STEPS = 2.0
+"""Steps of more than so many standard deviations of a reading leave too little of the scatter to tell."""
+
+Place = tuple[str, int, int]
+"""Band, hour (UTC) and frequency in hertz."""
+
+
+def steady_signals(summaries: pl.DataFrame, meter: MeterFacts) -> dict[Place, float]:
+    """Noise channels at hours in which a carrier stands, with its power over it, dB; from all bands' summaries."""
+    rows = summaries.filter((pl.col("for") == "noise") & (pl.col("passes") > 0))
+    rows = rows.filter(pl.col("step_db").fill_null(0.0) <= COARSE_STEPS * _spread_db(rows, meter))
+    told = pl.concat([_of_path(rows, path) for path in PATHS]).sort("level")
+    if told.is_empty():
+        return {}
+    told = told.with_columns(_place_mean().alias("mean"))
+    # without the averaging time the law of noise is known but for a factor, which most places share
+    usual = 1.0 if meter.averaging_s is not None else float(told["mean"].median() or 0.0)  # type: ignore[arg-type]
+    witness = ((pl.col("mean") - usual).abs() <= LIKE_NOISE * usual).alias("witness")
+    told = told.with_columns(witness).with_row_index("row")
+    level = told["level"].to_numpy()
+    every = told["visits"].to_numpy()
+    like_noise = every * told["witness"].to_numpy()
+    of_visit = _variance_of_visits(told)
+    found: dict[Place, float] = {}
+    antenna = told.filter(~pl.col("on_load"))
+    for (band, hour, hz), part in antenna.partition_by("band", "hour_utc", "hz", as_dict=True).items():
+        own = part["row"].to_numpy()
+        elsewhere = np.ones(len(level))
+        elsewhere[own] = 0.0
+        part = part.filter(
+            pl.Series(_on_both_sides(level, like_noise * elsewhere, every * elsewhere, level[own]))
+        )
+        total = float(part["visits"].sum())
+        if total < STEADY_VISITS:
+            continue
+        value = float((part["visits"] * part["scatter"]).sum()) / total / usual
+        error = float(np.sqrt(of_visit / total)) * max(value, 0.3)
+        if 0.0 < value < STEADY_SHARE and 1.0 - value > STEADY_SE * error:
+            found[str(band), int(hour), int(hz)] = carrier_over_noise_db(value)
+    return found
+
+
+def carrier_over_noise_db(left: float) -> float:
+    """Power of a carrier over the noise, dB, from the share of noise's relative variance that is left: 0 < left < 1."""
+    share = float(np.sqrt(1.0 - left))  # (1 + 2c)/(1 + c)² = 1 − (c/(1 + c))²
+    return float(10 * np.log10(share / (1.0 - share)))
+
+
+def of_band(found: Mapping[Place, float], band: str) -> dict[tuple[int, int], float]:
+    """Those of one band: hour and frequency in hertz."""
+    return {(hour, hz): over_db for (of, hour, hz), over_db in found.items() if of == band}
+
+
+def without_steady(summaries: pl.DataFrame, found: Mapping[Place, float]) -> pl.DataFrame:
+    """The summaries less the noise channels at those hours."""
+    return summaries.filter(~(_at(list(found)) & (pl.col("for") == "noise"))) if found else summaries
+
+
+def _at(places: list[Place]) -> pl.Expr:
+    return pl.struct("band", "hour_utc", "hz").is_in(
+        [{"band": band, "hour_utc": hour, "hz": hz} for band, hour, hz in places]
+    )
+
+
+def _place_mean() -> pl.Expr:
+    """Squared scatter of a place through one path, by visits."""
+    same = ("band", "hour_utc", "hz", "path")
+    return (pl.col("visits") * pl.col("scatter")).sum().over(same) / pl.col("visits").sum().over(same)
+
+
+def _variance_of_visits(told: pl.DataFrame) -> float:
+    """Variance of a visit's squared scatter over the square of its mean, from nights of the same place and path.
+
+    Of readings that hang together, or of noise that crackles, a visit tells less than of white noise.
+    """
+    count = pl.len().over("band", "hour_utc", "hz", "path")
+    off = (
+        pl.col("visits")
+        * (pl.col("scatter") - pl.col("mean")) ** 2
+        / pl.col("mean").clip(lower_bound=0.1) ** 2
+    )
+    seen = told.with_columns(count.alias("count")).filter(pl.col("count") > 1)
+    if seen.is_empty():
+        return VISIT_VARIANCE
+    each = seen.select(off * pl.col("count") / (pl.col("count") - 1)).to_series().to_numpy()
+    return max(VISIT_VARIANCE, float(each.mean()))
+
+
+def _on_both_sides(level: Floats, like_noise: Floats, every: Floats, at: Floats) -> NDArray[np.bool_]:
+    """Whether others are like noise a little below and above each level `at`; `level` rises, the rest are visits."""
+    ends = [np.searchsorted(level, at + away) for away in (-BESIDE_DB, 0.0, BESIDE_DB)]
+    told, all_there = (np.r_[0.0, np.cumsum(each)] for each in (like_noise, every))
+    both: NDArray[np.bool_] = np.ones(len(at), dtype=bool)
+    for first, last in pairwise(ends):
+        seen = told[last] - told[first]
+        both &= (seen >= STEADY_VISITS) & (seen >= LEAST_SHARE * (all_there[last] - all_there[first]))
+    return both
+
+
+def _of_path(rows: pl.DataFrame, path: str) -> pl.DataFrame:
+    return rows.select(
+        "band",
+        "hour_utc",
+        "hz",
+        pl.col(f"level_{path}").alias("level"),
+        pl.col(f"scatter_{path}").alias("scatter"),
+        pl.col(f"scatter_visits_{path}").cast(pl.Float64).alias("visits"),
+        pl.lit(path).alias("path"),
+        pl.lit(path.startswith("load")).alias("on_load"),
+    ).filter((pl.col("visits") > 0) & pl.col("level").is_not_null() & pl.col("scatter").is_not_null())
+
+
+def _spread_db(rows: pl.DataFrame, meter: MeterFacts) -> pl.Series:
+    """Scatter of noise at each row's bandwidth, dB."""
+    widths = rows["bandwidth_hz"].to_list()
+    of_width = {width: noise_spread_db(float(width), meter) for width in set(widths)}
+    return pl.Series([of_width[width] for width in widths], dtype=pl.Float64)
