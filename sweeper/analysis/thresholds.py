@@ -41,6 +41,14 @@ CHANNELS_APART_CHANCE = 1e-5
 """How often chance may part two channels, an hour of a band."""
 CARRIER_CLEAR_DB = 10.0
 """A carrier says something about gain where it stands this far above the noise of both routes together."""
+EDGE_S = 0.7
+"""Readings this near to a change of route share the fade: the fastest fades of short waves last for a second or so."""
+EDGE_GAP_S = 2.0
+"""What a relay, its settling and the wires may take between the readings of an edge; later they are visits apart."""
+LAG_SE = 3.3
+"""Standard errors between edges to the stage and edges back, from which on the meter lags behind the relay..."""
+LAG_DB = 0.5
+"""... where it is more than this: a quarter of a decibel of the gain, and what is less is borne by the error."""
 EMPTY_PASSES = 4
 """Passes over a carrier channel at an hour, before it is said to be empty."""
 EMPTY_SHARE = 0.9

@@ -29,7 +29,7 @@ from sweeper.clock import Clock
 from sweeper.engine.meter import stuck_readings
 from sweeper.engine.settings import GRACE_S, RELAYS_SHARE, MeasurementSettings, same_dial, without_dial
 from sweeper.engine.sink import Sink
-from sweeper.words import Channel, Hand, Outcome, PassRecord, Reading, SignalPath, Visit
+from sweeper.words import Channel, Hand, Labelled, Outcome, PassRecord, Reading, SignalPath, Visit
 
 if TYPE_CHECKING:
     from sweeper.engine.by_sound import Listening
@@ -98,7 +98,7 @@ def measure_pass(
         unknown_settings=at_work.unknown_settings,
         hand=hand,
     )
-    sink.finished(record, readings)
+    sink.finished(record, readings, at_work.spectra() if outcome == "done" else ())
     if at_work.touched and "receiver" not in left_over:
         sink.mark_restored()
     return record
@@ -334,6 +334,10 @@ class _AtWork:
             replace(reading, flags=f"{reading.flags} stale".strip()) if still else reading
             for reading, still in zip(self._readings, stale, strict=True)
         )
+
+    def spectra(self) -> Sequence[tuple[str, Labelled]]:
+        """What was heard, each with the name of its band; nothing where a meter was read."""
+        return () if self.listening is None else self.listening.spectra()
 
     def _listen_only(self) -> None:
         if self._receiver.is_transmitting():

@@ -12,7 +12,7 @@ from sweeper.words import Channel
 EDGE_SE_DB = 2.0
 """What one edge leaves open of a gain, dB: a carrier 20 dB over noise that fades by 0.15 to 0.4 Hz (from simulated
 carriers: `tests/benchmarks/edges.py`)."""
-VISITS_SE_DB = 5.3
+VISITS_SE_DB = 4.0
 """What a pass without edges leaves open: visits minutes apart, each as deep in a fade as chance has it (ibid.)."""
 KNOWN_DB = 0.5
 """A gain known to this, at 95 %, decides what is worth a decibel."""

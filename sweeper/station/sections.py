@@ -381,6 +381,17 @@ class Notify(Section):
     at_once: bool = Field(default=True, description="false: no message at once when something needs a hand.")
 
 
+class Store(Section):
+    """``store:``, what stays of spectra, where levels come from samples or sound."""
+
+    keep_spectra_days: int = Field(
+        default=14,
+        ge=0,
+        le=3650,
+        description="Days that spectra are kept whole; of older ones a picture an hour stays.",
+    )
+
+
 class Station(Section):
     """A whole station file, checked.
 
@@ -398,6 +409,7 @@ class Station(Section):
     plan: Plan = Plan()
     schedule: tuple[Window, ...] = Field(default=(), max_length=MOST_WINDOWS)
     analysis: Analysis = Analysis()
+    store: Store = Store()
     live: Live = Live()
     notify: Notify | None = None
 

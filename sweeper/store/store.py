@@ -18,6 +18,7 @@ from typing import Any, TypeVar
 
 from sweeper.outside import json_of
 from sweeper.store import finished
+from sweeper.store import spectra as finished_spectra
 from sweeper.store.days import day_of
 from sweeper.store.errors import DiskError, StoreError
 from sweeper.store.files import folder_name, make_folder, set_aside, told
@@ -27,11 +28,14 @@ from sweeper.store.manifest import digest_of, has_rotted, keep_station_file, wri
 from sweeper.store.place import Place, moved, place_of
 from sweeper.store.records import Note
 from sweeper.store.running import Damaged, RunningDay, all_ordinary, fits
+from sweeper.store.running_spectra import Spectra
 from sweeper.store.salvage import salvage
 from sweeper.tables import pl
 from sweeper.words import PassRecord, Reading
 
 T = TypeVar("T")
+
+KEEP_SPECTRA_DAYS = 14
 
 _HIGHEST_PASS = "highest pass before this database"
 """Records of passes can be lost with a damaged database, but their numbers must not come again."""
@@ -68,6 +72,7 @@ class Store:
         self._place: Place | None = {}
         self._file = self.folder / "today.sqlite"
         self._days = self.folder / "days"
+        self._spectra = self.folder / "spectra"
         self._aside = self.folder / "set-aside"
         if not read_only:
             self._open()
@@ -114,7 +119,9 @@ class Store:
                 f"{self.folder}: the data folder was replaced meanwhile; what lies there now is in use."
             )
 
-    def write_again(self, record: PassRecord, readings: Sequence[Reading]) -> PassRecord:
+    def write_again(
+        self, record: PassRecord, readings: Sequence[Reading], spectra: Spectra = ()
+    ) -> PassRecord:
         """Store a pass that was refused before, and perhaps stored all the same; as what it is stored.
 
         It gets another number where the one it had was given to another pass meanwhile.
@@ -128,38 +135,49 @@ class Store:
                 number = self.next_pass_number()
                 record = replace(record, number=number)
                 readings = [replace(reading, pass_number=number) for reading in readings]
-            self.write_pass(record, readings)
+            self.write_pass(record, readings, spectra)
             return record
 
-    def write_pass(self, record: PassRecord, readings: Sequence[Reading]) -> None:
+    def write_pass(self, record: PassRecord, readings: Sequence[Reading], spectra: Spectra = ()) -> None:
         """Store a pass: on the disk when this returns, and nothing of it when this raises."""
-        self.write_passes([(record, readings)])
+        self._keep(
+            lambda running: running.write([(record, readings)], self.longitude, {record.number: spectra})
+        )
 
     def write_passes(self, passes: Iterable[tuple[PassRecord, Sequence[Reading]]]) -> None:
         """Store several passes at once: all of them or none. They may be gone through twice."""
         self._keep(lambda running: running.write(passes, self.longitude))
 
-    def finish_days(self, now: datetime, apart: bool = False, most: int | None = None) -> tuple[date, ...]:
+    def finish_days(
+        self,
+        now: datetime,
+        apart: bool = False,
+        most: int | None = None,
+        keep_spectra_days: int = KEEP_SPECTRA_DAYS,
+    ) -> tuple[date, ...]:
         """Turn the days that are over into Parquet files; which they were.
 
         Repeatable: after a crash between file and database, readings are in both, are read once, and
         the next call lets go of the database's. `apart`: each day in a process of its own, so that what the work
         takes of memory is given back with it, however many days there are. `most`: the first so many only.
+        `keep_spectra_days`: spectra that are older become pictures.
         """
         with self._guard:
             self.stand_by()
             today = day_of(now, self.longitude)
-            over = [day for day in self._write(RunningDay.days) if day < today][:most]
+            here = {*self._write(RunningDay.days), *self._write(RunningDay.days_of_spectra)}
+            over = sorted(day for day in here if day < today)[:most]
             for day in over:
                 passes = _write_day_apart(self, day) if apart else self.write_day(day)
                 self._write(partial(RunningDay.forget_readings, passes=passes))
             if over:
                 self._write(RunningDay.tidy)
                 write_manifest(self.folder)
+            finished_spectra.thin_old(self._spectra, today, keep_spectra_days)
             return tuple(over)
 
     def write_day(self, day: date) -> list[int]:
-        """Put a day's readings into its file; the passes that are in it by now and may leave the database."""
+        """Put a day's readings and spectra into their files; the passes that may leave the database by now."""
         readings = self._read(partial(RunningDay.frame, day=day), empty())
         written = self._finished_frame(day)
         if written is not None:
@@ -170,7 +188,10 @@ class Store:
         if new.height:
             self._make_way_for(day, written)
             finished.write_day(self._days, day, readings_of_day)
-        passes: list[int] = readings["pass"].unique().to_list()
+        heard = self._read(partial(RunningDay.spectra, day=day), finished_spectra.empty())
+        if heard.height and (said := finished_spectra.write_day(self._spectra, day, heard, self._aside)):
+            self._trouble(said)
+        passes: list[int] = pl.concat([readings["pass"], heard["pass"]]).unique().to_list()
         return passes
 
     def add_note(self, time: datetime, text: str) -> None:
@@ -265,6 +286,23 @@ class Store:
             if end is not None and day > day_of(end, self.longitude):
                 continue
             frames.append(finished.scan_day(file))
+        found = pl.concat([*frames, running.lazy()])
+        if start is not None:
+            found = found.filter(pl.col("time") >= start)
+        if end is not None:
+            found = found.filter(pl.col("time") < end)
+        return found
+
+    def spectra(self, start: datetime | None = None, end: datetime | None = None) -> pl.LazyFrame:
+        """All spectra from `start` to before `end` (aware instants), of whole days and, thinned, of older ones."""
+        running = self._read(RunningDay.spectra, finished_spectra.empty())  # first, as in `readings`
+        frames = []
+        for file in finished_spectra.days_in(self._spectra).values():
+            if (written := finished_spectra.scan_day(file)) is None:
+                self._trouble(f"{file}: this is no whole day of spectra of that date, so it is not read.")
+                continue
+            running = without_passes_of(running, written.select("pass").unique().collect())
+            frames.append(written)
         found = pl.concat([*frames, running.lazy()])
         if start is not None:
             found = found.filter(pl.col("time") >= start)

@@ -12,6 +12,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 from scipy.special import chdtri, stdtrit
 
+from sweeper.analysis.band.edge_lag import lags, sentence_of
 from sweeper.analysis.band.gain_methods import GainEstimate, GainMethod, GainMethods
 from sweeper.analysis.facts import StationFacts
 from sweeper.analysis.results import GainSource
@@ -127,6 +128,9 @@ def measured(methods: GainMethods) -> Gain | None:
     if not parts:
         return None
     gain = weighted(parts)
+    if methods.lag is not None and lags(methods.lag):
+        said = (*gain.sentences, sentence_of(methods.lag))
+        gain = replace(gain, flags=(*gain.flags, "meter-lags"), sentences=said)
     offsets_db = methods.offsets_db
     if not offsets_db:
         return gain

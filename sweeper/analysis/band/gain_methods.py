@@ -3,17 +3,18 @@
 From summaries of one band to a `GainEstimate`. What the ways say together belongs to `gain`.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Literal
 
 import numpy as np
 import polars as pl
 
-from sweeper.analysis.arrays import Floats
+from sweeper.analysis.band.edge_lag import borne_db, lag_of, lags
 from sweeper.analysis.band.noise_bend import gain_by_bend
 from sweeper.analysis.results import GainSource
 from sweeper.analysis.statistics.effective_nights import worth
+from sweeper.analysis.statistics.estimates import Estimate
 from sweeper.analysis.thresholds import GAINS_APART_DB, RISE_FOR_GAIN_DB, WORST_GAIN_SE_DB
 
 GainMethod = GainSource | Literal["bend"]
@@ -52,10 +53,34 @@ class GainMethods:
 
     @cached_property
     def carriers(self) -> GainEstimate | None:
-        """Gain by carriers: stage minus bypass after taking the noise out of each."""
-        heard = (pl.col("for") == "carrier") & pl.col("carrier_gain_db").is_not_null()
+        """Gain by carriers: stage minus bypass after taking the noise out of each.
+
+        Across edges or between visits, whichever the passes themselves tell more sharply: the readings of an edge are
+        among those of the visits, so the two are not weighed together.
+        """
+        between = _heard(self.summaries, "carrier")
+        if self.edges is not None and _told(self._edge_rows, "edge") >= _told(between, "carrier"):
+            return self.edges
         columns = ("carrier_gain_db", "carrier_gain_se_db", "resolution_db")
-        return _of_channels("carriers", self.summaries.filter(heard), columns, "carrier_passes", self.alike)
+        return _of_channels("carriers", between, columns, "carrier_passes", self.alike)
+
+    @cached_property
+    def _edge_rows(self) -> pl.DataFrame:
+        return _heard(self.summaries, "edge")
+
+    @cached_property
+    def lag(self) -> Estimate | None:
+        """Edges to the stage minus edges back, dB."""
+        return lag_of(self._edge_rows)
+
+    @cached_property
+    def edges(self) -> GainEstimate | None:
+        """Gain by carriers across changes of route while the receiver stays; None where the meter lags behind."""
+        if lags(self.lag):
+            return None
+        columns = ("edge_gain_db", "edge_gain_se_db", "resolution_db")
+        found = _of_channels("carriers", self._edge_rows, columns, "edge_passes", self.alike)
+        return found and replace(found, se_db=float(np.hypot(found.se_db, borne_db(self.lag))))
 
     @cached_property
     def load(self) -> GainEstimate | None:
@@ -95,6 +120,16 @@ class GainMethods:
     def offsets_db(self) -> dict[int, float]:
         """How the gain of each noise channel differs from their mean, by frequency; empty where they do not differ."""
         return _channel_offsets_db(self.telling_of_load)
+
+
+def _heard(summaries: pl.DataFrame, by: str) -> pl.DataFrame:
+    """The carrier rows that tell of the gain across edges (`by` is ``edge``) or between visits (``carrier``)."""
+    return summaries.filter((pl.col("for") == "carrier") & pl.col(f"{by}_gain_db").is_not_null())
+
+
+def _told(rows: pl.DataFrame, by: str) -> float:
+    """How much they tell: the sum of 1/se² over the hours."""
+    return float((1 / rows[f"{by}_gain_se_db"].clip(lower_bound=0.01) ** 2).sum())
 
 
 def _telling_of_load(summaries: pl.DataFrame) -> pl.DataFrame:
@@ -178,10 +213,7 @@ def _of_channels(
 ) -> GainEstimate | None:
     """Mean over channels; where their gains differ more than by chance they weigh alike (random effects)."""
     channels = rows.partition_by("hz", maintain_order=True) if not rows.is_empty() else []
-    parts = [
-        _of_channel(source, channel, columns, channel[weight].cast(float).to_numpy(), alike)
-        for channel in channels
-    ]
+    parts = [_of_channel(source, channel, columns, weight, alike) for channel in channels]
     found = [part for part in parts if part is not None]
     if len(found) < 2:
         return found[0] if found else None
@@ -207,9 +239,10 @@ def _of_channels(
 
 
 def _of_channel(
-    source: GainMethod, rows: pl.DataFrame, columns: tuple[str, str, str], weights: Floats, alike: float
+    source: GainMethod, rows: pl.DataFrame, columns: tuple[str, str, str], weight: str, alike: float
 ) -> GainEstimate | None:
     """Weighted mean over the rows of a channel; its error from the scatter of nights where there are three or more."""
+    weights = rows[weight].cast(float).to_numpy()
     gain, se, resolution = (rows[name].to_numpy().astype(np.float64) for name in columns)
     nights, which = np.unique(rows["night"].to_physical().to_numpy(), return_inverse=True)
     total = weights.sum()
@@ -218,7 +251,7 @@ def _of_channel(
     mean = float(weights @ gain / total)
     within = float(np.sqrt(np.nansum((weights * se) ** 2)) / total)
     coarse = float(np.sqrt(weights @ np.nan_to_num(resolution, posinf=WORST_GAIN_SE_DB) ** 2 / total))
-    counted = rows["carrier_passes" if source == "carriers" else "passes"].fill_null(0).sum()
+    counted = rows[weight if source == "carriers" else "passes"].fill_null(0).sum()
     # each hour's own error rests on its passes, so many hours of few passes are known as well as their passes allow
     spread, dof = within, float(max(int(counted) - len(rows), 1))
     if len(nights) >= 3:

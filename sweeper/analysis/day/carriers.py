@@ -11,7 +11,8 @@ ROUTES = ("bypass", "stage")
 
 
 def with_carriers(table: pl.DataFrame) -> pl.DataFrame:
-    """The pass table with `carrier_gain` in dB, the carrier's S/N `carrier_snr`, and whether it was `absent`.
+    """The pass table with `carrier_gain` in dB, the carrier's S/N `carrier_snr`, and whether it was `absent`;
+    `under_bypass` and `under_stage` are the noise under it, as powers.
 
     The noise under a carrier is that of the noise channels of its band in the same pass.
     """
@@ -26,15 +27,17 @@ def with_carriers(table: pl.DataFrame) -> pl.DataFrame:
     )
     gain_db, snr_db = np.full(len(table), np.nan), np.full(len(table), np.nan)
     absent = np.zeros(len(table), dtype=bool)
+    under = np.full((2, len(table)), np.nan)
     rows = np.flatnonzero((table["for"] == "carrier").to_numpy())
     if len(rows):
         held = [pl.col(f"{edge}_antenna_{route}") for edge in ("floor", "top") for route in ROUTES]
         off = carriers.select(pl.any_horizontal(held)).to_series().to_numpy()
         width = 10 * np.log10(carriers["bandwidth_hz"].to_numpy())
         noise = [10 ** ((carriers[f"density_{route}"].to_numpy() + width) / 10) for route in ROUTES]
+        under[:, rows] = noise
         own = [
-            10 ** (carriers[f"antenna_{route}"].to_numpy() / 10) - under
-            for route, under in zip(ROUTES, noise, strict=True)
+            10 ** (carriers[f"antenna_{route}"].to_numpy() / 10) - power
+            for route, power in zip(ROUTES, noise, strict=True)
         ]
         channel = carriers["channel"].to_numpy()
         for mine in np.split(np.arange(len(rows)), np.flatnonzero(np.diff(channel)) + 1):
@@ -50,6 +53,7 @@ def with_carriers(table: pl.DataFrame) -> pl.DataFrame:
         pl.Series("carrier_gain", gain_db).fill_nan(None),
         pl.Series("carrier_snr", snr_db).fill_nan(None),
         pl.Series("absent", absent),
+        *[pl.Series(f"under_{route}", under[n]) for n, route in enumerate(ROUTES)],
     )
 
 

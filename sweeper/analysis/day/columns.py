@@ -90,6 +90,19 @@ COLUMNS: tuple[Column, ...] = (
     Column("carrier_gain_se_db", "float", "Its standard error (fading included)."),
     Column("carrier_passes", "int", "Passes in which the carrier stood clear of the noise in both routes."),
     Column(
+        "edge_gain_db",
+        "float",
+        "Carrier rows: stage minus bypass across changes of route while the receiver stayed, noise taken out, dB.",
+    ),
+    Column("edge_gain_se_db", "float", "Its standard error, from the scatter of passes."),
+    Column("edge_passes", "int", "Passes with such an edge on which the carrier stood clear of the noise."),
+    Column(
+        "edge_lag_db",
+        "float",
+        "Edges to the stage minus edges back, dB: above 0 where the meter still shows the louder route.",
+    ),
+    Column("edge_lag_se_db", "float", "Its standard error."),
+    Column(
         "carrier_snr_db",
         "float",
         "Carrier rows: carrier above the noise of its band in bypass, dB, over those passes.",

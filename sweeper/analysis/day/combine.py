@@ -54,6 +54,8 @@ def _with_differences(cells: pl.DataFrame) -> pl.DataFrame:
         (pl.col("level_noise_stage") - pl.col("level_load_stage")).alias("source_rise_stage"),
         pl.col("usable_difference_se").alias("difference_se_db"),
         pl.col("usable_carrier_gain_se").alias("carrier_gain_se_db"),
+        pl.col("usable_edge_gain_se").alias("edge_gain_se_db"),
+        pl.col("usable_edge_lag_se").alias("edge_lag_se_db"),
         pl.col("usable_antenna_bypass_se").alias("level_antenna_bypass_se_db"),
     )
 

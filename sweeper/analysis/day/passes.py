@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from sweeper.analysis.arrays import Floats
 from sweeper.analysis.day.carriers import with_carriers
+from sweeper.analysis.day.edges import with_edges
 from sweeper.analysis.day.occupied import with_occupied
 from sweeper.analysis.day.visits import CHANNEL
 from sweeper.analysis.facts import StationFacts
@@ -39,7 +40,7 @@ def passes_of(visits: pl.DataFrame, facts: StationFacts) -> pl.DataFrame:
     table = table.with_columns(
         pl.Series("channel", channel[first]), *[pl.Series(name, values) for name, values in columns.items()]
     ).with_columns(pl.col(pl.Float64).fill_nan(None))
-    return with_carriers(with_occupied(table, facts))
+    return with_edges(with_carriers(with_occupied(table, facts)), visits, channel)
 
 
 def _channels(visits: pl.DataFrame) -> NDArray[np.int64]:

@@ -8,12 +8,15 @@ from sweeper.analysis.arrays import Floats
 UNTOLD_SCATTER_DB = {
     "usable_difference": 0.5,
     "usable_carrier_gain": 5.6,
+    "usable_edge_gain": 1.0,
+    "usable_edge_lag": 2.0,
     "usable_rise_bypass": 1.0,
     "usable_rise_stage": 1.0,
     "usable_antenna_bypass": 3.0,
 }
 """Scatter from pass to pass where a night has too few passes to tell: of differences, of carriers that fade as
-Rayleigh says (5.6 dB), of noise rise in either route, of the level itself."""
+Rayleigh says (5.6 dB), of edges over a second of such fades and of what parts edges there and back, of noise rise in
+either route, of the level itself."""
 
 
 def standard_errors(table: pl.DataFrame) -> pl.DataFrame:

@@ -22,7 +22,7 @@ from sweeper.analysis.day.noise_level import (
 from sweeper.analysis.facts import StationFacts
 from sweeper.analysis.meter.scale import levels_of, scales_of
 from sweeper.analysis.physics.radiometer import shape_of, spread_db
-from sweeper.analysis.thresholds import COARSEST_STEPS, OCCUPIED_CHANCE
+from sweeper.analysis.thresholds import COARSEST_STEPS, EDGE_S, OCCUPIED_CHANCE
 
 CHANNEL = ("band", "hz", "for")
 KEYS = ("pass", *CHANNEL, "bandwidth_hz", "source", "route")
@@ -37,7 +37,8 @@ FEWEST_READINGS = 4
 
 def visits_of(readings: pl.DataFrame, facts: StationFacts) -> pl.DataFrame:
     """One row a visit: keys, `time`, `night`, `hour_utc`, `reading`, `level_db`, `power_db`, `bound`, `odd`, `stale`,
-    `scale`, `scatter`.
+    `scale`, `scatter`; `since_ms` and `until_ms`, its first and last reading, `first_db` and `last_db`, the power of a
+    carrier in the first and the last `EDGE_S`.
 
     `reading` is the mean of what the meter showed, `level_db` the white-noise level on noise channels and the mean
     power on carriers; `bound` is -1 on the meter's floor, 1 on its top, else 0; `odd` is true where a noise channel
@@ -71,8 +72,26 @@ def visits_of(readings: pl.DataFrame, facts: StationFacts) -> pl.DataFrame:
     )
     if not good.all():
         visits, counts = visits.filter(counts > 0), counts[counts > 0]
-        value, floor, top = value[good], floor[good], top[good]
-    return visits.with_columns(_estimates(visits, value, floor, top, counts, facts))
+        value, floor, top, ms = value[good], floor[good], top[good], ms[good]
+    visits = visits.with_columns(_estimates(visits, value, floor, top, counts, facts))
+    return visits.with_columns(_ends(visits, value, ms, counts))
+
+
+def _ends(
+    visits: pl.DataFrame, values: Floats, ms: NDArray[np.int64], counts: NDArray[np.int64]
+) -> list[pl.Series]:
+    """When each visit began and ended, and the power next to its ends; few visits are longer than an end."""
+    starts = np.cumsum(counts) - counts
+    since, until = ms[starts], ms[starts + counts - 1]
+    first, last = visits["power_db"].to_numpy().copy(), visits["power_db"].to_numpy().copy()
+    end_ms = 1000 * EDGE_S
+    long = (visits["for"] == "carrier").to_numpy() & (until - since > end_ms)
+    for at in np.flatnonzero(long):
+        mine = slice(starts[at], starts[at] + counts[at])
+        first[at] = mean_power_db(values[mine][None, ms[mine] - since[at] <= end_ms])[0]
+        last[at] = mean_power_db(values[mine][None, until[at] - ms[mine] <= end_ms])[0]
+    named = {"since_ms": since, "until_ms": until, "first_db": first, "last_db": last}
+    return [pl.Series(name, value) for name, value in named.items()]
 
 
 def _starts(frame: pl.DataFrame) -> NDArray[np.int64]:

@@ -121,6 +121,7 @@ def on_scale(summaries: pl.DataFrame, scale: Scale) -> pl.DataFrame:
     factors = {
         **dict.fromkeys(("difference_db", "difference_se_db", "resolution_db"), routes),
         **dict.fromkeys(("carrier_gain_db", "carrier_gain_se_db"), routes),
+        **dict.fromkeys(("edge_gain_db", "edge_gain_se_db", "edge_lag_db", "edge_lag_se_db"), routes),
         **dict.fromkeys(("load_difference_db", "load_difference_se_db", "load_resolution_db"), loads),
         **dict.fromkeys(("noise_rise_db", "noise_rise_se_db", "power_rise_db"), rises["bypass"]),
         **dict.fromkeys(

@@ -74,6 +74,11 @@ class Course:
     """Load paths in every so many passes; 0: no load."""
     carrier_steadiness: float = 2.0
     """Rice's K of fading carriers."""
+    carrier_doppler_hz: float | None = None
+    """Maximum Doppler shift of carriers that fade as Clarke found; None: smooth fades of 4 to 90 seconds."""
+    edges: int | None = None
+    """Carriers that get changes of route of their own while the dial stays, in each pass, beside those between the
+    paths, which go there and back through the channels; None: paths go through the channels one way, without any."""
     carrier_night_sd_db: float = 2.0
     carriers_absent: float = 0.1
     """Share of hours without the carrier."""

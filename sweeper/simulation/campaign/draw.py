@@ -14,7 +14,14 @@ import polars as pl
 from numpy.typing import NDArray
 
 from sweeper.simulation.campaign.course import ROOM_K, BandTruth, CampaignMeter, Course, Floats, Kelvins
-from sweeper.simulation.campaign.pass_tables import ANTENNA_ORDER, LOAD_ORDER, Order, PassTable, pass_table
+from sweeper.simulation.campaign.pass_tables import (
+    ANTENNA_ORDER,
+    LOAD_ORDER,
+    Order,
+    PassTable,
+    pass_table,
+    sequence,
+)
 from sweeper.simulation.campaign.surroundings import Surroundings
 from sweeper.simulation.world.hardware import BOLTZMANN_J_PER_K
 from sweeper.words import Channel, Purpose
@@ -87,7 +94,7 @@ class Campaign:
             if course.load_every and k % course.load_every == 0:
                 order = LOAD_ORDER if loads_done % 2 == 0 else LOAD_ORDER[::-1]
                 loads_done += 1
-            template = self._tables[order]
+            template = self._table(order, int(numbers[k]))
             pieces.append(template)
             time_s.append(starts_s[k] + template.offset_s)
             pass_number.append(np.full(len(template.offset_s), numbers[k], dtype=np.int64))
@@ -317,13 +324,21 @@ class Campaign:
     # passes as tables to repeat
 
     @cached_property
-    def _tables(self) -> dict[Order, PassTable]:
-        orders = (ANTENNA_ORDER, LOAD_ORDER, LOAD_ORDER[::-1])
-        return {order: pass_table(self.course, self.channels, order) for order in orders}
+    def _tables(self) -> dict[tuple[Order, int], PassTable]:
+        return {}
+
+    def _table(self, order: Order, number: int) -> PassTable:
+        """The table of a pass, made once for each turn of the carriers."""
+        carriers = sum(channel.purpose == "carrier" for channel in self.channels)
+        turn = 0 if self.course.edges is None else number % max(carriers, 1)
+        if (order, turn) not in self._tables:
+            visits = sequence(self.course, self.channels, order, turn)
+            self._tables[order, turn] = pass_table(self.course, self.channels, visits)
+        return self._tables[order, turn]
 
     @cached_property
     def _empty(self) -> pl.DataFrame:
-        frame = self._tables[ANTENNA_ORDER].frame.clear()
+        frame = self._table(ANTENNA_ORDER, 0).frame.clear()
         return frame.select(
             pl.lit(None, pl.Datetime("ms", "UTC")).alias("time"),
             pl.lit(None, pl.Int64).alias("pass"),

@@ -11,6 +11,8 @@ from sweeper.simulation.campaign.course import Course, Floats
 from sweeper.words import ROUTES, SOURCES, Channel
 
 Order = tuple[tuple[str, str], ...]
+Visits = list[tuple[int, str, str]]
+"""Channel by its number, source and route."""
 ANTENNA_ORDER: Order = (
     ("antenna", "bypass"),
     ("antenna", "stage"),
@@ -39,14 +41,36 @@ class PassTable:
     staged: NDArray[np.bool_]
 
 
-def pass_table(course: Course, channels: Sequence[Channel], order: Order) -> PassTable:
-    """The table of a pass through the paths in `order`."""
+def sequence(course: Course, channels: Sequence[Channel], order: Order, turn: int) -> Visits:
+    """Which channel is visited through which source and route, one after another, in the pass number `turn`.
+
+    With edges the antenna's paths go forth and back by turns, from a carrier to the next, so that the route changes on
+    it; so many carriers get a change there and back of their own in each bypass path.
+    """
+    if course.edges is None:
+        return [(n, *path) for path in order for n in range(len(channels))]
+    heard = [n for n, channel in enumerate(channels) if channel.purpose == "carrier"]
+    last = heard[turn % len(heard)] if heard else len(channels) - 1
+    along = [(last + 1 + n) % len(channels) for n in range(len(channels))]
+    more = {heard[(turn * course.edges + n) % len(heard)] for n in range(min(course.edges, len(heard)))}
+    found, antenna, forth = [], False, False
+    for source, route in order:
+        antenna = antenna != (source == "antenna")
+        forth = antenna if source == "antenna" else not forth
+        for n in along if forth else along[::-1]:
+            found.append((n, source, route))
+            if n in more and (source, route) == ("antenna", "bypass"):
+                found += [(n, "antenna", "stage"), (n, "antenna", "bypass")]
+    return found
+
+
+def pass_table(course: Course, channels: Sequence[Channel], visits: Visits) -> PassTable:
+    """The table of a pass of such visits."""
     count, places = course.readings, len(channels)
-    channel = np.tile(np.repeat(np.arange(places), count), len(order))
+    channel = np.repeat([n for n, _, _ in visits], count)
     visit_s = course.settle_s + course.interval_s * (count - 1)
-    starts_s = np.repeat(np.arange(places * len(order)) * visit_s, count) + course.settle_s
-    offset_s = starts_s + np.tile(np.arange(count) * course.interval_s, places * len(order))
-    rows = places * count
+    starts_s = np.repeat(np.arange(len(visits)) * visit_s, count) + course.settle_s
+    offset_s = starts_s + np.tile(np.arange(count) * course.interval_s, len(visits))
     one = pl.DataFrame(
         {
             "band": [c.band for c in channels],
@@ -56,14 +80,10 @@ def pass_table(course: Course, channels: Sequence[Channel], order: Order) -> Pas
             "bandwidth_hz": pl.Series([c.bandwidth_hz for c in channels], dtype=pl.Int64),
         }
     )
+    sources = np.repeat([source for _, source, _ in visits], count)
+    routes = np.repeat([route for _, _, route in visits], count)
     frame = one[channel].with_columns(
-        pl.Series("source", [source for source, _ in order for _ in range(rows)], dtype=pl.Enum(SOURCES)),
-        pl.Series("route", [route for _, route in order for _ in range(rows)], dtype=pl.Enum(ROUTES)),
+        pl.Series("source", sources.tolist(), dtype=pl.Enum(SOURCES)),
+        pl.Series("route", routes.tolist(), dtype=pl.Enum(ROUTES)),
     )
-    return PassTable(
-        frame=frame,
-        offset_s=offset_s,
-        channel=channel,
-        loaded=np.repeat(np.array([source == "load" for source, _ in order]), rows),
-        staged=np.repeat(np.array([route == "stage" for _, route in order]), rows),
-    )
+    return PassTable(frame, offset_s, channel, sources == "load", routes == "stage")

@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sweeper.simulation.campaign.course import Course, Floats, Kelvins
+from sweeper.simulation.world.fading import Fading
 from sweeper.simulation.world.hardware import BOLTZMANN_J_PER_K
 
 _MINUTES_S = np.arange(0.0, 86_460.0, 60.0)
@@ -128,13 +129,22 @@ class Surroundings:
         median_k = self.median_k(band, when_s) + kelvins.receiver_k
         over = math.pow(10.0, truth.carrier_over_noise_db[number] / 10.0)
         mean_w = BOLTZMANN_J_PER_K * course.bandwidth_hz * median_k * over * self._strength(n, band, when_s)
-        steady = math.sqrt(course.carrier_steadiness / (1.0 + course.carrier_steadiness))
-        scattered = math.sqrt(0.5 / (1.0 + course.carrier_steadiness))
-        real = steady + scattered * self._waves((7, n, band, number, 0), when_s, 4.0, 90.0)
-        imaginary = scattered * self._waves((7, n, band, number, 1), when_s, 4.0, 90.0)
         hours = hour_of(when_s)
         absent = np.random.default_rng((self.seed, 8, n, band, number)).random(24) < course.carriers_absent
-        return np.where(absent[hours], 0.0, mean_w * (real * real + imaginary * imaginary))
+        return np.where(absent[hours], 0.0, mean_w * self._fading((n, band, number), when_s))
+
+    def _fading(self, carrier: tuple[int, int, int], when_s: Floats) -> Floats:
+        """What fading makes of a carrier's power, a factor with mean 1."""
+        course = self.course
+        if course.carrier_doppler_hz is not None:
+            own = int(np.random.default_rng((self.seed, 13, *carrier)).integers(2**62))
+            voltage = Fading(course.carrier_doppler_hz, course.carrier_steadiness, own).at(when_s)
+            return np.asarray(np.abs(voltage) ** 2, dtype=np.float64)
+        steady = math.sqrt(course.carrier_steadiness / (1.0 + course.carrier_steadiness))
+        scattered = math.sqrt(0.5 / (1.0 + course.carrier_steadiness))
+        real = steady + scattered * self._waves((7, *carrier, 0), when_s, 4.0, 90.0)
+        imaginary = scattered * self._waves((7, *carrier, 1), when_s, 4.0, 90.0)
+        return real * real + imaginary * imaginary
 
     def passer_by_w(self, n: int, band: int, number: int, when_s: Floats) -> Floats:
         """A signal on a channel that was chosen to be empty: speech comes in words, so it is on and off."""

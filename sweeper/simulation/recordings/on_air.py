@@ -8,9 +8,9 @@ from numpy.typing import NDArray
 from scipy import fft
 from scipy.signal import firwin
 
-from sweeper.simulation.recordings.fading import Fading
 from sweeper.simulation.recordings.modulation import Voltage, modulation
 from sweeper.simulation.recordings.planted import Planted, Signal
+from sweeper.simulation.world.fading import Fading
 
 Band = NDArray[np.complex64]
 OVER_S = 10.0

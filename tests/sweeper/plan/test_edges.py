@@ -159,8 +159,6 @@ def test_what_edges_buy(tmp_path: Path) -> None:
 
 
 def test_nights_by_hand() -> None:
-    """(1.96 × 5.3 ÷ 0.5)² = 432 passes without edges; (1.96 × 2 ÷ 0.5)² = 61.5 edges are enough by themselves."""
-    assert (
-        nights_until_known(48, 0) == 9 and nights_until_known(432, 0) == 1 and nights_until_known(431, 0) == 2
-    )
-    assert nights_until_known(0, 61) == 2 and nights_until_known(0, 62) == 1
+    """(1.96 × 4 ÷ 0.5)² = 245.9 passes without edges; (1.96 × 2 ÷ 0.5)² = 61.5 edges are enough by themselves."""
+    assert [nights_until_known(passes, 0) for passes in (48, 245, 246)] == [6, 2, 1]
+    assert [nights_until_known(0, edges) for edges in (61, 62)] == [2, 1]

@@ -11,6 +11,7 @@ from scipy import stats
 from sweeper.analysis.band.gain import Gain, carriers_contradict, combine, quieter_antenna, weighted
 from sweeper.analysis.band.gain_methods import GainEstimate, GainMethods
 from sweeper.analysis.facts import StationFacts
+from tests.sweeper.analysis.band.test_gain_methods import NO_EDGES
 from tests.sweeper.analysis.summaries import facts
 
 HAIR = 0.01
@@ -27,7 +28,7 @@ def carriers(
     """Rows of a carrier channel: a list of hours for each night."""
     rows = [
         {"for": "carrier", "hz": hz, "night": night, "hour_utc": 18 + hour, "carrier_gain_db": gain_db,
-         "carrier_gain_se_db": se_db, "resolution_db": resolution_db, "carrier_passes": passes}
+         "carrier_gain_se_db": se_db, "resolution_db": resolution_db, "carrier_passes": passes, **NO_EDGES}
         for night, hours in enumerate(gains_db) for hour, gain_db in enumerate(hours)
     ]  # fmt: skip
     return pl.DataFrame(rows).with_columns(pl.from_epoch("night", time_unit="d"))
@@ -203,7 +204,7 @@ def test_carriers_contradict_by_all_bands_together_each_by_its_own_errors() -> N
 
 
 def methods(**ways: object) -> GainMethods:
-    given = {"carriers": None, "load": None, "bend": None, "source": None, "offsets_db": {}}
+    given = {"carriers": None, "load": None, "bend": None, "source": None, "lag": None, "offsets_db": {}}
     rows = pl.DataFrame({"load_difference_db": [ways.pop("load_difference_db", 0.2)]})
     return SimpleNamespace(**(given | ways), summaries=rows)  # type: ignore[return-value]
 

@@ -13,6 +13,8 @@ from tests.sweeper.analysis.nights import Night, facts
 
 NIGHT = Night(external_k=20_000, source_k=290 * (1 + 10**1.5))
 
+NO_EDGES = dict.fromkeys(("edge_gain_db", "edge_gain_se_db", "edge_passes", "edge_lag_db", "edge_lag_se_db"))
+
 
 def of_channels(*gains_db, error_db=0.1):
     """Ten nights of carriers whose gains are these, each known to `error_db` in every night."""
@@ -25,6 +27,7 @@ def of_channels(*gains_db, error_db=0.1):
             "carrier_gain_se_db": error_db,
             "resolution_db": 0.0,
             "carrier_passes": 4,
+            **NO_EDGES,
         }
         for channel, gain_db in enumerate(gains_db)
         for night in range(10)

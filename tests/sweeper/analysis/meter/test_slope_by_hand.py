@@ -191,6 +191,7 @@ def summary(**levels: float | None) -> pl.DataFrame:
         "load_difference_db", "load_difference_se_db", "load_resolution_db", "noise_rise_db", "noise_rise_se_db",
         "power_rise_db", "stage_noise_rise_db", "stage_noise_rise_se_db", "stage_power_rise_db", "load_gain_db",
         "load_gain_se_db", "gain_resolution_db", "source_gain_db", "source_gain_se_db", "level_antenna_bypass_se_db",
+        "edge_gain_db", "edge_gain_se_db", "edge_lag_db", "edge_lag_se_db",
     )  # fmt: skip
     return pl.DataFrame(
         {f"level_{path}": [levels.get(path)] for path in paths}
@@ -214,6 +215,8 @@ def test_differences_gains_and_errors_follow_the_slope_between_their_own_paths()
         "resolution_db",
         "carrier_gain_db",
         "carrier_gain_se_db",
+        "edge_gain_db",
+        "edge_lag_db",
     ):
         assert found[name] == pytest.approx(2.0, abs=0.01), name
     for name in ("load_difference_db", "load_difference_se_db", "load_resolution_db"):

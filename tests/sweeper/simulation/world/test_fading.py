@@ -5,7 +5,7 @@ import pytest
 from scipy.special import j0
 from scipy.stats import kstest, ncx2
 
-from sweeper.simulation.recordings.fading import Fading
+from sweeper.simulation.world.fading import Fading
 
 
 def test_scattered_voltage_has_clarkes_autocorrelation():

@@ -1,0 +1,89 @@
+"""What carriers say of gain across edges: the route changes while the receiver stays, and both sides share the fade.
+
+An edge is two visits of one pass to one channel, by the one route and then by the other, with no more than
+`EDGE_GAP_S` between them. A fade that rises or falls meanwhile counts one way on edges to the stage and the other way
+on edges back, so these are averaged apart; a meter that still shows the louder route on the way back parts them.
+"""
+
+import numpy as np
+import polars as pl
+from numpy.typing import NDArray
+
+from sweeper.analysis.arrays import Floats
+from sweeper.analysis.day.carriers import gain_of_pairs_db
+from sweeper.analysis.thresholds import EDGE_GAP_S
+
+
+def with_edges(table: pl.DataFrame, visits: pl.DataFrame, channel: NDArray[np.int64]) -> pl.DataFrame:
+    """The pass table with `edge_gain`, stage minus bypass across the edges of a pass, dB, and `edge_lag`: edges to the
+    stage minus edges back. `channel` numbers the channel of each visit as in the table. NaN where there is no edge.
+    """
+    before, after = _pairs(visits, channel)
+    gain, lag = np.full(len(table), np.nan), np.full(len(table), np.nan)
+    if len(before):
+        passes = visits["pass"].to_numpy()[before]
+        row = _rows(table, passes, channel[before])
+        staged_after = (visits["route"] == "stage").to_numpy()[after]
+        last, first = (
+            10 ** (visits[name].to_numpy()[at] / 10)
+            for name, at in (("last_db", before), ("first_db", after))
+        )
+        under = [table[f"under_{route}"].to_numpy()[row] for route in ("bypass", "stage")]
+        pairs = _by_channel(
+            channel[before],
+            np.where(staged_after, last, first) - under[0],
+            np.where(staged_after, first, last) - under[1],
+            under,
+        )
+        means = [_mean_of(row, pairs, way, len(table)) for way in (staged_after, ~staged_after)]
+        both = np.isfinite(means[0] + means[1])
+        gain = np.where(both, (means[0] + means[1]) / 2, np.where(np.isfinite(means[0]), *means))
+        lag = means[0] - means[1]
+    return table.with_columns(pl.Series("edge_gain", gain), pl.Series("edge_lag", lag)).with_columns(
+        pl.col("edge_gain", "edge_lag").fill_nan(None)
+    )
+
+
+def _pairs(visits: pl.DataFrame, channel: NDArray[np.int64]) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    """The visits before and after each edge on a carrier, by their places."""
+    good = (visits["for"] == "carrier") & (visits["source"] == "antenna") & (visits["bound"] == 0)
+    places = np.flatnonzero((good & ~visits["stale"]).to_numpy())
+    passes = visits["pass"].to_numpy()
+    places = places[np.lexsort((places, channel[places], passes[places]))]
+    before, after = places[:-1], places[1:]
+    staged = (visits["route"] == "stage").to_numpy()
+    gap_ms = visits["since_ms"].to_numpy()[after] - visits["until_ms"].to_numpy()[before]
+    edge = (passes[before] == passes[after]) & (channel[before] == channel[after])
+    edge &= (staged[before] != staged[after]) & (gap_ms <= 1000 * EDGE_GAP_S)
+    for name in ("bandwidth_hz", "scale"):
+        values = visits[name].to_numpy()
+        edge &= values[before] == values[after]
+    return before[edge], after[edge]
+
+
+def _rows(table: pl.DataFrame, passes: NDArray[np.int64], channel: NDArray[np.int64]) -> NDArray[np.int64]:
+    """The row of the pass table for each pass and channel."""
+    numbers, nth = np.unique(table["pass"].to_numpy(), return_inverse=True)
+    code = table["channel"].to_numpy() * len(numbers) + nth
+    order = np.argsort(code)
+    wanted = channel * len(numbers) + np.searchsorted(numbers, passes)
+    rows: NDArray[np.int64] = order[np.searchsorted(code[order], wanted)]
+    return rows
+
+
+def _by_channel(channel: NDArray[np.int64], bypass: Floats, stage: Floats, under: list[Floats]) -> Floats:
+    """The gain of each edge as a pseudo-value, each channel by itself, dB; NaN where the carrier is not clear."""
+    gain = np.full(len(channel), np.nan)
+    for number in np.unique(channel):
+        mine = channel == number
+        known = np.isfinite(bypass[mine] + stage[mine])
+        gain[mine], _ = gain_of_pairs_db(bypass[mine], stage[mine], under[0][mine], under[1][mine], known)
+    return gain
+
+
+def _mean_of(row: NDArray[np.int64], gain: Floats, way: NDArray[np.bool_], rows: int) -> Floats:
+    """The mean over the edges of one way, by row of the pass table."""
+    chosen = way & np.isfinite(gain)
+    with np.errstate(invalid="ignore"):
+        mean: Floats = np.bincount(row[chosen], gain[chosen], rows) / np.bincount(row[chosen], minlength=rows)
+    return mean

@@ -1,0 +1,100 @@
+"""Gain across changes of route while the receiver stays: which visits make an edge, and what the edges say."""
+
+from datetime import UTC, datetime, timedelta
+
+import polars as pl
+import pytest
+
+from sweeper.analysis.day.reduce import summarise_day
+from sweeper.analysis.facts import MeterFacts
+from sweeper.words import Channel
+from tests.sweeper.analysis.nights import Night, facts
+
+NOISE, CARRIER = 7_038_500, 7_202_000
+BEGIN = datetime(2026, 11, 1, 18, tzinfo=UTC)
+GAIN_DB = 15.0
+OVER_AND_BACK = ((CARRIER, "bypass"), (CARRIER, "stage"), (CARRIER, "bypass"))
+AROUND = ((NOISE, "bypass"), (NOISE, "stage"))
+
+
+def day(
+    *visits: tuple[int, str],
+    passes: int = 12,
+    rising_db_a_s: float = 0.0,
+    lag_db: float = 0.0,
+    gap_s: float = 0.3,
+    readings: int = 8,
+) -> dict[str, float]:
+    """The carrier's row of an hour of such passes: a carrier 40 dB over the noise whose fade rises within each pass, on
+    a meter that shows `lag_db` too much right after the stage has been switched out."""
+    rows = []
+    for number in range(passes):
+        when_s, before = 60.0 * number, (0, "")
+        for hz, route in visits:
+            when_s += gap_s
+            for _ in range(readings):
+                level = -60.0 + (hz == NOISE) * -40.0 + (route == "stage") * GAIN_DB
+                if hz == CARRIER:
+                    level += rising_db_a_s * (when_s - 60.0 * number)
+                    level += lag_db * (before == (CARRIER, "stage") and route == "bypass")
+                rows.append((BEGIN + timedelta(seconds=when_s), number + 1, hz, route, level))
+                when_s += 0.05
+            before = (hz, route)
+    names = ["time", "pass", "hz", "route", "reading"]
+    frame = pl.DataFrame(rows, schema=names, orient="row").with_columns(
+        pl.col("time").cast(pl.Datetime("ms", "UTC")),
+        pl.lit("40 m").alias("band"),
+        pl.when(pl.col("hz") == NOISE).then(pl.lit("noise")).otherwise(pl.lit("carrier")).alias("for"),
+        pl.lit("antenna").alias("source"),
+        pl.col("reading").alias("dbm"),
+        pl.lit(2400).alias("bandwidth_hz"),
+        pl.lit("").alias("flags"),
+    )
+    told = facts(
+        Night(),
+        channels=(Channel("40 m", NOISE, "noise", 2400), Channel("40 m", CARRIER, "carrier", 2400)),
+        meter=MeterFacts("dBm", True, averaging_s=0.02),
+    )
+    return summarise_day(frame, told).filter(pl.col("for") == "carrier").row(0, named=True)
+
+
+def test_over_and_back_a_rising_fade_cancels_where_visits_apart_are_off_by_it() -> None:
+    row = day(*AROUND, *OVER_AND_BACK, rising_db_a_s=1.0)
+    assert row["edge_gain_db"] == pytest.approx(GAIN_DB, abs=0.01)
+    assert row["edge_passes"] == 12
+    assert row["edge_lag_db"] == pytest.approx(2 * 0.7, abs=0.02)  # from middle to middle 0.7 s, up and down
+
+
+def test_one_way_is_an_edge_too_and_says_nothing_of_a_lag() -> None:
+    row = day(*AROUND, *OVER_AND_BACK[:2], rising_db_a_s=1.0)
+    assert row["edge_gain_db"] == pytest.approx(GAIN_DB + 0.7, abs=0.01)
+    assert row["edge_lag_db"] is None and row["edge_lag_se_db"] is None
+
+
+def test_a_meter_that_falls_slowly_parts_the_two_ways() -> None:
+    row = day(*AROUND, *OVER_AND_BACK, lag_db=3.0)
+    assert row["edge_lag_db"] == pytest.approx(3.0, abs=0.1)  # a pseudo-value: the logarithm, bent a little
+    assert row["edge_gain_db"] == pytest.approx(GAIN_DB - 1.5, abs=0.02)
+
+
+@pytest.mark.parametrize(("gap_s", "is_edge"), [(1.9, True), (2.1, False)])
+def test_visits_further_apart_than_two_seconds_are_no_edge(gap_s: float, is_edge: bool) -> None:
+    row = day(*AROUND, *OVER_AND_BACK, gap_s=gap_s)
+    assert (row["edge_gain_db"] is not None) == is_edge
+    assert row["carrier_gain_db"] == pytest.approx(GAIN_DB, abs=0.01)
+
+
+def test_another_channel_between_them_parts_two_visits_only_by_its_time() -> None:
+    row = day((CARRIER, "bypass"), (NOISE, "bypass"), (CARRIER, "stage"), (NOISE, "stage"))
+    assert row["edge_gain_db"] == pytest.approx(GAIN_DB, abs=0.01)
+
+
+def test_of_long_visits_only_the_readings_next_to_the_edge_count() -> None:
+    """100 readings, 5 s: the middles lie 5.25 s apart, the seven tenths of a second next to the edge about 1 s."""
+    row = day(*AROUND, *OVER_AND_BACK[:2], rising_db_a_s=0.5, readings=100)
+    assert row["edge_gain_db"] - GAIN_DB == pytest.approx(0.5 * 1.05, abs=0.05)
+
+
+def test_a_load_between_two_antenna_visits_makes_no_edge_on_noise_channels() -> None:
+    row = day(*AROUND, (CARRIER, "bypass"), (NOISE, "bypass"), (CARRIER, "bypass"))
+    assert row["edge_gain_db"] is None and row["edge_passes"] == 0
