@@ -58,7 +58,7 @@ def measure_pass(
     """Do one pass and tell what became of it; faults at the rig end in the record, not in an exception.
 
     ``skipped``: nothing is wrong, but somebody else needed the receiver, or `stop` was set; `why_stop` says in words
-    what was asked, such as ``paused by a person``. ``failed``: a fault. `samples`: the receiver's sound, with `sound`.
+    what was asked, such as ``paused by hand``. ``failed``: a fault. `samples`: the receiver's sound, with `sound`.
     A pass that is not whole stores no readings. What `sink` raises (a full disk) passes through, after the
     station has been restored. So does anything that is no `RigError`, since that is a defect of the program.
     """
