@@ -107,6 +107,11 @@ def bounded(
         _around.reset(token)
 
 
+def clock() -> Clock:
+    """The clock of this thread's bounds."""
+    return _around.get().clock
+
+
 def monotonic() -> float:
     """Seconds since some fixed moment, by the clock of this thread's bounds."""
     return _around.get().clock.monotonic()

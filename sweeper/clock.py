@@ -2,6 +2,7 @@
 
 import threading
 import time
+from collections.abc import Callable
 from datetime import UTC, datetime, timedelta
 from typing import Protocol
 
@@ -51,6 +52,12 @@ class JumpingClock:
         self._start = start.astimezone(UTC)
         self._elapsed = 0.0
         self._lock = threading.Lock()
+        self._followers: list[Callable[[], None]] = []
+
+    def follow(self, after_jump: Callable[[], None]) -> Callable[[], None]:
+        """Have `after_jump` called after each jump, before the sleeper goes on; the call that ends that."""
+        self._followers.append(after_jump)
+        return lambda: self._followers.remove(after_jump)
 
     def now(self) -> datetime:
         return self._start + timedelta(seconds=self._elapsed)
@@ -63,6 +70,8 @@ class JumpingClock:
             return True
         with self._lock:
             self._elapsed += max(seconds, 0.0)
+        for after_jump in tuple(self._followers):
+            after_jump()
         return False
 
     def step(self, seconds: float) -> None:

@@ -75,7 +75,9 @@ class TcpPort:
             raise LinkLost(
                 part,
                 f"no connection to {options.link}: {fault.strerror or fault}.",
-                "Is it switched on, and does its network program run?",
+                "Nothing listens there: start the program that serves it, or correct the address."
+                if fault.errno == errno.ECONNREFUSED
+                else "Is it switched on and in this network, and is the address right?",
             ) from fault
         self._socket.setblocking(True)
         self._socket.setsockopt(socket.SOL_SOCKET, socket.SO_SNDTIMEO, _timeval(LOOK_S))

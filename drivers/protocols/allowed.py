@@ -83,6 +83,14 @@ SCPI_SET = (
 )
 """Units of the IEEE 488.2 family, in short and long form. No SOURce, no OUTPut but the squelch, no *RST."""
 
+SAMPLES: Mapping[int, tuple[int, int]] = {
+    0x01: (1, 3_000_000_000), 0x02: (8_000, 20_000_000), 0x03: (0, 1), 0x04: (-500, 2_000), 0x05: (-1_000, 1_000),
+    0x08: (0, 1), 0x09: (0, 2),
+}  # fmt: skip
+"""Commands to a server of 8-bit samples over TCP, and their limits: frequency, rate, gain by hand, gain, ppm, digital
+gain control, direct sampling. No test mode, no crystal's frequency, no stage of a tuner by itself."""
+BIAS_TEE = 0x0E
+
 GREETINGS: Mapping[str, frozenset[bytes]] = {
     "ascii": frozenset({b"AI0;"}),
     "binary": frozenset(),
@@ -142,6 +150,21 @@ def scpi(message: bytes) -> None:
         raise _refused(message, "on the list of commands that a dialect may send")
 
 
+def samples(message: bytes) -> None:
+    """One command to a server of 8-bit samples over TCP; never a voltage on the antenna's feed line."""
+    limits = SAMPLES.get(message[0]) if len(message) == 5 else None
+    number = int.from_bytes(message[1:], "big", signed=message[:1] in (b"\x04", b"\x05"))
+    if limits is None or not limits[0] <= number <= limits[1]:
+        raise _refused(message, "on the list of commands to a server of samples")
+
+
+def samples_and_bias_tee(message: bytes) -> None:
+    """The same, for a station whose file says ``bias_tee: true``."""
+    if len(message) == 5 and message[0] == BIAS_TEE and message[1:] in (bytes(4), b"\0\0\0\1"):
+        return
+    samples(message)
+
+
 def bounded(gate: Callable[[bytes], None]) -> Callable[[bytes], None]:
     """The same gate, which refuses what is longer than `LONGEST` without looking further."""
 
@@ -158,6 +181,8 @@ GATES: Mapping[str, Callable[[bytes], None]] = {
     "ascii": bounded(ascii),
     "binary": bounded(binary),
     "scpi": bounded(scpi),
+    "samples": bounded(samples),
+    "samples and bias tee": bounded(samples_and_bias_tee),
 }
 """By family: what looks at finished bytes and raises `Refused` for whatever is not on the family's lists."""
 

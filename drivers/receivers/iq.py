@@ -17,18 +17,17 @@ from pydantic import BaseModel, ConfigDict, Field, field_validator
 
 from drivers.contracts import Driver, Tuning
 from drivers.errors import BadReply, LinkLost, LinkTimeout, Refused, RigError, Unsupported
-from drivers.protocols.band_power import is_clipped, pass_band_hz, power_in_band, samples_needed
+from drivers.protocols.band_power import samples_needed
 from drivers.protocols.keying import in_names
+from drivers.receivers.sampled import PART, check_fits, level_db
 from drivers.waiting import Deadline, pause
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-PART = "receiver"
 FEEDS_OR_RESETS = re.compile(r"bias|reset|phantom|lna_?power|antenna_?power|dc_?power", re.IGNORECASE)
 """Keys of a device that move more than its receiver. A short antenna or a masthead stage may not bear the voltage."""
 CHUNK = 1024
-FAR_BEYOND_FULL_SCALE = 1000.0
 LOOK_AGAIN_S = 0.005
 """Between looks for samples: SoapySDR's own waiting would keep every other thread of the program waiting too."""
 OVERFLOW = -4
@@ -127,16 +126,7 @@ class IqReceiver:
 
     def set_mode(self, mode: str, bandwidth_hz: int | None) -> None:
         wanted_hz = bandwidth_hz or 2400
-        low_hz, high_hz = pass_band_hz(mode, wanted_hz)
-        if (
-            max(abs(low_hz - self._offset_hz), abs(high_hz - self._offset_hz))
-            >= self._options.sample_rate_hz / 2
-        ):
-            raise Refused(
-                PART,
-                f"{wanted_hz} Hz at an offset of {self._offset_hz} Hz do not fit into its samples.",
-                "Raise sample_rate_hz.",
-            )
+        check_fits(mode, wanted_hz, self._offset_hz, self._options.sample_rate_hz)
         self._mode, self._bandwidth_hz = mode, wanted_hz
 
     def frequency_hz(self) -> int:
@@ -150,19 +140,9 @@ class IqReceiver:
     def read_power(self) -> float:
         options = self._options
         samples = self._fresh(samples_needed(options.sample_rate_hz, self._bandwidth_hz, options.averaging_s))
-        largest = float(np.max(np.abs(samples.view(np.float32))))
-        if not largest < FAR_BEYOND_FULL_SCALE:
-            raise BadReply(
-                PART, "its samples are no numbers that a converter gives.", "Unplug it and try again."
-            )
-        low_hz, high_hz = pass_band_hz(self._mode, self._bandwidth_hz)
-        power = power_in_band(
-            samples, options.sample_rate_hz, low_hz - self._offset_hz, high_hz - self._offset_hz
+        return options.full_scale_dbm + level_db(
+            samples, options.sample_rate_hz, self._mode, self._bandwidth_hz, self._offset_hz
         )
-        if not power > 0.0 or not math.isfinite(power):
-            raise BadReply(PART, "its samples are all zero.", "Is the antenna port the right one?")
-        level_db = 10.0 * math.log10(power)
-        return (max(level_db, 0.0) if is_clipped(samples) else level_db) + options.full_scale_dbm
 
     def is_transmitting(self) -> bool:
         return False

@@ -28,13 +28,13 @@ if TYPE_CHECKING:
     from sweeper.analysis.findings.build import evidence_from as evidence_from
     from sweeper.analysis.findings.build import find as find
     from sweeper.analysis.findings.build import findings_from as findings_from
-    from sweeper.analysis.findings.stretches import COSTS as COSTS
-    from sweeper.analysis.findings.stretches import HELPS as HELPS
-    from sweeper.analysis.findings.stretches import SETTLED as SETTLED
+    from sweeper.analysis.findings.claims import COSTS as COSTS
+    from sweeper.analysis.findings.claims import HELPS as HELPS
+    from sweeper.analysis.findings.claims import SETTLED as SETTLED
+    from sweeper.analysis.findings.claims import outlook_words as outlook_words
     from sweeper.analysis.findings.stretches import Stretch as Stretch
     from sweeper.analysis.findings.stretches import hardly_measured as hardly_measured
     from sweeper.analysis.findings.stretches import mean_of as mean_of
-    from sweeper.analysis.findings.stretches import outlook_words as outlook_words
     from sweeper.analysis.findings.stretches import stretches as stretches
     from sweeper.analysis.meter.calibration import Curve as Curve
     from sweeper.analysis.meter.calibration import Implausible as Implausible
@@ -105,14 +105,11 @@ _NAMES = {
     ],
     "findings.as_json": ["comparison_json", "findings_json", "findings_object"],
     "findings.build": ["evidence_from", "find", "findings_from"],
+    "findings.claims": ["COSTS", "HELPS", "SETTLED", "outlook_words"],
     "findings.stretches": [
-        "COSTS",
-        "HELPS",
-        "SETTLED",
         "Stretch",
         "hardly_measured",
         "mean_of",
-        "outlook_words",
         "stretches",
     ],
     "meter.calibration": [

@@ -3,6 +3,7 @@
 import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
+from urllib.parse import urlsplit
 
 import typer
 
@@ -14,6 +15,10 @@ if TYPE_CHECKING:
     from sweeper.daemon.checkup import Item
     from sweeper.station import Station
 
+START_SERVER = """\
+If hamlib's server does not run yet, start it in a terminal of its own, with your model and port:
+  rigctl -l                                               lists the models
+  rigctld -m 1035 -r /dev/ttyUSB0 -s 38400 -T 127.0.0.1"""
 CAUTIONS = """\
 Before anything is wired: disconnect antennas when lightning is about; leave mains work to
 licensed people and follow your local electrical code; a transmitter keyed into a receive
@@ -59,8 +64,20 @@ def looked_at(station: "Station", station_file: Path, data: Path | None) -> "lis
             print(f"{mark}  {item.part}: {item.found}", flush=True)
             items.append(item)
         _keep(items, store.folder)
+    if any(item.part == "receiver" and not item.well for item in items) and _here(station):
+        print(f"\n{START_SERVER}")
     print(f"\n{CAUTIONS}")
     return items
+
+
+def _here(station: "Station") -> bool:
+    """Whether the receiver is to be reached through a server on this computer that a person starts by hand."""
+    receiver = station.receiver
+    return receiver.driver == "hamlib" and urlsplit(receiver.link).hostname in (
+        "127.0.0.1",
+        "localhost",
+        "::1",
+    )
 
 
 def _keep(items: "list[Item]", folder: Path) -> None:

@@ -179,20 +179,25 @@ def export(
     data: DataFolder = None,
     since: FromTime = None,
     to: ToTime = None,
+    spectra: Annotated[
+        bool, typer.Option("--spectra", help="The spectra that levels were read from, as Parquet.")
+    ] = False,
 ) -> None:
-    """Write the stored readings as CSV or Parquet."""
+    """Write the stored readings, or spectra, as CSV or Parquet."""
     from sweeper.station import load
     from sweeper.store import write_csv, write_parquet
 
     station = load(station_file)
     span = between(since, to)
+    if spectra and form is not Format.parquet:
+        raise WrongInput("export: spectra are no rows of text; write --spectra --format parquet --out FILE.")
     store = open_store(station, station_file, data, read_only=True)
     try:
         readings = store.readings(*span)
         if form is Format.parquet:
             if out is None:
                 raise WrongInput("export: Parquet is no text; name a file with --out.")
-            write_parquet(readings, out)
+            write_parquet(store.spectra(*span) if spectra else readings, out)
         else:
             try:
                 write_csv(readings, out if out is not None else _standard_output())

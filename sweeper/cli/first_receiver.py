@@ -52,8 +52,8 @@ def asked_receiver(ask: Ask) -> FirstReceiver:
         print(f"   Software-defined receiver: {device}")
     kinds = ("hamlib", *dialect_names(), "iq", BY_HAND)
     print(
-        f"   iq is a software-defined receiver, {BY_HAND} one that nothing can tune but you; {SOUND} behind any other "
-        "takes levels from its sound."
+        f"   iq: a software-defined receiver. {BY_HAND}: you tune it. Add {SOUND} to any other to read levels "
+        "from its sound."
     )
     offered = "iq" if devices and not at_hand else "hamlib"
     kind, sound = ask(f"4. Which receiver? {', '.join(kinds)}", offered, _kind(kinds))

@@ -29,7 +29,7 @@ def run(
     until: Annotated[
         str | None,
         typer.Option(
-            metavar="TIME", help="End at this instant; or `decided`: when every band has its verdict."
+            metavar="TIME", help="End at this instant; or `decided`: when every band has its answer."
         ),
     ] = None,
     data: DataFolder = None,

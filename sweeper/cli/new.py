@@ -77,6 +77,7 @@ def new(
     if systemd is not None:
         _told_units(station, file, systemd)
     if not well:
+        print(f"\n{file} stays as it is written. Once the parts above answer: sweeper check {file}")
         raise typer.Exit(1)
     print(f"\nNext: sweeper plan {file}, then sweeper run {file}")
 

@@ -28,7 +28,7 @@ def serve(
     ] = None,
     data: DataFolder = None,
 ) -> None:
-    """Serve the live page until stopped: what is going on, how the night's intervals close in, pause and note."""
+    """Serve the live page until stopped: the answer so far, what is being measured, pause and note."""
     from sweeper.page.serving import serve_page
     from sweeper.station import load
     from sweeper.store import StoreError, make_folder

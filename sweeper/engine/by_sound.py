@@ -119,6 +119,11 @@ class Listening:
     def _learn(self, channel: Channel, pass_number: int, sequence: Sequence[Labelled]) -> Learned:
         return learn(channel, pass_number, sequence, self._settings.filter_hz, self._settings.first_hz)
 
+    def spectra(self) -> list[tuple[str, Labelled]]:
+        """All that was heard, in order of time, each with the name of its band."""
+        found = [(channel.band, one) for channel, sequence in self.heard.items() for one in sequence]
+        return sorted(found, key=lambda each: each[1].time)
+
     def noise_db(self, channel: Channel) -> float | None:
         """Noise of a tuning that was heard on one route only, of full scale in a cell; None where it cannot be told."""
         found = self._by_themselves(channel, self.heard.get(channel, []), 0)

@@ -29,7 +29,7 @@ from sweeper.clock import Clock
 from sweeper.engine.meter import stuck_readings
 from sweeper.engine.settings import GRACE_S, RELAYS_SHARE, MeasurementSettings, same_dial, without_dial
 from sweeper.engine.sink import Sink
-from sweeper.words import Channel, Outcome, PassRecord, Reading, SignalPath, Visit
+from sweeper.words import Channel, Labelled, Outcome, PassRecord, Reading, SignalPath, Visit
 
 if TYPE_CHECKING:
     from sweeper.engine.by_sound import Listening
@@ -58,7 +58,7 @@ def measure_pass(
     """Do one pass and tell what became of it; faults at the rig end in the record, not in an exception.
 
     ``skipped``: nothing is wrong, but somebody else needed the receiver, or `stop` was set; `why_stop` says in words
-    what was asked, such as ``paused by a person``. ``failed``: a fault. `samples`: the receiver's sound, with `sound`.
+    what was asked, such as ``paused by hand``. ``failed``: a fault. `samples`: the receiver's sound, with `sound`.
     A pass that is not whole stores no readings. What `sink` raises (a full disk) passes through, after the
     station has been restored. So does anything that is no `RigError`, since that is a defect of the program.
     """
@@ -96,7 +96,7 @@ def measure_pass(
         left_over=left_over,
         unknown_settings=at_work.unknown_settings,
     )
-    sink.finished(record, readings)
+    sink.finished(record, readings, at_work.spectra() if outcome == "done" else ())
     if at_work.touched and "receiver" not in left_over:
         sink.mark_restored()
     return record
@@ -332,6 +332,10 @@ class _AtWork:
             replace(reading, flags=f"{reading.flags} stale".strip()) if still else reading
             for reading, still in zip(self._readings, stale, strict=True)
         )
+
+    def spectra(self) -> Sequence[tuple[str, Labelled]]:
+        """What was heard, each with the name of its band; nothing where a meter was read."""
+        return () if self.listening is None else self.listening.spectra()
 
     def _listen_only(self) -> None:
         if self._receiver.is_transmitting():

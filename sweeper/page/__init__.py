@@ -1,1 +1,1 @@
-"""The live page: what the station is doing now, how tonight's intervals close in, and a few buttons."""
+"""The live page: what the station is doing now, how certain the answer is so far, and a few buttons."""

@@ -1,4 +1,4 @@
-"""Tonight so far: the findings after each pass, so that one can watch the intervals close in.
+"""Tonight so far: the findings after each pass, so that one can watch the answer become certain.
 
 Reads the store beside the daemon and reduces it on a thread of its own; a pass that ends meanwhile is waited for by
 the next round, never by the page.

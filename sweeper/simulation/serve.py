@@ -5,7 +5,7 @@ from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING, Literal, Union
 from urllib.parse import urlsplit
 
 from sweeper.clock import Clock
@@ -31,12 +31,16 @@ from sweeper.simulation.world.world import World
 
 if TYPE_CHECKING:
     from sweeper.simulation.receivers.audio import Hearing
+    from sweeper.simulation.receivers.sample_server import SampleServer
 
 Over = Literal["tcp", "serial"]
-Instrument = NetworkReceiver | PartialReceiver | AsciiReceiver | BinaryReceiver | ScpiReceiver
+Wired = NetworkReceiver | PartialReceiver | AsciiReceiver | BinaryReceiver | ScpiReceiver
+Instrument = Union[Wired, "SampleServer"]
 Board = ModbusBoard | ByteBoard | WebBoard | BrokerBoard
 
 NETWORK: tuple[str, ...] = ("rigctl-net", *KINDS, "scpi")
+SAMPLES = "iq-tcp"
+"""A server of samples: it brings a wire of its own."""
 RECEIVERS: tuple[str, ...] = (*NETWORK, *ascii_receiver.MODELS, *binary_receiver.MODELS)
 SWITCHES: tuple[str, ...] = ("modbus-tcp", "modbus-rtu", *byte_boards.BOARDS, "http", "mqtt")
 
@@ -101,8 +105,8 @@ def serve(
 ) -> Iterator[Served]:
     """Serve a world until the block ends. Port 0 takes any free one.
 
-    `receiver` is one of `RECEIVERS`, `switch` one of `SWITCHES`; ValueError for any other. Each comes over TCP or a
-    pseudo-terminal as is usual for it, unless `receiver_over` and `switch_over` say otherwise. `broker` is the
+    `receiver` is one of `RECEIVERS` or `SAMPLES`, `switch` one of `SWITCHES`; ValueError for any other. Each comes over
+    TCP or a pseudo-terminal as is usual for it, unless `receiver_over` and `switch_over` say otherwise. `broker` is the
     link of an MQTT broker; `login` and `certificate` belong to the web board. `ours` False says that programs which
     are not ours talk here, so that what they send is not held against us. `sound` is a sink of the sound server, into
     which what the receiver hears is played while the clock of this computer runs.
@@ -111,9 +115,14 @@ def serve(
     bench = Bench(world, clock)
     faults = Faults(WireFaults(), WireFaults())
     with ExitStack() as cleanup:
-        instrument = _receiver(bench, receiver, ours)
         over: Over = receiver_over or ("tcp" if receiver in NETWORK else "serial")
-        receiver_link = _wire(instrument.session, faults.receiver, over, receiver_port, cleanup)
+        instrument: Instrument
+        if receiver == SAMPLES:
+            instrument = _sampling(world, bench, clock, receiver_port, ours, cleanup)
+            receiver_link = instrument.link
+        else:
+            instrument = _receiver(bench, receiver, ours)
+            receiver_link = _wire(instrument.session, faults.receiver, over, receiver_port, cleanup)
         board: Board
         if switch == "mqtt":
             board = BrokerBoard(bench, broker, ours=ours)
@@ -134,7 +143,7 @@ def serve(
 
 
 def _known(receiver: str, switch: str) -> None:
-    if receiver not in RECEIVERS:
+    if receiver not in (*RECEIVERS, SAMPLES):
         raise ValueError(f"no simulated receiver is called {receiver!r}; there are {', '.join(RECEIVERS)}")
     if switch not in SWITCHES:
         raise ValueError(f"no simulated relay board is called {switch!r}; there are {', '.join(SWITCHES)}")
@@ -150,7 +159,17 @@ def _sounding(world: World, bench: Bench, clock: Clock, sink: str, cleanup: Exit
     return hearing
 
 
-def _receiver(bench: Bench, name: str, ours: bool) -> Instrument:
+def _sampling(
+    world: World, bench: Bench, clock: Clock, port: int, ours: bool, cleanup: ExitStack
+) -> "SampleServer":
+    from sweeper.simulation.receivers.sample_server import SampleServer  # arrays take long to load
+
+    server = SampleServer(world, bench, clock, port, ours=ours)
+    cleanup.callback(server.close)
+    return server
+
+
+def _receiver(bench: Bench, name: str, ours: bool) -> Wired:
     if name in ascii_receiver.MODELS:
         return AsciiReceiver(bench, name, ours=ours)
     if name in binary_receiver.MODELS:

@@ -2,6 +2,7 @@
 
 from sweeper.station.loading import load
 from sweeper.station.problems import Problem, StationFileError
-from sweeper.station.sections import Band, Meter, Receiver, Station, Switch, Window
+from sweeper.station.running import Window
+from sweeper.station.sections import Band, Meter, Receiver, Station, Switch
 
 __all__ = ["Band", "Meter", "Problem", "Receiver", "Station", "StationFileError", "Switch", "Window", "load"]

@@ -15,6 +15,8 @@ from sweeper.station.sections import SOUND_MODES
 from sweeper.words import SignalPath
 
 Finding = tuple[Place, str, str]
+LEAST_DB_A_DB, MOST_DB_A_DB = 0.1, 10.0
+"""No S-meter shows a decibel as less or more: S-units of 1.5 to 10 dB are 0.25 to 1.7 (common practice)."""
 
 
 def check(station: Any) -> Iterator[Finding]:
@@ -47,6 +49,7 @@ def _receiver(receiver: Any) -> Iterator[Finding]:
     meter = receiver.meter
     if meter is None:
         return
+    yield from _numbers(receiver, meter)
     for index, (before, after) in enumerate(pairwise(meter.curve or ())):
         if after[0] <= before[0] or after[1] <= before[1]:
             yield (
@@ -81,6 +84,33 @@ def _receiver(receiver: Any) -> Iterator[Finding]:
             "the meter's floor is not below its top.",
             "Swap or mend the two values.",
         )
+
+
+def _numbers(receiver: Any, meter: Any) -> Iterator[Finding]:
+    """What the meter's numbers are said to be."""
+    if getattr(receiver.options, "level", "") == "RAWSTR" and meter.unit != "raw":
+        yield (
+            ("receiver", "meter", "unit"),
+            f"RAWSTR is the receiver's own number, and no {meter.unit}.",
+            "Write unit: raw, or level: STRENGTH.",
+        )
+    if meter.curve_from == "table" and not meter.curve:
+        yield (
+            ("receiver", "meter", "curve_from"),
+            "there is no curve that could be from a table.",
+            "Write the table's pairs of reading and dBm as curve, or leave curve_from out.",
+        )
+    if meter.unit != "dB-over-S9":
+        return
+    for index, (before, after) in enumerate(pairwise(meter.curve or ())):
+        if after[0] > before[0] and after[1] > before[1]:
+            slope = (after[1] - before[1]) / (after[0] - before[0])
+            if not LEAST_DB_A_DB <= slope <= MOST_DB_A_DB:
+                yield (
+                    ("receiver", "meter", "curve", index + 1),
+                    f"by the curve a decibel shown would be {slope:.3g} dB from {before[0]:g} to {after[0]:g}.",
+                    "Readings come first in each pair, dBm second; measure the odd point again.",
+                )
 
 
 def _audio(receiver: Any) -> Iterator[Finding]:

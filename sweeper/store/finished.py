@@ -56,11 +56,19 @@ def _checked(file: Path, check: Callable[[Path, tuple[int, ...]], str]) -> bool:
         return False
 
 
+def is_file_of_days(file: Path) -> bool:
+    """Whether it is there, an ordinary file, and of a size that a day may have: a pipe would be waited for."""
+    try:
+        found = file.stat()
+    except OSError:
+        return False
+    return stat.S_ISREG(found.st_mode) and found.st_size <= MOST_DAY_BYTES
+
+
 @lru_cache(maxsize=4096)
 def _footer(file: Path, stamp: tuple[int, ...]) -> str:
-    found = file.stat()
-    if not stat.S_ISREG(found.st_mode) or found.st_size > MOST_DAY_BYTES:
-        return "it is no ordinary file"  # a pipe would be waited for
+    if not is_file_of_days(file):
+        return "it is no ordinary file"
     try:
         return problem_of_footer(
             pl.read_parquet_metadata(file), list(pl.read_parquet_schema(file)), file.stem

@@ -12,12 +12,16 @@ from pathlib import Path
 from typing import Any, get_args
 
 from sweeper.outside import json_of
+from sweeper.store import running_spectra
 from sweeper.store.days import day_of
 from sweeper.store.errors import StoreError
 from sweeper.store.files import told
 from sweeper.store.frames import empty, problem_of, schema
 from sweeper.store.records import LONGEST_VALUE, Note
+from sweeper.store.running_spectra import Spectra
 from sweeper.store.salvage import Rows
+from sweeper.store.spectra import empty as spectra_empty
+from sweeper.store.spectra import frame_of
 from sweeper.tables import pl
 from sweeper.words import Channel, Outcome, PassRecord, Reading
 
@@ -33,9 +37,8 @@ CREATE TABLE readings (pass INTEGER NOT NULL, number INTEGER NOT NULL, time_ms I
   flags TEXT NOT NULL, PRIMARY KEY (pass, number)) WITHOUT ROWID;
 CREATE TABLE notes (time_ms INTEGER NOT NULL, text TEXT NOT NULL);
 CREATE TABLE memory (key TEXT PRIMARY KEY, value TEXT NOT NULL);
-PRAGMA user_version = 1;
 """
-VERSION = 1
+VERSION = 2
 _EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 _ROWS_AT_ONCE = 10_000
 """Rows as Python values take twenty times the room that they take in a frame."""
@@ -96,8 +99,13 @@ class RunningDay:
                             f"{file}: a newer version of this program wrote it. Install that version again; nothing "
                             "was changed."
                         )
-                    if version == 0:
-                        connection.executescript(f"BEGIN IMMEDIATE; {_TABLES} COMMIT;")
+                    if version == 1 and not _has_our_tables(connection):
+                        raise Damaged(file)
+                    if version < VERSION:  # version 1 had no spectra
+                        tables = running_spectra.TABLE if version else _TABLES + running_spectra.TABLE
+                        connection.executescript(
+                            f"BEGIN IMMEDIATE; {tables} PRAGMA user_version = {VERSION}; COMMIT;"
+                        )
                     if connection.execute("PRAGMA quick_check(1)").fetchone()[0] != "ok":
                         raise Damaged(file)
                 if not _has_our_tables(connection):
@@ -127,8 +135,13 @@ class RunningDay:
                     self._connection.execute("ROLLBACK")
                 raise
 
-    def write(self, passes: Iterable[tuple[PassRecord, Sequence[Reading]]], longitude: float) -> None:
-        """Store passes with their readings: all of them or none."""
+    def write(
+        self,
+        passes: Iterable[tuple[PassRecord, Sequence[Reading]]],
+        longitude: float,
+        spectra: Mapping[int, Spectra] | None = None,
+    ) -> None:
+        """Store passes with their readings, and spectra by the number of their pass: all of them or none."""
         with self._transaction() as db:
             for record, readings in passes:
                 if any(reading.pass_number != record.number for reading in readings):
@@ -166,6 +179,7 @@ class RunningDay:
                         for number, each in enumerate(readings)
                     ),
                 )
+                running_spectra.insert(db, record.number, (spectra or {}).get(record.number, ()))
 
     @staticmethod
     def _channel(db: sqlite3.Connection, channel: Channel) -> int:
@@ -220,6 +234,24 @@ class RunningDay:
                 raise ValueError(problem)
         return found
 
+    def days_of_spectra(self) -> tuple[date, ...]:
+        """The days that still have spectra here."""
+        if not self._has_spectra():
+            return ()
+        with _told(self._file), _as_stored(self._file):
+            return tuple(date.fromisoformat(day) for day in running_spectra.days(self._connection))
+
+    def spectra(self, day: date | None = None) -> pl.DataFrame:
+        """The spectra that are still here, of one day or of all."""
+        if not self._has_spectra():
+            return spectra_empty()
+        with _told(self._file), _as_stored(self._file):
+            return frame_of(running_spectra.select(self._connection, day))
+
+    def _has_spectra(self) -> bool:
+        """A database of version 1 that is only read has none."""
+        return bool(self._rows("SELECT 1 FROM sqlite_master WHERE type = 'table' AND name = 'spectra'"))
+
     def days_and_frame(self) -> tuple[tuple[date, ...], pl.DataFrame]:
         """The days that still have readings here and those readings, as they were at one moment."""
         with _told(self._file):
@@ -231,9 +263,10 @@ class RunningDay:
                     self._connection.execute("ROLLBACK")
 
     def forget_readings(self, passes: Sequence[int]) -> None:
-        """Delete the readings of passes that are in a finished day by now; their records stay."""
+        """Delete readings and spectra of passes that are in a finished day by now; their records stay."""
         with self._transaction() as db:
-            db.executemany("DELETE FROM readings WHERE pass = ?", ((number,) for number in passes))
+            for table in ("readings", "spectra"):
+                db.executemany(f"DELETE FROM {table} WHERE pass = ?", ((number,) for number in passes))
 
     def tidy(self) -> None:
         """Fold the log into the file, so that it does not grow for ever."""
@@ -335,11 +368,13 @@ def _has_our_tables(connection: sqlite3.Connection) -> bool:
     """Whether the tables are those that this program makes: a view in a table's place may have no end."""
     with closing(sqlite3.connect(":memory:")) as ours:
         ours.executescript(_TABLES)
+        if connection.execute("PRAGMA user_version").fetchone()[0] > 1:
+            ours.executescript(running_spectra.TABLE)
         return _definitions(connection) == _definitions(ours)
 
 
 def _definitions(connection: sqlite3.Connection) -> set[tuple[Any, ...]]:
-    names = ("passes", "channels", "readings", "notes", "memory")
+    names = ("passes", "channels", "readings", "notes", "memory", "spectra")
     return set(
         connection.execute(
             f"SELECT type, name, sql FROM sqlite_master WHERE (name IN {names} OR tbl_name IN {names}) "

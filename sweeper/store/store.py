@@ -4,34 +4,36 @@ from __future__ import annotations
 
 import json
 import os
-import signal
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from concurrent.futures import ProcessPoolExecutor
-from concurrent.futures.process import BrokenProcessPool
 from dataclasses import replace
 from datetime import date, datetime, timedelta
 from functools import partial
-from multiprocessing import get_context
 from pathlib import Path
 from threading import RLock
 from typing import Any, TypeVar
 
 from sweeper.outside import json_of
 from sweeper.store import finished
+from sweeper.store import spectra as finished_spectra
+from sweeper.store.apart import written_apart
+from sweeper.store.day_files import DayFiles
 from sweeper.store.days import day_of
 from sweeper.store.errors import StoreError
-from sweeper.store.files import folder_name, make_folder, set_aside, told
+from sweeper.store.files import folder_name, make_folder, set_aside
 from sweeper.store.frames import empty, without_passes_of
 from sweeper.store.lock import take_lock
-from sweeper.store.manifest import digest_of, has_rotted, keep_station_file, write_manifest
+from sweeper.store.manifest import keep_station_file, write_manifest
 from sweeper.store.place import Place, moved, place_of
 from sweeper.store.records import Note
 from sweeper.store.running import Damaged, RunningDay, all_ordinary, fits
+from sweeper.store.running_spectra import Spectra
 from sweeper.store.salvage import salvage
 from sweeper.tables import pl
 from sweeper.words import PassRecord, Reading
 
 T = TypeVar("T")
+
+KEEP_SPECTRA_DAYS = 14
 
 _HIGHEST_PASS = "highest pass before this database"
 """Records of passes can be lost with a damaged database, but their numbers must not come again."""
@@ -67,8 +69,9 @@ class Store:
         self._running: RunningDay | None = None
         self._place: Place | None = {}
         self._file = self.folder / "today.sqlite"
-        self._days = self.folder / "days"
+        self._spectra = self.folder / "spectra"
         self._aside = self.folder / "set-aside"
+        self._days = DayFiles(self.folder, self._aside, self._trouble)
         if not read_only:
             self._open()
 
@@ -100,7 +103,7 @@ class Store:
                     "stop this program, which writes into no other."
                 )
             self._place = None
-            make_folder(self._days)
+            make_folder(self._days.folder)
             before, self._running = self._running, None
             try:
                 if before is not None and not self._file.exists():
@@ -114,7 +117,9 @@ class Store:
                 f"{self.folder}: the data folder was replaced meanwhile; what lies there now is in use."
             )
 
-    def write_again(self, record: PassRecord, readings: Sequence[Reading]) -> PassRecord:
+    def write_again(
+        self, record: PassRecord, readings: Sequence[Reading], spectra: Spectra = ()
+    ) -> PassRecord:
         """Store a pass that was refused before, and perhaps stored all the same; as what it is stored.
 
         It gets another number where the one it had was given to another pass meanwhile.
@@ -128,49 +133,70 @@ class Store:
                 number = self.next_pass_number()
                 record = replace(record, number=number)
                 readings = [replace(reading, pass_number=number) for reading in readings]
-            self.write_pass(record, readings)
+            self.write_pass(record, readings, spectra)
             return record
 
-    def write_pass(self, record: PassRecord, readings: Sequence[Reading]) -> None:
+    def write_pass(self, record: PassRecord, readings: Sequence[Reading], spectra: Spectra = ()) -> None:
         """Store a pass: on the disk when this returns, and nothing of it when this raises."""
-        self.write_passes([(record, readings)])
+        self._keep(
+            lambda running: running.write([(record, readings)], self.longitude, {record.number: spectra})
+        )
 
     def write_passes(self, passes: Iterable[tuple[PassRecord, Sequence[Reading]]]) -> None:
         """Store several passes at once: all of them or none. They may be gone through twice."""
         self._keep(lambda running: running.write(passes, self.longitude))
 
-    def finish_days(self, now: datetime, apart: bool = False, most: int | None = None) -> tuple[date, ...]:
+    def finish_days(
+        self,
+        now: datetime,
+        apart: bool = False,
+        most: int | None = None,
+        keep_spectra_days: int = KEEP_SPECTRA_DAYS,
+    ) -> tuple[date, ...]:
         """Turn the days that are over into Parquet files; which they were.
 
         Repeatable: after a crash between file and database, readings are in both, are read once, and
         the next call lets go of the database's. `apart`: each day in a process of its own, so that what the work
         takes of memory is given back with it, however many days there are. `most`: the first so many only.
+        `keep_spectra_days`: spectra that are older become pictures.
         """
         with self._guard:
             self.stand_by()
             today = day_of(now, self.longitude)
-            over = [day for day in self._write(RunningDay.days) if day < today][:most]
+            here = {*self._write(RunningDay.days), *self._write(RunningDay.days_of_spectra)}
+            over = sorted(day for day in here if day < today)[:most]
             for day in over:
-                passes = _write_day_apart(self, day) if apart else self.write_day(day)
+                passes = self._write_day_apart(day) if apart else self.write_day(day)
                 self._write(partial(RunningDay.forget_readings, passes=passes))
             if over:
                 self._write(RunningDay.tidy)
                 write_manifest(self.folder)
+            finished_spectra.thin_old(self._spectra, today, keep_spectra_days)
             return tuple(over)
 
     def write_day(self, day: date) -> list[int]:
-        """Put a day's readings into its file; the passes that are in it by now and may leave the database."""
+        """Put a day's readings and spectra into their files; the passes that may leave the database by now."""
         readings = self._read(partial(RunningDay.frame, day=day), empty())
-        written = self._finished_frame(day)
+        written = self._days.frame(day)
         if written is not None:
             new = without_passes_of(readings, written)
             readings_of_day = written.vstack(new).sort("pass", maintain_order=True)
         else:
             new, readings_of_day = readings, readings
         if new.height:
-            self._make_way_for(day, written)
-            finished.write_day(self._days, day, readings_of_day)
-        passes: list[int] = readings["pass"].unique().to_list()
+            self._days.write(day, readings_of_day, over_unreadable=written is None)
+        heard = self._read(partial(RunningDay.spectra, day=day), finished_spectra.empty())
+        if heard.height and (said := finished_spectra.write_day(self._spectra, day, heard, self._aside)):
+            self._trouble(said)
+        passes: list[int] = pl.concat([readings["pass"], heard["pass"]]).unique().to_list()
+        return passes
+
+    def _write_day_apart(self, day: date) -> list[int]:
+        passes, troubles = written_apart(
+            partial(_written_there, self.folder, self.longitude, day), self.folder, day
+        )
+        for trouble in troubles:
+            self.on_trouble(trouble)
         return passes
 
     def add_note(self, time: datetime, text: str) -> None:
@@ -213,18 +239,18 @@ class Store:
         before = self.recall(_HIGHEST_PASS, 0)
         last = max(self._read(RunningDay.last_pass, 0), before if isinstance(before, int) else 0)
         if last == 0:  # No database, but perhaps days from another computer.
-            last = max((finished.last_pass(file) for file in self._finished_days().values()), default=0)
+            last = max((finished.last_pass(file) for file in self._days.sound().values()), default=0)
         return last + 1
 
     def days(self) -> tuple[date, ...]:
         """The days that have readings, in order."""
         running = self._read(RunningDay.days, tuple[date, ...]())
-        return tuple(sorted({*running, *finished.list_days(self._days)[0]}))
+        return tuple(sorted({*running, *self._days.listed()}))
 
     def day(self, day: date) -> pl.DataFrame:
         """The readings of one day, in the order in which they were taken."""
         running = self._read(lambda each: each.frame(day), None)  # First, as in `readings`.
-        written = self._finished_frame(day)
+        written = self._days.frame(day)
         if written is None:
             return empty() if running is None else running
         if running is None or running.is_empty():
@@ -237,23 +263,14 @@ class Store:
         Empty while readings of the day are still in the database.
         """
         running = self._read(RunningDay.days, tuple[date, ...]())
-        written = finished.list_days(self._days)[0]
-        found = {}
-        for day in sorted({*running, *written}):
-            try:
-                if day in running:
-                    found[day] = ""
-                elif not self._has_rotted(written[day]):
-                    found[day] = digest_of(written[day])
-            except OSError:
-                continue  # Gone since it was listed.
-        return found
+        found = {**self._days.identities(but=running), **dict.fromkeys(running, "")}
+        return dict(sorted(found.items()))
 
     def readings(self, start: datetime | None = None, end: datetime | None = None) -> pl.LazyFrame:
         """All readings from `start` to before `end` (aware instants), whichever files they are in."""
         # The database first: what moves to a file meanwhile is then seen twice and counted once, never missed.
         running_days, running = self._read(RunningDay.days_and_frame, (tuple[date, ...](), empty()))
-        whole = self._finished_days()
+        whole = self._days.sound()
         for day in whole.keys() & set(running_days):
             running = without_passes_of(
                 running, finished.scan_day(whole[day]).select("pass").unique().collect()
@@ -272,66 +289,34 @@ class Store:
             found = found.filter(pl.col("time") < end)
         return found
 
+    def spectra(self, start: datetime | None = None, end: datetime | None = None) -> pl.LazyFrame:
+        """All spectra from `start` to before `end` (aware instants), of whole days and, thinned, of older ones."""
+        running = self._read(RunningDay.spectra, finished_spectra.empty())  # first, as in `readings`
+        frames = []
+        for file in finished_spectra.days_in(self._spectra).values():
+            if (written := finished_spectra.scan_day(file)) is None:
+                self._trouble(f"{file}: this is no whole day of spectra of that date, so it is not read.")
+                continue
+            running = without_passes_of(running, written.select("pass").unique().collect())
+            frames.append(written)
+        found = pl.concat([*frames, running.lazy()])
+        if start is not None:
+            found = found.filter(pl.col("time") >= start)
+        if end is not None:
+            found = found.filter(pl.col("time") < end)
+        return found
+
     # Files
 
-    def _finished_days(self) -> dict[date, Path]:
-        """The finished days that can be read."""
-        days, strange = finished.list_days(self._days)
-        for file in strange:
-            self._trouble(f"{file}: this is no day of readings, so it is not read.")
-        return {day: file for day, file in days.items() if self._is_sound(file)}
-
-    def _finished_frame(self, day: date) -> pl.DataFrame | None:
-        file = self._days / finished.file_name(day)
-        return finished.scan_day(file).collect() if file.exists() and self._is_sound(file) else None
-
-    def _is_sound(self, file: Path) -> bool:
-        """Whether a day's file is whole and has not changed behind our back; a trouble when not."""
-        with told("read it", file):
-            if not finished.is_whole(file):
-                self._trouble(f"{file}: this is no whole day of readings of that date, so it is not read.")
-                return False
-            if self._has_rotted(file):
-                return False
-            if not finished.is_sound(file):
-                self._trouble(
-                    f"{file}: some of its values are none that a station stores, so it is not read."
-                )
-                return False
-        return True
-
-    def _has_rotted(self, file: Path) -> bool:
-        rotted = has_rotted(self.folder, file)
-        if rotted:
-            self._trouble(
-                f"{file}: its bytes are not those that were written, so it is not read. The disk may be failing; "
-                "copy the data folder to another one, and put this day back from a copy."
-            )
-        return rotted
-
-    def _make_way_for(self, day: date, written: pl.DataFrame | None) -> None:
-        """Nothing unreadable is overwritten: it might be mended one day."""
-        file = self._days / finished.file_name(day)
-        if written is None and file.exists():
-            self._trouble(f"{file}: it was set aside as {set_aside(file, self._aside)}.")
-
-    def _set_torn_days_aside(self) -> None:
-        days, strange = finished.list_days(self._days)
-        for file in (*(file for file in days.values() if not finished.is_whole(file)), *strange):
-            where = set_aside(file, self._aside)
-            self._trouble(
-                f"{file}: this is no whole day of readings of that date; it was set aside as {where}."
-            )
-
     def _open(self) -> None:
-        make_folder(self._days)
+        make_folder(self._days.folder)
         self._lock = take_lock(self.folder / "lock")
         try:
             try:
                 self._running = RunningDay(self._file, writable=True)
             except Damaged:
                 self._begin_anew()
-            self._set_torn_days_aside()
+            self._days.set_torn_aside()
         except BaseException:
             self._let_go()
             raise
@@ -351,8 +336,7 @@ class Store:
 
     def _begin_anew(self) -> None:
         """Set a damaged database aside, with its log, and begin a new one with what can be salvaged."""
-        finished_days = finished.list_days(self._days)[0]
-        rows = salvage(self._file, finished_days) if all_ordinary(self._file) else {}
+        rows = salvage(self._file, self._days.listed()) if all_ordinary(self._file) else {}
         kept = [
             set_aside(file, self._aside)
             for file in (
@@ -367,7 +351,7 @@ class Store:
         )
         self._running = RunningDay(self._file, writable=True)
         self._running.take_over({table: list(filter(fits(table), found)) for table, found in rows.items()})
-        highest = max((finished.last_pass(file) for file in self._finished_days().values()), default=0)
+        highest = max((finished.last_pass(file) for file in self._days.sound().values()), default=0)
         self._running.remember(_HIGHEST_PASS, json.dumps(highest))
 
     def _trouble(self, sentence: str) -> None:
@@ -431,26 +415,7 @@ class Store:
                 return absent
 
 
-def _write_day_apart(store: Store, day: date) -> list[int]:
-    """`Store.write_day` in a process of its own. `StoreError` when it does not come back."""
-    with ProcessPoolExecutor(1, mp_context=get_context("spawn"), initializer=_leave_signals) as pool:
-        try:
-            passes, troubles = pool.submit(_written_there, store.folder, store.longitude, day).result()
-        except BrokenProcessPool as killed:
-            raise StoreError(
-                f"{store.folder}: the process that made a file of {day} was killed, perhaps for want of memory. Its "
-                "readings stay in the database and are safe."
-            ) from killed
-    for trouble in troubles:
-        store.on_trouble(trouble)
-    return passes
-
-
 def _written_there(folder: Path, longitude: float, day: date) -> tuple[list[int], tuple[str, ...]]:
+    """`Store.write_day` in another process: the passes that are in the file by now, and what went wrong."""
     with Store(folder.parent, folder.name, longitude, read_only=True) as store:
         return store.write_day(day), store.troubles
-
-
-def _leave_signals() -> None:
-    """Ctrl-C is for the program that waits for this one."""
-    signal.signal(signal.SIGINT, signal.SIG_IGN)

@@ -2,6 +2,7 @@
 
 import json
 import re
+import socket
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -13,6 +14,7 @@ from sweeper.simulation.serve import Served
 from sweeper.station import load
 from sweeper.station.rewrite import with_values
 from tests.clocks import evening
+from tests.sweeper.station.files import written
 from tests.whole.test_main_job import sweeper
 
 pytestmark = [pytest.mark.clock, pytest.mark.slow]
@@ -123,13 +125,13 @@ def test_a_rig_that_is_not_there_is_said_so_with_a_mend(
     answer = sweeper("check", station_file)
     assert answer.returncode == 1
     assert "FAIL  receiver" in answer.stdout
-    assert "switched on" in answer.stdout
+    assert "switched on" in answer.stdout or "Nothing listens there" in answer.stdout
 
 
 LEVELS = [(-120, -47.0), (-110, -37.2), (-100, -27.0), (-90, -17.1), (-80, -7.0), (-70, 3.0)]
 
 
-def written(levels: list[tuple[int, float]], file: Path) -> Path:
+def known_levels(levels: list[tuple[int, float]], file: Path) -> Path:
     lines = [f"{dbm},{reading},{reading + 0.2},{reading - 0.2}" for dbm, reading in levels]
     file.write_text("dbm,reading\n" + "\n".join(lines) + "\n", encoding="utf-8")
     return file
@@ -139,7 +141,7 @@ def test_a_curve_goes_into_the_station_file_and_comments_stay(station_file: Path
     comments = [
         line.split("#")[1] for line in station_file.read_text(encoding="utf-8").splitlines() if "#" in line
     ]
-    levels = written(LEVELS, tmp_path / "levels.csv")
+    levels = known_levels(LEVELS, tmp_path / "levels.csv")
     answer = sweeper("calibrate", station_file, "--levels", levels, "--temperature", 18)
     assert answer.returncode == 0, answer.stderr
     text = station_file.read_text(encoding="utf-8")
@@ -157,7 +159,7 @@ def test_a_curve_goes_into_the_station_file_and_comments_stay(station_file: Path
 def test_a_curve_that_folds_back_is_refused_and_nothing_changes(station_file: Path, tmp_path: Path) -> None:
     before = station_file.read_bytes()
     folded = [*LEVELS[:3], (-90, -40.0), *LEVELS[4:]]
-    answer = sweeper("calibrate", station_file, "--levels", written(folded, tmp_path / "levels.csv"))
+    answer = sweeper("calibrate", station_file, "--levels", known_levels(folded, tmp_path / "levels.csv"))
     assert answer.returncode == 1
     assert "no curve was written" in answer.stderr
     assert station_file.read_bytes() == before
@@ -184,7 +186,7 @@ def test_levels_that_are_no_text_are_refused_and_their_line_is_named(
 
 def test_without_a_noise_source_no_bandwidth_is_measured_and_nothing_changes(station_file: Path) -> None:
     before = station_file.read_bytes()
-    levels = written(LEVELS, station_file.with_name("levels.csv"))
+    levels = known_levels(LEVELS, station_file.with_name("levels.csv"))
     answer = sweeper("calibrate", station_file, "--levels", levels, "--measure-bandwidth")
     assert answer.returncode == 2
     assert "noise_source" in answer.stderr
@@ -206,7 +208,7 @@ def test_the_noise_bandwidth_is_measured_with_source_and_load(
     }
     text = with_values(station_file.read_text(encoding="utf-8"), {("switch", "paths"): paths})
     station_file.write_text(text + "noise_source:\n  enr_db: 15\n", encoding="utf-8")
-    levels = written([(dbm, dbm + 73.0) for dbm in range(-130, -60, 10)], tmp_path / "levels.csv")
+    levels = known_levels([(dbm, dbm + 73.0) for dbm in range(-130, -60, 10)], tmp_path / "levels.csv")
     answer = sweeper("calibrate", station_file, "--levels", levels, "--measure-bandwidth")
     assert answer.returncode == 0, answer.stderr
     assert load(station_file).receiver.noise_bandwidth_hz == pytest.approx(2400, rel=0.25)
@@ -215,7 +217,7 @@ def test_the_noise_bandwidth_is_measured_with_source_and_load(
 
 
 def test_what_is_known_of_the_meter_is_written_beside_the_curve(station_file: Path, tmp_path: Path) -> None:
-    levels = written(LEVELS, tmp_path / "levels.csv")
+    levels = known_levels(LEVELS, tmp_path / "levels.csv")
     answer = sweeper(
         "calibrate", station_file, "--levels", levels, "--detector", "log-average", "--noise-bandwidth", 2100
     )
@@ -229,7 +231,7 @@ def test_a_detector_of_no_known_kind_is_refused_and_nothing_changes(
     station_file: Path, tmp_path: Path
 ) -> None:
     before = station_file.read_bytes()
-    levels = written(LEVELS, tmp_path / "levels.csv")
+    levels = known_levels(LEVELS, tmp_path / "levels.csv")
     answer = sweeper("calibrate", station_file, "--levels", levels, "--detector", "crystal")
     assert answer.returncode == 2
     assert f"{station_file}: nothing was written" in answer.stderr
@@ -239,7 +241,16 @@ def test_a_detector_of_no_known_kind_is_refused_and_nothing_changes(
 
 
 def test_a_noise_bandwidth_that_is_no_number_is_refused_in_words(station_file: Path, tmp_path: Path) -> None:
-    levels = written(LEVELS, tmp_path / "levels.csv")
+    levels = known_levels(LEVELS, tmp_path / "levels.csv")
     answer = sweeper("calibrate", station_file, "--levels", levels, "--noise-bandwidth", "nan")
     assert answer.returncode == 2
     assert "nan does not fit: input should be a finite number" in answer.stderr
+
+
+def test_a_server_that_does_not_run_is_told_with_how_to_start_it(tmp_path: Path) -> None:
+    with socket.create_server(("127.0.0.1", 0)) as free:
+        port = free.getsockname()[1]
+    station = written(tmp_path, ("tcp://127.0.0.1:4532", f"tcp://127.0.0.1:{port}"))
+    answer = sweeper("check", station)
+    assert answer.returncode == 1
+    assert "Nothing listens there" in answer.stdout and "rigctld -m" in answer.stdout

@@ -99,7 +99,7 @@ def test_passes_due_while_paused_are_skipped_because_paused_and_a_pause_outlives
         until(station.answers, "the daemon")
         station.ask("pause")
         until(
-            lambda: "paused by a person" in [one.because for one in station.store().passes()],
+            lambda: "paused by hand" in [one.because for one in station.store().passes()],
             "a skipped pass",
         )
         ended(process, signal.SIGKILL)

@@ -141,7 +141,7 @@ def measured(methods: GainMethods) -> Gain | None:
         flags=(*gain.flags, "gain-varies"),
         sentences=(
             *gain.sentences,
-            f"The gain is not the same across the band: {told}. Each channel is reckoned with its own; "
+            f"The gain is not the same across the band: {told}. Each channel is computed with its own; "
             f"{gain.gain_db:+.1f} dB is their mean.".replace(" -", " −"),
         ),
     )

@@ -19,7 +19,6 @@ from sweeper.analysis.facts import MeterFacts, StationFacts
 from sweeper.analysis.physics.friis import outside_at_change_lin, snr_change_db, to_db
 from sweeper.analysis.statistics.group_sequential import look_level
 from sweeper.analysis.statistics.interval import Interval
-from sweeper.analysis.wording import plain, s_units
 
 CURVE_RISES_DB = np.linspace(0.05, 25.0, 500)
 
@@ -30,7 +29,8 @@ class SwitchingThreshold:
 
     `noise_rise_db` and `snr_change_db` are the curve, shape (500,). `best_db`: the S/N change with no noise from
     outside. `crossing_db` is the noise rise of the crossing and `reading` the meter reading there, in the meter's own
-    decibels, each with its interval; both are None where it is not sure that there is one, which `sentence` says.
+    decibels, each with its interval; both are None where it is not sure that there is one, `reading` also where it lies
+    off the meter's curve.
     """
 
     noise_rise_db: Floats
@@ -38,7 +38,6 @@ class SwitchingThreshold:
     best_db: Interval
     crossing_db: Interval | None
     reading: Interval | None
-    sentence: str
 
 
 def predicted_snr_change_db(noise_rise_db: Floats, gain_db: float, load_difference_db: float) -> Floats:
@@ -80,7 +79,7 @@ def switching_threshold(
     best = Interval(middle, middle - half, middle + half)
     crossing = crossing_rise_db(worthwhile, gain.gain_db, difference)
     if not np.isfinite(crossing) or best.low <= worthwhile:
-        return SwitchingThreshold(CURVE_RISES_DB, curve, best, None, None, _at_most(best, worthwhile))
+        return SwitchingThreshold(CURVE_RISES_DB, curve, best, None, None)
     slopes = (
         crossing_rise_db(worthwhile, gain.gain_db + 0.01, difference) - crossing,
         crossing_rise_db(worthwhile, gain.gain_db, difference + 0.01) - crossing,
@@ -92,21 +91,17 @@ def switching_threshold(
     reading = float(np.mean(load)) + crossing
     reading_reach = reach * float(np.hypot(error, load_se))
     ends = _as_shown(Interval(reading, reading - reading_reach, reading + reading_reach), facts.meter)
-    if ends is None:
-        return SwitchingThreshold(CURVE_RISES_DB, curve, best, None, None, OFF_THE_CURVE)
     return SwitchingThreshold(
         CURVE_RISES_DB,
         curve,
         best,
         Interval(crossing, crossing - reach * error, crossing + reach * error),
         ends,
-        f"Stage in while the noise in bypass reads below {_on_the_meter(ends, facts.meter.unit)}: "
-        f"there it brings {worthwhile:g} dB or more.",
     )
 
 
 def on_every_scale(
-    threshold: SwitchingThreshold | None, others: Sequence[SwitchingThreshold | None], worthwhile_db: float
+    threshold: SwitchingThreshold | None, others: Sequence[SwitchingThreshold | None]
 ) -> SwitchingThreshold | None:
     """What holds whichever of several scales is the meter's: no reading for the eye, and the widest of intervals."""
     known = [other for other in others if other is not None]
@@ -117,15 +112,7 @@ def on_every_scale(
         min(each.best_db.low for each in (threshold, *known)),
         max(each.best_db.high for each in (threshold, *known)),
     )
-    return replace(
-        threshold, best_db=best, crossing_db=None, reading=None, sentence=_at_most(best, worthwhile_db)
-    )
-
-
-_UNITS = {"dBm": "dBm", "raw": "on the meter"}
-
-
-OFF_THE_CURVE = "No rule by eye: the reading that it would name lies off the meter's curve."
+    return replace(threshold, best_db=best, crossing_db=None, reading=None)
 
 
 def _as_shown(level: Interval, meter: MeterFacts) -> Interval | None:
@@ -136,29 +123,3 @@ def _as_shown(level: Interval, meter: MeterFacts) -> Interval | None:
     if not dbm[0] <= level.value <= dbm[-1]:
         return None
     return Interval(*(float(np.interp(each, dbm, shown)) for each in (level.value, level.low, level.high)))
-
-
-def _on_the_meter(at: Interval, unit: str) -> str:
-    """A reading as the meter shows it, with its uncertainty; on an S-meter as the needle stands."""
-    reading, reach = at.value, max(at.high - at.value, at.value - at.low)
-    if unit == "dB-over-S9":
-        return f"about {s_units(reading)} ({plain(reading)} dB over S9, give or take {reach:.1f} dB)"
-    return f"{plain(reading)} {_UNITS[unit]} (give or take {reach:.1f})"
-
-
-def _at_most(best: Interval, worthwhile_db: float) -> str:
-    """What the S/N change without noise from outside, the most that there is, says of all meter readings."""
-    if best.high < 0.0:
-        return (
-            "The stage never helps here: even with no noise from outside it costs "
-            f"{-best.high:.1f} dB or more. Leave it out."
-        )
-    if best.high < worthwhile_db:
-        return (
-            f"Even with no noise from outside the stage would bring {best.high:.1f} dB at most, less than the "
-            f"{worthwhile_db:g} dB that matter: no meter reading calls for it."
-        )
-    return (
-        f"Not settled yet whether any meter reading calls for the stage: with no noise from outside it would bring "
-        f"{best.low:+.1f} to {best.high:+.1f} dB."
-    )

@@ -15,7 +15,8 @@ from sweeper.analysis.change.season import by_season, months
 from sweeper.analysis.evidence import Evidence
 from sweeper.analysis.facts import StationFacts
 from sweeper.analysis.findings import tables
-from sweeper.analysis.findings.advice import advice, midnight, nothing_usable, reason_of
+from sweeper.analysis.findings.advice import advice, midnight, nothing_usable
+from sweeper.analysis.findings.claims import reason_of, rule_by_eye
 from sweeper.analysis.physics.external_noise import fa_from_rise_db
 from sweeper.analysis.results import BandFinding, Findings, PeriodFinding
 from sweeper.analysis.statistics.interval import Interval
@@ -115,7 +116,12 @@ def _band(
     last_night = midnight(max(nights, default=date(1970, 1, 1)))
     told = (diagnosis,) if nothing_holds else (diagnosis, noise, gain)
     trouble = [sentence for each in told if each is not None for sentence in each.sentences]
-    rule_text = threshold.sentence.replace(" -", " −") if threshold and not nothing_holds else ""
+    rule_text = (
+        rule_by_eye(threshold, facts.meter.unit, facts.worthwhile_db)
+        if threshold and not nothing_holds
+        else ""
+    )
+    rule_text = rule_text.replace(" -", " −")
     if periods:
         text = advice(
             periods,

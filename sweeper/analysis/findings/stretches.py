@@ -12,16 +12,9 @@ from dataclasses import dataclass
 from typing import Self
 
 from sweeper.analysis.results import PeriodFinding
-from sweeper.analysis.states import STATES, State, state_of_period, words_of_period
+from sweeper.analysis.states import State, state_of_period, words_of_period
 from sweeper.analysis.statistics.interval import Interval
 from sweeper.analysis.thresholds import HARDLY_MEASURED
-
-SETTLED = "settled"
-"""What is said of nights to come where the state is theirs too."""
-
-HELPS = "it helps, how much is not settled"
-COSTS = "it costs, how much is not settled"
-"""Where the whole interval lies on one side of no change, and reaches over what matters."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,19 +84,6 @@ def mean_of(known: Sequence[Interval]) -> Interval | None:
         sum(each.low for each in known) / len(known),
         sum(each.high for each in known) / len(known),
     )
-
-
-def outlook_words(state: State, to_come_db: Interval | None, settled: bool, worthwhile_db: float) -> str:
-    """What nights to come will bring, in a few words, from the interval of the mean; nothing where it is not known."""
-    if to_come_db is None:
-        return ""
-    if settled and bears(state, to_come_db, worthwhile_db):
-        return SETTLED
-    if to_come_db.low > 0:
-        return HELPS
-    if to_come_db.high < 0:
-        return COSTS
-    return STATES["open"].words
 
 
 def bears(state: State, mean: Interval, worthwhile_db: float) -> bool:

@@ -87,7 +87,7 @@ def table_of(summaries: pl.DataFrame, facts: StationFacts) -> Table:
         measured=held_on_all(first.measured_by_cell, [other.measured_by_cell for other in others]),
         gains=_covering(first.gains, [other.gains for other in others]),
         thresholds={
-            band: on_every_scale(known, [other.thresholds[band] for other in others], facts.worthwhile_db)
+            band: on_every_scale(known, [other.thresholds[band] for other in others])
             for band, known in first.thresholds.items()
         },
         noise={

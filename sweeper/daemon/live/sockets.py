@@ -28,7 +28,7 @@ from sweeper.daemon.run.observers import Observer
 from sweeper.daemon.run.orders import Orders
 from sweeper.daemon.run.states import Doing
 from sweeper.errors import UserFacingError
-from sweeper.station.sections import Live as LiveSection
+from sweeper.station.running import Live as LiveSection
 from sweeper.store import Store, StoreError
 from sweeper.words import PassRecord, Reading, Visit
 

@@ -196,7 +196,9 @@ class Campaign:
         What stands in the way is told, and it is tried again another day.
         """
         try:
-            finished = self.store.finish_days(self.clock.now(), apart=self.days_apart, most=DAYS_AT_ONCE)
+            finished = self.store.finish_days(
+                self.clock.now(), self.days_apart, DAYS_AT_ONCE, self.station.store.keep_spectra_days
+            )
             return len(finished) < DAYS_AT_ONCE
         except StoreError as full:
             self.observer.trouble(str(full))

@@ -7,7 +7,7 @@ from types import FrameType
 from drivers.waiting import StopOrder
 
 STOPPED = "asked to stop"
-PAUSED_BY = "paused by a person"
+PAUSED_BY = "paused by hand"
 
 
 class Orders:

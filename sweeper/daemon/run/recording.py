@@ -7,7 +7,10 @@ from typing import Any
 from sweeper.daemon.rig.in_flight import clear_in_flight, mark_in_flight
 from sweeper.daemon.run.observers import Observer
 from sweeper.store import Store, StoreError
-from sweeper.words import PassRecord, Reading, Visit
+from sweeper.words import Labelled, PassRecord, Reading, Visit
+
+Spectra = Sequence[tuple[str, Labelled]]
+"""What a pass heard, each with the name of its band."""
 
 
 class Recording:
@@ -20,7 +23,7 @@ class Recording:
     def __init__(self, store: Store, observer: Observer) -> None:
         self._store = store
         self._observer = observer
-        self.unwritten: list[tuple[PassRecord, tuple[Reading, ...]]] = []
+        self.unwritten: list[tuple[PassRecord, tuple[Reading, ...], Spectra]] = []
         self._refused = False
         self.saved_tuning: Mapping[str, Any] | None = None
 
@@ -34,8 +37,8 @@ class Recording:
         self._observer.alive()
         self._observer.visited(visit, readings)
 
-    def finished(self, record: PassRecord, readings: Sequence[Reading]) -> None:
-        self.unwritten.append((record, tuple(readings)))
+    def finished(self, record: PassRecord, readings: Sequence[Reading], spectra: Spectra = ()) -> None:
+        self.unwritten.append((record, tuple(readings), tuple(spectra)))
         self.write()
 
     def mark_restored(self) -> None:
@@ -48,12 +51,12 @@ class Recording:
     def write(self) -> StoreError | None:
         """Offer what is unwritten to the store; what it said if it still refuses."""
         while self.unwritten:
-            record, readings = self.unwritten[0]
+            record, readings, spectra = self.unwritten[0]
             try:
                 if self._refused:
-                    record = self._store.write_again(record, readings)
+                    record = self._store.write_again(record, readings, spectra)
                 else:
-                    self._store.write_pass(record, readings)
+                    self._store.write_pass(record, readings, spectra)
             except StoreError as full:
                 self._refused = True
                 self._observer.trouble(

@@ -81,10 +81,10 @@ class UntilDecided(Observer):
                 ahead
             )  # one assignment: the measuring thread sees the old shares or the new
             if ahead and all(band.decided for band in ahead) and not self._unheard(self._shares):
-                log.info("Every band has its verdict; the run ends.")
+                log.info("Every band has its answer; the run ends.")
                 self._orders.stop()
         except Exception:
             # Whatever is wrong with what is stored, the night's measuring goes on; another look comes in an hour.
-            log.exception("It could not be told which bands have their verdict")
+            log.exception("It could not be told which bands have their answer")
         finally:
             self._looking = False

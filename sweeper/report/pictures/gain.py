@@ -49,13 +49,11 @@ def gain(gains: pl.DataFrame) -> tuple[Picture, ...]:
         title += f"; on {listed(varied)} the gain is not the same for all channels"
     rows = list(gains.iter_rows(named=True))
     svg = _drawn(rows, title, _alternative(rows, varied))
-    caption = (
-        "Each line is an interval; the heavy one is all ways together, which the S/N change is reckoned with."
-    )
+    caption = "Each line is an interval; the heavy one is all methods together, which the S/N change goes by."
     if varied:
         caption += (
             " Where channels differ it is the mean of theirs; dots are the channels, and each one's S/N change is "
-            "reckoned with its own gain."
+            "computed with its own gain."
         )
     numbers = Numbers(
         ("Band", "Way", "Gain, dB", "low", "high", "Agrees"),

@@ -501,7 +501,7 @@ def test_only_what_harms_nobody_is_said_before_it_is_known_who_listens(
 
 
 def test_every_family_that_a_driver_speaks_has_its_gate() -> None:
-    assert set(GATES) == {"hamlib", "ascii", "binary", "scpi"}
+    assert set(GATES) == {"hamlib", "ascii", "binary", "scpi", "samples", "samples and bias tee"}
 
 
 @pytest.mark.parametrize(

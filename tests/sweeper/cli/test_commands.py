@@ -6,11 +6,13 @@ import sys
 from importlib.metadata import version
 from pathlib import Path
 
+import polars as pl
 import pytest
 
 from drivers.config_files import station_file as example
 from sweeper.cli import main
 from sweeper.store import Store
+from tests.sweeper.store.nights import EVENING, pass_of, spectra_of
 from tests.whole.test_main_job import sweeper
 
 pytestmark = pytest.mark.slow
@@ -93,6 +95,19 @@ def test_no_readings_yet_is_no_traceback(tmp_path: Path) -> None:
         assert answer.returncode == 2, answer.stderr
         assert "Traceback" not in answer.stderr
         assert "sweeper run" in answer.stderr
+
+
+def test_spectra_go_out_as_parquet_and_as_nothing_else(tmp_path: Path) -> None:
+    file, out = tmp_path / "saltmarsh.yaml", tmp_path / "spectra.parquet"
+    file.write_bytes(example("saltmarsh").read_bytes())
+    with Store(tmp_path / "saltmarsh.data", "Saltmarsh", 8.1) as store:
+        store.write_pass(*pass_of(1, EVENING), spectra_of(1, EVENING))
+    told = sweeper("export", file, "--spectra")
+    assert told.returncode == 2
+    assert "--spectra --format parquet --out FILE" in told.stderr
+    told = sweeper("export", file, "--spectra", "--format", "parquet", "--out", out)
+    assert told.returncode == 0, told.stderr
+    assert pl.read_parquet(out)["band"].to_list() == ["40 m", "40 m"]
 
 
 def test_an_empty_store_has_nothing_to_compare(tmp_path: Path) -> None:

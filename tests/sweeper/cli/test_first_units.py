@@ -14,7 +14,7 @@ from sweeper.cli.app import app
 from sweeper.cli.first_units import drop_in, write_drop_ins
 from sweeper.errors import WrongInput
 from sweeper.station import Station, load
-from sweeper.station.sections import Notify
+from sweeper.station.running import Notify
 
 UNITS = Path(__file__).resolve().parents[3] / "systemd"
 SWEEPER = str(Path(sys.executable).with_name("sweeper"))

@@ -9,7 +9,16 @@ from drivers.contracts import Tuning
 from drivers.errors import LinkLost, Stuck, Transmitting
 from sweeper.clock import JumpingClock
 from sweeper.engine import MeasurementSettings, Meter
-from sweeper.words import ANTENNA_BYPASS, ANTENNA_STAGE, LOAD_BYPASS, Channel, PassRecord, Reading, Visit
+from sweeper.words import (
+    ANTENNA_BYPASS,
+    ANTENNA_STAGE,
+    LOAD_BYPASS,
+    Channel,
+    Labelled,
+    PassRecord,
+    Reading,
+    Visit,
+)
 
 EVENING = datetime(2026, 11, 1, 16, tzinfo=UTC)
 FOUND = Tuning(14_074_000, "USB", 2800)
@@ -149,6 +158,7 @@ class Kept:
     visits: list[Visit] = field(default_factory=list)
     shown: list[Sequence[Reading]] = field(default_factory=list)
     records: list[tuple[PassRecord, tuple[Reading, ...]]] = field(default_factory=list)
+    spectra: tuple[tuple[str, Labelled], ...] = ()
 
     def _event(self, name: str) -> None:
         if name == self.refuse:
@@ -164,8 +174,11 @@ class Kept:
         self.visits.append(visit)
         self.shown.append(readings)
 
-    def finished(self, record: PassRecord, readings: Sequence[Reading]) -> None:
+    def finished(
+        self, record: PassRecord, readings: Sequence[Reading], spectra: Sequence[tuple[str, Labelled]] = ()
+    ) -> None:
         self._event("finished")
+        self.spectra = tuple(spectra)
         self.records.append((record, tuple(readings)))
 
     def mark_restored(self) -> None:

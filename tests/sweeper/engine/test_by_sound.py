@@ -66,6 +66,8 @@ def test_levels_of_a_pass_are_those_at_the_receivers_input() -> None:
     record, readings = rig.measured()
     assert (record.outcome, record.because) == ("done", "")
     assert [len(shown) for shown in rig.kept.shown] == [8, 1] * 5  # for whoever looks on meanwhile
+    assert [band for band, _ in rig.kept.spectra] == [visit.channel.band for visit in VISITS]
+    assert [one.path for _, one in rig.kept.spectra] == [visit.path for visit in VISITS]
     cells = [each.channel.hz for each in readings if each.channel.purpose == "noise"]
     assert set(cells) == {7_037_950 + 300 * nth for nth in range(8)}
     assert {cells.count(hz) for hz in cells} == {5}
@@ -123,7 +125,7 @@ def test_a_card_that_is_unplugged_ends_the_pass_and_leaves_the_station_as_found(
 
     rig.source.take = unplugged
     record, readings = rig.measured()
-    assert (record.outcome, readings) == ("failed", ())
+    assert (record.outcome, readings, rig.kept.spectra) == ("failed", (), ())
     assert "unplugged" in record.because
     assert rig.dial.tuning_now == FOUND
     assert rig.board.standing == "antenna-bypass"
@@ -191,3 +193,19 @@ def test_other_side_band_other_side_of_the_dial(mode: str, sideband: int, dial_h
     told = [(each.channel.purpose, each.path) for each in readings]
     assert told.count(("noise", ANTENNA_STAGE)) == 2 * (1 if in_cw else 8)
     assert told.count(("carrier", ANTENNA_STAGE)) == 2
+
+
+def test_the_receiver_is_asked_whether_it_transmits_right_before_and_right_after_it_is_listened_to() -> None:
+    rig, before, after = Rig(), [], []
+    take = rig.source.take
+
+    def listened(seconds: float, after_s: float) -> object:
+        before.append(rig.dial.calls[-1])
+        block = take(seconds, after_s)
+        after.append(len(rig.dial.calls))
+        return block
+
+    rig.source.take = listened  # type: ignore[method-assign]
+    assert rig.measured()[0].outcome == "done"
+    assert set(before) == {"is_transmitting"}
+    assert all("is_transmitting" in rig.dial.calls[place : place + 2] for place in after)

@@ -22,7 +22,7 @@ def test_channels_that_differ_are_shown_and_their_mean_is_called_so() -> None:
     assert ("medium wave", "channel at 522.5 kHz", "+9.0") in ways
     assert ("medium wave", "mean of channels", "+11.4") in ways
     assert ("80 m", "combined", "+15.0") in ways
-    assert "each one's S/N change is reckoned with its own gain" in picture.caption
+    assert "each one's S/N change is computed with its own gain" in picture.caption
 
 
 def test_where_they_are_alike_nothing_is_said_of_channels() -> None:

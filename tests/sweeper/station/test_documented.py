@@ -20,7 +20,7 @@ def keys_of(model: type[BaseModel]) -> Iterator[str]:
         if name == "options":
             continue
         yield field.alias or name
-        for inner in re.findall(r"sections\.(\w+)", repr(field.annotation)):
+        for inner in re.findall(r"station\.(?:sections|running)\.(\w+)", repr(field.annotation)):
             yield from keys_of(getattr(sections, inner))
 
 

@@ -12,9 +12,12 @@ from pathlib import Path
 
 import polars as pl
 
+from sweeper.store import Store
 from sweeper.store.frames import empty, frame_of
+from sweeper.store.spectra import frame_of as spectra_frame_of
+from sweeper.store.spectra import row_of
 from tests.sweeper.store import writer_to_cut
-from tests.sweeper.store.nights import EVENING, open_store, pass_of
+from tests.sweeper.store.nights import EVENING, open_store, pass_of, spectra_of
 from tests.sweeper.store.recorded_disk import Disk, record
 
 
@@ -78,14 +81,19 @@ def look(place: Path, said: list[str]) -> list[str]:
             wrong.append(f"passes {numbers} are there, {sorted(stored)} were stored")
         if not seen.equals(expected(numbers)):
             wrong.append(f"readings of {seen['pass'].unique().to_list()} are not those of {numbers}")
+        if not _spectra(store).equals(expected_spectra(numbers)):
+            wrong.append(f"spectra of {_spectra(store)['pass'].to_list()} are not those of {numbers}")
         if remembered and (store.recall("as found") or 0) < remembered[-1]:
             wrong.append(f"{store.recall('as found')} is remembered instead of {remembered[-1]}")
         number = store.next_pass_number()
-        store.write_pass(*pass_of(number, EVENING + timedelta(hours=3 * number)))
+        started = EVENING + timedelta(hours=3 * number)
+        store.write_pass(*pass_of(number, started), spectra_of(number, started))
         for _ in range(2):
-            store.finish_days(EVENING + timedelta(days=30))
+            store.finish_days(EVENING + timedelta(days=30), keep_spectra_days=60)
             if not store.readings().collect().equals(expected([*numbers, number])):
                 wrong.append("finishing the days afterwards lost, doubled or changed readings")
+            if not _spectra(store).equals(expected_spectra([*numbers, number])):
+                wrong.append("finishing the days afterwards lost, doubled or changed spectra")
     return wrong
 
 
@@ -93,3 +101,17 @@ def expected(numbers: list[int]) -> pl.DataFrame:
     """The readings of passes that the writer stores, every three hours."""
     frames = [frame_of(pass_of(number, EVENING + timedelta(hours=3 * number))[1]) for number in numbers]
     return pl.concat(frames) if frames else empty()
+
+
+def _spectra(store: Store) -> pl.DataFrame:
+    return store.spectra().collect().sort("pass", "time", maintain_order=True)
+
+
+def expected_spectra(numbers: list[int]) -> pl.DataFrame:
+    """The spectra of passes that the writer stores."""
+    rows = []
+    for number in numbers:
+        for band, one in spectra_of(number, EVENING + timedelta(hours=3 * number)):
+            time_ms, *rest = row_of(band, one)
+            rows.append((time_ms, number, *rest))
+    return spectra_frame_of(rows)

@@ -3,8 +3,10 @@
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
+import numpy as np
+
 from sweeper.store import Store
-from sweeper.words import ANTENNA_BYPASS, ANTENNA_STAGE, Channel, PassRecord, Reading
+from sweeper.words import ANTENNA_BYPASS, ANTENNA_STAGE, Channel, Labelled, PassRecord, Reading, Spectrum
 
 LONGITUDE = 8.1
 CHANNELS = (Channel("40 m", 7_038_500, "noise", 2400), Channel("40 m", 7_202_000, "carrier", 2400))
@@ -28,6 +30,19 @@ def pass_of(
                 )
                 time += timedelta(milliseconds=50)
     return PassRecord(number, started, time, "done", "", relay_operations=2), tuple(readings)
+
+
+def spectra_of(number: int, started: datetime, bins: int = 12) -> list[tuple[str, Labelled]]:
+    """What pass `number` heard on both routes: each bin differs, one is silent."""
+    found = []
+    for nth, path in enumerate((ANTENNA_BYPASS, ANTENNA_STAGE)):
+        mean = 10 ** (-8 + (number + 2 * nth + np.arange(bins) / 16) / 10)
+        mean[0] = 0.0
+        low = (0.5 * mean).astype(np.float32) if number % 2 else None
+        one = Spectrum(7_037_500.0, 31.25, mean.astype(np.float32), low, 60 + nth, 62.5)
+        at = started.timestamp() + 60.0 * nth
+        found.append(("40 m", Labelled(at, at + 1.0, path, 7_037_500.0, one)))
+    return found
 
 
 def open_store(folder: Path, name: str = "Saltmarsh") -> Store:

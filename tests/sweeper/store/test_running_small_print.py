@@ -154,7 +154,7 @@ def test_a_database_of_a_newer_program_is_left_alone(tmp_path: Path) -> None:
     file = tmp_path / "today.sqlite"
     RunningDay(file, True).close()
     with sqlite3.connect(file) as other:
-        other.execute("PRAGMA user_version = 2")
+        other.execute("PRAGMA user_version = 3")
     other.close()
     with pytest.raises(StoreError, match="a newer version of this program wrote it"):
         RunningDay(file, True)

@@ -29,13 +29,13 @@ def main(folder: Path, passes: int) -> None:
 
 
 def keep_storing(store: "Store", passes: int) -> None:
-    from tests.sweeper.store.nights import EVENING, pass_of
+    from tests.sweeper.store.nights import EVENING, pass_of, spectra_of
 
     say("opened")
     for _ in range(passes):
         number = store.next_pass_number()
         started = EVENING + timedelta(hours=3 * number)
-        store.write_pass(*pass_of(number, started))
+        store.write_pass(*pass_of(number, started), spectra_of(number, started))
         say(f"stored {number}")
         if number % 3 == 0:
             store.remember("as found", number)

@@ -204,7 +204,7 @@ def test_a_gain_that_differs_by_channel_is_told_by_channel():
     assert gain.flags == ("gain-varies",)
     assert gain.at(7_000_000) == pytest.approx(11.0, abs=0.15)
     assert gain.at(7_010_000) == pytest.approx(15.0, abs=0.15)
-    assert gain.sentences[-1].endswith("Each channel is reckoned with its own; +13.0 dB is their mean.")
+    assert gain.sentences[-1].endswith("Each channel is computed with its own; +13.0 dB is their mean.")
     shown = gains_table({"40 m": gain}, 0.95)
     assert shown.filter(pl.col("method") == "channel")["hz"].to_list() == [7_000_000, 7_010_000]
 

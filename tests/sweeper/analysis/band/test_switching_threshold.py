@@ -17,6 +17,7 @@ from sweeper.analysis.band.switching_threshold import (
     switching_threshold,
 )
 from sweeper.analysis.facts import MeterFacts
+from sweeper.analysis.findings.claims import rule_by_eye
 from sweeper.analysis.statistics.group_sequential import look_level
 from sweeper.analysis.statistics.interval import Interval
 from tests.sweeper.analysis.summaries import Place, facts, made
@@ -39,7 +40,7 @@ def test_the_crossing_is_where_the_change_is_what_matters_to_the_listener(worthw
     rise_lin = (outside_k + PLACE.receiver_k) / (290.0 + PLACE.receiver_k)
     found = rule(worthwhile_db=worthwhile_db)
     assert 10 ** (found.crossing_db.value / 10) == pytest.approx(rise_lin, rel=0.02)
-    assert f"there it brings {worthwhile_db:g} dB or more" in found.sentence
+    assert f"there it brings {worthwhile_db:g} dB or more" in rule_by_eye(found, "dBm", worthwhile_db)
 
 
 @pytest.mark.parametrize(
@@ -51,7 +52,7 @@ def test_the_crossing_is_where_the_change_is_what_matters_to_the_listener(worthw
     ],
 )
 def test_the_reading_is_told_in_the_unit_of_the_meter(unit, words):
-    assert f" {words}" in rule(unit).sentence
+    assert f" {words}" in rule_by_eye(rule(unit), unit, 1.0)
 
 
 def test_the_reading_of_the_crossing_is_the_loads_and_the_noise_rise_there():
@@ -74,8 +75,8 @@ def test_on_a_meter_with_a_curve_the_reading_is_what_it_shows_there():
     )
     short = replace(told, meter=replace(meter, curve=((0.0, -200.0), (10.0, -190.0))))
     off = switching_threshold(summaries, combine(GainMethods(summaries), short), short)
-    assert off.reading is None and off.crossing_db is None
-    assert "off the meter's curve" in off.sentence
+    assert off.reading is None and off.crossing_db == found.crossing_db
+    assert "off the meter's curve" in rule_by_eye(off, "raw", 1.0)
 
 
 def test_a_change_that_no_noise_brings_has_no_crossing():
@@ -131,12 +132,12 @@ def test_of_several_scales_the_widest_interval_holds_and_no_reading_is_told():
     wider = Interval(one.best_db.value, one.best_db.low - 1, one.best_db.high + 2)
     other = replace(other, best_db=wider)
     for order in ((one, [other]), (other, [one])):
-        found = on_every_scale(*order, 1.0)
+        found = on_every_scale(*order)
         assert (found.best_db.low, found.best_db.high) == (wider.low, wider.high)
         assert found.crossing_db is None and found.reading is None
-    assert on_every_scale(one, [], 1.0) is one
-    assert on_every_scale(one, [None], 1.0) is None
-    assert on_every_scale(None, [one], 1.0) is None
+    assert on_every_scale(one, []) is one
+    assert on_every_scale(one, [None]) is None
+    assert on_every_scale(None, [one]) is None
 
 
 def test_the_curve_runs_from_a_twentieth_of_a_decibel_to_twenty_five() -> None:
@@ -153,9 +154,8 @@ def test_a_crossing_is_told_only_where_the_best_lies_surely_above_what_matters()
     low = rule().best_db.low
     assert rule(worthwhile_db=low - 0.02).crossing_db is not None
     above = rule(worthwhile_db=low + 0.02)
-    assert (
-        above.crossing_db is None and above.reading is None and above.sentence.startswith("Not settled yet")
-    )
+    assert above.crossing_db is None and above.reading is None
+    assert rule_by_eye(above, "dBm", low + 0.02).startswith("Not settled yet")
 
 
 @pytest.mark.parametrize(
@@ -194,4 +194,5 @@ def test_what_the_best_says_of_all_readings(
 ) -> None:
     best = Interval(sum(ends) / 2, *ends)
     each = replace(rule(), best_db=best)
-    assert words in on_every_scale(each, [each], worthwhile_db).sentence
+    each = replace(each, crossing_db=None, reading=None)
+    assert words in rule_by_eye(on_every_scale(each, [each]), "dBm", worthwhile_db)

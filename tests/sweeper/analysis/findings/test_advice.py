@@ -4,7 +4,8 @@ from dataclasses import replace
 from datetime import UTC, datetime
 
 from sweeper.analysis.band.cells import Cell
-from sweeper.analysis.findings.advice import advice, reason_of
+from sweeper.analysis.findings.advice import advice
+from sweeper.analysis.findings.claims import reason_of
 from sweeper.analysis.results import PeriodFinding
 from sweeper.analysis.statistics.estimates import Estimate
 from sweeper.analysis.statistics.interval import Interval

@@ -15,8 +15,16 @@ from hypothesis import strategies as st
 import sweeper
 from sweeper.analysis.band.cells import Cell
 from sweeper.analysis.band.switching_threshold import CURVE_RISES_DB, SwitchingThreshold, on_every_scale
-from sweeper.analysis.findings.advice import TROUBLES, advice, midnight, reason_of
-from sweeper.analysis.findings.stretches import COSTS, HELPS, SETTLED, outlook_words
+from sweeper.analysis.findings.advice import advice, midnight
+from sweeper.analysis.findings.claims import (
+    COSTS,
+    HELPS,
+    SETTLED,
+    TROUBLES,
+    outlook_words,
+    reason_of,
+    rule_by_eye,
+)
 from sweeper.analysis.results import PeriodFinding, Verdict
 from sweeper.analysis.states import FAULTS, OF_VERDICT, STATES, State, words_of
 from sweeper.analysis.statistics.estimates import Estimate
@@ -29,13 +37,10 @@ CLAIM = re.compile(
     re.IGNORECASE,
 )
 TESTED = {
-    ("analysis/findings/advice.py", "reason_of"),
-    ("analysis/findings/advice.py", "_clause"),
-    ("analysis/band/switching_threshold.py", "switching_threshold"),
-    ("analysis/band/switching_threshold.py", "_at_most"),
-    ("analysis/findings/stretches.py", ""),
+    ("analysis/findings/claims.py", function)
+    for function in ("", "reason_of", "of_hours", "rule_by_eye", "_at_most")
 }
-"""Where claims are made from intervals that are valid at every look; each is tested below."""
+"""The one file where claims are made, from intervals that are valid at every look; each function is tested below."""
 SAID_OF_VERDICTS = {
     ("analysis/states.py", ""): "names of the states, shown beside one that was given, and what they mean",
     ("report/pictures/stations.py", "medians"): "the legend of intervals that the table of stations has",
@@ -151,10 +156,10 @@ def test_what_is_said_of_an_hour_holds_over_its_interval(
 @given(low=st.floats(-20.0, 20.0), width=st.floats(0.0, 20.0), worthwhile_db=st.floats(0.5, 3.0))
 def test_never_and_at_most_are_said_of_the_upper_end(low: float, width: float, worthwhile_db: float) -> None:
     best = Interval(low + width / 2, low, low + width)
-    threshold = SwitchingThreshold(CURVE_RISES_DB, CURVE_RISES_DB, best, None, None, "")
-    found = on_every_scale(threshold, [threshold], worthwhile_db)
+    threshold = SwitchingThreshold(CURVE_RISES_DB, CURVE_RISES_DB, best, None, None)
+    found = on_every_scale(threshold, [threshold])
     assert found is not None
-    said = found.sentence
+    said = rule_by_eye(found, "dBm", worthwhile_db)
     assert ("never helps" in said) == (best.high < 0.0)
     assert ("no meter reading calls for it" in said) == (0.0 <= best.high < worthwhile_db)
     assert ("Not settled" in said) == (best.high >= worthwhile_db)

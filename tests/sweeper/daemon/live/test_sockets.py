@@ -25,7 +25,7 @@ from sweeper.daemon.live.messages import (
 from sweeper.daemon.live.sockets import REQUESTS_A_SECOND, Live, in_a_sentence
 from sweeper.daemon.run.orders import Orders
 from sweeper.errors import UserFacingError
-from sweeper.station.sections import Live as LiveSection
+from sweeper.station.running import Live as LiveSection
 from sweeper.store import Store
 from sweeper.words import ANTENNA_STAGE, Channel, PassRecord, Reading, Visit
 

@@ -31,7 +31,7 @@ def test_a_pass_is_stored_and_the_station_restored(outpost: Outpost) -> None:
 def test_a_pause_in_the_middle_of_a_pass_is_recorded_as_a_pause(outpost: Outpost) -> None:
     at_reading(outpost, 9, outpost.orders.pause)
     record = outpost.campaign().attempt()
-    assert (record.outcome, record.because) == ("skipped", "paused by a person in the middle of a pass")
+    assert (record.outcome, record.because) == ("skipped", "paused by hand in the middle of a pass")
 
 
 def test_a_request_to_stop_is_recorded_as_one_though_a_pause_came_before(outpost: Outpost) -> None:

@@ -70,13 +70,13 @@ def test_what_is_due_while_paused_is_left_out_because_it_is_paused(outpost: Outp
     )
     assert [(record.outcome, record.because) for record in records] == [
         ("done", ""),
-        ("skipped", "paused by a person"),
-        ("skipped", "paused by a person"),
+        ("skipped", "paused by hand"),
+        ("skipped", "paused by hand"),
         ("done", ""),
         ("done", ""),
         ("done", ""),
     ]
-    assert ("paused", "paused by a person") in at.said
+    assert ("paused", "paused by hand") in at.said
     assert outpost.store.recall("paused") is False
 
 
@@ -85,7 +85,7 @@ def test_a_pause_outlives_the_run(outpost: Outpost) -> None:
     assert outpost.store.recall("paused") is True
     outpost.orders = type(outpost.orders)()
     records, at = scheduled(outpost, (45 * MINUTE, outpost.orders.stop))
-    assert {record.because for record in records[1:]} == {"paused by a person"}
+    assert {record.because for record in records[1:]} == {"paused by hand"}
     assert "measuring" not in at.states
 
 

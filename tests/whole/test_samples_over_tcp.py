@@ -1,0 +1,126 @@
+"""Passes through a server of 8-bit samples: whole ones, and what every fault of such a server does to one.
+
+As in the fault matrix: nothing bent is stored, the relays rest, the next pass is whole once the fault is mended.
+"""
+
+from collections.abc import Callable, Iterator
+from pathlib import Path
+
+import numpy as np
+import polars as pl
+import pytest
+
+from sweeper.clock import SystemClock
+from sweeper.daemon.run.campaign import Campaign, run_passes
+from sweeper.simulation import Served, saltmarsh, serve
+from sweeper.simulation.receivers.sample_server import SampleServer
+from sweeper.station import load
+from sweeper.store import Store
+from sweeper.words import PassRecord
+
+pytestmark = [pytest.mark.wires, pytest.mark.clock]
+
+STATION = """\
+station: {{name: Saltmarsh, latitude: 56.2, longitude: 8.1, environment: rural}}
+receiver:
+  driver: iq-tcp
+  link: "{receiver_link}"
+  sample_rate_hz: 256000
+  gain_db: {{0: 40, 20000000: 55}}
+  range_hz: [100000, 30000000]
+  latency_s: 0.05
+  averaging_s: 0.05
+  timeout_s: 5
+  mode: USB
+  bandwidth_hz: 2400
+  settle_s: 0.02
+  readings: 4
+  interval_s: 0.01
+  meter: {{unit: raw}}
+switch:
+  driver: modbus
+  link: "{switch_link}"
+  settle_s: 0.03
+  break_s: 0
+  paths: {{antenna-bypass: {{0: off, 1: off}}, antenna-stage: {{0: on, 1: off}}}}
+stage: {{rated_gain_db: 15, rated_noise_figure_db: 3}}
+plan: {{edges_a_pass: 0}}
+bands:
+  - {{name: 10 m, channels: [{{hz: 28070000, for: noise}}, {{hz: 28199000, for: carrier}}]}}
+"""
+WHOLE = 4 * 2 * 4
+
+
+class Rig:
+    def __init__(self, campaign: Campaign, store: Store, served: Served) -> None:
+        self._campaign, self._store, self.served = campaign, store, served
+        assert isinstance(served.instrument, SampleServer)
+        self.server = served.instrument
+
+    def one_pass(self) -> tuple[PassRecord, pl.DataFrame]:
+        """What became of the next pass, and the readings stored of it."""
+        (record,) = run_passes(self._campaign, [None])
+        return record, self._store.readings().filter(pl.col("pass") == record.number).collect()
+
+
+@pytest.fixture
+def rig(tmp_path: Path) -> Iterator[Rig]:
+    clock = SystemClock()
+    with serve(saltmarsh(), clock, receiver="iq-tcp") as served:
+        file = tmp_path / "station.yaml"
+        file.write_text(STATION.format(receiver_link=served.receiver_link, switch_link=served.switch_link))
+        station = load(file)
+        with Store(tmp_path / "data", station.station.name, station.station.longitude) as store:
+            yield Rig(Campaign(station, store, clock), store, served)
+
+
+def test_a_pass_is_whole_and_shows_the_stage_on_noise_and_carrier(rig: Rig) -> None:
+    record, rows = rig.one_pass()
+    assert (record.outcome, len(rows)) == ("done", WHOLE), record.because
+    for purpose in ("noise", "carrier"):
+        levels = rows.filter(pl.col("for") == purpose).group_by("route").agg(pl.col("reading").mean())
+        by_route = dict(levels.iter_rows())
+        assert by_route["stage"] > by_route["bypass"] + 5.0
+    assert rig.served.board.path == "antenna-bypass"
+    assert rig.served.forbidden == ()
+
+
+FAULTS: dict[str, Callable[[SampleServer], None]] = {
+    "hangs up": lambda server: server.hang_up(),
+    "silent": lambda server: setattr(server, "silent", True),
+    "all zero": lambda server: setattr(server, "bent", lambda pairs: np.zeros_like(pairs)),
+    "stands still": lambda server: setattr(server, "bent", lambda pairs: np.full_like(pairs, 128)),
+    "under a step": lambda server: setattr(
+        server, "bent", lambda pairs: (pairs > 127).astype(np.uint8) + 127
+    ),
+}
+
+
+@pytest.mark.parametrize("nth", [1, 3, 5])
+@pytest.mark.parametrize("fault", FAULTS)
+def test_a_fault_of_the_server_costs_the_pass_and_bends_nothing(rig: Rig, fault: str, nth: int) -> None:
+    rig.served.receiver_log.when("tune", lambda: FAULTS[fault](rig.server), nth=nth)
+    record, rows = rig.one_pass()
+    assert record.outcome == "failed"
+    assert record.because.startswith("receiver: ")
+    assert not rig.served.receiver_log.waiting, record.because
+    assert rows.is_empty()
+    assert rig.served.board.path == "antenna-bypass"
+    rig.server.silent, rig.server.pace, rig.server.bent = False, 1.0, lambda pairs: pairs
+    record, rows = rig.one_pass()
+    assert (record.outcome, len(rows)) == ("done", WHOLE), record.because
+
+
+def test_a_server_that_changes_its_rate_is_found_out(rig: Rig) -> None:
+    rig.served.receiver_log.when("setting", lambda: setattr(rig.server, "pace", 0.5))
+    record, rows = rig.one_pass()
+    assert (record.outcome, len(rows)) == ("failed", 0)
+    assert "million samples a second" in record.because
+
+
+def test_a_server_that_is_not_there_or_speaks_otherwise_fails_the_pass(rig: Rig) -> None:
+    rig.server.header = b"HTTP/1.1 400 Bad Request\r\n"
+    record, rows = rig.one_pass()
+    assert record.outcome == "failed"
+    assert "not as a server of 8-bit samples does" in record.because
+    assert rows.is_empty()
