@@ -3,7 +3,7 @@
 Frozen values only. Nothing here reads, computes or knows hardware.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import datetime
 from typing import TYPE_CHECKING, Literal, Self
 
@@ -53,6 +53,16 @@ class Channel:
     hz: int
     purpose: Purpose
     bandwidth_hz: int
+
+
+SIDEBANDS = {"USB": 1, "LSB": -1, "CW": 1, "CWR": -1}
+"""Modes whose detector keeps power as it is, and which way radio frequency goes with the tone."""
+
+
+def dial_beside(hz: int, mode: str, tone_hz: int) -> int:
+    """Where the dial stands so that a radio frequency is heard at `tone_hz`; receivers in CW show it themselves."""
+    mode = mode.upper()
+    return hz if mode in ("CW", "CWR") else hz - SIDEBANDS.get(mode, 1) * tone_hz
 
 
 @dataclass(frozen=True, slots=True)
@@ -117,6 +127,8 @@ class Labelled:
 
 
 Outcome = Literal["done", "skipped", "failed"]
+Hand = Literal["", "relay", "disk"]
+"""What needs somebody's hand: a relay that sticks, a disk that takes nothing. Empty: nothing, as far as is known."""
 
 
 BROUGHT_IN = "Brought in from a file."
@@ -128,7 +140,8 @@ class PassRecord:
     """What became of one pass. `because` is empty for a pass that is done here, else one sentence for a person.
 
     `left_over` names what could not be restored (``relays``, ``receiver``); it is tried again first.
-    `unknown_settings` names receiver settings that move the meter and could not be known.
+    `unknown_settings` names receiver settings that move the meter and could not be known. `hand` is for those who look
+    on while the pass is measured; it is not stored.
     """
 
     number: int
@@ -139,6 +152,7 @@ class PassRecord:
     relay_operations: int
     left_over: tuple[str, ...] = ()
     unknown_settings: tuple[str, ...] = ()
+    hand: Hand = field(default="", compare=False)
 
     @property
     def brought_in(self) -> bool:

@@ -149,6 +149,14 @@ USUAL_SPREAD_DB = 4.0
 """Night-to-night standard deviation of external noise: about the deciles of ITU-R P.372, Table 2."""
 USUAL_SPREAD_DOF = 3.0
 """What that is worth beside nights measured: no more than three of them (common practice: deciles differ by place)."""
+STATIONS_STRAY_DB = 3.0
+"""What that is at a station of which nothing is known yet, hours taken by themselves: between the galaxy's 1.6 dB and
+man-made noise's 6 dB (P.372, Table 2, deciles over 2.56)."""
+STATIONS_STRAY_BY = 2.0
+"""Factor by which stations differ in it, one standard deviation: from the one of those to the other."""
+BANDS_STRAY_BY = 1.4
+"""Factor by which the bands of a station differ in it, one standard deviation (common practice: P.372's deciles of
+neighbouring bands and seasons mostly lie nearer)."""
 QUIET_NIGHT_DB = 10.0
 """A quiet night lies this far below: a neighbour away, a source off (common practice; about two deciles of P.372)."""
 STATIONS_WITH_QUIET_NIGHTS = 0.2

@@ -102,7 +102,7 @@ def judged(
     """Look every morning at the summaries of all nights so far."""
     rows: dict[tuple[str, int], Row] = {}
     for band in thrown.course.bands:
-        spread = _night_spread(band, thrown.course)
+        spread = night_spread(band, thrown.course)
         for place, hour in enumerate(thrown.course.hours):
             truth = thrown.snr_change_db(band.name, hour)
             distance = min(abs(truth - WORTHWHILE_DB), abs(truth + WORTHWHILE_DB))
@@ -189,7 +189,7 @@ def _truth_on(course: Course, seed: int, band: str, hour: int, night: int) -> fl
 
 
 @cache
-def _night_spread(band: BandTruth, course: Course) -> list[float]:
+def night_spread(band: BandTruth, course: Course) -> list[float]:
     """Standard deviation over nights of the true S/N change of each hour, from 200 other nights."""
     alone = Course(
         (band,),

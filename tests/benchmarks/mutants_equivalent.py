@@ -18,8 +18,8 @@ EQUIVALENT: dict[str, tuple[tuple[str, str, str, str], ...]] = {
         ("judge", 'verdict == "undecided" or', " or ", "the same: either half says so"),
     ),
     "sweeper/analysis/statistics/estimates.py": (
-        ("_inverse_trigamma", "x = 0.5 + 1.0 / value", "", "where Newton's method begins; it ends at the same x"),
-        ("_inverse_trigamma", "range(20)", "20 → 21", "Newton's method has ended long before"),
+        ("inverse_trigamma", "x = 0.5 + 1.0 / value", "", "where Newton's method begins; it ends at the same x"),
+        ("inverse_trigamma", "range(20)", "20 → 21", "Newton's method has ended long before"),
         ("*", "1e-12", "1e-12 → 2e-12", "keeps a logarithm or a quotient from nought and is nowhere near a variance"),
     ),
     "sweeper/analysis/statistics/dependent_nights.py": (

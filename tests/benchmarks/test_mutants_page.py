@@ -10,7 +10,7 @@ TRIED: dict[str, object] = {
 }  # fmt: skip
 UNSEEN = TRIED | {"seen_by": ""}
 ALIKE = UNSEEN | {
-    "file": "sweeper/analysis/statistics/estimates.py", "name": "_inverse_trigamma", "before": "20", "after": "21",
+    "file": "sweeper/analysis/statistics/estimates.py", "name": "inverse_trigamma", "before": "20", "after": "21",
     "source_line": "for _ in range(20):",
 }  # fmt: skip
 

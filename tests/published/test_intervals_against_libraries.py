@@ -9,7 +9,6 @@ import statsmodels.api as sm
 from scipy import stats
 from statsmodels.stats.multitest import multipletests
 
-from sweeper.analysis.band.cells import cells_of_band
 from sweeper.analysis.band.gain import Gain
 from sweeper.analysis.band.gain_methods import GainMethods
 from sweeper.analysis.band.nightly import nightly
@@ -17,7 +16,7 @@ from sweeper.analysis.change.compare import compare
 from sweeper.analysis.statistics.estimates import summed
 from sweeper.analysis.statistics.group_sequential import boundaries, look_level, spent_late
 from sweeper.analysis.verdict.judge import allowed_level
-from tests.sweeper.analysis.summaries import Place, facts, made
+from tests.sweeper.analysis.summaries import Place, cells_of_band, facts, made
 
 
 def test_students_interval_is_scipys():

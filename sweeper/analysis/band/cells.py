@@ -9,25 +9,23 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 import polars as pl
-from numpy.typing import NDArray
 
 from sweeper.analysis.arrays import Floats
-from sweeper.analysis.band.gain import QUIETER, Gain
+from sweeper.analysis.band.gain import Gain
+from sweeper.analysis.band.hours_together import HoursTogether, hours_together, telling_each_other
 from sweeper.analysis.band.these_nights import mean_on_these
 from sweeper.analysis.physics.friis import kept_share_slope, snr_lost_db
 from sweeper.analysis.statistics.curved_mean import (
     AsymmetricEstimate,
     Curve,
-    curve,
     ideal_curve,
     over_all_nights,
 )
 from sweeper.analysis.statistics.dependent_nights import NO_SCATTER_DB
-from sweeper.analysis.statistics.effective_nights import Worth, persistence_of, worth
-from sweeper.analysis.statistics.estimates import Estimate, Scatter, scatters, summed
+from sweeper.analysis.statistics.effective_nights import Worth, persistence_of
+from sweeper.analysis.statistics.estimates import Estimate, Scatter, summed
 from sweeper.analysis.statistics.group_sequential import FIRST_LOOK
 from sweeper.analysis.thresholds import (
-    CLEAR_RISE_DB,
     FEW_ON_THE_FLOOR,
     FIVE_NIGHTS,
     OFF_THE_CURVE_DB,
@@ -92,79 +90,36 @@ def persistence(summaries: pl.DataFrame) -> float:
     )
 
 
-def cells_of_band(
-    rows: pl.DataFrame, gain: Gain | None, quieter: bool = False, alike: float = 0.0
+def cells_of_bands(
+    rows: Mapping[str, pl.DataFrame],
+    gains: Mapping[str, Gain | None],
+    quieter: Mapping[str, bool],
+    alike: float = 0.0,
+    step_db: float = 0.0,
 ) -> list[Cell]:
-    """Cells of one band from its nightly rows, hours in order.
+    """Cells of the bands of a station from their nightly rows, band by band, hours in order.
 
     `quieter`: the stage changes what the antenna takes in, so that the noise rise caps nothing. `alike`: correlation
-    of neighbouring nights, as of `persistence`.
+    of neighbouring nights, as of `persistence`. `step_db`: the meter's, 0 for a fine one.
     """
-    used = rows.filter(pl.col("passes") > 0)
-    together = _hours_together(used, gain, alike)
-    hours = sorted(used["hour_utc"].unique().to_list())
-    seen = rows.partition_by("hour_utc", as_dict=True)
-    return [_cell(seen[(hour,)], column, together, gain, quieter) for column, hour in enumerate(hours)]
-
-
-@dataclass(frozen=True, slots=True)
-class _HoursTogether:
-    """What the hours of a band know together. Grids have shape (nights, hours); the rest goes by hour.
-
-    `scatter`, `rise_scatter` and `outside_scatter`: from night to night, of the difference, of the noise rise and of
-    `outside_db`, noise from outside over the load's level in bypass; `shape`: how far an hour strays against others.
-    """
-
-    grids: dict[str, Floats]
-    shape: Floats
-    scatter: list[Scatter]
-    rise_scatter: list[Scatter]
-    bend: Curve | None
-    outside_db: Floats
-    outside_scatter: list[Scatter]
-    day: Floats
-    """The day of each night, counted, shape (nights,)."""
-    alike: float
-    over_chain: dict[str, tuple[Floats, list[Scatter]]]
-    """By noise rise, noise from outside over the chain's own, dB, (nights, hours), and its scatter by hour."""
-
-    def worth(self, there: NDArray[np.bool_]) -> Worth:
-        """What the nights chosen are worth."""
-        return worth(self.day[there], self.alike)
-
-
-def _hours_together(used: pl.DataFrame, gain: Gain | None, alike: float) -> _HoursTogether:
-    grids = _grids(used)
-    slope = np.abs(_own_share(grids["noise_rise_db"]) - _own_share(grids["stage_noise_rise_db"]))
-    shape = _shape(slope, grids["difference_se_db"])
-    rise_shape = _shape(1.0 - _own_share(grids["noise_rise_db"]), grids["noise_rise_se_db"])
-    bend, outside_db = _bend(used, grids, gain)
-    return _HoursTogether(
-        grids,
-        shape,
-        scatters(grids["difference_db"], shape),
-        scatters(grids["noise_rise_db"], rise_shape),
-        bend,
-        outside_db,
-        scatters(outside_db, np.ones(outside_db.shape[1])),
-        used["night"].unique().sort().to_physical().to_numpy().astype(float),
-        alike,
-        {name: _over_chain(grids[name]) for name in ("noise_rise_db", "stage_noise_rise_db")},
-    )
-
-
-def _over_chain(rise_db: Floats) -> tuple[Floats, list[Scatter]]:
-    excess_db = 10 * np.log10(10 ** (np.maximum(rise_db, RISE_OF_ANY_USE_DB) / 10) - 1)
-    return excess_db, scatters(excess_db, np.ones(excess_db.shape[1]))
+    bands = telling_each_other([hours_together(here, gains[band], alike) for band, here in rows.items()])
+    cells = []
+    for (band, here), together in zip(rows.items(), bands, strict=True):
+        seen = here.partition_by("hour_utc", as_dict=True)
+        cells += [
+            _cell(seen[(hour,)], column, together, gains[band], quieter[band], step_db)
+            for column, hour in enumerate(together.hours)
+        ]
+    return cells
 
 
 def _cell(
-    seen: pl.DataFrame, column: int, together: _HoursTogether, gain: Gain | None, quieter: bool
+    seen: pl.DataFrame, column: int, together: HoursTogether, gain: Gain | None, quieter: bool, step_db: float
 ) -> Cell:
     """The cell of one hour from its nightly rows `seen`; its values stand in that `column` of the grids."""
     here = seen.filter(pl.col("passes") > 0)
     at = {name: grid[:, column] for name, grid in together.grids.items()}
-    resolution = float(np.sqrt(np.mean(here["resolution_db"].fill_null(0.0).to_numpy() ** 2)))
+    resolution = together.resolution_db(here["resolution_db"].fill_null(0.0).to_numpy(), column, step_db)
     passes = int(here["passes"].sum())
     scatter = together.scatter[column]
     worths = {name: together.worth(np.isfinite(values)) for name, values in at.items()}
@@ -218,44 +173,6 @@ def nightly_snr_change(rows: pl.DataFrame, gains: Mapping[str, Gain | None]) -> 
     return rows.with_columns((value - pl.col("difference_db")).alias("snr_change_db"))
 
 
-def _grids(used: pl.DataFrame) -> dict[str, Floats]:
-    """Each nightly column as an array (nights, hours), NaN where there is none."""
-    nights = {night: place for place, night in enumerate(sorted(used["night"].unique().to_list()))}
-    hours = {hour: place for place, hour in enumerate(sorted(used["hour_utc"].unique().to_list()))}
-    row = np.array([nights[night] for night in used["night"].to_list()], dtype=int)
-    column = np.array([hours[hour] for hour in used["hour_utc"].to_list()], dtype=int)
-    grids: dict[str, Floats] = {}
-    for name in (
-        "difference_db",
-        "difference_se_db",
-        "noise_rise_db",
-        "noise_rise_se_db",
-        "stage_noise_rise_db",
-        "stage_noise_rise_se_db",
-        "passes",
-    ):
-        grid = np.full((len(nights), len(hours)), np.nan)
-        grid[row, column] = used[name].cast(float).fill_null(float("nan")).to_numpy()
-        grids[name] = grid
-    return grids
-
-
-def _own_share(rise_db: Floats) -> Floats:
-    """The chain's own share of the noise, linear: 10^(−Y/10)."""
-    share: Floats = 10 ** (-np.maximum(rise_db, 0.0) / 10)
-    return share
-
-
-def _shape(slope: Floats, error: Floats) -> Floats:
-    """Expected standard deviation of each hour per dB of external noise: root mean square over nights."""
-    measured = np.where(np.isfinite(error), error, 0.0) / USUAL_SPREAD_DB
-    square = np.where(np.isfinite(slope), slope**2 + measured**2, np.nan)
-    count = np.isfinite(square).sum(axis=0)
-    total = np.where(np.isfinite(square), square, 0.0).sum(axis=0)
-    shape: Floats = np.sqrt(np.where(count > 0, total / np.maximum(count, 1), np.nan))
-    return shape
-
-
 def _mean(
     values: Floats, errors: Floats, scatter: Scatter, passes: int, resolution_db: float, worth: Worth
 ) -> Estimate | None:
@@ -302,26 +219,6 @@ def _snr_change(gain: Gain | None, difference: Estimate | None) -> Estimate | No
     )
 
 
-def _bend(used: pl.DataFrame, grids: dict[str, Floats], gain: Gain | None) -> tuple[Curve | None, Floats]:
-    """The curve of the stage on this band and external noise over the load's level in bypass, dB, (nights, hours).
-
-    Noise is taken from the route in which it stands higher above the load; NaN where it stands too low to tell.
-    """
-    difference = used["load_difference_db"].drop_nulls().to_numpy()
-    nothing = np.full(grids["noise_rise_db"].shape, np.nan)
-    if gain is None or QUIETER in gain.flags or not len(difference):
-        return None, nothing
-    load_difference = float(np.median(difference))
-    bypass, stage = grids["noise_rise_db"], grids["stage_noise_rise_db"]
-    if not np.isfinite(stage).any() or not np.isfinite(bypass).any():
-        return None, nothing
-    staged = np.nanmedian(stage) > np.nanmedian(bypass)
-    rise = stage if staged else bypass
-    clear = np.where(rise >= CLEAR_RISE_DB, rise, np.nan)
-    excess = 10 * np.log10(10 ** (clear / 10) - 1) - (gain.gain_db - load_difference if staged else 0.0)
-    return curve(gain.gain_db, load_difference), excess
-
-
 def _over_all_nights(
     gain: Gain | None,
     difference: Estimate | None,
@@ -346,12 +243,12 @@ def _over_all_nights(
     beside = direct - bend.at(excess[there])
     if abs(float(beside.mean())) > OFF_THE_CURVE_DB:
         return None
-    rest = Estimate(0.0, float(np.hypot(gain.se_db, resolution_db)), gain.dof)
+    rest = summed(0.0, [(gain.se_db**2, gain.dof), (resolution_db**2, 1e6)])
     return over_all_nights(bend, excess[there], direct, worth.all_nights(scatter), rest, worth.nights)
 
 
 def _limit(
-    together: _HoursTogether, column: int, rise: str, passes: int
+    together: HoursTogether, column: int, rise: str, passes: int
 ) -> Estimate | AsymmetricEstimate | None:
     """Mean over nights of the S/N that the chain's own noise costs at these noise rises, dB.
 

@@ -6,12 +6,13 @@ nights differ:
 
     variance = s_G² + (s₁² + … + s_N²)/N² + r²
 
-s_n is the standard error of night n's difference, from its own passes; s_G that of the gain and r the meter's
-resolution, which no number of nights averages away (they are kept whole). A night with one pass shows no scatter: it
-gets that of a single pass on the other nights, their variances weighted by degrees of freedom. Where no night has two
-passes, the scatter between nights stands in from three nights on: it contains the error within them, so that it is too
-wide rather than too narrow. Plain propagation of errors (JCGM 100:2008, 5.1.2), freedom by Welch and Satterthwaite
-(G.4.1). The noise rise, which may bound the change of nights to come, is not used here.
+s_n is the standard error of night n's difference, from its own passes; s_G that of the gain and r what the meter's
+resolution leaves, which averages away only as far as levels wander over its steps from night to night. A night with
+one pass shows no scatter: it gets that of a single pass on the other nights, their variances weighted by degrees of
+freedom. Where no night has two passes, the scatter between nights stands in from three nights on: it contains the
+error within them, so that it is too wide rather than too narrow. Plain propagation of errors (JCGM 100:2008, 5.1.2),
+freedom by Welch and Satterthwaite (G.4.1). The noise rise, which may bound the change of nights to come, is not used
+here.
 """
 
 import numpy as np

@@ -7,7 +7,7 @@ gamma variable of shape k = Bτ.
 from functools import lru_cache
 
 import numpy as np
-from scipy.special import digamma, polygamma
+from scipy.special import chdtri, digamma, polygamma
 
 from sweeper.analysis.arrays import Floats
 
@@ -40,6 +40,21 @@ def resolution_db(step_db: float, spread: Floats) -> Floats:
     terms = (step_db / (n * np.pi)) ** 2 / 2 * np.exp(-((2 * np.pi * n * spread / step_db) ** 2))
     left: Floats = np.sqrt(terms.sum(axis=0)).astype(np.float64)
     return left
+
+
+def resolution_over_nights_db(resolution_db: float, step_db: float, levels_db: Floats) -> float:
+    """What a meter's step leaves in the mean over nights, from what it leaves in each night, dB.
+
+    `levels_db`: the level of each night, shape (nights,). Where it wanders over the steps from night to night, by
+    s, rounding errors are another night's each time, and only the share exp(−(2πs/q)²/2) of them is the same on all
+    (first harmonic of the quantisation theorem, Widrow 1956); s is taken no larger than these nights are sure of.
+    """
+    nights = len(levels_db)
+    if step_db <= 0 or nights < 3:
+        return resolution_db
+    squares = float(((levels_db - levels_db.mean()) ** 2).sum())
+    alike = np.exp(-((2 * np.pi / step_db) ** 2) * squares / float(chdtri(nights - 1.0, 0.05)))
+    return float(resolution_db * np.sqrt(alike + (1.0 - alike) / nights))
 
 
 BOLTZMANN = 1.380649e-23

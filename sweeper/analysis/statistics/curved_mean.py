@@ -20,7 +20,7 @@ from scipy.special import chdtri, ndtr, stdtrit
 
 from sweeper.analysis.arrays import Floats
 from sweeper.analysis.physics.friis import snr_change_db
-from sweeper.analysis.statistics.estimates import Estimate, Scatter
+from sweeper.analysis.statistics.estimates import Estimate, Scatter, summed
 from sweeper.analysis.statistics.interval import Interval
 from sweeper.analysis.thresholds import (
     A_WEEK,
@@ -127,16 +127,16 @@ def over_all_nights(
     chance = _normal((median - edge) * np.sqrt(nights) / spreads[:, None], rises)
     below = np.maximum.accumulate((_CHANCE_WEIGHTS[:, None] * chance).sum(axis=0))
     ends = [np.interp(each, below, targets) + offset for each in (LEVELS / 2, 1 - LEVELS / 2)]
-    other = Estimate(0.0, float(np.hypot(rest.se, wobble)), max(min(rest.dof, 1e6), 1.0))
-    reach = -stdtrit(other.dof, LEVELS / 2.0) * other.se
+    slope = float(np.ptp(curve.at(np.array([median - 0.5, median + 0.5]))))
+    beside_noise = [(rest.se**2, rest.dof), (wobble**2, len(excess_db) - 1.0)]
+    of_all = summed(value, [(slope**2 * scatter.variance / nights, scatter.dof), *beside_noise])
+    reach = -stdtrit(max(min(of_all.dof, 1e6), 1.0), LEVELS / 2.0) * float(np.hypot(rest.se, wobble))
     lows = value - np.hypot(np.maximum(value - ends[0], 0.0), reach)
     highs = value + np.hypot(np.maximum(ends[1] - value, 0.0), reach)
     if flat and len(excess_db) < A_WEEK:
         unseen = _quiet_nights(curve, excess_db, nights)
         lows, highs = np.minimum(lows, value + unseen), np.maximum(highs, value + unseen)
-    slope = float(np.ptp(curve.at(np.array([median - 0.5, median + 0.5]))))
-    se = float(np.hypot(slope * spread / np.sqrt(nights), other.se))
-    return AsymmetricEstimate(value, max(se, 1e-3), scatter.dof, lows, highs)
+    return AsymmetricEstimate(value, max(of_all.se, 1e-3), scatter.dof, lows, highs)
 
 
 def _as_usual(scatter: Scatter) -> Scatter:

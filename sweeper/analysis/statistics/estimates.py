@@ -102,11 +102,11 @@ def _pooled(values: Floats, shape: Floats) -> tuple[float, float]:
     logs = np.log(np.maximum(variances, 1e-12))
     excess = float(np.var(logs, ddof=1) - np.mean(polygamma(1, dof / 2.0)))
     if excess > 0:
-        lent = min(lent, _inverse_trigamma(excess) * 2.0)
+        lent = min(lent, inverse_trigamma(excess) * 2.0)
     return min(lent, MOST_BORROWED), pooled
 
 
-def _inverse_trigamma(value: float) -> float:
+def inverse_trigamma(value: float) -> float:
     """x with trigamma(x) = value, Newton's method on 1/trigamma, which is nearly straight."""
     x = 0.5 + 1.0 / value
     for _ in range(20):

@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 import polars as pl
 
-from sweeper.analysis.band.cells import Cell, cells_of_band, persistence
+from sweeper.analysis.band.cells import Cell, cells_of_bands, persistence
 from sweeper.analysis.band.channels import DISAGREE, OCCUPIED, Channels, channels
 from sweeper.analysis.band.empty_carriers import empty_carriers
 from sweeper.analysis.band.gain import Gain, carriers_contradict, combine, quieter_antenna
@@ -27,6 +27,7 @@ from sweeper.analysis.band.switching_threshold import (
 from sweeper.analysis.facts import StationFacts
 from sweeper.analysis.meter.changed import CHANGED, meter_change
 from sweeper.analysis.meter.scales import Scale, on_scale
+from sweeper.analysis.thresholds import REAL_SLOPES
 from sweeper.analysis.verdict.judge import Judged, judge
 from sweeper.analysis.verdict.scales import Meter, held_on_all, meter_of, without_untested
 
@@ -144,10 +145,11 @@ def _on_scale(
     nights = _of_one_stage(nightly(pl.concat([summaries.clear(), *alike])), stepped)
     by_band = nights.partition_by("band", as_dict=True)
     parts = {band: by_band[band,] for band in bands if (band,) in by_band}
-    cells: list[Cell] = []
-    for band, part in parts.items():
-        found = cells_of_band(_since(stepped.get(band), part), gains[band], quieter[band], alike_nights)
-        cells += _near_overload(found, diagnoses[band])
+    of_now = {band: _since(stepped.get(band), part) for band, part in parts.items()}
+    cells = [
+        _near_overload(cell, diagnoses[cell.band])
+        for cell in cells_of_bands(of_now, gains, quieter, alike_nights, _widest_step(facts, scale))
+    ]
     troubles = [
         _troubles(cell, diagnoses[cell.band], noise[cell.band]) | meter.troubles(cell.band) for cell in cells
     ]
@@ -238,13 +240,16 @@ def _steady(methods: GainMethods, diagnosis: Diagnosis) -> GainMethods:
     return methods
 
 
-def _near_overload(cells: list[Cell], diagnosis: Diagnosis) -> list[Cell]:
-    """Cells in or next to an hour that overloads carry the flag ``near-overload``."""
-    near = diagnosis.hours_near_overload
-    return [
-        replace(cell, flags=(*cell.flags, "near-overload")) if cell.hour_utc in near else cell
-        for cell in cells
-    ]
+def _widest_step(facts: StationFacts, scale: Scale) -> float:
+    """The meter's step in true decibels, dB, at the most that they are on this scale."""
+    return (facts.meter.step_db or 0.0) / (1.0 if scale.plain else REAL_SLOPES[0])
+
+
+def _near_overload(cell: Cell, diagnosis: Diagnosis) -> Cell:
+    """The cell; in or next to an hour that overloads with the flag ``near-overload``."""
+    if cell.hour_utc not in diagnosis.hours_near_overload:
+        return cell
+    return replace(cell, flags=(*cell.flags, "near-overload"))
 
 
 def _troubles(cell: Cell, diagnosis: Diagnosis, noise: NoiseFigures) -> frozenset[str]:

@@ -6,6 +6,8 @@ from datetime import date, timedelta
 import numpy as np
 import polars as pl
 
+from sweeper.analysis.band.cells import Cell, cells_of_bands
+from sweeper.analysis.band.gain import Gain
 from sweeper.analysis.day import columns
 from sweeper.analysis.facts import MeterFacts, StationFacts
 from sweeper.words import Channel
@@ -146,3 +148,10 @@ def _hour(
             | {"level_antenna_bypass": read["antenna_bypass"] + 25.0 + 2.0 * rng.standard_normal()}
         )
     return rows
+
+
+def cells_of_band(
+    rows: pl.DataFrame, gain: Gain | None, quieter: bool = False, alike: float = 0.0
+) -> list[Cell]:
+    """The cells of a station with this band alone, from its nightly rows."""
+    return cells_of_bands({"": rows}, {"": gain}, {"": quieter}, alike)

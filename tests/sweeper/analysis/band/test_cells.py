@@ -6,12 +6,13 @@ import numpy as np
 import polars as pl
 import pytest
 
-from sweeper.analysis.band.cells import cells_of_band
+from sweeper.analysis.band.cells import cells_of_bands
 from sweeper.analysis.band.gain import Gain
 from sweeper.analysis.band.gain_methods import GainEstimate
 from sweeper.analysis.physics.friis import snr_lost_db
 from sweeper.analysis.statistics.curved_mean import AsymmetricEstimate
 from sweeper.analysis.statistics.estimates import Estimate
+from tests.sweeper.analysis.summaries import cells_of_band
 
 
 def gain_of(gain_db=10.0, se_db=0.05, source="load", flags=()):
@@ -28,6 +29,8 @@ def rows(differences_db, rises_db=3.0, stage_rises_db=9.0, **more):
         "hour_utc": [20] * count,
         "night": [start + timedelta(days=n) for n in range(count)],
         "passes": [4] * count,
+        "level_antenna_bypass": [-90.0] * count,
+        "level_antenna_stage": [-90.0 + each for each in differences_db],
         "difference_db": list(differences_db),
         "difference_se_db": [0.2] * count,
         "noise_rise_db": np.broadcast_to(rises_db, count).tolist(),
@@ -204,3 +207,38 @@ def test_alike_nights_are_fewer_and_the_interval_wider():
     assert alike.snr_change.value == pytest.approx(apart.snr_change.value)
     assert alike.snr_change.se > 1.5 * apart.snr_change.se
     assert alike.snr_change.dof < apart.snr_change.dof
+
+
+def test_bands_tell_each_other_how_far_nights_stray():
+    """Five nights that agree by chance say less where the band beside strays; a band without a load says nothing."""
+    calm, gain = curved([3.0, 3.4, 2.7, 3.2, 2.9])
+    wild, _ = curved([1.0, 9.0, 6.0, 1.5, 4.5])
+    bare = wild.with_columns(
+        pl.lit(None, pl.Float64).alias(name)
+        for name in ("noise_rise_db", "stage_noise_rise_db", "load_difference_db")
+    )
+
+    def first(*bands):
+        asked = {str(place): band for place, band in enumerate(bands)}
+        cells = cells_of_bands(asked, dict.fromkeys(asked, gain), dict.fromkeys(asked, False))
+        span = cells[0].snr_change.interval(0.01)
+        return cells[0].snr_change.dof, span.high - span.low
+
+    alone, beside_wild, beside_bare = first(calm), first(calm, wild), first(calm, bare)
+    assert alone[0] > 5.0, "four of its own, and what is usual anywhere"
+    assert beside_wild[0] > alone[0] + 0.5
+    assert beside_wild[1] > 1.1 * alone[1]
+    assert beside_bare == pytest.approx(alone)
+
+
+@pytest.mark.parametrize(("stray_db", "left"), [(0.0, 1.0), (8.0, 0.41)])
+def test_what_an_s_meter_rounds_averages_out_over_nights_whose_levels_stray(stray_db, left):
+    """Six nights by a meter of 6 dB a step that leaves 1 dB in each; differences that hardly scatter."""
+    nights = rows([8.0, 8.01, 7.99, 8.0, 8.01, 7.99], resolution_db=1.0, rises_db=None, stage_rises_db=None)
+    level = stray_db * np.array([-1.0, 1.0, 0.2, -0.6, 0.7, -0.3])
+    nights = nights.with_columns(
+        level_antenna_bypass=pl.Series(level), level_antenna_stage=pl.Series(level + 8.0)
+    )
+    (cell,) = cells_of_bands({"": nights}, {"": gain_of(se_db=0.0)}, {"": False}, step_db=6.0)
+    assert cell.snr_change.se == pytest.approx(left, abs=0.02)
+    assert cell.on_these_nights.se == pytest.approx(left, abs=0.05)

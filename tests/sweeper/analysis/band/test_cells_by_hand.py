@@ -5,13 +5,13 @@ import polars as pl
 import pytest
 from scipy import stats
 
-from sweeper.analysis.band.cells import cells_of_band, nightly_snr_change, persistence
+from sweeper.analysis.band.cells import nightly_snr_change, persistence
 from sweeper.analysis.physics.friis import snr_lost_db
 from sweeper.analysis.statistics.curved_mean import AsymmetricEstimate, ideal_curve, over_all_nights
 from sweeper.analysis.statistics.effective_nights import persistence_of
 from sweeper.analysis.statistics.estimates import Estimate, Scatter
 from tests.sweeper.analysis.band.test_cells import curved, gain_of, only, rows
-from tests.sweeper.analysis.summaries import Place, made
+from tests.sweeper.analysis.summaries import Place, cells_of_band, made
 
 BARE = gain_of(se_db=0.0, flags=("quieter-antenna",))
 """A gain that is known, of a stage whose nights follow no curve."""

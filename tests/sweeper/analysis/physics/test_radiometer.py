@@ -7,6 +7,7 @@ from scipy.stats import norm
 from sweeper.analysis.physics.radiometer import (
     log_average_bias_db,
     resolution_db,
+    resolution_over_nights_db,
     shape_of,
     spread_db,
     thermal_dbm,
@@ -58,3 +59,21 @@ def test_without_any_wander_a_step_hides_its_square_by_twelve_and_no_step_hides_
 def test_thermal_noise_lies_where_handbooks_have_it(bandwidth_hz: float, dbm: float) -> None:
     """−174 dBm in 1 Hz at 290 K (any handbook; the second decimal from the SI's Boltzmann constant)."""
     assert thermal_dbm(bandwidth_hz) == pytest.approx(dbm, abs=0.005)
+
+
+@pytest.mark.parametrize("stray", [0.0, 0.15, 0.3, 0.6])
+def test_rounding_of_nights_averages_out_as_levels_wander_over_the_steps(stray: float) -> None:
+    """Levels of ten nights rounded to whole decibels, 4000 times: the error of their mean is no larger than said."""
+    rng = np.random.default_rng(11)
+    levels = rng.uniform(0.0, 1.0, (4000, 1)) + stray * rng.standard_normal((4000, 10))
+    shown = np.rint(levels)
+    error = np.sqrt(np.mean((shown - levels).mean(axis=1) ** 2))
+    told = np.sqrt(np.mean([resolution_over_nights_db(np.sqrt(1 / 12), 1.0, each) ** 2 for each in levels]))
+    assert 0.98 * error <= told <= (1.1 if stray in (0.0, 0.6) else 2.0) * error
+
+
+def test_two_nights_or_a_fine_meter_take_nothing_off_what_the_step_leaves() -> None:
+    assert resolution_over_nights_db(0.3, 1.0, np.array([0.0, 9.0])) == 0.3
+    assert resolution_over_nights_db(0.3, 0.0, np.array([0.0, 9.0, 4.0])) == 0.3
+    assert resolution_over_nights_db(0.3, 1.0, np.full(5, 2.0)) == pytest.approx(0.3)
+    assert resolution_over_nights_db(0.3, 1.0, np.array([0.0, 9.0, 4.0])) == pytest.approx(0.3 / np.sqrt(3.0))

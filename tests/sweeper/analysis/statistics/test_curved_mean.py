@@ -2,6 +2,7 @@
 
 import numpy as np
 import pytest
+from scipy.stats import t
 
 from sweeper.analysis.statistics.curved_mean import curve, over_all_nights
 from sweeper.analysis.statistics.estimates import Estimate, Scatter
@@ -62,6 +63,18 @@ def test_level_and_interval_are_inverse():
         interval = found.interval(level)
         assert found.level_beyond(interval.low) == pytest.approx(level, rel=0.02)
         assert found.level_beyond(interval.high) == pytest.approx(level, rel=0.02)
+
+
+def test_a_gain_that_is_a_small_part_of_the_error_is_not_the_part_that_makes_it_unsure():
+    nights = 6.0 + 3.0 * np.random.default_rng(5).standard_normal(20)
+    scatter = Scatter(float(nights.var(ddof=1)), 19.0)
+    none, small, large = (
+        over_all_nights(STAGE, nights, STAGE.at(nights), scatter, Estimate(0.0, se, 3.0)).interval(1e-4)
+        for se in (0.0, 0.05, 2.0)
+    )
+    assert small.high - small.low < 1.1 * (none.high - none.low)
+    # Student's factor for three degrees of freedom at this level is 28 (SciPy).
+    assert large.high - large.value == pytest.approx(2.0 * t.isf(0.5e-4, 3), rel=0.1)
 
 
 def test_few_askew_nights_keep_their_coverage_where_students_t_does_not():
