@@ -55,6 +55,16 @@ class Channel:
     bandwidth_hz: int
 
 
+SIDEBANDS = {"USB": 1, "LSB": -1, "CW": 1, "CWR": -1}
+"""Modes whose detector keeps power as it is, and which way radio frequency goes with the tone."""
+
+
+def dial_beside(hz: int, mode: str, tone_hz: int) -> int:
+    """Where the dial stands so that a radio frequency is heard at `tone_hz`; receivers in CW show it themselves."""
+    mode = mode.upper()
+    return hz if mode in ("CW", "CWR") else hz - SIDEBANDS.get(mode, 1) * tone_hz
+
+
 @dataclass(frozen=True, slots=True)
 class Visit:
     """One stay on a channel through one path."""

@@ -20,7 +20,7 @@ from sweeper.engine import same_dial
 from sweeper.errors import UserFacingError
 from sweeper.station import Station
 from sweeper.store import Store
-from sweeper.words import LOAD_BYPASS
+from sweeper.words import LOAD_BYPASS, dial_beside
 
 LINEAR = ("USB", "LSB", "CW")
 ENVELOPE = ("AM", "AMS", "SAM")
@@ -133,7 +133,7 @@ def tune(station: Station, receiver: Receiver, hz: float | None) -> Tuned:
     if hz is None and mode in LINEAR:
         carrier, dial, wanted = found.hz, found.hz, mode
     elif hz is None and mode in ENVELOPE:
-        carrier, dial, wanted = found.hz, found.hz - tone_hz, "USB"
+        carrier, dial, wanted = found.hz, dial_beside(found.hz, "USB", tone_hz), "USB"
         notes.append(
             f"The receiver was in {mode}, whose detector bends S/N: it listened in USB {tone_hz} Hz below meanwhile."
         )
@@ -144,8 +144,7 @@ def tune(station: Station, receiver: Receiver, hz: float | None) -> Tuned:
         )
     else:
         wanted = station.receiver.mode.upper() if station.receiver.mode.upper() in LINEAR else "USB"
-        aside = {"USB": -tone_hz, "LSB": tone_hz}.get(wanted, 0)
-        carrier, dial = round(hz), round(hz) + aside
+        carrier, dial = round(hz), dial_beside(round(hz), wanted, tone_hz)
     unknown = receiver.prepare()
     if wanted != mode:
         receiver.set_mode(wanted, station.receiver.bandwidth_hz)

@@ -17,7 +17,16 @@ from sweeper.engine.sound_tests import Sounded, of_its_meter, troubles
 from sweeper.spectra.axis import axis_of
 from sweeper.spectra.calm import calm_spectrum
 from sweeper.spectra.rows import FIRST_HZ, LOWEST_HZ, Learned, NothingHeard, learn, rows
-from sweeper.words import ANTENNA_BYPASS, ANTENNA_STAGE, Channel, Labelled, Reading, Visit
+from sweeper.words import (
+    ANTENNA_BYPASS,
+    ANTENNA_STAGE,
+    SIDEBANDS,
+    Channel,
+    Labelled,
+    Reading,
+    Visit,
+    dial_beside,
+)
 
 PART = "sound"
 SEEN_HZ = 6000.0
@@ -32,7 +41,7 @@ APART_DB = 6.0
 class SoundSettings:
     """How to measure by sound. A channel's frequency is heard at `tone_hz`, for `seconds`, `delay_s` after the relays.
 
-    `sideband`: 1 where radio frequency rises with the tone, −1 where it falls. `first_hz`: the lower end of the
+    `mode`: that of the receiver. `first_hz`: the lower end of the
     receiver's pass band in its sound, `filter_hz`: above it only the card is heard. `gain_held`: its gain control is
     to be off; `vouched`: by somebody's word.
     """
@@ -40,17 +49,21 @@ class SoundSettings:
     seconds: float
     delay_s: float
     tone_hz: int
-    sideband: int
     filter_hz: float
     gain_held: bool
     vouched: bool = False
-    in_cw: bool = False
+    mode: str = "USB"
     step_hz: float = 31.25
     first_hz: float = FIRST_HZ
 
+    @property
+    def sideband(self) -> int:
+        """1 where radio frequency rises with the tone, −1 where it falls."""
+        return SIDEBANDS[self.mode.upper()]
+
     def dial_hz(self, hz: int) -> int:
         """Where the dial is set to hear a radio frequency at `tone_hz`; in CW receivers show it themselves."""
-        return hz if self.in_cw else hz - self.sideband * self.tone_hz
+        return dial_beside(hz, self.mode, self.tone_hz)
 
 
 class Listening:

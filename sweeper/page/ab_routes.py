@@ -98,7 +98,7 @@ class AbPage:
             return _said(False, f"That is no test: {fault}.", 400)
         if not self._test.begin(wanted):
             return _said(False, "A test is running already.", 409)
-        return _said(True, "It begins.", 200)
+        return _said(True, "", 200)
 
     async def press(self, request: Request) -> Response:
         """A button was pressed."""

@@ -10,8 +10,7 @@ REMARKS = {
     "agc": "The receiver's gain followed the signals (AGC), so gain and noise change are not told; S/N "
     "change, a ratio, is.",
     "gain-unknown": "Nothing shows that the receiver's gain was constant, so gain and noise change are not "
-    "told; record with "
-    "AGC off and say --agc-off.",
+    "told; record with AGC off and say --agc-off.",
     "overload": "Lines appear with the stage in that bypass does not have: intermodulation.",
     "carrier-left": "A signal left midway; it is not counted.",
     "birdie": "A line stands on the load as well, or neither fades nor steps with the noise: the receiver's own or "
@@ -51,6 +50,16 @@ def figures(result: ABResult) -> tuple[tuple[str, str], ...]:
     return (*rows, ("Edges counted", str(result.edges)))
 
 
+NOW = {
+    "gain-unknown": "Nothing shows that the receiver's gain was constant, so gain and noise change are not told; "
+    "to see them switch its AGC off, say --agc-off (or agc_off: true in the station file) and test again. S/N change, "
+    "a ratio, holds all the same.",
+    "occupied": "Too few bins hold noise alone to trust its level, so nothing is told from it; listen with a wider "
+    "pass band, or where fewer signals are.",
+}
+"""Where somebody attends a test there is no recording to make again."""
+
+
 class Told(Protocol):
     """A result and the notes beside it, from a recording or from a test that somebody attended."""
 
@@ -63,4 +72,5 @@ class Told(Protocol):
 
 def remarks(told: Told) -> list[str]:
     """What was odd, in sentences."""
-    return [*told.notes, *(REMARKS[flag] for flag in told.result.flags if flag in REMARKS)]
+    said = REMARKS | NOW if told.result.source == "now" else REMARKS
+    return [*told.notes, *(said[flag] for flag in told.result.flags if flag in said)]

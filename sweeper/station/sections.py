@@ -12,7 +12,7 @@ from pydantic import AfterValidator, BaseModel, Field, SerializeAsAny, model_val
 from sweeper import words
 from sweeper.station.fields import Decibel, Hz, Name, Seconds, Section
 from sweeper.station.running import MOST_WINDOWS, Analysis, Live, Notify, Plan, Store, Window
-from sweeper.words import Purpose, SignalPath
+from sweeper.words import Purpose, SignalPath, dial_beside
 
 
 def _zone(name: str) -> str:
@@ -112,8 +112,6 @@ class Audio(Section):
     )
 
 
-SOUND_MODES = {"USB": 1, "LSB": -1, "CW": 1, "CWR": -1}
-"""Modes whose detector keeps power as it is, and which way radio frequency goes with the tone."""
 WELCH = 1.26
 """What the window and half overlap cost of the averaging time (`sweeper.spectra.welch`)."""
 
@@ -174,9 +172,7 @@ class Receiver(Section):
 
     def dial_hz(self, hz: int) -> int:
         """Where the dial stands to hear a channel: there, or with sound `tone_hz` beside it, by the side band."""
-        if self.audio is None or self.mode.upper() in ("CW", "CWR"):
-            return hz
-        return hz - SOUND_MODES.get(self.mode.upper(), 1) * self.audio.tone_hz
+        return hz if self.audio is None else dial_beside(hz, self.mode, self.audio.tone_hz)
 
 
 class Switch(Section):

@@ -11,8 +11,7 @@ from drivers.contracts import links_of
 from drivers.links.identity import same_instrument
 from sweeper.station.lines import Place
 from sweeper.station.moments import MomentError, parse_duration, parse_moment
-from sweeper.station.sections import SOUND_MODES
-from sweeper.words import SignalPath
+from sweeper.words import SIDEBANDS, SignalPath
 
 Finding = tuple[Place, str, str]
 LEAST_DB_A_DB, MOST_DB_A_DB = 0.1, 10.0
@@ -124,11 +123,11 @@ def _audio(receiver: Any) -> Iterator[Finding]:
             "in AM the detector bends what it hears: a signal as strong as its noise reads a decibel off.",
             "Write mode: USB; a carrier then sounds tone_hz above the dial, and whoever listened in AM gets it back.",
         )
-    elif mode not in SOUND_MODES:
+    elif mode not in SIDEBANDS:
         yield (
             ("receiver", "mode"),
             f"levels cannot be read from sound in {receiver.mode}.",
-            f"One of {', '.join(SOUND_MODES)}.",
+            f"One of {', '.join(SIDEBANDS)}.",
         )
     if receiver.meter is not None and receiver.meter.unit != "raw":
         yield (

@@ -142,12 +142,11 @@ def _sound_settings(receiver: sections.Receiver) -> "SoundSettings | None":
         seconds=audio.seconds,
         delay_s=audio.delay_s,
         tone_hz=tone_hz,
-        sideband=sections.SOUND_MODES[mode],
         first_hz=first_hz,
         filter_hz=last_hz + BEYOND_HZ,
         gain_held=audio.agc_off or _switches_gain_control_off(receiver.options),
         vouched=audio.agc_off,
-        in_cw=in_cw,
+        mode=mode,
         step_hz=31.25 if receiver.bandwidth_hz >= WIDE_HZ else 7.8125,
     )
 

@@ -21,7 +21,7 @@ from tests.sweeper.engine.heard import Heard
 NOISE = Channel("40 m", 7_038_500, "noise", 2400)
 CARRIER = Channel("31 m", 10_000_000, "carrier", 2400)
 VISITS = tuple(Visit(channel, path) for path in (*ABBA, LOAD_BYPASS) for channel in (NOISE, CARRIER))
-SOUND = SoundSettings(1.0, 0.25, 1000, 1, 3000.0, gain_held=True)
+SOUND = SoundSettings(1.0, 0.25, 1000, 3000.0, gain_held=True)
 MEASURING = replace(SETTINGS, mode="USB", sound=SOUND)
 
 
@@ -177,14 +177,13 @@ def test_other_side_band_other_side_of_the_dial(mode: str, sideband: int, dial_h
         1.0,
         0.25,
         600 if in_cw else 1000,
-        sideband,
         1200.0 if in_cw else 3000.0,
         True,
-        in_cw=in_cw,
+        mode=mode,
         step_hz=7.8125 if in_cw else 31.25,
         first_hz=350.0 if in_cw else 300.0,
     )
-    assert sound.dial_hz(7_038_500) == dial_hz
+    assert (sound.dial_hz(7_038_500), sound.sideband) == (dial_hz, sideband)
     rig = Rig()
     rig.bench.mode, rig.bench.bandwidth_hz = mode, 500 if in_cw else 2400
     rig.dial.tuning_now = Tuning(14_074_000, mode, 2400)
