@@ -1,8 +1,15 @@
 """What can go wrong at the rig. Every driver, link and protocol raises these and nothing else."""
 
+from typing import Literal
+
 
 class RigError(Exception):
-    """A fault at the rig, told to the person at the station: which part, what happened, what to do."""
+    """A fault at the rig, told to the person at the station: which part, what happened, what to do.
+
+    `hand`: what does not come right by itself and needs somebody's hand, in a word; mostly empty.
+    """
+
+    hand: Literal["", "relay"] = ""
 
     def __init__(self, part: str, what: str, mend: str = "") -> None:
         super().__init__(f"{part}: {what}" + (f" {mend}" if mend else ""))
@@ -37,6 +44,12 @@ class Refused(RigError):
 
 class Stuck(RigError):
     """What was set does not read back: a relay that sticks, a dial that does not move."""
+
+
+class RelaySticks(Stuck):
+    """A relay that does not stand as it was told to."""
+
+    hand = "relay"
 
 
 class Transmitting(RigError):

@@ -197,5 +197,8 @@ def aside(call: Callable[[], T], deadline: Deadline, discard: Callable[[T], None
             discard(result[0])
         raise
     if raised:
-        raise raised[0]
+        try:
+            raise raised.pop()  # not kept here, or it and all that its frames hold would live on in a circle
+        finally:
+            del call, run
     return result[0]

@@ -3,7 +3,7 @@
 Frozen values only. Nothing here reads, computes or knows hardware.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import datetime
 from typing import TYPE_CHECKING, Literal, Self
 
@@ -127,6 +127,8 @@ class Labelled:
 
 
 Outcome = Literal["done", "skipped", "failed"]
+Hand = Literal["", "relay", "disk"]
+"""What needs somebody's hand: a relay that sticks, a disk that takes nothing. Empty: nothing, as far as is known."""
 
 
 BROUGHT_IN = "Brought in from a file."
@@ -138,7 +140,8 @@ class PassRecord:
     """What became of one pass. `because` is empty for a pass that is done here, else one sentence for a person.
 
     `left_over` names what could not be restored (``relays``, ``receiver``); it is tried again first.
-    `unknown_settings` names receiver settings that move the meter and could not be known.
+    `unknown_settings` names receiver settings that move the meter and could not be known. `hand` is for those who look
+    on while the pass is measured; it is not stored.
     """
 
     number: int
@@ -149,6 +152,7 @@ class PassRecord:
     relay_operations: int
     left_over: tuple[str, ...] = ()
     unknown_settings: tuple[str, ...] = ()
+    hand: Hand = field(default="", compare=False)
 
     @property
     def brought_in(self) -> bool:

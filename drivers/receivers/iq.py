@@ -1,12 +1,12 @@
 """A software-defined receiver through SoapySDR: true mean power in the channel's bandwidth, from its samples.
 
 SoapySDR comes with the system (Debian: python3-soapysdr and a soapysdr-module-... for the device), so it is loaded
-only when such a receiver is opened. Its calls wait by themselves and keep the interpreter meanwhile, so no deadline of
-ours can end one that does not come back: the watch over the measuring thread does (`sweeper/daemon/service/guard.py`).
+only when such a receiver is opened. Its calls know no deadline, and so each is given one (`drivers/foreign.py`).
 Only the receive direction is ever named. Readings are in dB of full scale plus `full_scale_dbm`; one that clipped reads
 at least full scale, so that ``meter: top`` marks it.
 """
 
+import contextlib
 import math
 import re
 from collections.abc import Mapping
@@ -17,6 +17,7 @@ from pydantic import BaseModel, ConfigDict, Field, field_validator
 
 from drivers.contracts import Driver, Tuning
 from drivers.errors import BadReply, LinkLost, LinkTimeout, Refused, RigError, Unsupported
+from drivers.foreign import Foreign
 from drivers.protocols.band_power import samples_needed
 from drivers.protocols.keying import in_names
 from drivers.receivers.sampled import PART, check_fits, level_db
@@ -29,7 +30,11 @@ FEEDS_OR_RESETS = re.compile(r"bias|reset|phantom|lna_?power|antenna_?power|dc_?
 """Keys of a device that move more than its receiver. A short antenna or a masthead stage may not bear the voltage."""
 CHUNK = 1024
 LOOK_AGAIN_S = 0.005
-"""Between looks for samples: SoapySDR's own waiting would keep every other thread of the program waiting too."""
+"""Between looks for samples: SoapySDR's own waiting would hear of no stop order."""
+OPEN_S, CALL_S = 20.0, 5.0
+"""For finding and starting a device, which may want its firmware first, and for any other call."""
+CALLS = Foreign(PART, "Unplug it and plug it in again; if that does not help, end the program.")
+"""One for all: what hangs in there mostly holds a lock that everybody wants."""
 OVERFLOW = -4
 TIMEOUT = -1
 """SoapySDR/Errors.h: SOAPY_SDR_OVERFLOW and SOAPY_SDR_TIMEOUT."""
@@ -73,7 +78,7 @@ class Options(BaseModel):
 
 
 class _Asked:
-    """A device whose own faults come as ours."""
+    """A device whose own faults come as ours, and whose calls have an end."""
 
     def __init__(self, device: Any) -> None:
         self._device = device
@@ -83,7 +88,7 @@ class _Asked:
 
         def asked(*arguments: Any, **named: Any) -> Any:
             try:
-                return call(*arguments, **named)
+                return CALLS.call(f"SoapySDR's {name}", CALL_S, lambda: call(*arguments, **named))
             except RuntimeError as fault:
                 raise LinkLost(PART, f"SoapySDR says of {name}: {fault}.", "Is it plugged in?") from fault
 
@@ -100,9 +105,16 @@ class IqReceiver:
         # the channel is kept off the centre, where converters leave a carrier of their own (common practice)
         self._offset_hz = options.sample_rate_hz // 4 if options.offset_hz is None else options.offset_hz
         self._mode, self._bandwidth_hz = "USB", 2400
-        self._device = soapy.Device({key: str(to) for key, to in options.device.items()})
+        wanted = {key: str(to) for key, to in options.device.items()}
+        self._device = CALLS.call("opening it", OPEN_S, lambda: soapy.Device(wanted))
         self._asked = _Asked(self._device)
-        self._stream = self._set_up()
+        try:
+            self._stream = self._set_up()
+        except RigError:
+            # SoapySDR gives the same device again, broken or not, while somebody has it
+            with contextlib.suppress(RigError, RuntimeError):
+                CALLS.call("closing it", CALL_S, self._device.close)
+            raise
 
     def identify(self) -> str:
         return f"{self._asked.getHardwareKey()} through SoapySDR {self._soapy.getAPIVersion()}"
@@ -119,8 +131,9 @@ class IqReceiver:
         return Tuning(self.frequency_hz(), self._mode, self._bandwidth_hz)
 
     def tune(self, hz: int) -> None:
+        to_hz, channel = float(hz + self._offset_hz), self._options.channel
         try:
-            self._device.setFrequency(self._receive, self._options.channel, float(hz + self._offset_hz))
+            CALLS.call("tuning it", CALL_S, lambda: self._device.setFrequency(self._receive, channel, to_hz))
         except RuntimeError as fault:
             raise Refused(PART, f"it did not tune to {hz} Hz: {fault}.") from fault
 
@@ -139,7 +152,9 @@ class IqReceiver:
 
     def read_power(self) -> float:
         options = self._options
-        samples = self._fresh(samples_needed(options.sample_rate_hz, self._bandwidth_hz, options.averaging_s))
+        count = samples_needed(options.sample_rate_hz, self._bandwidth_hz, options.averaging_s)
+        within_s = options.timeout_s + 2 * count / options.sample_rate_hz
+        samples = CALLS.call("its stream of samples", within_s + CALL_S, lambda: self._fresh(count, within_s))
         return options.full_scale_dbm + level_db(
             samples, options.sample_rate_hz, self._mode, self._bandwidth_hz, self._offset_hz
         )
@@ -170,12 +185,21 @@ class IqReceiver:
         return ()
 
     def close(self) -> None:
-        try:
-            self._device.deactivateStream(self._stream)
-            self._device.closeStream(self._stream)
-        except RuntimeError:
-            pass  # the device is gone, which is what closing is for
-        self._device = None
+        device, stream, self._device = self._device, self._stream, None
+        if device is None:
+            return
+
+        def closed() -> None:
+            for end, given in (
+                (device.deactivateStream, [stream]),
+                (device.closeStream, [stream]),
+                (device.close, []),
+            ):
+                with contextlib.suppress(RuntimeError):  # the device is gone, which is what closing is for
+                    end(*given)
+
+        with contextlib.suppress(RigError):
+            CALLS.call("closing it", CALL_S, closed)
 
     def _set_up(self) -> Any:
         device, channel, rate_hz = self._asked, self._options.channel, self._options.sample_rate_hz
@@ -191,9 +215,9 @@ class IqReceiver:
         device.activateStream(stream)
         return stream
 
-    def _fresh(self, count: int) -> "NDArray[np.complex64]":
+    def _fresh(self, count: int, within_s: float) -> "NDArray[np.complex64]":
         """Samples taken after this call; what had queued up before it is dropped."""
-        deadline = Deadline(self._options.timeout_s + 2 * count / self._options.sample_rate_hz, PART)
+        deadline = Deadline(within_s, PART)
         chunk = np.empty(CHUNK, np.complex64)
         while self._read(chunk) == CHUNK:  # what has queued up since the last reading
             if deadline.remaining() <= 0.0:

@@ -5,20 +5,27 @@ line does after the program ends is up to the kernel's driver, and at power-on i
 floating or low line is antenna-bypass. A line drives a transistor, never a coil by itself.
 """
 
+import contextlib
 import errno
+import re
 from collections.abc import Iterable
 from typing import TYPE_CHECKING, Literal
 
 from pydantic import field_validator, model_validator
 
 from drivers.contracts import Driver
-from drivers.errors import InUse, LinkLost, Unsupported
+from drivers.errors import InUse, LinkLost, RigError, Unsupported
+from drivers.foreign import Foreign
 from drivers.protocols.keying import in_names
 from drivers.switches.relays import RelayOptions, Relays, Setting
 
 if TYPE_CHECKING:
     from gpiod import Chip, LineRequest
     from gpiod.line_settings import LineSettings
+
+CALL_S = 5.0
+"""A line is set within microseconds; behind a slow bus (an expander, USB) within some milliseconds."""
+CALLS = Foreign("relays on lines of a chip", "Unplug the chip, or start the computer again.")
 
 
 class GpioOptions(RelayOptions):
@@ -48,7 +55,8 @@ class Lines:
         self._part = part
         self._link = options.link
         self._key: dict[str, int | str] = {
-            relay: int(relay) if relay.isdigit() else relay for relay in next(iter(options.paths.values()))
+            relay: int(relay) if re.fullmatch("[0-9]{1,5}", relay) else relay
+            for relay in next(iter(options.paths.values()))
         }
         try:
             import gpiod
@@ -56,12 +64,16 @@ class Lines:
             raise Unsupported(
                 part, "the package gpiod is not installed.", "In the program's environment: pip install gpiod"
             ) from None
-        try:
+
+        def taken() -> "LineRequest":
             with gpiod.Chip(options.link) as chip:
                 config: dict[Iterable[int | str] | int | str, LineSettings | None] = {
                     key: _as_it_stands(chip, key, options.active) for key in self._key.values()
                 }
-            self._request: LineRequest = gpiod.request_lines(options.link, consumer="sweeper", config=config)
+            return gpiod.request_lines(options.link, consumer="sweeper", config=config)
+
+        try:
+            self._request = CALLS.call("taking its lines", CALL_S, taken, lambda late: late.release())
         except FileNotFoundError:
             raise LinkLost(part, f"there is no {options.link}.", "gpiodetect lists the chips.") from None
         except PermissionError:
@@ -82,7 +94,8 @@ class Lines:
         from gpiod.line import Value
 
         try:
-            values = self._request.get_values(list(self._key.values()))
+            keys = list(self._key.values())
+            values = CALLS.call("reading its lines", CALL_S, lambda: self._request.get_values(keys))
         except OSError as fault:
             raise self._gone(fault) from None
         return {relay: value is Value.ACTIVE for relay, value in zip(self._key, values, strict=True)}
@@ -90,13 +103,15 @@ class Lines:
     def write(self, relay: str, on: bool) -> None:
         from gpiod.line import Value
 
+        key, value = self._key[relay], Value.ACTIVE if on else Value.INACTIVE
         try:
-            self._request.set_value(self._key[relay], Value.ACTIVE if on else Value.INACTIVE)
+            CALLS.call("setting a line", CALL_S, lambda: self._request.set_value(key, value))
         except OSError as fault:
             raise self._gone(fault) from None
 
     def close(self) -> None:
-        self._request.release()
+        with contextlib.suppress(RigError, OSError):
+            CALLS.call("letting go of its lines", CALL_S, self._request.release)
 
     def _gone(self, fault: OSError) -> LinkLost:
         return LinkLost(self._part, f"its lines are gone: {fault}.", "Was the chip unplugged?")

@@ -17,7 +17,7 @@ from typing import Annotated, Protocol
 
 from pydantic import BaseModel, ConfigDict, Field, model_validator
 
-from drivers.errors import RigError, Stuck, Unsupported
+from drivers.errors import RelaySticks, RigError, Unsupported
 from drivers.waiting import pause
 
 Setting = Mapping[str, bool]
@@ -164,7 +164,7 @@ class Relays:
         if stuck:
             relay = stuck[0]
             reads = _state(stands[relay]) if relay in stands else "as nothing at all"
-            raise Stuck(
+            raise RelaySticks(
                 self._part,
                 f"{_relays(stuck)} was told to be {_state(wanted[relay])} and reads {reads}.",
                 "Nothing is measured through a path that is not there. Look whether the contacts are welded, "

@@ -12,7 +12,7 @@ from sweeper.daemon.run.observers import Observer
 from sweeper.daemon.run.states import Doing
 from sweeper.printable import printable
 from sweeper.station import Station
-from sweeper.words import PassRecord, Reading, Visit
+from sweeper.words import Hand, PassRecord, Reading, Visit
 
 
 def beginning(station: Station, now: datetime, passes: int | None, folder: Path) -> str:
@@ -63,7 +63,7 @@ class Shown(Observer):
         if doing != "measuring":
             self._clear()
 
-    def trouble(self, sentence: str) -> None:
+    def trouble(self, sentence: str, hand: Hand = "") -> None:
         self._clear()
 
     def _show(self, where: str) -> None:

@@ -29,7 +29,7 @@ from sweeper.clock import Clock
 from sweeper.engine.meter import stuck_readings
 from sweeper.engine.settings import GRACE_S, RELAYS_SHARE, MeasurementSettings, same_dial, without_dial
 from sweeper.engine.sink import Sink
-from sweeper.words import Channel, Labelled, Outcome, PassRecord, Reading, SignalPath, Visit
+from sweeper.words import Channel, Hand, Labelled, Outcome, PassRecord, Reading, SignalPath, Visit
 
 if TYPE_CHECKING:
     from sweeper.engine.by_sound import Listening
@@ -67,6 +67,7 @@ def measure_pass(
     at_work.listening = _listening(samples, settings, clock)
     outcome: Outcome = "failed"
     because = "the program met a defect of its own"
+    hand: Hand = ""
     try:
         with bounded(stop=stop):
             with bounded(settings.visit_s):
@@ -82,7 +83,7 @@ def measure_pass(
     except CalledOff:
         outcome, because = "skipped", f"{why_stop()} in the middle of a pass"
     except RigError as fault:
-        because = str(fault)
+        because, hand = str(fault), fault.hand
     finally:
         left_over = at_work.leave()
     readings = at_work.flagged() if outcome == "done" else ()
@@ -95,6 +96,7 @@ def measure_pass(
         relay_operations=at_work.relay_operations,
         left_over=left_over,
         unknown_settings=at_work.unknown_settings,
+        hand=hand,
     )
     sink.finished(record, readings, at_work.spectra() if outcome == "done" else ())
     if at_work.touched and "receiver" not in left_over:

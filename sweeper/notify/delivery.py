@@ -9,6 +9,7 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from drivers.ordinary_files import content_of
 from sweeper.errors import UserFacingError
 from sweeper.notify.addresses import addresses_in
 from sweeper.notify.watch import Message
@@ -18,6 +19,8 @@ if TYPE_CHECKING:
 
 SERVICE_S = 30.0
 MOST_LETTERS = 700
+MOST_BYTES = 300_000_000
+"""What sending may take of memory beyond what is taken: a service whose answer has no end gets no more."""
 
 
 def delivered(station_file: Path, data: Path, message: Message) -> str:
@@ -35,8 +38,24 @@ def delivered(station_file: Path, data: Path, message: Message) -> str:
     sentence, picture = message.sentence, None
     if message.kind == "morning":
         sentence, picture = _of_the_night(station, data, message)
+    bound_memory()
     said = sent(services, f"{station.station.name}: {message.kind}", sentence[:MOST_LETTERS], picture)
     return " ".join(filter(None, (unknown, said)))
+
+
+def bound_memory() -> None:
+    """From now on this process is refused more than `MOST_BYTES`, where the system can do that."""
+    try:
+        import resource
+
+        pages = int(content_of(Path("/proc/self/statm"), 200).split()[5])  # data and stack, proc(5)
+    except (ImportError, OSError, ValueError, IndexError):
+        return
+    most = pages * resource.getpagesize() + MOST_BYTES
+    hard = resource.getrlimit(resource.RLIMIT_DATA)[1]
+    resource.setrlimit(
+        resource.RLIMIT_DATA, (most if hard == resource.RLIM_INFINITY else min(most, hard), hard)
+    )
 
 
 def services_of(addresses: Sequence[str]) -> tuple[list[object], str]:

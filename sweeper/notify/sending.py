@@ -4,6 +4,8 @@ A service that fails, is slow or does not answer costs nothing but its message. 
 nobody knows whether it arrived, and twice is worse than once.
 """
 
+import contextlib
+import os
 import queue
 import signal
 import threading
@@ -84,6 +86,10 @@ class Sender:
 
 def _apart(answer: Connection, deliver: Deliver, station_file: Path, data: Path, message: Message) -> None:
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl-C is for the program that waits for this one
+    with contextlib.suppress(OSError):
+        nowhere = os.open(os.devnull, os.O_WRONLY)  # what libraries print may hold an address
+        os.dup2(nowhere, 1)
+        os.dup2(nowhere, 2)
     try:
         said = deliver(station_file, data, message)
     except Exception as fault:

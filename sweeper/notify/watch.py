@@ -12,7 +12,7 @@ from sweeper.clock import Clock
 from sweeper.daemon.run.observers import Observer
 from sweeper.daemon.run.states import Doing
 from sweeper.store import day_of
-from sweeper.words import PassRecord, Reading
+from sweeper.words import Hand, PassRecord, Reading
 
 NIGHT_IS_OVER = timedelta(hours=2)
 """So far away the next pass is not one of the same night."""
@@ -20,8 +20,6 @@ SILENCE = timedelta(hours=1)
 """So long without a reading while passes were due, somebody has to look."""
 MOST_A_NIGHT = 5
 """Messages at once: a fault that changes its words must not fill a phone."""
-NEEDS_A_HAND = ("was told to be", "disk", "read-only", "data folder is gone", "No space left")
-"""What stands in the sentences on a relay that sticks and on a disk that takes nothing."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,7 +65,7 @@ class Watch(Observer):
         elif record.outcome == "failed":
             self._silent_since = self._silent_since or record.started
             self._why = record.because
-            if _needs_a_hand(record.because):
+            if record.hand:
                 self._hand(f"Pass {record.number} failed: {record.because}")
         if "relays" in record.left_over:
             self._hand("The relays could not be put to rest.")
@@ -87,8 +85,8 @@ class Watch(Observer):
     def alive(self) -> None:
         self._look()
 
-    def trouble(self, sentence: str) -> None:
-        if _needs_a_hand(sentence):
+    def trouble(self, sentence: str, hand: Hand = "") -> None:
+        if hand:
             self._hand(sentence)
 
     def _tell_of(self, night: date) -> None:
@@ -109,7 +107,3 @@ class Watch(Observer):
         if self._at_once and told not in self._said and len(self._said) < MOST_A_NIGHT:
             self._said.add(told)
             self._send(Message("at once", sentence))
-
-
-def _needs_a_hand(sentence: str) -> bool:
-    return any(words in sentence for words in NEEDS_A_HAND)

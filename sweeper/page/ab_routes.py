@@ -4,7 +4,6 @@ import asyncio
 import json
 from collections.abc import AsyncIterator
 from importlib.resources import files
-from math import isfinite
 from typing import Any
 
 from jinja2 import Environment
@@ -19,6 +18,8 @@ from sweeper.report.palette import style_variables
 from sweeper.station import Station
 
 LOOK_S = 0.25
+INPUTS_S = 3.0
+"""So long the sound inputs that were found are told again."""
 HEARTBEAT = 40
 """Looks without news after which a browser is told that the page is still there."""
 KEYS = ("switched", "load", "stop")
@@ -30,6 +31,8 @@ class AbPage:
     def __init__(self, station: Station, test: AbTest, door: Door, templates: Environment) -> None:
         self._station, self._test, self._door, self._templates = station, test, door, templates
         self._ended = False
+        self._asking = asyncio.Lock()
+        self._heard: tuple[float, list[tuple[str, str]]] | None = None
 
     def routes(self) -> list[Route]:
         """To go with those of the live page, behind the same guard."""
@@ -50,7 +53,7 @@ class AbPage:
 
     async def first(self, request: Request) -> Response:
         """The page, filled by `/ab/events`."""
-        inputs = await asyncio.to_thread(_inputs)
+        inputs = await self._inputs()
         return HTMLResponse(
             self._templates.get_template("ab_now.html").render(
                 station=self._station.station.name,
@@ -60,6 +63,15 @@ class AbPage:
                 person=self._station.switch.by_hand,
             )
         )
+
+    async def _inputs(self) -> list[tuple[str, str]]:
+        """Programs are started to tell them: one at a time, and not for every look at the page."""
+        async with self._asking:
+            now_s = self._test.clock.monotonic()
+            if self._heard is None or now_s - self._heard[0] > INPUTS_S:
+                found = await asyncio.to_thread(_inputs)
+                self._heard = (self._test.clock.monotonic(), found)
+            return self._heard[1]
 
     async def style(self, request: Request) -> Response:
         """What this page adds to the style sheet."""
@@ -132,7 +144,8 @@ def wanted_of(told: Any) -> Wanted:
 
 
 def _is_number(value: Any) -> bool:
-    return isinstance(value, (int, float)) and not isinstance(value, bool) and isfinite(value)
+    """Neither none nor one beyond what a float holds."""
+    return isinstance(value, (int, float)) and not isinstance(value, bool) and -1e15 < value < 1e15
 
 
 def _said(well: bool, sentence: str, status: int) -> Response:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import logging
 import threading
 from collections.abc import Callable
 from contextlib import closing
@@ -24,6 +25,9 @@ if TYPE_CHECKING:  # what listens and compares is loaded with the first test
 
     Listen = Callable[[Station, str | None], SampleSource]
 
+log = logging.getLogger(__name__)
+
+MOST_WAITING = 100
 LEAVE_S = 5.0
 """How long the end waits for the thread; relays rest within two seconds."""
 
@@ -53,7 +57,7 @@ class AbTest:
         self, station: Station, data: Path, clock: Clock | None = None, listen: Listen | None = None
     ) -> None:
         self._station, self._data = station, data
-        self._clock = clock or SystemClock()
+        self.clock = clock or SystemClock()
         self._listen = listen
         self._lock = threading.Lock()
         self._thread: threading.Thread | None = None
@@ -84,8 +88,14 @@ class AbTest:
         """A button; False where no test is running."""
         if not self.running:
             return False
-        self._pressed.put((key, self._clock.monotonic()))
+        if self.waiting < MOST_WAITING:  # nobody presses faster than it is heard
+            self._pressed.put((key, self.clock.monotonic()))
         return True
+
+    @property
+    def waiting(self) -> int:
+        """Buttons pressed that the test has not heard of yet."""
+        return self._pressed.qsize()
 
     def end(self) -> None:
         """Stop a test that is running and wait until relays rest."""
@@ -112,6 +122,9 @@ class AbTest:
             self._sentence = with_buttons(str(told))
         except OSError as refusal:
             self._sentence = f"This computer does not allow it: {refusal.strerror}."
+        except Exception:  # a person waits for an answer, and a defect is no reason to leave them without
+            log.exception("an A/B test met a defect")
+            self._sentence = "The program met a defect of its own; its log says more. Nothing is claimed."
         finally:
             self._thread = None
             self.version += 1
@@ -123,14 +136,14 @@ class AbTest:
         station, place = self._station, self._station.station
         settings, by_hand = station.analysis, wanted.by_hand or station.switch.by_hand
         asked = asked_of(
-            self._clock.now(), wanted.minutes, by_hand, wanted.hz, settings.confidence, settings.worthwhile_db
+            self.clock.now(), wanted.minutes, by_hand, wanted.hz, settings.confidence, settings.worthwhile_db
         )
         listen = self._listen or sound_of
         with (
             closing(listen(station, wanted.sound)) as source,
             Store(self._data, place.name, place.longitude) as store,
         ):
-            pressed, clock = self._pressed, self._clock
+            pressed, clock = self._pressed, self.clock
             return attended_at(station, store, source, asked, pressed, clock, self._stop, self._told)
 
     def _told(self, view: View) -> None:

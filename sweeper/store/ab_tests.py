@@ -3,12 +3,11 @@
 from pathlib import Path
 
 from drivers.ordinary_files import content_of
-from sweeper.outside import MOST_JSON_BYTES
 from sweeper.store.errors import StoreError
 from sweeper.store.files import folder_name, make_folder, write_new
 
-MOST = 500
-"""As many as are read back, the latest."""
+MOST, MOST_BYTES = 500, 200_000
+"""As many as are read back, the latest, and how long one may be: a result has some kilobytes."""
 
 
 def keep_ab_test(folder: Path, station_name: str, at: str, text: str) -> Path:
@@ -38,7 +37,7 @@ def kept_ab_tests(station_folder: Path) -> tuple[str, ...]:
         return ()
     for file in files:
         try:
-            found.append(content_of(file, MOST_JSON_BYTES).decode("utf-8"))
+            found.append(content_of(file, MOST_BYTES).decode("utf-8"))
         except (OSError, ValueError):
             continue
     return tuple(found)

@@ -23,6 +23,12 @@ class Unclear:
     headers: tuple[str, ...] = ()
 
 
+class DiskError(StoreError):
+    """The disk, its permissions or the folder stand in the way: nothing can be stored until somebody sees to it."""
+
+    hand = "disk"
+
+
 class BadRows(WrongInput):
     """A file of readings that is refused whole, with every bad line named; `unclear`: what might be asked about it."""
 

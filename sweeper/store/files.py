@@ -12,7 +12,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
 
-from sweeper.store.errors import StoreError
+from sweeper.store.errors import DiskError, StoreError
 
 try:
     import fcntl
@@ -34,7 +34,7 @@ _MENDS = {
 
 @contextmanager
 def told(doing: str, file: Path) -> Iterator[None]:
-    """Turn an OSError into a `StoreError` that says what cannot be done to which file, and what to do."""
+    """Turn an OSError into a `DiskError` that says what cannot be done to which file, and what to do."""
     try:
         yield
     except BrokenPipeError:
@@ -44,7 +44,7 @@ def told(doing: str, file: Path) -> Iterator[None]:
         in_text = re.search(r"os error (\d+)", str(error))
         number = error.errno or (int(in_text[1]) if in_text else 0)
         why = _MENDS.get(number) or (f"{os.strerror(number)}." if number else f"{error}.")
-        raise StoreError(f"{file}: cannot {doing}: {why}") from error
+        raise DiskError(f"{file}: cannot {doing}: {why}") from error
 
 
 NOT_THROUGH_A_LINK = getattr(os, "O_NOFOLLOW", 0) | getattr(os, "O_CLOEXEC", 0) | getattr(os, "O_NONBLOCK", 0)

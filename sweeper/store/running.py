@@ -14,7 +14,7 @@ from typing import Any, get_args
 from sweeper.outside import json_of
 from sweeper.store import running_spectra
 from sweeper.store.days import day_of
-from sweeper.store.errors import StoreError
+from sweeper.store.errors import DiskError, StoreError
 from sweeper.store.files import told
 from sweeper.store.frames import empty, problem_of, schema
 from sweeper.store.records import LONGEST_VALUE, Note
@@ -408,6 +408,9 @@ def _as_stored(file: Path) -> Iterator[None]:
         raise Damaged(file) from error
 
 
+DISK = (sqlite3.SQLITE_FULL, sqlite3.SQLITE_READONLY, sqlite3.SQLITE_CANTOPEN, sqlite3.SQLITE_IOERR)
+
+
 @contextmanager
 def _told(file: Path) -> Iterator[None]:
     """Turn SQLite's errors into ours."""
@@ -431,4 +434,5 @@ def _told(file: Path) -> Iterator[None]:
                 sqlite3.SQLITE_IOERR: "the disk reports an error, or is full. Free some space, or look after the disk.",
                 sqlite3.SQLITE_BUSY: "another program holds it for longer than 30 s. Close that program.",
             }.get(code, f"{error}.")
-            raise StoreError(f"{file}: cannot use it: {why}") from error
+            kind = DiskError if code in DISK else StoreError
+            raise kind(f"{file}: cannot use it: {why}") from error

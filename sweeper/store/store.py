@@ -18,7 +18,7 @@ from sweeper.store import spectra as finished_spectra
 from sweeper.store.apart import written_apart
 from sweeper.store.day_files import DayFiles
 from sweeper.store.days import day_of
-from sweeper.store.errors import StoreError
+from sweeper.store.errors import DiskError, StoreError
 from sweeper.store.files import folder_name, make_folder, set_aside
 from sweeper.store.frames import empty, without_passes_of
 from sweeper.store.lock import take_lock
@@ -98,7 +98,7 @@ class Store:
             if self._read_only or (self._place is not None and moved(self._place) is None):
                 return
             if not self.folder.is_dir():
-                raise StoreError(
+                raise DiskError(
                     f"{self.folder}: the data folder is gone, so nothing can be stored. Put it back where it was, or "
                     "stop this program, which writes into no other."
                 )
@@ -376,7 +376,7 @@ class Store:
     def _still_there(self) -> None:
         gone = moved(self._place) if self._place is not None else self.folder
         if gone is not None:
-            raise StoreError(
+            raise DiskError(
                 f"{gone}: this is no longer the file that was opened here, so nothing counts as stored. Was the data "
                 "folder deleted, replaced or unmounted? Put it back."
             )
@@ -399,7 +399,7 @@ class Store:
             if self._running is not None:
                 return self._use(doing)
             if self._place is None:
-                raise StoreError(f"{self.folder}: the data folder is gone or another program has it.")
+                raise DiskError(f"{self.folder}: the data folder is gone or another program has it.")
             if not self._file.exists():
                 return absent
             try:

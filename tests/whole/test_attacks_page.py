@@ -59,7 +59,21 @@ NAMES = [*OWN, b"cookie", b"content-length", b"content-type"]
 @settings(max_examples=200, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(
     st.sampled_from(["GET", "POST", "HEAD", "PUT"]),
-    st.sampled_from(["/", "/now", "/note", "/pause", "/enter", "/report", "/page.css", "/nowhere"])
+    st.sampled_from(
+        [
+            "/",
+            "/now",
+            "/note",
+            "/pause",
+            "/enter",
+            "/report",
+            "/page.css",
+            "/nowhere",
+            "/ab",
+            "/ab/press",
+            "/ab/now",
+        ]
+    )
     | st.text(),
     st.dictionaries(st.sampled_from(NAMES), st.binary(max_size=60), max_size=3),
     st.binary(max_size=300) | st.text().map(lambda text: json.dumps({"text": text}).encode()),
@@ -71,6 +85,13 @@ NAMES = [*OWN, b"cookie", b"content-length", b"content-type"]
 @example("POST", "/note", {}, b'{"text": "\\ud800"}')
 @example("POST", "/note", {}, b'{"text": "a\\u0000b"}')
 @example("POST", "/note", {b"content-length": "²".encode("latin-1")}, b"{}")
+@example("POST", "/ab/begin", {}, b'{"hz": 1' + b"0" * 400 + b"}")
+@example("POST", "/ab/begin", {}, b'{"minutes": 1' + b"0" * 4000 + b"}")
+@example("POST", "/ab/begin", {}, b'{"sound": "\\u0000"}')
+@example("POST", "/ab/begin", {}, b'{"sound": "\\ud800"}')
+@example("POST", "/ab/begin", {}, b"[" * 16_000)
+@example("POST", "/ab/press", {}, b'{"key": {"a": []}}')
+@example("POST", "/ab/press", {}, b'"key"')
 @example("POST", "/enter", {b"cookie": b"sweeper-token=\xff"}, b"token=%ff%00")
 def test_whatever_is_sent_is_no_fault_of_the_server(
     tmp_path: Path, method: str, path: str, changes: dict[bytes, bytes], body: bytes

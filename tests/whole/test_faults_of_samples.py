@@ -17,6 +17,7 @@ from sweeper.station import load
 from sweeper.store import Store
 from sweeper.words import PassRecord
 from tests.drivers.receivers.test_iq import RATE_HZ, NetworkBox, box, soapy
+from tests.whole.faulty_station import TUNINGS
 
 __all__ = ["box", "soapy"]
 pytestmark = pytest.mark.wires
@@ -87,8 +88,8 @@ FAULTS: dict[str, Callable[[NetworkBox], None]] = {
     "absurd": lambda box: setattr(box, "bent", lambda samples: np.full_like(samples, 1e30)),
     "endless": lambda box: setattr(box, "bent", lambda samples: np.full_like(samples, np.inf)),
 }
-MOMENTS = {"before the pass": 0, "first tuning": 1, "in the stage": 4, "last tuning": 8}
-"""The nth tuning of a pass; each of two channels is tuned to for bypass, stage, stage, bypass."""
+MOMENTS = {"before the pass": 0, "first tuning": 1, "in the stage": 4, "last tuning": TUNINGS}
+"""The nth tuning of a pass."""
 
 
 def mend(box: NetworkBox) -> None:

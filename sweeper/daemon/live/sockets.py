@@ -30,7 +30,7 @@ from sweeper.daemon.run.states import Doing
 from sweeper.errors import UserFacingError
 from sweeper.station.running import Live as LiveSection
 from sweeper.store import Store, StoreError
-from sweeper.words import PassRecord, Reading, Visit
+from sweeper.words import Hand, PassRecord, Reading, Visit
 
 LARGEST_REQUEST = 16 * 1024
 """Bytes; a note of 2000 characters fits thrice. A peer that sends more is hung up on."""
@@ -122,7 +122,7 @@ class Live(Observer):
         self._become(doing=doing, because=because, next_pass=next_pass, since=since)
         self._send(self.state)
 
-    def trouble(self, sentence: str) -> None:
+    def trouble(self, sentence: str, hand: Hand = "") -> None:
         self._become(trouble=sentence)
         self._send(self.state)
 

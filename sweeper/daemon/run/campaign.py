@@ -4,6 +4,7 @@ The rig is opened for each pass and let go after it, so that between passes the 
 listens, and a cable that comes back is simply there at the next pass. When passes are due is `unattended`'s.
 """
 
+import errno
 import logging
 from collections import Counter
 from collections.abc import Callable, Collection, Iterable, Iterator
@@ -25,7 +26,7 @@ from sweeper.engine import measure_pass
 from sweeper.plan import one_pass
 from sweeper.station import Station
 from sweeper.store import Store, StoreError
-from sweeper.words import Outcome, PassRecord, Visit
+from sweeper.words import Hand, Outcome, PassRecord, Visit
 
 log = logging.getLogger(__name__)
 
@@ -88,13 +89,13 @@ class Campaign:
         try:
             self.store.stand_by()
         except StoreError as gone:
-            return self.account("failed", str(gone), None, started)
-        if self.recording.write() is not None:
-            return self.account("failed", "the pass before cannot be stored yet", None, started)
+            return self.account("failed", str(gone), None, started, gone.hand)
+        if (refused := self.recording.write()) is not None:
+            return self.account("failed", "the pass before cannot be stored yet", None, started, refused.hand)
         if not self.settled:
             faults = self.settle()
             if faults:
-                return self.account(_outcome(faults[0]), str(faults[0]), None, started)
+                return self.account(_outcome(faults[0]), str(faults[0]), None, started, hand_of(faults[0]))
         number = self._number()
         try:
             with self._in_hand(), hold_rig(self.store.folder), open_rig(self.station) as rig:
@@ -117,11 +118,11 @@ class Campaign:
                 finally:
                     self._wore(switch.moves)
         except RigError as fault:
-            return self.account(_outcome(fault), str(fault), number, started)
+            return self.account(_outcome(fault), str(fault), number, started, hand_of(fault))
         except StoreError as full:
-            return self.account("failed", str(full), number, started)
+            return self.account("failed", str(full), number, started, full.hand)
         except OSError as fault:
-            return self.account("failed", str(_of_computer(fault)), number, started)
+            return self.account("failed", str(_of_computer(fault)), number, started, hand_of(fault))
         self._numbered = number
         self.settled = not record.left_over
         if record.outcome == "skipped" and not self.orders.wake.is_set():
@@ -142,12 +143,23 @@ class Campaign:
         return one_pass(self.station, number, self._bands_due())
 
     def account(
-        self, outcome: Outcome, because: str, number: int | None = None, started: datetime | None = None
+        self,
+        outcome: Outcome,
+        because: str,
+        number: int | None = None,
+        started: datetime | None = None,
+        hand: Hand = "",
     ) -> PassRecord:
         """Write down a pass that did not come about, and why."""
         now = self.clock.now()
         record = PassRecord(
-            number if number is not None else self._number(), started or now, now, outcome, because, 0
+            number if number is not None else self._number(),
+            started or now,
+            now,
+            outcome,
+            because,
+            0,
+            hand=hand,
         )
         self._numbered = record.number
         self.recording.finished(record, ())
@@ -159,21 +171,21 @@ class Campaign:
         with bounded(stop=self.orders.wake):
             return self.receiver_idle.somebody_there()
 
-    def exercise(self) -> str:
-        """Move relays that stood idle for a day, unless somebody needs the station; what went wrong, or empty."""
+    def exercise(self) -> None:
+        """Move relays that stood idle for a day, unless somebody needs the station; what goes wrong is told."""
         if not self.station.switch.exercise or not self.settled:
-            return ""
+            return
         now = self.clock.now()
         if now < self._exercise_from:
-            return ""
+            return
         idle = relay_life.idle_relays(self.station, self.life, now)
         self._exercise_from = now + (EXERCISE_AGAIN if idle else EXERCISE_LOOK)
         if not idle:
-            return ""
+            return
         try:
             with self._in_hand(), hold_rig(self.store.folder), open_rig(self.station) as rig:
                 if rig.receiver.is_transmitting():
-                    return ""
+                    return
                 switch = relay_life.CountedSwitch(rig.switch, self.station)
                 try:
                     relay_life.exercise(self.station, switch)
@@ -183,12 +195,10 @@ class Campaign:
                 finally:
                     self._wore(switch.moves)
         except (InUse, Transmitting, CalledOff):
-            return ""
-        except OSError as fault:
-            return f"The daily exercise of the relays did not succeed. {_of_computer(fault)}"
-        except RigError as fault:
-            return f"The daily exercise of the relays did not succeed. {fault}"
-        return ""
+            return
+        except (OSError, RigError) as fault:
+            why = _of_computer(fault) if isinstance(fault, OSError) else fault
+            self.observer.trouble(f"The daily exercise of the relays did not succeed. {why}", hand_of(fault))
 
     def finish_days(self) -> bool:
         """Turn days that are over into files, a few at a time; whether none is left for now.
@@ -201,7 +211,7 @@ class Campaign:
             )
             return len(finished) < DAYS_AT_ONCE
         except StoreError as full:
-            self.observer.trouble(str(full))
+            self.observer.trouble(str(full), full.hand)
         except Exception as defect:
             # Whatever a library may find wrong with this computer, the readings are safe and are read where they
             # are; a night not measured would be lost for good.
@@ -292,6 +302,17 @@ def _of_computer(fault: OSError) -> RigError:
     """What this computer refuses (descriptors, memory for a thread, a disk) ends a pass, not the program."""
     what = fault.strerror or str(fault)
     return RigError("computer", f"{what}{f' ({fault.filename})' if fault.filename else ''}.")
+
+
+def hand_of(fault: RigError | OSError) -> Hand:
+    """What needs a hand after this fault."""
+    if isinstance(fault, OSError):
+        return "disk" if fault.errno in DISK else ""
+    return fault.hand
+
+
+DISK = (errno.ENOSPC, errno.EDQUOT, errno.EROFS, errno.EIO, errno.EFBIG)
+"""What the system says where a disk takes nothing."""
 
 
 def _outcome(fault: RigError) -> Outcome:

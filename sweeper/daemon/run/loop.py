@@ -167,7 +167,7 @@ class _Loop(ABC):
         try:
             return self.campaign.attempt()
         except StoreError as broken:
-            self.campaign.observer.trouble(str(broken))
+            self.campaign.observer.trouble(str(broken), broken.hand)
             return None
 
     def _heed(self) -> None:
@@ -178,7 +178,7 @@ class _Loop(ABC):
             try:
                 self.campaign.store.remember(PAUSED, self._kept_pause)
             except StoreError as full:
-                self.campaign.observer.trouble(str(full))
+                self.campaign.observer.trouble(str(full), full.hand)
 
     def _housekeeping(self) -> None:
         """What is due between passes: left-overs, unwritten passes, the day before, idle contacts."""
@@ -194,14 +194,12 @@ class _Loop(ABC):
         upcoming = self.upcoming()
         left_alone = self.orders.paused or campaign.receiver_idle.quiet
         if not left_alone and (upcoming is None or upcoming - now > EXERCISE_MARGIN):
-            trouble = campaign.exercise()
-            if trouble:
-                campaign.observer.trouble(trouble)
+            campaign.exercise()
 
     def _settle(self) -> None:
         for fault in self.campaign.settle():
             if self.tell_faults:
-                self.campaign.observer.trouble(str(fault))
+                self.campaign.observer.trouble(str(fault), fault.hand)
 
     def _settle_again(self) -> None:
         """What a pass could not restore is tried again, soon and then less often."""

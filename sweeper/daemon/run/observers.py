@@ -9,7 +9,7 @@ from collections.abc import Callable, Sequence
 from datetime import datetime
 
 from sweeper.daemon.run.states import Doing
-from sweeper.words import PassRecord, Reading, Visit
+from sweeper.words import Hand, PassRecord, Reading, Visit
 
 log = logging.getLogger(__name__)
 
@@ -32,8 +32,8 @@ class Observer:
     def finished(self, record: PassRecord, readings: Sequence[Reading]) -> None:
         """A pass is over, and the store has it."""
 
-    def trouble(self, sentence: str) -> None:
-        """Something that a person should know and that belongs to no pass."""
+    def trouble(self, sentence: str, hand: Hand = "") -> None:
+        """Something that a person should know and that belongs to no pass; `hand`: what needs theirs."""
 
 
 class Observers(Observer):
@@ -61,8 +61,8 @@ class Observers(Observer):
     def finished(self, record: PassRecord, readings: Sequence[Reading]) -> None:
         self._tell(lambda observer: observer.finished(record, readings))
 
-    def trouble(self, sentence: str) -> None:
-        self._tell(lambda observer: observer.trouble(sentence))
+    def trouble(self, sentence: str, hand: Hand = "") -> None:
+        self._tell(lambda observer: observer.trouble(sentence, hand))
 
     def _tell(self, call: Callable[[Observer], None]) -> None:
         for observer in tuple(self._observers):

@@ -46,7 +46,7 @@ class Recording:
             clear_in_flight(self._store)
         except StoreError as full:
             # It stays remembered, so it is put back once more than needed, with the dial left alone if turned.
-            self._observer.trouble(str(full))
+            self._observer.trouble(str(full), full.hand)
 
     def write(self) -> StoreError | None:
         """Offer what is unwritten to the store; what it said if it still refuses."""
@@ -61,7 +61,8 @@ class Recording:
                 self._refused = True
                 self._observer.trouble(
                     f"Pass {record.number} cannot be stored yet and is kept in memory; "
-                    f"nothing is measured until it is. {full}"
+                    f"nothing is measured until it is. {full}",
+                    full.hand,
                 )
                 return full
             del self.unwritten[0]

@@ -15,7 +15,7 @@ from datetime import datetime
 from sweeper.daemon.run.observers import Observer
 from sweeper.daemon.run.states import Doing
 from sweeper.printable import printable
-from sweeper.words import PassRecord, Reading
+from sweeper.words import Hand, PassRecord, Reading
 
 JOURNAL = "/run/systemd/journal/socket"
 
@@ -61,7 +61,7 @@ class Log(Observer):
         if doing != "measuring":
             self._last_doing = news
 
-    def trouble(self, sentence: str) -> None:
+    def trouble(self, sentence: str, hand: Hand = "") -> None:
         if sentence != self._last_trouble:
             self._last_trouble = sentence
             self._write(ERROR, sentence, {})

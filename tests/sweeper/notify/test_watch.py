@@ -6,7 +6,7 @@ import pytest
 
 from sweeper.clock import JumpingClock
 from sweeper.notify import Message, Watch
-from sweeper.words import PassRecord
+from sweeper.words import Hand, PassRecord
 
 EVENING = datetime(2026, 11, 1, 16, tzinfo=UTC)
 NIGHT = date(2026, 11, 1)
@@ -22,11 +22,14 @@ class Station:
         self.watch = Watch(self.clock, 8.1, self.sent.append, **terms)  # type: ignore[arg-type]
         self.number = 0
 
-    def a_pass(self, outcome: str = "done", because: str = "", left_over: tuple[str, ...] = ()) -> None:
+    def a_pass(
+        self, outcome: str = "done", because: str = "", left_over: tuple[str, ...] = (), hand: Hand = ""
+    ) -> None:
         self.number += 1
         began = self.clock.now()
         self.clock.sleep(60)
-        record = PassRecord(self.number, began, self.clock.now(), outcome, because, 4, left_over)  # type: ignore[arg-type]
+        now = self.clock.now()
+        record = PassRecord(self.number, began, now, outcome, because, 4, left_over, hand=hand)  # type: ignore[arg-type]
         self.watch.finished(record, ())
 
     def waits(self, hours: float = 0.15) -> None:
@@ -89,23 +92,18 @@ def test_nothing_is_told_of_a_night_without_a_pass() -> None:
 )
 def test_each_kind_can_be_left_out(terms: dict[str, bool], told: list[str]) -> None:
     station = Station(**terms)
-    station.a_pass("failed", STUCK)
+    station.a_pass("failed", STUCK, hand="relay")
     station.night()
     assert [each.kind for each in station.sent] == told
 
 
-@pytest.mark.parametrize(
-    "because",
-    [
-        STUCK,
-        "/data/today.sqlite: cannot write it: the disk is full. Free some space.",
-        "the disk is read-only.",
-    ],
-)
-def test_a_relay_that_sticks_and_a_disk_that_is_full_are_told_at_once_and_once(because: str) -> None:
+@pytest.mark.parametrize(("because", "hand"), [(STUCK, "relay"), ("it takes nothing", "disk")])
+def test_a_relay_that_sticks_and_a_disk_that_is_full_are_told_at_once_and_once(
+    because: str, hand: Hand
+) -> None:
     station = Station()
     for _ in range(4):
-        station.a_pass("failed", because)
+        station.a_pass("failed", because, hand=hand)
         station.waits()
     assert station.at_once == [f"Pass 1 failed: {because}"]
 
@@ -119,8 +117,9 @@ def test_relays_that_could_not_be_put_to_rest_are_told() -> None:
 def test_troubles_that_need_no_hand_are_not_told() -> None:
     station = Station()
     station.watch.trouble("The clock was stepped by +3 s; the schedule goes by the new time.")
-    station.watch.trouble("Finished days stay in the database for now: the disk is full.")
-    assert station.at_once == ["Finished days stay in the database for now: the disk is full."]
+    station.watch.trouble("A disk, a relay and what was told to be are only words in a name of a band.")
+    station.watch.trouble("Finished days stay in the database for now.", "disk")
+    assert station.at_once == ["Finished days stay in the database for now."]
 
 
 def test_an_hour_without_a_reading_is_told_with_the_reason() -> None:
@@ -164,5 +163,5 @@ def test_no_reading_is_missed_while_a_person_uses_the_receiver_paused_it_or_no_p
 def test_a_fault_that_changes_its_words_does_not_fill_a_phone() -> None:
     station = Station()
     for nth in range(40):
-        station.a_pass("failed", f"relay {'x' * nth} was told to be on and reads off.")
+        station.a_pass("failed", f"relay {'x' * nth} was told to be on and reads off.", hand="relay")
     assert len(station.at_once) == 5

@@ -1,25 +1,31 @@
 """The page of an A/B test: its buttons are guarded, one test runs at a time, and its end leaves relays at rest."""
 
+import asyncio
 import json
 import re
+import threading
 import time
 from collections.abc import Callable
 from pathlib import Path
 
+import httpx
 import pytest
 
+from drivers.config_files import station_file
 from drivers.errors import Unsupported
 from sweeper.attended import advice
 from sweeper.attended.by_hand import CONTRADICT
 from sweeper.page.ab_routes import wanted_of
 from sweeper.page.ab_test import AbTest, Wanted, with_buttons
+from sweeper.page.app import live_page
 from sweeper.page.guard import WORD_HEADER, Door
+from sweeper.station import load
 from sweeper.store import kept_ab_tests
 from sweeper.words import ANTENNA_BYPASS
 from tests.sweeper.attended.on_air_now import PlantedSound
 from tests.sweeper.attended.test_at_station import as_found, sounding
 from tests.sweeper.daemon.conftest import Outpost, outpost
-from tests.sweeper.page.test_guard import asked, own
+from tests.sweeper.page.test_guard import HERE, asked, own
 
 __all__ = ["outpost"]
 DEADLINE_S = 60
@@ -69,6 +75,9 @@ def test_the_page_and_what_it_needs_are_there(tmp_path: Path) -> None:
         "[]",
         "no",
         '{"hz": NaN}',
+        '{"hz": 1' + "0" * 400 + "}",
+        '{"minutes": 1' + "0" * 400 + "}",
+        '{"minutes": -1e400}',
     ],
 )
 def test_what_is_no_test_is_refused_in_words(body: str, tmp_path: Path) -> None:
@@ -135,3 +144,56 @@ def test_nobody_at_a_page_is_told_to_press_a_key() -> None:
         told = with_buttons(sentence)
         assert not re.search(r"space bar|press L\b|press q\b", told)
         assert "the button" in told or "press Load" in told
+
+
+def test_a_defect_of_the_program_is_told_and_leaves_the_page_ready(outpost: Outpost) -> None:
+    def breaks(*_: object) -> PlantedSound:
+        raise ZeroDivisionError
+
+    outpost.store.close()
+    test = AbTest(outpost.station, outpost.store.folder.parent, outpost.clock, breaks)
+    assert test.begin(Wanted())
+    until(lambda: not test.running)
+    assert "a defect of its own" in test.seen()["sentence"]
+    assert test.begin(Wanted())
+    until(lambda: not test.running)
+
+
+def test_buttons_pressed_by_the_thousand_do_not_pile_up(outpost: Outpost) -> None:
+    held = threading.Event()
+
+    def waits(*_: object) -> PlantedSound:
+        held.wait(DEADLINE_S)
+        raise Unsupported("sound", "there is none.")
+
+    outpost.store.close()
+    test = AbTest(outpost.station, outpost.store.folder.parent, outpost.clock, waits)
+    test.begin(Wanted())
+    assert all(test.press("switched") for _ in range(5000))
+    assert test.waiting <= 100
+    held.set()
+    until(lambda: not test.running)
+
+
+def test_looking_at_the_page_starts_one_program_at_a_time(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    going: list[int] = []
+    most: list[int] = []
+
+    def inputs() -> list[tuple[str, str]]:
+        going.append(1)
+        most.append(len(going))
+        time.sleep(0.02)
+        going.pop()
+        return [("a", "A")]
+
+    monkeypatch.setattr("sweeper.page.ab_routes._inputs", inputs)
+    app = live_page(load(station_file("saltmarsh")), tmp_path, Door(None))
+
+    async def go() -> list[httpx.Response]:
+        async with httpx.AsyncClient(transport=httpx.ASGITransport(app), base_url=HERE) as client:
+            return await asyncio.gather(*(client.get("/ab") for _ in range(20)))
+
+    assert all("A" in each.text for each in asyncio.run(go()))
+    assert set(most) == {1}

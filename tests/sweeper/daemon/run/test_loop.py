@@ -36,7 +36,7 @@ class At(Observer):
         if not self.said or self.said[-1] != (doing, because):
             self.said.append((doing, because))
 
-    def trouble(self, sentence: str) -> None:
+    def trouble(self, sentence: str, hand: str = "") -> None:
         self.troubles.append(sentence)
 
     @property
