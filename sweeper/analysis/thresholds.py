@@ -45,8 +45,8 @@ EDGE_S = 0.7
 """Readings this near to a change of route share the fade: the fastest fades of short waves last for a second or so."""
 EDGE_GAP_S = 2.0
 """What a relay, its settling and the wires may take between the readings of an edge; later they are visits apart."""
-LAG_SE = 3.3
-"""Standard errors between edges to the stage and edges back, from which on the meter lags behind the relay..."""
+LAG_CHANCE = 1e-3
+"""Chance at which edges to the stage and edges back are said to differ, a band: the meter lags behind the relay..."""
 LAG_DB = 0.5
 """... where it is more than this: a quarter of a decibel of the gain, and what is less is borne by the error."""
 EMPTY_PASSES = 4

@@ -15,6 +15,10 @@ CONFIDENCE = 0.95
 STAGES = ((15.0, 3.0), (20.0, 2.0), (10.0, 4.5), (-3.0, 3.0), (-8.0, 8.0))
 """Gain and noise figure, dB: three amplifiers, a filter that loses 3 dB, an attenuator (a passive one's are equal)."""
 
+EDGES = (None, 0, 1)
+WITH_EDGES = {None: "none", 0: "between paths", 1: "of their own"}
+"""Carriers that get changes of route of their own in a pass while the dial stays, beside those between the paths."""
+
 
 @dataclass(frozen=True)
 class Planned:
@@ -92,11 +96,13 @@ def _main(number: int, seed: int) -> Planned:
     meter = ("1 dB", "fine", "1 dB with floor")[int(rng.integers(3))]
     mishaps = ("few", "many")[int(rng.integers(2))]
     bands = amplified_bands(rng, 3, stage, carrier_over_noise_db=(25.0,) if "carriers" in gain_by else ())
+    edges = EDGES[number // 2 % len(EDGES)] if "carriers" in gain_by else None
     course = Course(
         bands,
         nights=nights,
         hours=HOURS,
         night_sd_db=night_sd,
+        edges=edges,
         shared_by_bands=float(rng.uniform(0.0, 1.0)),
         load_every=4 if "load" in gain_by else 0,
         step_db=0.1 if meter == "fine" else 1.0,
@@ -113,6 +119,7 @@ def _main(number: int, seed: int) -> Planned:
         "meter": meter,
         "mishaps": mishaps,
         "stage": f"{stage[0]:+g} dB",
+        **({"edges": WITH_EDGES[edges]} if "carriers" in gain_by else {}),
     }
     compared = "carriers" in gain_by and number % 3 == 0
     return Planned("main", stratum, course, seed * 100_003 + number, compared)

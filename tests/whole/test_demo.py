@@ -105,7 +105,7 @@ def test_the_scenario_has_something_of_everything(demo: Path) -> None:
     by_band = {band["band"]: {period["verdict"] for period in band["periods"]} for band in findings["bands"]}
     assert any("stage" in verdicts for verdicts in by_band.values())
     assert any(verdicts == {"either"} for verdicts in by_band.values())
-    assert any(verdicts == {"undecided"} for verdicts in by_band.values())
+    assert any("undecided" in verdicts for verdicts in by_band.values())
     overloaded = {band for band, period in cells(demo) if "overload" in period["flags"]}
     world = saltmarsh(seed=1)
     assert overloaded == {

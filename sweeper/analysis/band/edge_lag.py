@@ -6,9 +6,10 @@ from it comes out too small. The mean over both ways is then off by half of what
 
 import numpy as np
 import polars as pl
+from scipy.special import stdtrit
 
 from sweeper.analysis.statistics.estimates import Estimate
-from sweeper.analysis.thresholds import LAG_DB, LAG_SE
+from sweeper.analysis.thresholds import LAG_CHANCE, LAG_DB
 
 
 def lag_of(rows: pl.DataFrame) -> Estimate | None:
@@ -20,12 +21,16 @@ def lag_of(rows: pl.DataFrame) -> Estimate | None:
         rows[name].cast(pl.Float64).to_numpy() for name in ("edge_lag_db", "edge_lag_se_db", "edge_passes")
     )
     share = weight / weight.sum()
-    return Estimate(float(share @ lag), float(np.sqrt(share**2 @ se**2)), float(max(weight.sum() - 1, 1)))
+    dof = float(max(weight.sum() - len(weight), 1))
+    return Estimate(float(share @ lag), float(np.sqrt(share**2 @ se**2)), dof)
 
 
 def lags(lag: Estimate | None) -> bool:
     """Whether the two ways differ by more than chance and by what matters."""
-    return lag is not None and abs(lag.value) > max(LAG_DB, LAG_SE * lag.se)
+    if lag is None:
+        return False
+    sure = -float(stdtrit(lag.dof, LAG_CHANCE / 2)) * lag.se
+    return abs(lag.value) > max(LAG_DB, sure)
 
 
 def borne_db(lag: Estimate | None) -> float:
