@@ -127,6 +127,7 @@ class TcpSamples:
             (0,) if begun_with_gap else (),
             lost,
             wire.clipped_share(pairs),
+            wire.STEP_NOISE,
         )
         if lost:
             arrivals.forget()

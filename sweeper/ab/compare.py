@@ -11,14 +11,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sweeper.ab.gathered import Gathered, gather
-from sweeper.ab.intervals import FEWEST_BLOCKS, mean_interval, t_limit
 from sweeper.ab.judging import has_left, is_unsteady, odd_ones, own_lines, verdict_of
-from sweeper.ab.overload import NewLines
-from sweeper.ab.pooled import DB, Both, block_length, interval, pool
+from sweeper.ab.noise_change import noise_change, unlike
+from sweeper.ab.overload import new_lines
+from sweeper.ab.pooled import DB, Both, interval, pool
 from sweeper.ab.reason import reason_of
 from sweeper.ab.result import ABResult, CarrierChange, Picture, Switched
 from sweeper.ab.rise import rise_and_cap
-from sweeper.ab.sides import Learned, NoNoise, edges, learn
+from sweeper.ab.sides import Learned, NoNoise, learn
 from sweeper.ab.steadiness import gain_of
 from sweeper.analysis import Interval
 from sweeper.spectra.carriers import Signal
@@ -29,13 +29,11 @@ Floats = NDArray[np.float64]
 Mask = NDArray[np.bool_]
 
 FLAGS = (
-    "overload", "agc", "gain-unknown", "carrier-left", "odd-signal", "occupied", "birdie", "leakage", "image",
-    "clipped",
+    "overload", "in-step", "agc", "gain-unknown", "carrier-left", "odd-signal", "occupied", "birdie", "leakage",
+    "image", "clipped",
 )  # fmt: skip
 """All that this may say of a recording, in the order in which it is told."""
-WITHHOLDING = frozenset({"overload", "occupied"})
-NOISE_FLOOR_DB = 0.02
-"""What a common choice of noise bins may be off by in one route and not in the other, in quadrature."""
+WITHHOLDING = frozenset({"overload", "in-step", "occupied"})
 FEWEST_KEPT = 0.2
 """Share of the usable bins that noise has to fill to be taken for noise."""
 WITNESS_DB = 1.0
@@ -44,8 +42,6 @@ CLEAR = 4.0
 """S/N in a bin, linear (6 dB), from which a signal is counted. What stands lower may be the ripple of the receiver's
 filter, and noise taken for a signal says that nothing changes, with great confidence."""
 REFERENCE_HZ = 2400.0
-MOST_POSSIBLE_DB = 20.0
-"""S/N change taken as possible when new lines are looked for, at most; 10 dB where no signal tells."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,17 +80,21 @@ def compare(sequence: Iterable[Labelled], terms: Terms | None = None) -> ABResul
     told = _sorted_out(learned, gathered, changes)
     occupied = _is_occupied(learned)
     once, watched = (_change(both.of(told.counted), terms, watched=after) for after in (False, True))
+    only_in, only_out = new_lines(sequence, learned, None if occupied else once)
+    if occupied or (only_in and only_out):
+        once = watched = None
     shown = watched if terms.watched else once
-    if occupied:
-        once = watched = shown = None
     state = _gain_state(gathered, terms)
-    constant = state == "constant" and not occupied
-    noise_change = (
-        _noise_change(np.log(gathered.noise_stage / gathered.noise_bypass), terms) if constant else None
+    constant = state == "constant" and not occupied and not (only_in and only_out)
+    noise = (
+        noise_change(np.log(gathered.noise_stage / gathered.noise_bypass), unlike(learned), terms.confidence)
+        if constant
+        else None
     )
     rise, cap = rise_and_cap(gathered, terms.confidence) if constant else (None, None)
     flags = told.flags | {
-        "overload": bool(_new_lines(sequence, learned, once)),
+        "overload": only_in and not only_out,
+        "in-step": only_in and only_out,
         "agc": state == "follows",
         "gain-unknown": state == "unknown",
         "occupied": occupied,
@@ -112,7 +112,7 @@ def compare(sequence: Iterable[Labelled], terms: Terms | None = None) -> ABResul
         confidence=terms.confidence,
         worthwhile_db=terms.worthwhile_db,
         switched=terms.switched,
-        noise_change_db=noise_change,
+        noise_change_db=noise,
         gain_db=_gain(gathered, told.counted, terms) if constant else None,
         noise_rise_db=rise,
         snr_change_db=shown,
@@ -200,23 +200,6 @@ def _gain(gathered: Gathered, counted: Mask, terms: Terms) -> Interval | None:
     return None if found is None else Interval(found.value + shift, found.low + shift, found.high + shift)
 
 
-def _noise_change(steps: Floats, terms: Terms) -> Interval | None:
-    """Mean over the edges of ln(noise in ÷ out), those far out left aside (a burst on one side), by blocks.
-
-    Error of one edge 4.34 √(2 · 1.26/(Bτ)) dB, with what the noise itself does meanwhile; the blocks show both.
-    """
-    middle = float(np.median(steps))
-    scale = 1.4826 * float(np.median(np.abs(steps - middle))) + 1e-9
-    kept = steps[np.abs(steps - middle) < 6.0 * scale]
-    if len(kept) < FEWEST_BLOCKS:
-        return None
-    length = block_length(kept - kept.mean())
-    blocks = np.array([part.mean() for part in np.array_split(kept, max(len(kept) // length, 1))])
-    value, low, high = mean_interval(blocks, t_limit(len(blocks), terms.confidence))
-    half = float(np.hypot((high - low) / 2.0 * DB, NOISE_FLOOR_DB * t_limit(len(blocks), terms.confidence)))
-    return Interval(float(value * DB), float(value * DB) - half, float(value * DB) + half)
-
-
 def _gain_state(gathered: Gathered, terms: Terms) -> Literal["constant", "follows", "unknown"]:
     """Samples of a band and what the caller vouches for count as constant unless the data show that it follows."""
     if terms.gain_known is False:
@@ -225,17 +208,6 @@ def _gain_state(gathered: Gathered, terms: Terms) -> Literal["constant", "follow
     total = np.stack([gathered.total_bypass, gathered.total_stage], axis=1).ravel()
     state = gain_of(noise, total, np.tile([False, True], len(gathered.at_s)), gathered.own_variance).state
     return "constant" if state == "unknown" and (terms.gain_known or terms.centre_hz is not None) else state
-
-
-def _new_lines(sequence: Iterable[Labelled], learned: Learned, change: Interval | None) -> list[int]:
-    possible_db = 10.0 if change is None else min(change.high, MOST_POSSIBLE_DB)
-    lines = NewLines.of(len(learned.noise.keep), 10.0 ** (possible_db / 10.0))
-    for seen in edges(sequence, learned):
-        if seen is not None and {seen.before.path, seen.after.path} == {ANTENNA_BYPASS, ANTENNA_STAGE}:
-            ends = (seen.before, seen.after)
-            out, within = ends if seen.after.path == ANTENNA_STAGE else ends[::-1]
-            lines.add(out.bins, within.bins, min(out.segments, within.segments))
-    return lines.runs(learned.noise.usable)
 
 
 def _carrier(

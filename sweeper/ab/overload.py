@@ -3,16 +3,21 @@
 The noise bins common to both routes would hide products of intermodulation, so they are looked for before any
 verdict. An edge speaks for a bin when the stage's side stands over the noise there and the bypass side, times the S/N
 change that is still possible, stays 6 dB below; it speaks against when it is the other way round. A signal that
-does not know of the switch does either as often (sign test), since both sides lie within a second.
+does not know of the switch does either as often (sign test), since both sides lie within a second. Where other bins
+are quiet with the stage in and occupied in bypass, it is no overload: something comes and goes in step with the switch.
 """
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.special import bdtrc
 
+from sweeper.ab.sides import Learned, edges
+from sweeper.analysis import Interval
 from sweeper.spectra.noise_bins import Mask
+from sweeper.words import ANTENNA_BYPASS, ANTENNA_STAGE, Labelled
 
 Floats = NDArray[np.float64]
 
@@ -21,6 +26,25 @@ OCCUPIED = 0.7
 QUIETER = 4.0
 ALONE, TOGETHER = 2e-5, 1e-3
 """Chance at which one run of bins is a sign, and at which two or more are."""
+MOST_POSSIBLE_DB = 20.0
+"""S/N change taken as possible when new lines are looked for, at most; 10 dB where no signal tells."""
+
+
+def new_lines(sequence: Iterable[Labelled], learned: Learned, change: Interval | None) -> tuple[bool, bool]:
+    """Whether there are signals that only the stage's sides have, and whether there are such that only bypass has."""
+    possible_db = 10.0 if change is None else min(change.high, MOST_POSSIBLE_DB)
+    least_db = -10.0 if change is None else max(change.low, -MOST_POSSIBLE_DB)
+    bins = len(learned.noise.keep)
+    stage = NewLines.of(bins, 10.0 ** (possible_db / 10.0))
+    bypass = NewLines.of(bins, 10.0 ** (-least_db / 10.0))
+    for seen in edges(sequence, learned):
+        if seen is not None and {seen.before.path, seen.after.path} == {ANTENNA_BYPASS, ANTENNA_STAGE}:
+            ends = (seen.before, seen.after)
+            out, within = ends if seen.after.path == ANTENNA_STAGE else ends[::-1]
+            segments = min(out.segments, within.segments)
+            stage.add(out.bins, within.bins, segments)
+            bypass.add(within.bins, out.bins, segments)
+    return bool(stage.runs(learned.noise.usable)), bool(bypass.runs(learned.noise.usable))
 
 
 @dataclass(eq=False)
@@ -37,7 +61,7 @@ class NewLines:
         return cls(max(possible, 1.0), np.zeros(bins, np.int64), np.zeros(bins, np.int64))
 
     def add(self, bypass: Floats, stage: Floats, segments: int) -> None:
-        """The two sides of an edge: S/N in each bin, linear."""
+        """The two sides of an edge: S/N in each bin, linear. Named for lines of the stage; the other way for bypass."""
         least = max(OCCUPIED, 6.0 / np.sqrt(segments))
         raised = np.maximum(bypass, 0.0) * self.possible
         self.speak_for += (stage > least) & (raised < stage / QUIETER)

@@ -37,6 +37,11 @@ def reason_of(result: ABResult) -> str:
             f"{begin}, signals appear with the stage in where bypass has none: it overloads, so no good news "
             "is told of it."
         )
+    if "in-step" in result.flags:
+        return (
+            f"{begin}, some signals are there with the stage in only and others with it out only: they come and go in "
+            "step with the switch, so nothing is told. Switch at other moments than stations that send in slots."
+        )
     if "occupied" in result.flags:
         return f"{begin}, signals fill so much of it that noise and signals cannot be told apart: nothing is told."
     counted = [carrier for carrier in result.carriers if carrier.kind in ("steady", "unsteady")]

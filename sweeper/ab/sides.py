@@ -94,8 +94,9 @@ def learn(
     if centre_hz is not None:
         pass_band[within] = widened_by_steps(pass_band[within], table[:, within], staged)
     pass_band[within] = ended_by_steps(pass_band[within], table[:, within], staged, spectrum.segments)
-    centre = None if centre_hz is None else (centre_hz - spectrum.start_hz) / spectrum.step_hz
-    if centre is not None:
+    if (
+        centre := None if centre_hz is None else (centre_hz - spectrum.start_hz) / spectrum.step_hz
+    ) is not None:
         pass_band = without_images_and_centre(pass_band, table.mean(axis=0), centre)
     if pass_band.sum() < 2 * FEWEST_BINS:
         raise NoNoise("too narrow a pass band")
@@ -111,10 +112,8 @@ def learn(
     found = signals(over, noise)
     load = means.get(SignalPath("load", "bypass"))
     on_load = _on_scale(sequence, pass_band) if load is not None else None
-    if on_load is None:
-        told = told_apart(found, noise, routes[0], None, centre)
-    else:
-        told = told_apart(found, noise, on_load[0], on_load[1], centre)
+    on_antenna, of_load = (routes[0], None) if on_load is None else on_load
+    told = told_apart(found, noise, on_antenna, of_load, centre)
     return Learned(
         spectrum.start_hz, spectrum.step_hz, spectrum.noise_bandwidth_hz, noise, tuple(told), means, segments
     )

@@ -82,7 +82,7 @@ def steps_db(stays: Sequence[Stay], levels: Levels) -> list[float]:
 
 def enough(result: ABResult) -> None:
     """`UserFacingError` where S/N cannot be compared and no flag says why."""
-    if result.snr_change_db is not None or {"overload", "occupied", "birdie"} & set(result.flags):
+    if result.snr_change_db is not None or {"overload", "in-step", "occupied", "birdie"} & set(result.flags):
         return
     if any(carrier.kind == "left" for carrier in result.carriers):
         raise UserFacingError("The carrier left midway, so nothing is claimed: choose one that stays.")

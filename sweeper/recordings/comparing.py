@@ -133,7 +133,7 @@ def _enough(result: ABResult, name: str) -> None:
             f"{name}: {result.edges} clean edges are too few to tell how sure a change is; "
             f"{FEWEST_BLOCKS - result.edges} more are needed at the least, and a dozen are better."
         )
-    if result.snr_change_db is None and not {"overload", "occupied", "birdie"} & set(result.flags):
+    if result.snr_change_db is None and not {"overload", "in-step", "occupied", "birdie"} & set(result.flags):
         raise UserFacingError(f"{name}: {_why_no_signal(result)}")
 
 

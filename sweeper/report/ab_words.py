@@ -12,6 +12,8 @@ REMARKS = {
     "gain-unknown": "Nothing shows that the receiver's gain was constant, so gain and noise change are not "
     "told; record with AGC off and say --agc-off.",
     "overload": "Lines appear with the stage in that bypass does not have: intermodulation.",
+    "in-step": "Signals come and go in step with the switch, as those of stations that send in slots do; switch at "
+    "other moments.",
     "carrier-left": "A signal left midway; it is not counted.",
     "birdie": "A line stands on the load as well, or neither fades nor steps with the noise: the receiver's own or "
     "hum, not counted.",

@@ -80,15 +80,16 @@ def _judged(tasks: Sequence[Task], processes: int) -> Iterable[tuple[Task, Judge
 
 
 def planned(recordings: int, hard: int, seed: int, quick: bool, rows: frozenset[str]) -> list[Task]:
-    """(row, seed, number, whether it is watched too)."""
+    """(row, seed, number, whether it is watched too); the first of every row first, so that a run that is
+    stopped has as many of each."""
     counts = {case.name: hard if case.hard else recordings for case in CASES}
     if quick:
         counts = QUICK_ROWS
     return [
         (name, seed, number, True)
+        for number in range(max(counts.values()))
         for name, count in counts.items()
-        for number in range(count)
-        if not rows or name in rows
+        if number < count and (not rows or name in rows)
     ]
 
 
@@ -97,7 +98,7 @@ def measured(quick: bool) -> dict[str, float]:
     import numpy as np
 
     from sweeper.simulation.recordings import write
-    from tests.benchmarks.ab_cases import audio
+    from tests.benchmarks.ab_planting import audio
     from tests.benchmarks.ab_speed import read_cost, spectra_speed
 
     told = {f"spectra_{key}": value for key, value in spectra_speed(1.0 if quick else 8.0).items()}

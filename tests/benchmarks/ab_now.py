@@ -27,7 +27,7 @@ from sweeper.attended.view import View
 from sweeper.clock import JumpingClock
 from sweeper.errors import UserFacingError
 from sweeper.simulation.recordings import truth
-from tests.benchmarks.ab_cases import audio, audio_agc, audio_hand
+from tests.benchmarks.ab_planting import audio, audio_agc, audio_hand
 from tests.sweeper.attended.on_air_now import START, PlantedSound
 from tests.sweeper.attended.person import Person
 

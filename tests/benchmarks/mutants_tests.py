@@ -32,7 +32,13 @@ TESTS: dict[str, tuple[str, ...]] = {
     "sweeper/analysis/change/before_after.py": (
         f"{ANALYSIS}/change/test_before_after_by_hand.py", f"{ANALYSIS}/change/test_before_after.py",
     ),
-    "sweeper/analysis/change/compare.py": (f"{ANALYSIS}/change/test_parting.py", f"{ANALYSIS}/change/test_compare.py"),
+    "sweeper/analysis/change/compare.py": (
+        f"{ANALYSIS}/change/test_compare_on_scales.py", f"{ANALYSIS}/change/test_compare.py",
+    ),
+    "sweeper/analysis/change/measured.py": (f"{ANALYSIS}/change/test_compare.py",),
+    "sweeper/analysis/change/parting.py": (f"{ANALYSIS}/change/test_parting.py",),
+    "sweeper/analysis/band/channels.py": (f"{ANALYSIS}/band/test_channels.py",),
+    "sweeper/analysis/band/steady_signals.py": (f"{ANALYSIS}/band/test_steady_signals.py",),
     "sweeper/analysis/statistics/estimates.py": (
         f"{ANALYSIS}/statistics/test_estimates.py", "tests/published/test_intervals_against_libraries.py",
     ),

@@ -71,7 +71,10 @@ def on_air(planted: Planted, start_s: float) -> Iterator[Band]:
 
 def _one(signal: Signal, number: int, planted: Planted, rate: int, start_s: float) -> Iterator[Band]:
     dice = np.random.default_rng([planted.seed, 11, number])
-    fading = Fading(signal.doppler_hz, signal.rician_k, int(dice.integers(2**31)))
+    own = int(dice.integers(2**31))
+    if signal.fades_with is not None:
+        own = int(np.random.default_rng([planted.seed, 11, signal.fades_with]).integers(2**31))
+    fading = Fading(signal.doppler_hz, signal.rician_k, own)
     slow = Slow(rate, start_s)
     cycle = np.exp(2j * np.pi * signal.hz * np.arange(rate) / rate).astype(np.complex64)
     turn = np.exp(2j * np.pi * (signal.hz % 1.0))
@@ -131,6 +134,8 @@ class _Overs:
         """1 on the air, 0 off it, with an edge of one node."""
         signal = self._signal
         on = (times >= signal.from_s) & (times < signal.to_s)
+        if signal.slot is not None:
+            on &= np.floor(times / signal.slot[0]).astype(int) % 2 == signal.slot[1]
         if signal.duty < 1.0:
             turns = np.floor(times / OVER_S).astype(int)
             talks = {int(n): self._talks(int(n)) for n in np.unique(turns)}

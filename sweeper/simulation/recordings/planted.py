@@ -62,6 +62,10 @@ class Signal:
     """Share of the time that a modulated signal sends, in overs of some ten seconds."""
     steady: bool = True
     """Whether it counts as a carrier in the truth."""
+    fades_with: int | None = None
+    """The number of the signal whose fading it shares; its own where left out."""
+    slot: tuple[float, int] | None = None
+    """(length in seconds, 0 or 1): sends in every second slot only, the even or the odd ones."""
 
 
 @dataclass(frozen=True)
@@ -109,6 +113,8 @@ class Receiving:
     """Rejection of the mirror image of samples."""
     offset_dbfs: float = -math.inf
     """Direct voltage in samples."""
+    swapped: bool = False
+    """Whether the two channels of samples are exchanged, so that the band is the wrong way round."""
 
 
 @dataclass(frozen=True)

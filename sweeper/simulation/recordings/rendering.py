@@ -236,6 +236,8 @@ def _as_samples(planted: Planted, band: Iterator[Band]) -> Iterator[Band]:
         heard = filtered + image * filtered.conj() if image else filtered
         if offset:
             heard = heard + offset
+        if receiving.swapped:
+            heard = _complex64(1j * heard.conj())
         _click(planted, block, heard)
         yield heard
 

@@ -20,6 +20,7 @@ def _told(
     lines: tuple[tuple[int, float], ...] = ((30, 40.0), (75, 30.0)),
     new: tuple[int, ...] = (),
     load: bool = False,
+    gone: tuple[int, ...] = (),
 ) -> list[Labelled]:
     """Labelled spectra at the edges of a chain that is switched each 5 s: lines that fade."""
     paths: list[SignalPath] = []
@@ -27,12 +28,12 @@ def _told(
         paths.append(ANTENNA_BYPASS if nth % 2 == 0 else ANTENNA_STAGE)
         if load and nth % 4 == 0:
             paths += [LOAD_BYPASS, ANTENNA_BYPASS]
-    return list(_spectra(rng, paths, gain_db, noise_db, agc, lines, new))
+    return list(_spectra(rng, paths, gain_db, noise_db, agc, lines, new, gone))
 
 
 def _spectra(
     rng: np.random.Generator, paths: list[SignalPath], gain_db: float, noise_db: float, agc: bool,
-    lines: tuple[tuple[int, float], ...], new: tuple[int, ...],
+    lines: tuple[tuple[int, float], ...], new: tuple[int, ...], gone: tuple[int, ...],
 ) -> Iterator[Labelled]:  # fmt: skip
     fade = rng.standard_normal(len(lines))
     for nth, path in enumerate(paths):
@@ -51,7 +52,7 @@ def _spectra(
                         g = 10 ** ((gain_db if staged else 0.0) / 10)
                         line = g * 10 ** (snr_db / 10) * np.exp(level + way * frame * 0.13)
                         power[place - 3 : place + 4] += line * np.array([0.01, 0.2, 0.7, 1.0, 0.7, 0.2, 0.01])
-                for place in new if staged else ():
+                for place in new if staged else gone:
                     power[place - 1 : place + 2] += noise * 10 ** (rng.uniform(0.6, 1.6))
                 power = power * rng.gamma(SEGMENTS, 1 / SEGMENTS, BINS)
                 if agc:
@@ -105,7 +106,7 @@ def test_a_load_that_was_looked_at_first_tells_the_noise_rise_as_well() -> None:
     rng = np.random.default_rng(9)
     paths = [LOAD_BYPASS, SignalPath("load", "stage")]
     paths += [ANTENNA_BYPASS if nth % 2 == 0 else ANTENNA_STAGE for nth in range(21)]
-    found = compare(list(_spectra(rng, paths, 12.0, 10.0, False, ((30, 40.0), (75, 30.0)), ())))
+    found = compare(list(_spectra(rng, paths, 12.0, 10.0, False, ((30, 40.0), (75, 30.0)), (), ())))
     assert found.noise_rise_db is not None and found.cap_db is not None
     assert found.noise_rise_db.low < 10.0 < found.noise_rise_db.high
     assert 0.4 < found.cap_db < 1.0
@@ -182,3 +183,10 @@ def test_silence_and_one_route_are_nothing_to_compare() -> None:
         compare([one for one in told if one.path == ANTENNA_BYPASS])
     with pytest.raises(NoNoise):
         compare([], Terms())
+
+
+def test_signals_in_step_with_the_switch_are_no_overload_and_tell_nothing() -> None:
+    found = compare(_told(np.random.default_rng(3), new=(45, 50, 60), gone=(90, 100)))
+    assert "in-step" in found.flags and "overload" not in found.flags
+    assert found.verdict == "undecided" and found.snr_change_db is None and found.noise_change_db is None
+    assert "in step with the switch" in found.reason
