@@ -133,7 +133,8 @@ class Block:
     `samples`: shape (n,), complex64 or float32. `captured`: (from, to) between which they were captured, in seconds of
     the source's clock; to − from is longer than n / `rate_hz` where the source cannot say it better. `gaps`: indices of
     samples before which some are missing. `unplaced`: samples are missing and nobody can say where.
-    `clipped`: share of the samples at the converter's ends, 0 to 1.
+    `clipped`: share of the samples at the converter's ends, 0 to 1. `step_noise`: power that a converter of few bits
+    adds by its steps, of full scale.
     """
 
     samples: "NDArray[np.complex64] | NDArray[np.float32]"
@@ -142,6 +143,7 @@ class Block:
     gaps: tuple[int, ...] = ()
     unplaced: bool = False
     clipped: float = 0.0
+    step_noise: float = 0.0
 
 
 class SampleSource(Protocol):
@@ -171,7 +173,8 @@ class Driver:
     receiver or switch has); `open` takes the validated options and returns a connected instrument.
     A receiver's options may have ``range_hz``, (lowest, highest) in hertz, where it is known without asking, and a
     class method ``for_sound(keys) -> keys``: what a person wrote, with gain control off where nothing else is said,
-    for a station that reads levels from the receiver's sound.
+    for a station that reads levels from the receiver's sound. A receiver that is a `SampleSource` as well has
+    ``sample_rate_hz`` and a class method ``for_spectrum(keys) -> keys``, which centres its samples on the dial.
     A switch's options hold ``paths``: path name to whatever the driver needs to set it, and must
     offer the method ``relays_of(path) -> frozenset[tuple[str, str]]`` (relay, state), so that two paths with the
     same setting can be told and moves counted. Where the board is, they say by ``link``, or by the method

@@ -22,7 +22,9 @@ def is_a_terminals_name(link: str) -> str:
 def confirm(
     link: str, part: str, question: str, timeout_s: float, bell: bool, unanswered: Words, refused: Words
 ) -> None:
-    """Ask, and wait for an Enter. The terminal is opened for each question, so that others may use it meanwhile.
+    """Ask, and wait for an Enter with nothing before it.
+
+    The terminal is opened for each question, so that others may use it meanwhile.
 
     `LinkTimeout` with the words `unanswered`, `Refused` with `refused` for a q, `Unsupported` where nobody sits.
     """
@@ -53,18 +55,28 @@ def _answer(
     asked = f"{ring}\r\n{question}. Press Enter when it is done, or q and Enter to stop.\r\n"
     terminal.write(asked.encode())
     deadline = Deadline(timeout_s, part)
+    while answer := _line(terminal, part, deadline, timeout_s, unanswered):
+        if answer in (b"q", b"quit"):
+            return answer
+        terminal.write(b"Only Enter says that it is done, and q and Enter that you stop.\r\n")
+    return answer
+
+
+def _line(terminal: IO[bytes], part: str, deadline: Deadline, timeout_s: float, unanswered: Words) -> bytes:
+    """What was typed before an Enter, in small letters; its end alone where it is long."""
     answer = b""
     while b"\n" not in answer and b"\r" not in answer:
-        if not ready(terminal, deadline):
+        if deadline.remaining() <= 0.0 or not ready(terminal, deadline):
             what, mend = unanswered
             raise LinkTimeout(part, f"{what} within {timeout_s:g} s.", mend)
         piece = terminal.read(1024)
         if not piece:
             raise Unsupported(part, "the terminal was closed.", "Run it in a terminal.")
-        answer += piece
+        answer = answer[-MOST_TYPED:] + piece
     return answer.strip().lower()
 
 
+MOST_TYPED = 1024
 CONTROLLING, CONSOLES, PSEUDO = (5, 0), 4, range(136, 144)
 """Device numbers of /dev/tty, of the consoles (below 64 of their kind; serial ports come above) and of /dev/pts."""
 

@@ -30,7 +30,7 @@ class Clock(Protocol):
         """Seconds since some fixed moment; never steps back."""
         ...
 
-    def sleep(self, seconds: float) -> None:
+    def sleep(self, seconds: float) -> object:
         """Let `seconds` pass."""
         ...
 

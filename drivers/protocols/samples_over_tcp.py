@@ -33,6 +33,10 @@ CODES: dict[Name, int] = {
 """Gain is in tenths of a decibel, of the tuner's own steps the nearest; direct sampling is 0 off, 1 by I, 2 by Q."""
 
 
+STEP_NOISE = 2.0 / 12.0 / 127.5**2
+"""Power that steps of eight bits add, both parts together, of full scale: a twelfth of a step squared in each."""
+
+
 def tuner_of(header: bytes) -> str:
     """The tuner that the server's first 12 bytes name; BadReply where they are no such header."""
     if len(header) != HEADER_BYTES or header[:4] != b"RTL0":

@@ -19,6 +19,7 @@ from drivers.errors import BadReply, Refused, RigError
 from drivers.links.identity import mistake_in
 from drivers.protocols.allowed import GATES
 from drivers.protocols.band_power import samples_needed
+from drivers.protocols.samples_over_tcp import STEP_NOISE
 from drivers.receivers.sampled import PART, Gain, check_fits, gain_at, level_db
 from drivers.samples.tcp import StreamOptions, TcpSamples
 from drivers.waiting import monotonic
@@ -27,8 +28,6 @@ FOLDS_HZ = 14_400_000
 """Half of the converter's 28.8 MHz: what lies above comes out below it (datasheet of the RTL2832U, from memory)."""
 TUNED_FROM_HZ = {"R820T": 24_000_000, "R828D": 24_000_000, "E4000": 52_000_000}
 """What the tuner cannot go below by itself; the station's own range_hz wins."""
-STEP_NOISE = 2.0 / 12.0 / 127.5**2
-"""Power that steps of eight bits add, both parts together, of full scale: a twelfth of a step squared in each."""
 LEAST = 2.0 * 0.25 / 127.5**2
 """Half a step rms in each part: with less, eight bits tell no level (a true step of 1 dB reads 0.7 dB there)."""
 
@@ -51,6 +50,11 @@ class Options(BaseModel):
     averaging_s: float = Field(default=0.1, gt=0, le=10)
     full_scale_dbm: Annotated[float, Field(ge=-200, le=200, allow_inf_nan=False)] = 0.0
     timeout_s: Annotated[float, Field(gt=0, le=60, allow_inf_nan=False)] = 3.0
+
+    @classmethod
+    def for_spectrum(cls, keys: Mapping[str, Any]) -> dict[str, Any]:
+        """With whole spectra the dial is the middle of the samples."""
+        return {"offset_hz": 0, **keys}
 
     @field_validator("link")
     @classmethod

@@ -127,6 +127,7 @@ class TcpSamples:
             (0,) if begun_with_gap else (),
             lost,
             wire.clipped_share(pairs),
+            wire.STEP_NOISE,
         )
         if lost:
             arrivals.forget()
@@ -202,7 +203,7 @@ class TcpSamples:
             raise BadReply(
                 PART,
                 f"it sends {rate_hz / 1e6:.3f} million samples a second, not {told_hz / 1e6:.3f}.",
-                "Has somebody changed its rate, or can it not do this one? Mend sample_rate_hz.",
+                "Has somebody changed its rate, or is it too busy to send them all? Mend sample_rate_hz.",
             )
 
 

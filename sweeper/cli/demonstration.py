@@ -150,7 +150,7 @@ def _serve(station_file: Path, sound: str) -> None:
                 serve(
                     saltmarsh(seed=1),
                     SystemClock(),
-                    receiver="rigctl-net",
+                    receiver="iq-tcp" if station.receiver.driver == "iq-tcp" else "rigctl-net",
                     switch="modbus-tcp",
                     receiver_port=ports[0],
                     switch_port=ports[1],

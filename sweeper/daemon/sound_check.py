@@ -5,6 +5,7 @@ Each finding is (part, whether all is well, words). The rig is borrowed by the c
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from statistics import fmean
 
 import numpy as np
 
@@ -13,7 +14,7 @@ from drivers.errors import Unsupported
 from sweeper.clock import Clock
 from sweeper.daemon.rig.instruments import Rig, measurement_settings
 from sweeper.engine.by_sound import Listening, SoundSettings
-from sweeper.engine.sound_tests import OVER_CARD_DB, over_card_db
+from sweeper.engine.sound_tests import OVER_CARD_DB, of_tuning, over_card_db
 from sweeper.station import Station
 from sweeper.words import ANTENNA_BYPASS, ANTENNA_STAGE, Channel, Reading, SignalPath, Visit
 
@@ -121,7 +122,7 @@ def _levels(listening: Listening, readings: Sequence[Reading]) -> Iterator[Findi
     troubles = listening.troubles(readings)
     yield "sound", True, told
     yield from (("sound", False, trouble) for trouble in troubles)
-    moves = [abs(step) for step in _moves(readings).values()]
+    moves = [abs(step) for step in _moves(readings, list(listening.heard)).values()]
     if moves and max(moves) >= NOTICED_DB:
         yield "relay and sound", True, f"with the stage the sound moves by up to {max(moves):.1f} dB"
     else:
@@ -133,24 +134,27 @@ def _levels(listening: Listening, readings: Sequence[Reading]) -> Iterator[Findi
         )
 
 
-def _moves(readings: Sequence[Reading]) -> dict[int, float]:
-    """By frequency in hertz: how far the level moves with the stage, dB."""
-    found: dict[int, float] = {}
-    for hz in {each.channel.hz for each in readings}:
-        levels = [
-            [each.reading for each in readings if each.channel.hz == hz and each.path == path]
-            for path in (ANTENNA_BYPASS, ANTENNA_STAGE)
-        ]
-        if all(levels):
-            found[hz] = float(np.mean(levels[1]) - np.mean(levels[0]))
+def _level(readings: Sequence[Reading], channel: Channel, path: SignalPath) -> float | None:
+    """Mean of what a channel's tuning reads on a path, dB: its carrier, or its noise cells."""
+    mine = [each.reading for each in readings if each.path == path and of_tuning(each.channel, channel)]
+    return fmean(mine) if mine else None
+
+
+def _moves(readings: Sequence[Reading], channels: Sequence[Channel]) -> dict[Channel, float]:
+    """How far the level of each channel moves with the stage, dB."""
+    found: dict[Channel, float] = {}
+    for channel in channels:
+        out, within = (_level(readings, channel, path) for path in (ANTENNA_BYPASS, ANTENNA_STAGE))
+        if out is not None and within is not None:
+            found[channel] = within - out
     return found
 
 
 def _steepest(readings: Sequence[Reading], channels: Sequence[Channel]) -> Channel | None:
     """The noise channel that moves most with the stage; None where none moves enough to be timed."""
-    moves = _moves(readings)
-    noise = [each for each in channels if each.purpose == "noise" and abs(moves.get(each.hz, 0.0)) >= STEP_DB]
-    return max(noise, key=lambda channel: abs(moves[channel.hz]), default=None)
+    moves = {channel: abs(move) for channel, move in _moves(readings, channels).items()}
+    noise = [each for each, move in moves.items() if each.purpose == "noise" and move >= STEP_DB]
+    return max(noise, key=lambda channel: moves[channel], default=None)
 
 
 def _delay(look: _Look, channel: Channel | None) -> Iterator[Finding]:
@@ -209,10 +213,11 @@ def step_after(block: Block, moved_s: float) -> float | None:
 
 def _gain_control(look: _Look, readings: Sequence[Reading], channels: Sequence[Channel]) -> Iterator[Finding]:
     """Noise beside a strong carrier, and without it: a gain control makes it sink when the carrier comes in."""
-    levels = {each.channel.hz: each.reading for each in readings if each.path == ANTENNA_BYPASS}
     for carrier in (each for each in channels if each.purpose == "carrier"):
         noise = [each for each in channels if each.band == carrier.band and each.purpose == "noise"]
-        if not noise or levels.get(carrier.hz, -200.0) - levels.get(noise[0].hz, 0.0) < STRONG_DB:
+        strong = _level(readings, carrier, ANTENNA_BYPASS)
+        quiet = _level(readings, noise[0], ANTENNA_BYPASS) if noise else None
+        if strong is None or quiet is None or strong - quiet < STRONG_DB:
             continue
         sinks = _sinks(look, carrier)
         if sinks is None:

@@ -32,6 +32,7 @@ from sweeper.engine.sink import Sink
 from sweeper.words import Channel, Hand, Labelled, Outcome, PassRecord, Reading, SignalPath, Visit
 
 if TYPE_CHECKING:
+    from sweeper.engine.by_samples import Sampling
     from sweeper.engine.by_sound import Listening
 
 
@@ -106,10 +107,15 @@ def measure_pass(
 
 def _listening(
     samples: SampleSource | None, settings: MeasurementSettings, clock: Clock
-) -> "Listening | None":
+) -> "Listening | Sampling | None":
+    # arrays take long to load, and most receivers have a meter
+    if samples is not None and settings.sampled is not None:
+        from sweeper.engine.by_samples import Sampling
+
+        return Sampling(samples, settings.sampled, clock)
     if samples is None or settings.sound is None:
         return None
-    from sweeper.engine.by_sound import Listening  # arrays take long to load, and most receivers have a meter
+    from sweeper.engine.by_sound import Listening
 
     return Listening(samples, settings.sound, clock)
 
@@ -143,7 +149,7 @@ class _AtWork:
         self._tuned_to: Channel | None = None
         self._mode_read_back: Tuning | None = None
         self._dial_is_ours = True
-        self.listening: Listening | None = None
+        self.listening: Listening | Sampling | None = None
         self.touched = False
         self.relay_operations = 0
         self.unknown_settings: tuple[str, ...] = ()
@@ -223,13 +229,14 @@ class _AtWork:
         self._still_at(hz)
         return readings
 
-    def _hear(self, visit: Visit, listening: "Listening") -> list[Reading]:
+    def _hear(self, visit: Visit, listening: "Listening | Sampling") -> list[Reading]:
         """The sound of a visit, with the meter beside it where there is one. What is stored comes from all visits."""
         self._listen_only()
         listening.hear(visit)
         witness = None
-        with suppress(Unsupported, Refused, BadReply):
-            witness = self._receiver.read_power()  # which refuses while a transmitter is on
+        if self._settings.sampled is None:
+            with suppress(Unsupported, Refused, BadReply):
+                witness = self._receiver.read_power()  # which refuses while a transmitter is on
         self._listen_only()
         listening.shown(visit, witness)
         return listening.last(visit, self._number)

@@ -9,6 +9,7 @@ from sweeper.engine.meter import Meter
 from sweeper.words import SignalPath
 
 if TYPE_CHECKING:
+    from sweeper.engine.by_samples import SampledSettings
     from sweeper.engine.by_sound import SoundSettings
 
 DIAL_STEP_HZ = 10
@@ -51,7 +52,8 @@ class MeasurementSettings:
     """How to measure: mode, times in seconds, readings a visit, and where the relays rest.
 
     A visit, with the way to its path, is given up after `visit_s`, however patient the links are; so is finding out
-    how the receiver stands. Leaving is given up after `leave_s`. `sound`: levels come from the receiver's sound.
+    how the receiver stands. Leaving is given up after `leave_s`. `sound`: levels come from the receiver's sound;
+    `sampled`: from samples of whole bands.
     """
 
     mode: str
@@ -64,7 +66,10 @@ class MeasurementSettings:
     leave_s: float = LEAVE_S
     visit_s: float = math.inf
     sound: "SoundSettings | None" = None
+    sampled: "SampledSettings | None" = None
 
     def dial_hz(self, hz: int) -> int:
         """Where the dial stands for a channel: there, or beside it where the channel is heard as a tone."""
+        if self.sampled is not None:
+            return hz + self.sampled.shift_hz
         return hz if self.sound is None else self.sound.dial_hz(hz)

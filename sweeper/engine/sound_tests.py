@@ -198,7 +198,7 @@ TUNING_HZ = 3000
 """What one tuning of a receiver of speech shows, to each side of its channel."""
 
 
-def _of_tuning(row: Channel, channel: Channel) -> bool:
+def of_tuning(row: Channel, channel: Channel) -> bool:
     """Whether a row may come of a channel's tuning: its carrier, or one of its noise cells."""
     within = 0 if channel.purpose == "carrier" else TUNING_HZ
     return (row.band, row.purpose) == (channel.band, channel.purpose) and abs(row.hz - channel.hz) <= within
@@ -210,7 +210,7 @@ def of_its_meter(
     """What the receiver's own meter says of the stage, where that clearly is not what the sound says."""
     moves: list[tuple[float, float]] = []
     for channel in dict.fromkeys(channel for channel, _ in shown):
-        own = [each for each in readings if _of_tuning(each.channel, channel)]
+        own = [each for each in readings if of_tuning(each.channel, channel)]
         heard = [[each.reading for each in own if each.path == path] for path in PATHS[:2]]
         meter = [shown.get((channel, str(path)), ()) for path in PATHS[:2]]
         if all(heard) and all(meter):

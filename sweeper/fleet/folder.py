@@ -105,6 +105,11 @@ def find_stations(urls: Sequence[str]) -> tuple[str, ...]:
     found: set[str] = set()
     for url in urls:
         below = set(_below(url))
+        if not below and _begun(url):
+            raise WrongInput(
+                f"{url}: this station has no finished day yet, and only those are put beside others. Its first is a "
+                "file once `sweeper run` has seen the next noon there."
+            )
         if not below:
             raise WrongInput(
                 f"{url}: no station's folder lies there. One holds {MANIFEST}, {STATION} and days/; "
@@ -121,6 +126,12 @@ def _below(url: str) -> Iterator[str]:
         for match in files.glob(pattern):
             inside = str(match)[len(root) :].removesuffix(MANIFEST).strip("/")
             yield f"{prefix}/{inside}" if inside else prefix
+
+
+def _begun(url: str) -> bool:
+    """Whether a station lies there that keeps its first day in the database still."""
+    files, root = _reach(url)
+    return any(files.glob(f"{root}{below}/today.sqlite") for below in ("", "/*", "/*/*"))
 
 
 def _reach(url: str) -> tuple[AbstractFileSystem, str]:

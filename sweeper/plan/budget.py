@@ -53,6 +53,8 @@ def budget(station: Station, passes_a_day: float | None = None) -> Budget:
     visit_s = receiver.settle_s + receiver.readings * receiver.interval_s
     if receiver.audio is not None:
         visit_s += receiver.audio.delay_s + receiver.audio.seconds
+    if receiver.spectrum is not None:
+        visit_s += receiver.spectrum.seconds
     seconds = (visits * visit_s + changes * station.switch.settle_s) / len(cycle)
     at_most = 86_400 / seconds if seconds > 0 else float("inf")
     passes = at_most if passes_a_day is None else min(passes_a_day, at_most)

@@ -9,9 +9,9 @@ from sweeper.plan.order import one_pass
 from sweeper.station import Station
 from sweeper.words import Channel
 
-EDGE_SE_DB = 2.0
-"""What one edge leaves open of a gain, dB: a carrier 20 dB over noise that fades by 0.15 to 0.4 Hz (from simulated
-carriers: `tests/benchmarks/edges.py`)."""
+EDGE_SE_DB = 2.5
+"""What one edge leaves open of a gain, dB: a carrier 20 dB over noise that fades by 0.15 Hz (simulated carriers,
+`tests/benchmarks/edges.py`: 1.5 dB there and back within a second, 2.5 dB alone; at 0.4 Hz about 4 dB)."""
 VISITS_SE_DB = 4.0
 """What a pass without edges leaves open: visits minutes apart, each as deep in a fade as chance has it (ibid.)."""
 KNOWN_DB = 0.5

@@ -19,6 +19,16 @@ def facts_of(station: "Station") -> StationFacts:
         "meter": meter.model_dump(mode="json"),
         "stage": station.stage.model_dump(mode="json"),
         **({"audio": receiver.audio.model_dump(mode="json")} if receiver.audio is not None else {}),
+        **(
+            {
+                "spectrum": [
+                    receiver.spectrum.model_dump(mode="json"),
+                    *(list(each) for each in station.tunings().values()),
+                ]
+            }
+            if receiver.spectrum is not None
+            else {}
+        ),
         "readings": [receiver.readings, receiver.interval_s, receiver.noise_bandwidth_hz],
     }
     fingerprint = hashlib.sha256(json.dumps(depends_on, sort_keys=True).encode()).hexdigest()[:16]
@@ -39,7 +49,7 @@ def facts_of(station: "Station") -> StationFacts:
             uncertainty_db=meter.uncertainty_db,
             noise_bandwidth_hz=receiver.noise_bandwidth_hz,
             curve=meter.curve,
-            linear=receiver.audio is not None,
+            linear=receiver.audio is not None or receiver.spectrum is not None,
             by_table=bool(meter.curve) and meter.curve_from == "table",
         ),
         rated_gain_db=station.stage.rated_gain_db,

@@ -93,7 +93,7 @@ def learn(
     good = [one for one in sequence if counts(one)]
     if {ANTENNA_BYPASS, ANTENNA_STAGE} - {one.path for one in good}:  # clipped ones still tell where noise is
         good = [one for one in sequence if there(one)]
-    routes = [mean for path in (ANTENNA_BYPASS, ANTENNA_STAGE) if (mean := _mean(good, path)) is not None]
+    routes = [mean for path in (ANTENNA_BYPASS, ANTENNA_STAGE) if (mean := mean_of(good, path)) is not None]
     if len(routes) < 2:
         raise NothingHeard("sound of one route only")
     hz = _tones(good[0])
@@ -175,7 +175,7 @@ def _tones(one: Labelled) -> Floats:
     return tones
 
 
-def _mean(good: Sequence[Labelled], path: SignalPath) -> Floats | None:
+def mean_of(good: Sequence[Labelled], path: SignalPath) -> Floats | None:
     mine = [one for one in good if one.path == path]
     if not mine:
         return None
@@ -210,10 +210,10 @@ def _named(channel: Channel, one: Labelled, over: Floats) -> Slice:
     middle = told
     if end > first and float(over[first:end].max()) > STANDS_OUT:
         middle = first + int(np.argmax(over[first:end]))
-    return Slice(Channel(channel.band, channel.hz, "carrier", CELL_HZ), _around(middle, len(over)))
+    return Slice(Channel(channel.band, channel.hz, "carrier", CELL_HZ), around_line(middle, len(over)))
 
 
-def _around(middle: int, bins: int) -> NDArray[np.intp]:
+def around_line(middle: int, bins: int) -> NDArray[np.intp]:
     middle = min(max(middle, LINE_BINS), bins - 1 - LINE_BINS)
     return np.arange(middle - LINE_BINS, middle + LINE_BINS + 1)
 
@@ -224,8 +224,8 @@ def _steady(channel: Channel, good: Sequence[Labelled], noise: NoiseBins, over: 
     Only where the load was heard, too: a line that stands there as well is the receiver's own, or hum, and tells no
     gain of the stage. Nothing is taken within reach of the named carrier, nor of another line.
     """
-    load = _mean(good, LOAD_BYPASS)
-    antenna = _mean(good, ANTENNA_BYPASS)
+    load = mean_of(good, LOAD_BYPASS)
+    antenna = mean_of(good, ANTENNA_BYPASS)
     if load is None or antenna is None:
         return
     step_hz, radio = good[0].spectrum.step_hz, _radio(good[0])
@@ -234,15 +234,15 @@ def _steady(channel: Channel, good: Sequence[Labelled], noise: NoiseBins, over: 
     for signal in told_apart(signals(over, noise), noise, antenna, load, None):
         at_hz = float(radio[signal.peak])
         near = any(abs(at_hz - hz) <= SEARCHED_HZ + LINE_BINS * step_hz for hz in taken)
-        if near or count == MOST_LINES or not _stands(signal, good, noise, over, step_hz):
+        if near or count == MOST_LINES or not stands(signal, good, noise, over, step_hz):
             continue
         taken.append(at_hz)
         count += 1
         place = round(at_hz / PLACE_HZ) * PLACE_HZ
-        yield Slice(Channel(channel.band, place, "carrier", CELL_HZ), _around(signal.peak, len(over)))
+        yield Slice(Channel(channel.band, place, "carrier", CELL_HZ), around_line(signal.peak, len(over)))
 
 
-def _stands(signal: Signal, good: Sequence[Labelled], noise: NoiseBins, over: Floats, step_hz: float) -> bool:
+def stands(signal: Signal, good: Sequence[Labelled], noise: NoiseBins, over: Floats, step_hz: float) -> bool:
     """Whether it is a line of the antenna's, clear of the noise of its cell, in every spectrum of both routes."""
     core = list(signal.core)
     strength = float(over[core].sum()) * step_hz / CELL_HZ

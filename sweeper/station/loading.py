@@ -117,6 +117,9 @@ def _with_driver_options(
     for_sound = getattr(driver.options, "for_sound", None)
     if isinstance(section.get("audio"), dict) and for_sound is not None:
         own = for_sound(own)
+    for_spectrum = getattr(driver.options, "for_spectrum", None)
+    if isinstance(section.get("spectrum"), dict) and for_spectrum is not None:
+        own = for_spectrum(own)
     shared = {key: kept[key] for key in theirs & kept.keys()}
     if isinstance(shared.get("paths"), dict):
         # What is wrong with these is told once, by `sense`.

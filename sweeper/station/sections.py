@@ -12,6 +12,7 @@ from pydantic import AfterValidator, BaseModel, Field, SerializeAsAny, model_val
 from sweeper import words
 from sweeper.station.fields import Decibel, Hz, Name, Seconds, Section
 from sweeper.station.running import MOST_WINDOWS, Analysis, Live, Notify, Plan, Store, Window
+from sweeper.station.tunings import tunings
 from sweeper.words import Purpose, SignalPath, dial_beside
 
 
@@ -112,8 +113,23 @@ class Audio(Section):
     )
 
 
+SPECTRUM_STEP_HZ = 31.25
 WELCH = 1.26
 """What the window and half overlap cost of the averaging time (`sweeper.spectra.welch`)."""
+
+
+class SpectrumOf(Section):
+    """``receiver.spectrum:``, where a receiver of samples is read as a whole spectrum a visit."""
+
+    seconds: float = Field(
+        default=0.5, ge=0.1, le=60, description="How long each visit samples, such as 0.5."
+    )
+    step_hz: float = Field(
+        default=SPECTRUM_STEP_HZ,
+        ge=5,
+        le=SPECTRUM_STEP_HZ,
+        description="Width of a bin in hertz, 31.25 or less.",
+    )
 
 
 class Receiver(Section):
@@ -147,19 +163,22 @@ class Receiver(Section):
     )
     meter: Meter = Field(description="A section with at least `unit`.")
     audio: Audio | None = None
+    spectrum: SpectrumOf | None = None
     options: SerializeAsAny[BaseModel] | None = None
 
     @model_validator(mode="before")
     @classmethod
     def _by_sound(cls, given: object) -> object:
         """With sound a reading is what one spectrum shows in a cell; its averaging time is that of Welch's method."""
-        if not isinstance(given, dict) or not isinstance(given.get("audio"), dict):
+        by = next((key for key in ("audio", "spectrum") if isinstance(given, dict) and key in given), None)
+        if by is None or not isinstance(given, dict) or not isinstance(given[by], dict):
             return given
         for key in ("readings", "interval_s"):
             if key in given:
-                raise ValueError(f"with audio a visit is one spectrum; leave {key} out")
-        told = {"bandwidth_hz": 2400, **given, "readings": 1, "interval_s": 0}
-        seconds, meter = given["audio"].get("seconds", 1.0), given.get("meter", {})
+                raise ValueError(f"with {by} a visit is one spectrum; leave {key} out")
+        usual = {"bandwidth_hz": 2400} if by == "audio" else {"bandwidth_hz": 2400, "mode": "USB"}
+        told = {**usual, **given, "readings": 1, "interval_s": 0}
+        seconds, meter = given[by].get("seconds", 1.0 if by == "audio" else 0.5), given.get("meter", {})
         if isinstance(meter, dict) and isinstance(seconds, int | float):
             averaging_s = round(min(max(seconds / WELCH, 0.01), 60.0), 3)
             told["meter"] = {"unit": "raw", "detector": "rms", **meter, "averaging_s": averaging_s}
@@ -254,7 +273,11 @@ class Band(Section):
         description="Give the band a name of up to 80 characters, such as 40 m; in quotes if it is a number."
     )
     channels: tuple[BandChannel, ...] = Field(
-        min_length=1, description="A list of channels, at least one for: noise."
+        default=(), description="A list of channels, at least one for: noise."
+    )
+    edges_hz: tuple[Hz, Hz] | None = Field(
+        default=None,
+        description="[lowest, highest] in whole hertz, with a spectrum of samples, in place of channels.",
     )
 
 
@@ -280,12 +303,24 @@ class Station(Section):
     notify: Notify | None = None
 
     def channels(self) -> tuple[words.Channel, ...]:
-        """All channels in the order of the file, each with its bandwidth."""
-        return tuple(
-            words.Channel(band.name, each.hz, each.purpose, each.bandwidth_hz or self.receiver.bandwidth_hz)
+        """All channels in the order of the file, each with its bandwidth; of a band with edges, its tunings."""
+        width_hz = self.receiver.bandwidth_hz
+        told = tuple(
+            words.Channel(band.name, each.hz, each.purpose, each.bandwidth_hz or width_hz)
             for band in self.bands
             for each in band.channels
         )
+        return told + tuple(self.tunings())
+
+    def tunings(self) -> dict[words.Channel, tuple[int, int]]:
+        """The tunings of bands that are measured between edges, each as the channel at its centre, with its edges."""
+        rate_hz, width_hz = getattr(self.receiver.options, "sample_rate_hz", 0), self.receiver.bandwidth_hz
+        return {
+            words.Channel(band.name, centre_hz, "noise", width_hz): edges_hz
+            for band in self.bands
+            if band.edges_hz is not None and rate_hz
+            for centre_hz, edges_hz in tunings(band.edges_hz, rate_hz)
+        }
 
     def paths(self) -> tuple[SignalPath, ...]:
         """The paths that the switch can set: antenna, load, noise; bypass before stage."""

@@ -19,7 +19,7 @@ from pathlib import Path
 
 import numpy as np
 
-from tests.benchmarks import fix_rows, hard_rows
+from tests.benchmarks import fix_rows, hard_rows, truth_widths
 from tests.benchmarks.campaigns import Planned, facts_of, planned
 from tests.benchmarks.judging import fix_judged, judged, plainer
 from tests.benchmarks.truth_figures import (
@@ -155,10 +155,10 @@ def broken(table: Sequence[Figure], claims: frozenset[str], quick: bool) -> list
 
 
 def hard(campaigns: int, processes: int) -> dict[str, list[str]]:
-    """The tables of cells and of fixes where nights, channels or stages are not as they should be, line by line."""
+    """The tables of widths, and of cells and fixes where nights, channels or stages are not as they should be."""
     tables = {}
     with multiprocessing.get_context("spawn").Pool(processes) as pool:
-        for module, seed in ((hard_rows, 5), (fix_rows, 7)):
+        for module, seed in ((truth_widths, 21), (hard_rows, 5), (fix_rows, 7)):
             name = module.__name__.rpartition(".")[2]
             tables[name] = [*module.HEAD.splitlines()]
             for each in module.lines(pool, campaigns, seed):
@@ -175,7 +175,7 @@ def main() -> int:
     parser.add_argument("--seed", type=int, default=11)
     parser.add_argument("--processes", type=int, default=2)
     parser.add_argument(
-        "--rows", type=int, default=0, help="campaigns for each row of hard_rows and fix_rows"
+        "--rows", type=int, default=0, help="campaigns for each row of truth_widths, hard_rows and fix_rows"
     )
     parser.add_argument("--json", type=Path)
     parser.add_argument("--write", type=Path, help="write the tables as a page of the docs")

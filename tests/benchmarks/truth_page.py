@@ -26,6 +26,14 @@ FIX = "3 dB fix over 7 + 7 nights found, nights differing by "
 
 
 HARD = {
+    "truth_widths": (
+        "How wide the intervals are",
+        (
+            "Half of the interval for nights to come over half of an oracle’s (`tests/benchmarks/truth_widths.py`),",
+            "who is told how far the S/N change strays, that nights know nothing of each other, and the gain, and",
+            "is as strict. Hard cells: a true S/N change of 0.7 to 1.6 dB, where 1 dB is worthwhile. Single looks.",
+        ),
+    ),
     "hard_rows": (
         "Where nights are alike, channels not clean or stages not steady",
         (

@@ -159,9 +159,11 @@ def faulty_station(
     switch_timeout_s: float = PATIENT_S,
     reconnect_s: float = 0.1,
     switch_section: str | None = None,
+    switch_link: str | None = None,
     **serving: Any,
 ) -> Iterator[FaultyStation]:
-    """`receiver` is one of `RECEIVERS`, `switch` one of `SWITCHES` unless `switch_section` describes another.
+    """`receiver` is one of `RECEIVERS`, `switch` one of `SWITCHES` unless `switch_section` describes another,
+    with `switch_link` one that is no board.
 
     The meter stands still at one value, so that a reading which a fault has bent cannot pass for a true one.
     """
@@ -176,15 +178,15 @@ def faulty_station(
         served = cleanup.enter_context(serve(world, clock, receiver=receiver, switch=board, **serving))
         served.receiver.turn_dial(*DIAL_BEFORE)
         served.receiver.frozen = True
-        of_relays = "" if own else ", break_s: 0"
-        if switch not in ("http", "mqtt"):
+        of_relays = "" if own or switch_link else ", break_s: 0"
+        if switch not in ("http", "mqtt") and not switch_link:
             of_relays += f", reconnect_s: {reconnect_s}"
         wording = RECEIVERS[receiver].strip("{}").replace(", ", "\n  ")
         text = STATION.format(
             receiver=wording,
             receiver_link=served.receiver_link,
             switch=switch_section or (OWN_STAGES[receiver] if own else BOARDS[switch]),
-            switch_link=served.receiver_link if own else served.switch_link,
+            switch_link=switch_link or (served.receiver_link if own else served.switch_link),
             readings=READINGS,
             receiver_timeout_s=receiver_timeout_s,
             switch_timeout_s=switch_timeout_s,

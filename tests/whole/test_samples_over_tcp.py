@@ -3,6 +3,9 @@
 As in the fault matrix: nothing bent is stored, the relays rest, the next pass is whole once the fault is mended.
 """
 
+import socket
+import subprocess
+import sys
 from collections.abc import Callable, Iterator
 from pathlib import Path
 
@@ -124,3 +127,22 @@ def test_a_server_that_is_not_there_or_speaks_otherwise_fails_the_pass(rig: Rig)
     assert record.outcome == "failed"
     assert "not as a server of 8-bit samples does" in record.because
     assert rows.is_empty()
+
+
+def test_simulate_serves_samples_where_the_station_file_looks_for_them(tmp_path: Path) -> None:
+    ports = []
+    for _ in range(2):
+        with socket.create_server(("127.0.0.1", 0)) as free:
+            ports.append(free.getsockname()[1])
+    file = tmp_path / "station.yaml"
+    links = [f"tcp://127.0.0.1:{port}" for port in ports]
+    file.write_text(STATION.format(receiver_link=links[0], switch_link=links[1]))
+    command = [str(Path(sys.executable).parent / "sweeper"), "simulate", str(file)]
+    with subprocess.Popen(command, stdout=subprocess.PIPE, text=True) as serving:
+        try:
+            assert serving.stdout is not None
+            assert links[0] in serving.stdout.readline()
+            with socket.create_connection(("127.0.0.1", ports[0]), timeout=60) as client:
+                assert client.recv(4, socket.MSG_WAITALL) == b"RTL0"
+        finally:
+            serving.terminate()

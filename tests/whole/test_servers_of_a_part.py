@@ -85,7 +85,11 @@ def test_two_passes_are_whole(name: str, more: str, tmp_path: Path) -> None:
     [
         ("net-plain", "", "does not tell whether it transmits. .*write receive_only: true"),
         ("rigctld: dummy", "", "does not tell whether it transmits. .*write receive_only: true"),
-        ("rigctld: dummy without VFOs", "", "it stayed at 145000000 Hz when told to tune to 7038500 Hz"),
+        (
+            "rigctld: dummy without VFOs",
+            "",
+            "it stayed at 145000000 Hz when told to tune to 70(38500|42100) Hz",
+        ),
         ("net-no-level", VOUCHED, "this server has no meter: it does not know get_level STRENGTH"),
         ("net-plain", f"{VOUCHED}, level: RAWSTR", "does not know get_level RAWSTR"),
     ],

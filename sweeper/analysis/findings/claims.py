@@ -123,9 +123,10 @@ def outlook_words(state: State, to_come_db: Interval | None, settled: bool, wort
         return ""
     if settled and bears(state, to_come_db, worthwhile_db):
         return SETTLED
-    if to_come_db.low > 0:
+    # An end that is shown as 0.0 is beside nothing, whichever side of it the digits beyond lie.
+    if round(to_come_db.low, 1) > 0:
         return HELPS
-    if to_come_db.high < 0:
+    if round(to_come_db.high, 1) < 0:
         return COSTS
     return STATES["open"].words
 

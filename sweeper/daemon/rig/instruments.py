@@ -4,7 +4,7 @@ import math
 from collections.abc import Iterator
 from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, cast
 
 from drivers.contracts import Receiver, SampleSource, Switch, links_of
 from drivers.errors import Refused, Transmitting
@@ -17,15 +17,18 @@ from sweeper.station.drivers import driver
 from sweeper.words import SignalPath
 
 if TYPE_CHECKING:
+    from sweeper.engine.by_samples import SampledSettings
     from sweeper.engine.by_sound import SoundSettings
 
+CENTRE_MOVES_HZ = 3000
+"""The centre of samples moves so far to either side, from pass to pass."""
 WIDE_HZ = 1500
 """A pass band that bins of 31.25 Hz part finely enough; a narrower one takes finer bins."""
 
 
 @dataclass(frozen=True, slots=True)
 class Rig:
-    """A receiver and a switch, open and ready; `samples` where levels are read from its sound."""
+    """A receiver and a switch, open and ready; `samples` where levels are read from its sound, or from its samples."""
 
     receiver: Receiver
     switch: Switch
@@ -72,6 +75,8 @@ def open_rig(station: Station) -> Iterator[Rig]:
             samples = open_samples(station)
             if samples is not None:
                 closing.callback(samples.close)
+            if station.receiver.spectrum is not None:
+                samples = cast(SampleSource, receiver)
         yield Rig(receiver, AskingSwitch(switch, receiver, str(station.switch.rest)), samples)
 
 
@@ -105,8 +110,8 @@ def open_switch(station: Station) -> Switch:
     return switch
 
 
-def measurement_settings(station: Station) -> MeasurementSettings:
-    """How the engine is to measure at this station."""
+def measurement_settings(station: Station, pass_number: int = 1) -> MeasurementSettings:
+    """How the engine is to measure at this station in a pass."""
     receiver, switch = station.receiver, station.switch
     return MeasurementSettings(
         mode=receiver.mode,
@@ -124,7 +129,18 @@ def measurement_settings(station: Station) -> MeasurementSettings:
             top=receiver.meter.top,
         ),
         sound=_sound_settings(receiver),
+        sampled=_sampled_settings(station, pass_number),
     )
+
+
+def _sampled_settings(station: Station, pass_number: int) -> "SampledSettings | None":
+    told = station.receiver.spectrum
+    if told is None:
+        return None
+    from sweeper.engine.by_samples import SampledSettings  # arrays take long to load
+
+    shift_hz = CENTRE_MOVES_HZ if pass_number % 2 else -CENTRE_MOVES_HZ
+    return SampledSettings(told.seconds, told.step_hz, station.tunings(), shift_hz)
 
 
 def _sound_settings(receiver: sections.Receiver) -> "SoundSettings | None":
@@ -171,4 +187,5 @@ def longest_visit_s(station: Station) -> float:
         + station.switch.settle_s
         + receiver.readings * (receiver.interval_s + reading_s)
         + (0.0 if receiver.audio is None else receiver.audio.seconds + receiver.audio.delay_s)
+        + (0.0 if receiver.spectrum is None else 2.0 * receiver.spectrum.seconds)
     )

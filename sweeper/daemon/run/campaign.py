@@ -109,7 +109,7 @@ class Campaign:
                         rig.receiver,
                         switch,
                         self.clock,
-                        measurement_settings(self.station),
+                        measurement_settings(self.station, number),
                         self.recording,
                         self.orders.wake,
                         self.orders.why,

@@ -11,7 +11,7 @@ from drivers.config_files import dialect_names
 
 PAGE = (Path(__file__).parents[3] / "docs" / "receivers.md").read_text()
 SECTIONS = [YAML(typ="safe").load(text) for text in re.findall(r"```yaml\n(.*?)```", PAGE, re.DOTALL)]
-COMMON = ("driver", "settle_s", "rest", "audio")
+COMMON = ("driver", "settle_s", "rest", "audio", "spectrum")
 
 
 @pytest.mark.parametrize("section", SECTIONS, ids=lambda section: section["driver"])

@@ -193,3 +193,19 @@ def test_a_serial_port_is_no_terminal_and_is_not_opened(
     with pytest.raises(Unsupported, match="nobody sits there" if sits else "no terminal"):
         switch.select("antenna-bypass")
     assert opened_for == [number] * sits
+
+
+@pytest.mark.parametrize("answer", [b"no", b"wait", b"\x1b[A", b"\xff\x00\xfe", b"qq", b"x" * 5000])
+def test_words_that_are_no_answer_confirm_nothing_and_an_enter_after_them_does(
+    switch, somebody: Somebody, answer: bytes
+) -> None:
+    thread, outcome = ask(switch, "antenna-stage")
+    somebody.read_until(b"Press Enter")
+    for piece in (answer[at : at + 512] for at in range(0, len(answer), 512)):
+        somebody.types(piece)
+    somebody.types(b"\n")
+    somebody.read_until(b"Only Enter")
+    assert outcome == [] and switch.selected() is None
+    somebody.types(b"\n")
+    thread.join(DEADLINE_S)
+    assert outcome == [1]

@@ -159,6 +159,6 @@ def test_what_edges_buy(tmp_path: Path) -> None:
 
 
 def test_nights_by_hand() -> None:
-    """(1.96 × 4 ÷ 0.5)² = 245.9 passes without edges; (1.96 × 2 ÷ 0.5)² = 61.5 edges are enough by themselves."""
+    """(1.96 × 4 ÷ 0.5)² = 245.9 passes without edges; (1.96 × 2.5 ÷ 0.5)² = 96.04 edges are enough by themselves."""
     assert [nights_until_known(passes, 0) for passes in (48, 245, 246)] == [6, 2, 1]
-    assert [nights_until_known(0, edges) for edges in (61, 62)] == [2, 1]
+    assert [nights_until_known(0, edges) for edges in (96, 97)] == [2, 1]

@@ -9,6 +9,7 @@ from datetime import date
 from pathlib import Path
 from typing import get_args
 
+import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -182,6 +183,13 @@ def test_what_is_said_of_nights_to_come_holds_over_their_interval(
         else:
             assert said == "not settled yet"
     assert outlook_words("in", None, True, 1.0) == ""
+
+
+@pytest.mark.parametrize(("low", "said"), [(0.04, "not settled yet"), (0.06, HELPS)])
+def test_an_end_that_is_shown_as_nothing_helps_nobody(low: float, said: str) -> None:
+    assert outlook_words("in", Interval(1.0, low, 2.0), False, 1.0) == said
+    mirrored = said if said != HELPS else COSTS
+    assert outlook_words("out", Interval(-1.0, -2.0, -low), False, 1.0) == mirrored
 
 
 def test_every_verdict_that_withholds_has_its_words() -> None:

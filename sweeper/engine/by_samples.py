@@ -1,0 +1,148 @@
+"""Readings of a pass from samples of a band: one spectrum a visit, rows when both routes of a tuning were seen."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from drivers.contracts import Block, SampleSource
+from drivers.errors import BadReply
+from drivers.waiting import bounded
+from sweeper.clock import Clock
+from sweeper.spectra.axis import axis_of
+from sweeper.spectra.rows import Learned, NothingHeard, rows
+from sweeper.spectra.tuning import learn_tuning
+from sweeper.spectra.welch import spectrum
+from sweeper.words import Channel, Labelled, Reading, Spectrum, Visit
+
+PART = "receiver"
+LEAST_STEPS = 3.0
+"""Power of the samples, over that of the converter's steps alone, that half a step rms has: less tells no level."""
+FINE_STEPS = 12.0
+"""The same for a whole step: with less, a true step of 1 dB reads up to 0.3 dB short."""
+
+KEPT_BINS = 1000
+"""Of a tuning, on disk: nine bands every ten minutes then take some tens of megabytes a day before packing."""
+
+
+@dataclass(frozen=True, slots=True)
+class SampledSettings:
+    """How to measure by samples: for so long, in bins of `step_hz`, each tuning between its edges, in hertz.
+
+    `shift_hz`: how far beside a tuning's middle the samples are centred in this pass, so that the converter's line does
+    not hide the same signal for ever.
+    """
+
+    seconds: float
+    step_hz: float
+    edges_hz: Mapping[Channel, tuple[int, int]]
+    shift_hz: int = 0
+
+
+class Sampling:
+    """The samples of one pass. Holds a spectrum a visit."""
+
+    def __init__(self, source: SampleSource, settings: SampledSettings, clock: Clock) -> None:
+        self._source, self._settings, self._clock = source, settings, clock
+        self.seen: dict[Channel, list[Labelled]] = {}
+        self.learned: dict[Channel, Learned] = {}
+        self._coarse: set[str] = set()
+        self._untold: tuple[str, ...] = ()
+
+    def allowed(self, unknown: Sequence[str]) -> tuple[str, ...]:
+        """What moves the level and could not be known, beyond what the receiver has told already."""
+        return tuple(each for each in self._source.unknown() if each not in unknown)
+
+    def hear(self, visit: Visit) -> None:
+        """One visit: what is captured from now on. `BadReply` where no level can be told from it."""
+        settings, centre_hz = self._settings, visit.channel.hz + self._settings.shift_hz
+        with bounded(clock=self._clock):
+            block = self._source.take(settings.seconds, self._clock.monotonic())
+        until = self._clock.now().timestamp()
+        self._check(visit, block)
+        low_hz, high_hz = settings.edges_hz[visit.channel]
+        axis = axis_of(
+            block.rate_hz,
+            real=False,
+            centre_hz=float(centre_hz),
+            band_hz=(float(low_hz - centre_hz), float(high_hz - centre_hz)),
+            step_hz=settings.step_hz,
+        )
+        inside = replace(block, gaps=tuple(gap for gap in block.gaps if gap > 0))
+        one = _without_steps(spectrum([inside], axis), block)
+        labelled = Labelled(until - settings.seconds, until, visit.path, float(centre_hz), one)
+        self.seen.setdefault(visit.channel, []).append(labelled)
+
+    def shown(self, visit: Visit, witness: float | None) -> None:
+        """A receiver of samples has no meter beside them."""
+
+    def last(self, visit: Visit, pass_number: int) -> list[Reading]:
+        """Nothing yet: which bins are noise is known when both routes were seen."""
+        return []
+
+    def readings(self, pass_number: int) -> tuple[Reading, ...]:
+        """The rows of all visits, in order of time. A tuning without a quiet place gives none, and is named."""
+        found: list[Reading] = []
+        for channel, sequence in self.seen.items():
+            try:
+                learned = self.learned[channel] = learn_tuning(channel.band, pass_number, sequence)
+            except NothingHeard as why:
+                self._untold += (f"noise on {channel.band}, {channel.hz / 1e3:g} kHz ({why})",)
+                continue
+            for one in sequence:
+                found += rows(one, learned)
+        return tuple(sorted(found, key=lambda reading: reading.time))
+
+    def spectra(self) -> list[tuple[str, Labelled]]:
+        """Each spectrum with its band, for keeping: the bins of a wide tuning in groups, `KEPT_BINS` at the most."""
+        return [
+            (channel.band, replace(one, spectrum=_in_groups(one.spectrum)))
+            for channel, sequence in self.seen.items()
+            for one in sequence
+        ]
+
+    def troubles(self, readings: Sequence[Reading]) -> tuple[str, ...]:
+        """What the pass itself shows to be wrong with its samples, and what to turn."""
+        coarse = (
+            f"the gain on {band} (its samples move by less than a step: raise gain_db)"
+            for band in sorted(self._coarse)
+        )
+        return (*self._untold, *coarse)
+
+    def _check(self, visit: Visit, block: Block) -> None:
+        if block.unplaced:
+            raise BadReply(PART, "samples went missing, nobody knows where.", "Lower sample_rate_hz.")
+        samples = np.asarray(block.samples, np.complex64)
+        moving = float(np.vdot(samples, samples).real) / len(samples) - abs(complex(samples.mean())) ** 2
+        if not np.isfinite(moving) or moving <= 0.0:
+            raise BadReply(PART, "its samples are all alike.", "Is the antenna port the right one?")
+        if moving - block.step_noise < LEAST_STEPS * block.step_noise:
+            raise BadReply(
+                PART,
+                f"on {visit.channel.band}, {visit.path}, its samples move by less than half a step.",
+                "Raise gain_db.",
+            )
+        if moving - block.step_noise < FINE_STEPS * block.step_noise:
+            self._coarse.add(visit.channel.band)
+
+
+def _in_groups(one: Spectrum) -> Spectrum:
+    """The spectrum with so many neighbouring bins averaged that `KEPT_BINS` are left; what fills no group is cut."""
+    many = -(-len(one.mean) // KEPT_BINS)
+    whole = len(one.mean) // many * many
+    return replace(
+        one,
+        start_hz=one.start_hz + (many - 1) / 2.0 * one.step_hz,
+        step_hz=one.step_hz * many,
+        mean=one.mean[:whole].reshape(-1, many).mean(axis=1),
+        low=None,
+        noise_bandwidth_hz=one.noise_bandwidth_hz,
+    )
+
+
+def _without_steps(one: Spectrum, block: Block) -> Spectrum:
+    """The spectrum less what the converter's steps put into each bin, of which at most half is taken off."""
+    if not block.step_noise or not one.segments:
+        return one
+    steps = np.float32(block.step_noise * one.noise_bandwidth_hz / block.rate_hz)
+    return replace(one, mean=np.maximum(one.mean - steps, one.mean / 2))

@@ -1,0 +1,82 @@
+"""Noise cells and lines of a wide tuning, on spectra whose truth is planted."""
+
+import numpy as np
+import pytest
+
+from sweeper.spectra.rows import CELL_HZ, Learned, NothingHeard, rows
+from sweeper.spectra.tuning import learn_tuning
+from sweeper.words import Labelled, SignalPath, Spectrum
+
+STEP_HZ, BINS, SEGMENTS = 31.25, 8192, 40
+CENTRE_HZ = 28_100_000.0
+START_HZ = CENTRE_HZ - BINS // 2 * STEP_HZ
+NBW_HZ = 2.0 * STEP_HZ
+LINE_BIN, IMAGED_BIN, WEAK_BIN = 1500, 6000, 3000
+LEVELS = {"antenna-bypass": 1.0, "antenna-stage": 10.0, "load-bypass": 0.4, "load-stage": 3.0}
+
+
+def seen(path: str, dice: np.random.Generator, at: float, occupied: float = 0.0) -> Labelled:
+    """Noise of a level with a tilt of 3 dB, a line and its image, one of the receiver's own, the centre."""
+    tilt = 10 ** (0.3 * np.arange(BINS) / BINS)
+    mean = LEVELS[path] * tilt * dice.gamma(SEGMENTS, 1 / SEGMENTS, BINS)
+    gain = 10.0 if path.endswith("stage") else 1.0
+    if path.startswith("antenna"):
+        for middle, power in ((IMAGED_BIN, 1e5), (BINS - IMAGED_BIN, 20.0), (LINE_BIN, 300.0)):
+            mean[middle - 1 : middle + 2] += gain * power
+        if occupied:
+            mean[: int(occupied * BINS)] += gain * 30.0 * dice.gamma(1.0, 1.0, int(occupied * BINS))
+    mean[WEAK_BIN - 1 : WEAK_BIN + 2] += 200.0
+    mean[BINS // 2] += 1e4
+    spectrum = Spectrum(START_HZ, STEP_HZ, mean.astype(np.float32), None, SEGMENTS, NBW_HZ)
+    return Labelled(at, at + 0.5, SignalPath.parse(path), CENTRE_HZ, spectrum)
+
+
+def learned(paths: str, occupied: float = 0.0) -> tuple[Learned, list[Labelled]]:
+    dice = np.random.default_rng(5)
+    sequence = [seen(path, dice, float(nth), occupied) for nth, path in enumerate(paths.split())]
+    return learn_tuning("10 m", 7, sequence), sequence
+
+
+ALL = "antenna-bypass load-bypass antenna-stage load-stage antenna-stage antenna-bypass"
+
+
+def test_eight_cells_lie_at_the_same_places_whatever_is_there() -> None:
+    quiet, _ = learned(ALL)
+    busy, _ = learned(ALL, occupied=0.05)
+    assert [cell.channel.hz for cell in quiet.cells] == [cell.channel.hz for cell in busy.cells]
+    assert len(quiet.cells) == 8
+
+
+@pytest.mark.parametrize("occupied", [0.0, 0.05, 0.5])
+def test_each_cell_reads_the_density_of_its_noise_and_the_difference_of_routes_is_the_planted_one(
+    occupied: float,
+) -> None:
+    found, sequence = learned(ALL, occupied)
+    by_path = {}
+    for one in sequence:
+        noise = [row.reading for row in rows(one, found) if row.channel.purpose == "noise"]
+        by_path.setdefault(str(one.path), noise)
+    assert len(by_path["antenna-bypass"]) == (
+        4 if occupied == 0.5 else 8
+    )  # what is full of signals tells nothing
+    # a cell holds some 1000 bins of 40 segments: 4.34/sqrt(40 000) = 0.02 dB; five of them, and the tilt
+    for path, level in LEVELS.items():
+        lowest_db = 10 * np.log10(level * CELL_HZ / NBW_HZ)
+        assert lowest_db - 0.15 < min(by_path[path]) and max(by_path[path]) < lowest_db + 3.15
+    change = np.subtract(by_path["antenna-stage"], by_path["antenna-bypass"])
+    assert change == pytest.approx([10.0] * len(change), abs=0.12)
+
+
+def test_lines_are_the_antennas_alone() -> None:
+    found, sequence = learned(ALL)
+    places = {line.channel.hz for line in found.lines}
+    assert places == {round((START_HZ + at * STEP_HZ) / 100) * 100 for at in (LINE_BIN, IMAGED_BIN)}
+    carriers = [row for row in rows(sequence[0], found) if row.channel.purpose == "carrier"]
+    assert len(carriers) == 2
+
+
+def test_without_the_load_no_line_is_told_and_without_a_route_nothing() -> None:
+    found, _ = learned("antenna-bypass antenna-stage")
+    assert found.lines == () and len(found.cells) == 8
+    with pytest.raises(NothingHeard):
+        learned("antenna-bypass antenna-bypass")
