@@ -58,7 +58,7 @@ def sweeper(*arguments: object) -> "subprocess.CompletedProcess[str]":
         [str(Path(sys.executable).with_name("sweeper")), *map(str, arguments)],
         capture_output=True,
         text=True,
-        timeout=120,
+        timeout=600,
         check=False,
     )
 
