@@ -75,7 +75,7 @@ class TcpPort:
             raise LinkLost(
                 part,
                 f"no connection to {options.link}: {fault.strerror or fault}.",
-                "Nothing listens there: start the program that serves it, or correct the address."
+                "Nothing listens there: is it switched on, or its server started, and is the address right?"
                 if fault.errno == errno.ECONNREFUSED
                 else "Is it switched on and in this network, and is the address right?",
             ) from fault

@@ -5,7 +5,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from sweeper.cli.first_bands import FirstBand
-from sweeper.cli.first_receiver import BY_HAND
+from sweeper.cli.first_receiver import BY_HAND, IQ_TCP
 from sweeper.cli.first_switch import switch_section
 
 
@@ -131,6 +131,14 @@ def _driver(answers: Answers) -> list[str]:
             f"  device: {{{device}}}",
             "  sample_rate_hz: 250000",
             "  averaging_s: 0.05         # one reading is the mean power over this time",
+        ]
+    if answers.dialect == IQ_TCP:
+        return [
+            "  driver: iq-tcp            # a server of 8-bit samples, such as rtl_tcp",
+            f"  link: {_text(answers.receiver_link)}",
+            "  sample_rate_hz: 1024000   # what its device can do",
+            "  gain_db: 30               # no clipping, and the load still moves the samples: docs/receivers.md",
+            "  averaging_s: 0.1          # one reading is the mean power over this time",
         ]
     if answers.dialect == BY_HAND:
         return [

@@ -23,11 +23,13 @@ if TYPE_CHECKING:
 Ask = Callable[[str, str, Callable[[str], Any]], Any]
 SOUND = "+sound"
 BY_HAND = "dial-by-hand"
+IQ_TCP = "iq-tcp"
+OF_SAMPLES = ("iq", IQ_TCP)
 
 
 @dataclass(frozen=True, slots=True)
 class FirstReceiver:
-    """`kind` is hamlib, iq, dial-by-hand or a dialect. `dial_hz` is where it stands, where that could be seen."""
+    """`kind` is hamlib, iq, iq-tcp, dial-by-hand or a dialect. `dial_hz`: where it stands, where that is seen."""
 
     kind: str
     link: str = ""
@@ -50,10 +52,10 @@ def asked_receiver(ask: Ask) -> FirstReceiver:
         print(f"   Serial port {port}{f': {what}' if what else ''}")
     for device in devices:
         print(f"   Software-defined receiver: {device}")
-    kinds = ("hamlib", *dialect_names(), "iq", BY_HAND)
+    kinds = ("hamlib", *dialect_names(), *OF_SAMPLES, BY_HAND)
     print(
-        f"   iq: a software-defined receiver. {BY_HAND}: you tune it. Add {SOUND} to any other to read levels "
-        "from its sound."
+        f"   iq: a software-defined receiver; {IQ_TCP}: one behind a server of samples. {BY_HAND}: you tune it. "
+        f"Add {SOUND} to any other to read levels from its sound."
     )
     offered = "iq" if devices and not at_hand else "hamlib"
     kind, sound = ask(f"4. Which receiver? {', '.join(kinds)}", offered, _kind(kinds))
@@ -64,6 +66,9 @@ def asked_receiver(ask: Ask) -> FirstReceiver:
             answers.arguments,
         )
         return FirstReceiver(kind, device=named)
+    if kind == IQ_TCP:
+        link = ask("5. Where is the server of samples?", "tcp://127.0.0.1:1234", answers.link)
+        return FirstReceiver(kind, link)
     if kind == BY_HAND:
         named = _asked_sound(ask, "5")
         sure = ask("5c. Is it a receiver that cannot transmit at all?", "yes", answers.yes_or_no)
@@ -85,7 +90,7 @@ def _kind(kinds: tuple[str, ...]) -> Callable[[str], tuple[str, bool]]:
         bare = answer.lower().replace(" ", "")
         sound = bare.endswith(SOUND)
         kind = answers.one_of(kinds)(bare.removesuffix(SOUND))
-        if sound and kind in ("iq", BY_HAND):
+        if sound and kind in (*OF_SAMPLES, BY_HAND):
             raise ValueError(f"{kind} needs no {SOUND}")
         return kind, sound
 

@@ -14,7 +14,7 @@ from sweeper.cli.checking import looked_at
 from sweeper.cli.first_bands import FirstBand, around, chosen, first_bands
 from sweeper.cli.first_file import Answers, station_text
 from sweeper.cli.first_links import RELAY_PORTS, serial_ports, servers
-from sweeper.cli.first_receiver import BY_HAND, FirstReceiver, asked_receiver
+from sweeper.cli.first_receiver import BY_HAND, OF_SAMPLES, FirstReceiver, asked_receiver
 from sweeper.cli.first_switch import LINKS, switch_kinds
 from sweeper.cli.progress import progress
 from sweeper.clock import SystemClock
@@ -157,7 +157,7 @@ def _asked_board(receiver: FirstReceiver) -> tuple[str, str]:
             "modbus",
             answers.one_of(kinds),
         )
-        if board != "own-stage" or receiver.kind not in ("iq", BY_HAND):
+        if board != "own-stage" or receiver.kind not in (*OF_SAMPLES, BY_HAND):
             break
         print("   own-stage needs a receiver behind hamlib, or one with a dialect. Please say it again.")
     if board == "person":
@@ -183,7 +183,7 @@ def _meter_of(receiver: FirstReceiver) -> tuple[str, float | None]:
     """Unit and step of the meter of a receiver that comes with the program."""
     if receiver.kind == "hamlib":
         return ("raw", None) if receiver.curve or receiver.fractions else ("dB-over-S9", 1.0)
-    if receiver.kind in ("iq", BY_HAND):
+    if receiver.kind in (*OF_SAMPLES, BY_HAND):
         return "raw", None
     from drivers.receivers.dialect import load as load_dialect
 

@@ -51,8 +51,11 @@ def test_clustering_by_night_is_statsmodels_cluster_robust_error():
             "for": "carrier",
             "carrier_gain_db": gain_db,
             "carrier_gain_se_db": 0.1,
+            "edge_gain_db": pl.Series([None] * len(gain_db), dtype=pl.Float64),
+            "edge_gain_se_db": pl.Series([None] * len(gain_db), dtype=pl.Float64),
             "resolution_db": 0.0,
             "carrier_passes": passes,
+            "edge_passes": 0,
         }
     )
     found = GainMethods(summaries).carriers

@@ -125,7 +125,7 @@ def test_a_rig_that_is_not_there_is_said_so_with_a_mend(
     answer = sweeper("check", station_file)
     assert answer.returncode == 1
     assert "FAIL  receiver" in answer.stdout
-    assert "switched on" in answer.stdout or "Nothing listens there" in answer.stdout
+    assert "switched on" in answer.stdout
 
 
 LEVELS = [(-120, -47.0), (-110, -37.2), (-100, -27.0), (-90, -17.1), (-80, -7.0), (-70, 3.0)]

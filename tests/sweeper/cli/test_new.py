@@ -109,7 +109,7 @@ def test_every_other_switch_that_exists_gets_a_section_that_its_driver_takes(
 
 def test_every_driver_of_a_switch_and_of_a_receiver_is_offered() -> None:
     assert set(drivers.names_of("switch")) - {"board"} == set(switch_kinds()) - set(board_names())
-    assert set(drivers.names_of("receiver")) - {"dialect"} == {"hamlib", "iq", "dial-by-hand"}
+    assert set(drivers.names_of("receiver")) - {"dialect"} == {"hamlib", "iq", "iq-tcp", "dial-by-hand"}
 
 
 def test_a_software_defined_receiver_gets_its_device(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
@@ -132,6 +132,15 @@ def test_a_software_defined_receiver_gets_its_device(monkeypatch: pytest.MonkeyP
     receiver = load(file).receiver
     assert (receiver.driver, receiver.meter.unit) == ("iq", "raw")
     assert receiver.options.device == {"driver": "rtlsdr", "serial": "00000001"}
+
+
+def test_a_server_of_samples_gets_its_address(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    answer(monkeypatch, "", "", "", "iq-tcp", "attic:1234", "own-stage", "person", "", "no", "", "40 m")
+    file = tmp_path / "home.yaml"
+    new(file, listen=False, check=False)
+    receiver = load(file).receiver
+    assert (receiver.driver, receiver.meter.unit) == ("iq-tcp", "raw")
+    assert receiver.options.link == "tcp://attic:1234"
 
 
 def test_levels_may_be_taken_from_the_sound(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:

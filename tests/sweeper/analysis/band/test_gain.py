@@ -17,6 +17,7 @@ from sweeper.analysis.band.switching_threshold import (
     switching_threshold,
 )
 from sweeper.analysis.day.reduce import summarise_day
+from sweeper.analysis.findings.claims import rule_by_eye
 from sweeper.analysis.findings.tables import gains_table
 from sweeper.analysis.physics.friis import snr_lost_db
 from tests.sweeper.analysis.nights import Night, facts, readings
@@ -163,7 +164,7 @@ def test_the_rule_by_eye_names_the_meter_reading_of_the_crossing():
     true_dbm = 10 * np.log10(1.380649e-20 * 2400 * at_k)
     assert threshold.reading.value == pytest.approx(true_dbm, abs=0.15)
     assert threshold.reading.low < true_dbm < threshold.reading.high
-    assert "Stage in while the noise in bypass reads below" in threshold.sentence
+    assert "Stage in while the noise in bypass reads below" in rule_by_eye(threshold, "dBm", 1.0)
 
 
 def test_a_useless_stage_has_no_rule_but_a_sentence():
@@ -171,7 +172,7 @@ def test_a_useless_stage_has_no_rule_but_a_sentence():
     summaries = season(night, 1)
     threshold = switching_threshold(summaries, combine(GainMethods(summaries), facts(night)), facts(night))
     assert threshold.reading is None
-    assert "Leave it out" in threshold.sentence
+    assert "Leave it out" in rule_by_eye(threshold, "dBm", 1.0)
     assert threshold.best_db.high < 0.0
 
 
@@ -183,7 +184,7 @@ def test_a_gain_that_is_hardly_known_never_makes_the_stage_useless():
     threshold = switching_threshold(summaries, loose, facts(night))
     assert threshold.best_db.low < 0.0 < threshold.best_db.high
     assert threshold.crossing_db is None
-    assert threshold.sentence.startswith("Not settled yet")
+    assert rule_by_eye(threshold, "dBm", 1.0).startswith("Not settled yet")
 
 
 def test_a_gain_that_differs_by_channel_is_told_by_channel():
