@@ -13,6 +13,7 @@ from sweeper.analysis.band.gain import Gain
 from sweeper.analysis.band.gain_methods import GainMethods
 from sweeper.analysis.band.nightly import nightly
 from sweeper.analysis.change.compare import compare
+from sweeper.analysis.day import columns
 from sweeper.analysis.statistics.estimates import summed
 from sweeper.analysis.statistics.group_sequential import boundaries, look_level, spent_late
 from sweeper.analysis.verdict.judge import allowed_level
@@ -51,14 +52,15 @@ def test_clustering_by_night_is_statsmodels_cluster_robust_error():
             "for": "carrier",
             "carrier_gain_db": gain_db,
             "carrier_gain_se_db": 0.1,
-            "edge_gain_db": pl.Series([None] * len(gain_db), dtype=pl.Float64),
-            "edge_gain_se_db": pl.Series([None] * len(gain_db), dtype=pl.Float64),
             "resolution_db": 0.0,
             "carrier_passes": passes,
-            "edge_passes": 0,
         }
     )
-    found = GainMethods(summaries).carriers
+    unmeasured = [column for column in columns.schema() if column not in summaries.columns]
+    of_edges = {name: columns.schema()[name] for name in unmeasured if name.startswith("edge_")}
+    found = GainMethods(
+        summaries.with_columns(pl.lit(None, kind).alias(name) for name, kind in of_edges.items())
+    ).carriers
     fit = sm.WLS(gain_db, np.ones(len(gain_db)), weights=passes).fit(
         cov_type="cluster", cov_kwds={"groups": night}
     )
