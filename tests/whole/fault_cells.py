@@ -66,7 +66,7 @@ LASTING: dict[str, tuple[Callable[[WireFaults], None], Callable[[WireFaults], No
 """Faults that stay until somebody mends them."""
 
 # Long where a second reply must come in time on a busy machine; short where none comes, or the first comes too late.
-DEADLINES_S = dict.fromkeys(("drop", "merge", "truncate", "garble", "noise"), 3 * SHORT_S)
+DEADLINES_S = dict.fromkeys(("drop", "merge", "truncate", "garble", "noise"), 6 * SHORT_S)
 DEADLINES_S |= dict.fromkeys(("late", *LASTING), SHORT_S)
 """Faults that show as silence are waited out, so those deadlines are short; the others hold the usual one."""
 
