@@ -111,11 +111,10 @@ def _count(station: Unattended, committed: set[int], told: Killed) -> None:
             f"pass {number} was called done and is not stored" for number in sorted(committed - done)
         ]
         rows = Counter(store.readings().collect()["pass"].to_list())
-    visits = {48, 72}  # three channels, four readings, with four paths or six
     told.wrong += [
         f"pass {number} has {count} readings"
         for number, count in rows.items()
-        if count not in visits or number not in done
+        if count != station.readings_of(number) or number not in done
     ]
     told.lost += [f"pass {number} has no readings" for number in sorted(done - set(rows))]
 

@@ -13,8 +13,10 @@ from pathlib import Path
 from sweeper.daemon.live.client import ask
 from sweeper.daemon.live.messages import Answer, Command, Request
 from sweeper.errors import UserFacingError
+from sweeper.plan import one_pass
 from sweeper.simulation import saltmarsh, serve
 from sweeper.simulation.serve import Served
+from sweeper.station import load
 from sweeper.store import Store
 from tests.clocks import evening
 
@@ -82,6 +84,11 @@ class Unattended:
     @property
     def folder(self) -> Path:
         return self.data / "Outpost"
+
+    def readings_of(self, number: int) -> int:
+        """Of a whole pass of all bands."""
+        station = load(self.file)
+        return len(one_pass(station, number)) * station.receiver.readings
 
     @contextlib.contextmanager
     def running(self, *options: object, **environment: str) -> Iterator["subprocess.Popen[str]"]:

@@ -337,18 +337,40 @@ def test_a_cable_that_comes_out_just_as_somebody_turns_the_dial_still_leaves_it_
     assert dial.tuning_now.hz == 7_100_000 and dial.agc == "slow" and board.standing == "antenna-bypass"
 
 
-def test_relays_go_to_rest_before_a_receiver_whose_dial_was_turned_is_asked_anything() -> None:
+def test_relays_go_to_rest_before_a_receiver_whose_dial_was_turned_is_asked_anything_else() -> None:
+    """Its frequency is asked once more, since a bent reply is no hand; then the relays rest, and then the receiver."""
     dial, board = Dial(), Board()
-    stood: list[str | None] = []
+    asked: list[tuple[str, str]] = []
 
     def turn() -> None:
         dial.tuning_now = replace(dial.tuning_now, hz=7_100_000)
-        dial.before = lambda call: stood.append(board.standing)
+        dial.before = lambda call: asked.append((call, board.standing))
 
     dial.before = at_call("frequency_hz", 4, turn)
-    measured(dial, board, Kept())
-    left = stood.index("antenna-bypass") if "antenna-bypass" in stood else len(stood)
-    assert set(stood[left:]) == {"antenna-bypass"} and "antenna-stage" not in stood
+    assert measured(dial, board, Kept()).outcome == "skipped"
+    assert asked[0] == ("frequency_hz", "antenna-stage")
+    assert len(asked) > 1 and {standing for _, standing in asked[1:]} == {"antenna-bypass"}
+
+
+@pytest.mark.parametrize("nth", [1, 2, 3, 6])
+@pytest.mark.parametrize("call", ["frequency_hz", "tuning"])
+def test_one_bent_reply_is_no_hand_at_the_dial(call: str, nth: int) -> None:
+    class Bent(Dial):
+        seen = 0
+
+        def bent(self, name: str) -> bool:
+            self.seen += name == call
+            return name == call and self.seen == nth
+
+        def frequency_hz(self) -> int:
+            return super().frequency_hz() + (5_555 if self.bent("frequency_hz") else 0)
+
+        def tuning(self) -> Tuning:
+            tuning = super().tuning()
+            return replace(tuning, hz=tuning.hz + 5_555) if self.bent("tuning") else tuning
+
+    dial = Bent()
+    assert measured(dial, Board(), Kept()).outcome == "done" and dial.seen > nth
 
 
 def test_a_hand_that_uses_the_moment_while_relays_settle_is_noticed_before_the_dial_is_set() -> None:
