@@ -18,5 +18,6 @@ TOGETHER = (
     "tests/whole/test_browser.py",
     "tests/whole/test_demo.py",
     "tests/whole/test_fleet.py",
+    "tests/whole/test_three_nights.py",
 )
 """Modules whose tests share something expensive: one process runs all of such a module."""

@@ -7,7 +7,7 @@ import numpy as np
 
 from drivers.errors import BadReply, InUse, LinkLost, Refused, Unsupported
 from drivers.samples.sound_capture import Capture
-from drivers.samples.sound_inputs import MOST_HZ, SoundInput, sane
+from drivers.samples.sound_inputs import LEAST_HZ, MOST_HZ, SoundInput, sane
 from drivers.samples.sound_programs import PART, answer, checked, plain
 
 if TYPE_CHECKING:
@@ -65,9 +65,9 @@ def _offered(name: str) -> tuple[tuple[str, ...], tuple[int, int], tuple[int, in
         last = plain((said.strip().splitlines() or ["no word"])[-1])
         raise LinkLost(PART, f"{name} cannot be opened: {last}.", "Is the card plugged in?")
     channels, rates = ([int(n) for n in re.findall("[0-9]{1,12}", told[key])] for key in ("CHANNELS", "RATE"))
-    if not channels or not rates or not sane(rates[0], channels[0]):
+    lowest_hz, highest_hz = (max(rates[0], LEAST_HZ), min(max(rates), MOST_HZ)) if rates else (1, 0)
+    if not channels or not lowest_hz <= highest_hz or not sane(lowest_hz, channels[0]):
         raise BadReply(
             PART, f"{name} tells no rate or no channels that a card has.", "Unplug it and try again."
         )
-    highest_hz = min(max(rates[-1], rates[0]), MOST_HZ)
-    return tuple(plain(told["FORMAT"]).split()), (channels[0], channels[-1]), (rates[0], highest_hz)
+    return tuple(plain(told["FORMAT"]).split()), (channels[0], channels[-1]), (lowest_hz, highest_hz)
