@@ -61,7 +61,7 @@ METERS: dict[str, dict[str, object]] = {
 PLACES = {"noisy": (8.0, 25.0), "quiet": (0.6, 4.0), "nothing to gain": (14.0, 30.0)}
 """Noise rise of the first and the last band, dB. In the last place no stage can help by a decibel."""
 STAGES = ((15.0, 3.0), (9.0, 4.0), (-5.0, 5.0))
-QUICK = 2
+QUICK = 1
 """Campaigns a row in the short run."""
 
 
