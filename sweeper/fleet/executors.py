@@ -92,6 +92,18 @@ class DaskCluster:
     def each(
         self, work: Callable[[Item], Result], items: Sequence[Item]
     ) -> Iterator[tuple[Item, Result | BaseException]]:
+        suspected = []
+        for item, outcome in self._tried(work, items):
+            if isinstance(outcome, WorkerLost) and len(items) > 1:
+                suspected.append(item)  # or another item took down each worker that it was on
+            else:
+                yield item, outcome
+        for item in suspected:
+            yield from self._tried(work, [item])
+
+    def _tried(
+        self, work: Callable[[Item], Result], items: Sequence[Item]
+    ) -> Iterator[tuple[Item, Result | BaseException]]:
         waiting = list(items)
         for _ in range(TRIES):
             gone: list[Item] = []
