@@ -76,7 +76,7 @@ def section(port: int, **more) -> dict:
         "set_topic": "relays/{relay}/set",
         "state_topic": "relays/{relay}/state",
         "paths": PATHS,
-        "timeout_s": 1,
+        "timeout_s": 3,
     } | more
 
 
