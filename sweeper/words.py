@@ -3,6 +3,7 @@
 Frozen values only. Nothing here reads, computes or knows hardware.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
 from typing import TYPE_CHECKING, Literal, Self
@@ -126,6 +127,8 @@ class Labelled:
     spectrum: Spectrum
 
 
+Spectra = Sequence[tuple[str, Labelled]]
+"""What a pass heard, each with the name of its band."""
 Outcome = Literal["done", "skipped", "failed"]
 Hand = Literal["", "relay", "disk"]
 """What needs somebody's hand: a relay that sticks, a disk that takes nothing. Empty: nothing, as far as is known."""

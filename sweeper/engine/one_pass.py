@@ -29,7 +29,7 @@ from sweeper.clock import Clock
 from sweeper.engine.meter import stuck_readings
 from sweeper.engine.settings import GRACE_S, RELAYS_SHARE, MeasurementSettings, same_dial, without_dial
 from sweeper.engine.sink import Sink
-from sweeper.words import Channel, Hand, Labelled, Outcome, PassRecord, Reading, SignalPath, Visit
+from sweeper.words import Channel, Hand, Outcome, PassRecord, Reading, SignalPath, Spectra, Visit
 
 if TYPE_CHECKING:
     from sweeper.engine.by_samples import Sampling
@@ -211,9 +211,8 @@ class _AtWork:
             self._tuned_to = None
             receiver.tune(hz)
             self._tuned_to = visit.channel
-        self._sleep(
-            settings.settle_s
-        )  # also where only a relay has moved: the meter settles on another level
+        # also where only a relay has moved: the meter settles on another level
+        self._sleep(settings.settle_s)
         tuning = self._tuning(hz)
         if tuning.mode.upper() != settings.mode.upper():
             raise Yielded(f"somebody set the receiver to {tuning.mode}; the pass gave way")
@@ -349,7 +348,7 @@ class _AtWork:
             for reading, still in zip(self._readings, stale, strict=True)
         )
 
-    def spectra(self) -> Sequence[tuple[str, Labelled]]:
+    def spectra(self) -> Spectra:
         """What was heard, each with the name of its band; nothing where a meter was read."""
         return () if self.listening is None else self.listening.spectra()
 

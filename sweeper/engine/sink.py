@@ -4,7 +4,7 @@ from collections.abc import Mapping, Sequence
 from datetime import datetime
 from typing import Any, Protocol
 
-from sweeper.words import Labelled, PassRecord, Reading, Visit
+from sweeper.words import PassRecord, Reading, Spectra, Visit
 
 
 class Sink(Protocol):
@@ -21,9 +21,7 @@ class Sink(Protocol):
         """One visit is over. Its readings may still get flags before the pass ends."""
         ...
 
-    def finished(
-        self, record: PassRecord, readings: Sequence[Reading], spectra: Sequence[tuple[str, Labelled]] = ()
-    ) -> None:
+    def finished(self, record: PassRecord, readings: Sequence[Reading], spectra: Spectra = ()) -> None:
         """The pass is over; for one that is not done, `readings` is empty. Commit it now or raise.
 
         `spectra`: what was heard, each with the name of its band, where levels come from samples.

@@ -18,12 +18,11 @@ from sweeper.store.errors import DiskError, StoreError
 from sweeper.store.files import told
 from sweeper.store.frames import empty, problem_of, schema
 from sweeper.store.records import LONGEST_VALUE, Note
-from sweeper.store.running_spectra import Spectra
 from sweeper.store.salvage import Rows
 from sweeper.store.spectra import empty as spectra_empty
 from sweeper.store.spectra import frame_of
 from sweeper.tables import pl
-from sweeper.words import Channel, Outcome, PassRecord, Reading
+from sweeper.words import Channel, Outcome, PassRecord, Reading, Spectra
 
 _TABLES = """
 CREATE TABLE passes (number INTEGER PRIMARY KEY, day TEXT NOT NULL,

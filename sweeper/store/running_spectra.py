@@ -3,14 +3,11 @@
 from __future__ import annotations
 
 import sqlite3
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from datetime import date
 
 from sweeper.store.spectra import row_of
-from sweeper.words import Labelled
-
-Spectra = Sequence[tuple[str, Labelled]]
-"""Of a pass: each with the name of its band."""
+from sweeper.words import Spectra
 
 TABLE = """\
 CREATE TABLE spectra (pass INTEGER NOT NULL, number INTEGER NOT NULL, time_ms INTEGER NOT NULL, band TEXT NOT NULL,

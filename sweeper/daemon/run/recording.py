@@ -7,10 +7,7 @@ from typing import Any
 from sweeper.daemon.rig.in_flight import clear_in_flight, mark_in_flight
 from sweeper.daemon.run.observers import Observer
 from sweeper.store import Store, StoreError
-from sweeper.words import Labelled, PassRecord, Reading, Visit
-
-Spectra = Sequence[tuple[str, Labelled]]
-"""What a pass heard, each with the name of its band."""
+from sweeper.words import PassRecord, Reading, Spectra, Visit
 
 
 class Recording:
