@@ -26,14 +26,11 @@ from sweeper.store.manifest import keep_station_file, write_manifest
 from sweeper.store.place import Place, moved, place_of
 from sweeper.store.records import Note
 from sweeper.store.running import Damaged, RunningDay, all_ordinary, fits
-from sweeper.store.running_spectra import Spectra
 from sweeper.store.salvage import salvage
 from sweeper.tables import pl
-from sweeper.words import PassRecord, Reading
+from sweeper.words import PassRecord, Reading, Spectra
 
 T = TypeVar("T")
-
-KEEP_SPECTRA_DAYS = 14
 
 _HIGHEST_PASS = "highest pass before this database"
 """Records of passes can be lost with a damaged database, but their numbers must not come again."""
@@ -151,14 +148,14 @@ class Store:
         now: datetime,
         apart: bool = False,
         most: int | None = None,
-        keep_spectra_days: int = KEEP_SPECTRA_DAYS,
+        keep_spectra_days: int | None = None,
     ) -> tuple[date, ...]:
         """Turn the days that are over into Parquet files; which they were.
 
         Repeatable: after a crash between file and database, readings are in both, are read once, and
         the next call lets go of the database's. `apart`: each day in a process of its own, so that what the work
         takes of memory is given back with it, however many days there are. `most`: the first so many only.
-        `keep_spectra_days`: spectra that are older become pictures.
+        `keep_spectra_days`: spectra that are older become pictures; None leaves all as they are.
         """
         with self._guard:
             self.stand_by()
@@ -171,7 +168,8 @@ class Store:
             if over:
                 self._write(RunningDay.tidy)
                 write_manifest(self.folder)
-            finished_spectra.thin_old(self._spectra, today, keep_spectra_days)
+            if keep_spectra_days is not None:
+                finished_spectra.thin_old(self._spectra, today, keep_spectra_days)
             return tuple(over)
 
     def write_day(self, day: date) -> list[int]:

@@ -84,10 +84,13 @@ def test_old_days_become_one_picture_an_hour(tmp_path: Path) -> None:
     with open_store(tmp_path) as store:
         fill(store, 6, bins=500)
         whole = store.spectra().collect()
-        store.finish_days(EVENING + timedelta(days=14))
-        assert store.spectra().collect().height == 12
+        store.finish_days(EVENING + timedelta(days=15))
+        store.finish_days(EVENING + timedelta(days=14), keep_spectra_days=14)
+        assert (
+            store.spectra().collect().height == 12
+        )  # and nothing goes unless somebody says how long they are kept
         for _ in range(2):
-            store.finish_days(EVENING + timedelta(days=15))
+            store.finish_days(EVENING + timedelta(days=15), keep_spectra_days=14)
             left = store.spectra().collect()
             assert left["route"].to_list() == ["bypass", "stage"]
             assert max(len(each) for each in left["mean_cdb"]) <= POINTS
