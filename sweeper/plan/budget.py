@@ -11,6 +11,17 @@ from sweeper.station import Station
 from sweeper.words import SignalPath
 
 
+def visit_s(station: Station) -> float:
+    """Seconds that a visit takes, after the relays have settled."""
+    receiver = station.receiver
+    taken = receiver.settle_s + receiver.readings * receiver.interval_s
+    if receiver.audio is not None:
+        taken += receiver.audio.delay_s + receiver.audio.seconds
+    if receiver.spectrum is not None:
+        taken += receiver.spectrum.seconds
+    return taken
+
+
 @dataclass(frozen=True, slots=True)
 class Budget:
     """The cost of a station's plan. Means over the rhythm of load and noise paths, after its first passes (`edges`).
@@ -49,13 +60,7 @@ def budget(station: Station, passes_a_day: float | None = None) -> Budget:
             relays = moved(station, before, after)
             changes += bool(relays)
             moves.update(relays)
-    receiver = station.receiver
-    visit_s = receiver.settle_s + receiver.readings * receiver.interval_s
-    if receiver.audio is not None:
-        visit_s += receiver.audio.delay_s + receiver.audio.seconds
-    if receiver.spectrum is not None:
-        visit_s += receiver.spectrum.seconds
-    seconds = (visits * visit_s + changes * station.switch.settle_s) / len(cycle)
+    seconds = (visits * visit_s(station) + changes * station.switch.settle_s) / len(cycle)
     at_most = 86_400 / seconds if seconds > 0 else float("inf")
     passes = at_most if passes_a_day is None else min(passes_a_day, at_most)
     busiest = max(moves, key=lambda relay: moves[relay], default=None)
@@ -65,7 +70,7 @@ def budget(station: Station, passes_a_day: float | None = None) -> Budget:
         changes_a_pass=hands / len(cycle),
         seconds_a_pass=seconds,
         passes_a_day=passes,
-        readings_a_night=passes * visits / len(cycle) * receiver.readings,
+        readings_a_night=passes * visits / len(cycle) * station.receiver.readings,
         relay_operations_a_day=passes * moves.total() / len(cycle),
         busiest_relay=busiest,
         relay_years=station.switch.rated_operations / a_day_of_busiest / 365.25 if a_day_of_busiest else None,

@@ -4,6 +4,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from math import ceil, lcm
 
+from sweeper.plan.budget import visit_s
 from sweeper.plan.edges import MOVES, carriers, channels_a_pass, edges_of, last_pass, targets
 from sweeper.plan.order import one_pass
 from sweeper.station import Station
@@ -49,14 +50,10 @@ def edge_budget(station: Station, passes_a_night: float) -> EdgeBudget | None:
         _edges_a_pass(station, heard, offset, period) * passes_a_night for offset in (0, later)
     )
     more = channels_a_pass(station, len(heard))
-    receiver, switch = station.receiver, station.switch
-    visit_s = receiver.settle_s + receiver.readings * receiver.interval_s + switch.settle_s
-    if receiver.audio is not None:
-        visit_s += receiver.audio.delay_s + receiver.audio.seconds
     return EdgeBudget(
         edges_a_night=first_edges,
         operations_a_pass=MOVES * more,
-        seconds_a_pass=MOVES * more * visit_s,
+        seconds_a_pass=MOVES * more * (visit_s(station) + station.switch.settle_s),
         passes=last,
         nights=nights_until_known(passes_a_night, first_edges),
         later_nights=nights_until_known(passes_a_night, later_edges),
