@@ -90,12 +90,7 @@ def learn(
     Their `tuning` is the radio frequency of 0 Hz in the sound; `filter_hz`: above it, in the sound, only the card is
     heard; `first_hz`: where the pass band begins, which ends `BEYOND_HZ` below `filter_hz`.
     """
-    good = [one for one in sequence if counts(one)]
-    if {ANTENNA_BYPASS, ANTENNA_STAGE} - {one.path for one in good}:  # clipped ones still tell where noise is
-        good = [one for one in sequence if there(one)]
-    routes = [mean for path in (ANTENNA_BYPASS, ANTENNA_STAGE) if (mean := mean_of(good, path)) is not None]
-    if len(routes) < 2:
-        raise NothingHeard("sound of one route only")
+    good, routes, shapes = both_routes(sequence, "sound")
     hz = _tones(good[0])
     low = np.median([one.spectrum.mean / np.median(one.spectrum.mean) for one in good], axis=0)
     heard = np.flatnonzero((hz >= LOWEST_HZ) & (hz < filter_hz))
@@ -103,11 +98,7 @@ def learn(
     usable[heard] = in_pass_band(low[heard])
     if usable.sum() < 2 * FEWEST_BINS:
         raise NothingHeard("too narrow a pass band")
-    shapes = tuple(
-        shape_of(sum(one.spectrum.segments for one in good if one.path == path))
-        for path in (ANTENNA_BYPASS, ANTENNA_STAGE)
-    )
-    noise = noise_bins((routes[0], routes[1]), shapes, usable)
+    noise = noise_bins(routes, shapes, usable)
     if noise.keep.sum() < FEWEST_BINS:
         raise NothingHeard("no bins without signals")
     beyond = np.flatnonzero(hz >= 1.15 * filter_hz)
@@ -119,7 +110,8 @@ def learn(
         if channel.purpose == "noise"
         else ()
     )
-    beside = tuple(_steady(channel, good, noise, over))
+    named_hz = (float(channel.hz),) if channel.purpose == "carrier" else ()
+    beside = tuple(steady_lines(channel.band, good, noise, over, named_hz))
     return Learned(pass_number, noise, cells, lines + beside, card)
 
 
@@ -169,6 +161,24 @@ def _radio(one: Labelled) -> Floats:
     return one.spectrum.start_hz + one.spectrum.step_hz * np.arange(len(one.spectrum.mean), dtype=np.float64)
 
 
+def both_routes(
+    sequence: Sequence[Labelled], what: str
+) -> tuple[list[Labelled], tuple[Floats, ...], tuple[float, ...]]:
+    """The spectra worth learning from; the mean of either antenna route, shape (bins,), and its Gamma shape.
+
+    `NothingHeard` where one is missing; `what` was heard, in a word.
+    """
+    paths = (ANTENNA_BYPASS, ANTENNA_STAGE)
+    good = [one for one in sequence if counts(one)]
+    if set(paths) - {one.path for one in good}:  # clipped ones still tell where noise is
+        good = [one for one in sequence if there(one)]
+    routes = tuple(mean for path in paths if (mean := mean_of(good, path)) is not None)
+    if len(routes) < 2:
+        raise NothingHeard(f"{what} of one route only")
+    segments = [sum(one.spectrum.segments for one in good if one.path == path) for path in paths]
+    return good, routes, tuple(shape_of(count) for count in segments)
+
+
 def _tones(one: Labelled) -> Floats:
     """Frequency of each bin in the sound, hertz."""
     tones: Floats = np.abs(_radio(one) - (one.tuning or 0.0))
@@ -210,36 +220,45 @@ def _named(channel: Channel, one: Labelled, over: Floats) -> Slice:
     middle = told
     if end > first and float(over[first:end].max()) > STANDS_OUT:
         middle = first + int(np.argmax(over[first:end]))
-    return Slice(Channel(channel.band, channel.hz, "carrier", CELL_HZ), around_line(middle, len(over)))
+    return Slice(Channel(channel.band, channel.hz, "carrier", CELL_HZ), _around_line(middle, len(over)))
 
 
-def around_line(middle: int, bins: int) -> NDArray[np.intp]:
+def _around_line(middle: int, bins: int) -> NDArray[np.intp]:
     middle = min(max(middle, LINE_BINS), bins - 1 - LINE_BINS)
     return np.arange(middle - LINE_BINS, middle + LINE_BINS + 1)
 
 
-def _steady(channel: Channel, good: Sequence[Labelled], noise: NoiseBins, over: Floats) -> Iterator[Slice]:
-    """Lines that nobody named and that stood through the pass, the strongest first.
+def steady_lines(
+    band: str,
+    good: Sequence[Labelled],
+    noise: NoiseBins,
+    over: Floats,
+    named_hz: Sequence[float] = (),
+    centre: float | None = None,
+) -> Iterator[Slice]:
+    """Lines that nobody named and that stood through the pass on both routes, the strongest first.
 
     Only where the load was heard, too: a line that stands there as well is the receiver's own, or hum, and tells no
-    gain of the stage. Nothing is taken within reach of the named carrier, nor of another line.
+    gain of the stage. Nothing is taken within reach of `named_hz`, nor of another line, and no image about the bin
+    `centre` of samples.
     """
-    load = mean_of(good, LOAD_BYPASS)
-    antenna = mean_of(good, ANTENNA_BYPASS)
-    if load is None or antenna is None:
+    load, antenna = mean_of(good, LOAD_BYPASS), mean_of(good, ANTENNA_BYPASS)
+    if load is None or antenna is None or not noise.keep.any():
         return
     step_hz, radio = good[0].spectrum.step_hz, _radio(good[0])
-    taken = [float(channel.hz)] if channel.purpose == "carrier" else []
+    taken = list(named_hz)
     count = 0
-    for signal in told_apart(signals(over, noise), noise, antenna, load, None):
+    for signal in told_apart(signals(over, noise), noise, antenna, load, centre):
         at_hz = float(radio[signal.peak])
         near = any(abs(at_hz - hz) <= SEARCHED_HZ + LINE_BINS * step_hz for hz in taken)
-        if near or count == MOST_LINES or not stands(signal, good, noise, over, step_hz):
+        if near or signal.kind == "image" or not stands(signal, good, noise, over, step_hz):
             continue
         taken.append(at_hz)
-        count += 1
         place = round(at_hz / PLACE_HZ) * PLACE_HZ
-        yield Slice(Channel(channel.band, place, "carrier", CELL_HZ), around_line(signal.peak, len(over)))
+        yield Slice(Channel(band, place, "carrier", CELL_HZ), _around_line(signal.peak, len(over)))
+        count += 1
+        if count == MOST_LINES:
+            return
 
 
 def stands(signal: Signal, good: Sequence[Labelled], noise: NoiseBins, over: Floats, step_hz: float) -> bool:

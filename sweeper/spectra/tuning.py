@@ -11,26 +11,19 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 
-from sweeper.spectra.carriers import signals, told_apart, without_images_and_centre
+from sweeper.spectra.carriers import without_images_and_centre
 from sweeper.spectra.noise_bins import FEWEST_BINS, NoiseBins, noise_bins
 from sweeper.spectra.rows import (
     CELL_HZ,
-    LINE_BINS,
     MOST_CELLS,
-    MOST_LINES,
     PLACE_HZ,
-    SEARCHED_HZ,
     Learned,
     NothingHeard,
     Slice,
-    around_line,
-    counts,
-    mean_of,
-    stands,
-    there,
+    both_routes,
+    steady_lines,
 )
-from sweeper.spectra.welch import shape_of
-from sweeper.words import ANTENNA_BYPASS, ANTENNA_STAGE, LOAD_BYPASS, Channel, Labelled
+from sweeper.words import Channel, Labelled
 
 Floats = NDArray[np.float64]
 FEWEST_A_PART = 256
@@ -47,25 +40,18 @@ def learn_tuning(band: str, pass_number: int, sequence: Sequence[Labelled]) -> L
     Their `tuning` is the radio frequency of the samples' centre. `NothingHeard` where there is no quiet place. Lines
     are told only where the load was heard, too.
     """
-    good = [one for one in sequence if counts(one)]
-    if {ANTENNA_BYPASS, ANTENNA_STAGE} - {one.path for one in good}:
-        good = [one for one in sequence if there(one)]
-    paths = (ANTENNA_BYPASS, ANTENNA_STAGE)
-    routes = [mean for path in paths if (mean := mean_of(good, path)) is not None]
-    if len(routes) < 2:
-        raise NothingHeard("samples of one route only")
+    good, routes, shapes = both_routes(sequence, "samples")
     one = good[0].spectrum
     centre = ((good[0].tuning or 0.0) - one.start_hz) / one.step_hz
     guard = max(round(CENTRE_HZ / one.step_hz), 4)
     usable = without_images_and_centre(np.ones(len(routes[0]), np.bool_), routes[0], centre, guard)
-    shapes = tuple(
-        shape_of(sum(each.spectrum.segments for each in good if each.path == path)) for path in paths
-    )
     noise, over, parts = _by_parts(routes, shapes, usable)
     cells = tuple(_cells(band, noise, parts, one.start_hz, one.step_hz))
     if not cells:
         raise NothingHeard("no quiet place: give noise a band of its own, with edges_hz beside this one")
-    return Learned(pass_number, noise, cells, tuple(_lines(band, good, noise, over, centre)), 0.0)
+    return Learned(
+        pass_number, noise, cells, tuple(steady_lines(band, good, noise, over, centre=centre)), 0.0
+    )
 
 
 def _by_parts(
@@ -106,24 +92,3 @@ def _cells(
             middle = start_hz + step_hz * (part.start + part.stop - 1) / 2.0
             place = round(middle / PLACE_HZ) * PLACE_HZ
             yield Slice(Channel(band, place, "noise", CELL_HZ), bins)
-
-
-def _lines(
-    band: str, good: Sequence[Labelled], noise: NoiseBins, over: Floats, centre: float
-) -> Iterator[Slice]:
-    """Lines that stood through the pass on both routes, the strongest first; no image, and none of the receiver's."""
-    load, antenna = mean_of(good, LOAD_BYPASS), mean_of(good, ANTENNA_BYPASS)
-    if load is None or antenna is None or not noise.keep.any():
-        return
-    start_hz, step_hz = good[0].spectrum.start_hz, good[0].spectrum.step_hz
-    taken: list[float] = []
-    for signal in told_apart(signals(over, noise), noise, antenna, load, centre):
-        at_hz = start_hz + signal.peak * step_hz
-        near = any(abs(at_hz - hz) <= SEARCHED_HZ + LINE_BINS * step_hz for hz in taken)
-        if near or signal.kind == "image" or not stands(signal, good, noise, over, step_hz):
-            continue
-        taken.append(at_hz)
-        place = round(at_hz / PLACE_HZ) * PLACE_HZ
-        yield Slice(Channel(band, place, "carrier", CELL_HZ), around_line(signal.peak, len(over)))
-        if len(taken) == MOST_LINES:
-            return
