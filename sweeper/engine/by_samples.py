@@ -7,6 +7,7 @@ import numpy as np
 
 from drivers.contracts import Block, SampleSource
 from drivers.errors import BadReply
+from drivers.protocols.band_power import moving_power
 from drivers.waiting import bounded
 from sweeper.clock import Clock
 from sweeper.spectra.axis import axis_of
@@ -113,7 +114,7 @@ class Sampling:
         if block.unplaced:
             raise BadReply(PART, "samples went missing, nobody knows where.", "Lower sample_rate_hz.")
         samples = np.asarray(block.samples, np.complex64)
-        moving = float(np.vdot(samples, samples).real) / len(samples) - abs(complex(samples.mean())) ** 2
+        moving = moving_power(samples)
         if not np.isfinite(moving) or moving <= 0.0:
             raise BadReply(PART, "its samples are all alike.", "Is the antenna port the right one?")
         if moving - block.step_noise < LEAST_STEPS * block.step_noise:
@@ -136,7 +137,6 @@ def _in_groups(one: Spectrum) -> Spectrum:
         step_hz=one.step_hz * many,
         mean=one.mean[:whole].reshape(-1, many).mean(axis=1),
         low=None,
-        noise_bandwidth_hz=one.noise_bandwidth_hz,
     )
 
 
