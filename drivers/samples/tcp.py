@@ -107,8 +107,9 @@ class TcpSamples:
         """As `drivers.contracts.SampleSource.take`; its clock is that of `drivers.waiting`."""
         arrivals, count = self._arrivals, 2 * max(round(seconds * self._options.rate_hz), 1)
         arrivals.by(clock())
-        deadline = Deadline(self._options.timeout_s + self.latency_s + seconds * 2 + CATCHES_UP_S, PART)
-        deadline = _longer(deadline, after_s)
+        ahead_s = max(after_s - monotonic(), 0.0)
+        within_s = self._options.timeout_s + self.latency_s + seconds * 2 + CATCHES_UP_S
+        deadline = Deadline(ahead_s + within_s, PART)
         begin = self._first_after(after_s + self.latency_s, deadline)
         begun_with_gap = begin != self._given
         while arrivals.total < begin + count:
@@ -205,12 +206,6 @@ class TcpSamples:
                 f"it sends {rate_hz / 1e6:.3f} million samples a second, not {told_hz / 1e6:.3f}.",
                 "Has somebody changed its rate, or is it too busy to send them all? Mend sample_rate_hz.",
             )
-
-
-def _longer(deadline: Deadline, after_s: float) -> Deadline:
-    """The same, counted from `after_s` where that lies ahead."""
-    ahead_s = after_s - monotonic()
-    return deadline if ahead_s <= 0.0 else Deadline(deadline.within_s + ahead_s, PART)
 
 
 def _behind_s(pieces: list[Piece], end: int, bytes_a_second: float) -> float:

@@ -31,7 +31,7 @@ from sweeper.analysis.change.reasons import ToSay, reason
 from sweeper.analysis.change.sky import Sky
 from sweeper.analysis.facts import StationFacts
 from sweeper.analysis.meter.changed import CHANGED, MeterChange, meter_change
-from sweeper.analysis.meter.scales import Scale, on_scale
+from sweeper.analysis.meter.scales import on_scale
 from sweeper.analysis.results import BandComparison, Change, ChangePeriod, Comparison
 from sweeper.analysis.verdict.scales import UNTESTED, Meter, covering, meter_of
 
@@ -55,7 +55,8 @@ def compare(
         summaries = _of_one_meter(summaries, changed, fix, facts)
     summaries = without_steady(summaries, steady_signals(summaries, facts.meter))
     meter = meter_of(summaries, facts)
-    on_each = [(scaled, _levels(scaled, facts)) for scaled in _scaled(summaries, meter.scales)]
+    scaled_on_each = [on_scale(summaries, scale) for scale in meter.scales]
+    on_each = [(scaled, _levels(scaled, facts)) for scaled in scaled_on_each]
     levels = on_each[0][1]
     changes = _found_on_all([find_changes(each, facts, notes) for _, each in on_each]) if fix is None else ()
     if fix is None:
@@ -99,10 +100,6 @@ def _of_one_meter(
     if fix is not None and parted(summaries, fix, facts)[0] < changed.night:
         return summaries.filter(pl.col("night") < changed.night)
     return summaries.filter(pl.col("night") >= changed.night)
-
-
-def _scaled(summaries: pl.DataFrame, scales: Sequence[Scale]) -> list[pl.DataFrame]:
-    return [on_scale(summaries, scale) for scale in scales]
 
 
 def _levels(summaries: pl.DataFrame, facts: StationFacts) -> pl.DataFrame:
