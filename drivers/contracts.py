@@ -145,6 +145,10 @@ class Block:
     clipped: float = 0.0
     step_noise: float = 0.0
 
+    def moving_power(self) -> float:
+        """Mean power of the samples without what stands still, which is the converter's own offset; of full scale."""
+        return float(self.samples.var())
+
 
 class SampleSource(Protocol):
     """Whatever delivers samples. Every call may raise `drivers.errors.RigError`."""

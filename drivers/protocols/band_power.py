@@ -58,11 +58,6 @@ def power_in_band(
     return float(np.sum(density * np.clip(inside, 0.0, step_hz)))
 
 
-def moving_power(samples: "NDArray[np.complex64]") -> float:
-    """Mean power of samples of a band without what stands still, which is the converter's own offset."""
-    return float(np.vdot(samples, samples).real) / len(samples) - abs(complex(samples.mean())) ** 2
-
-
 def is_clipped(samples: "NDArray[np.complexfloating[Any, Any]]", full_scale: float = 1.0) -> bool:
     """Whether the converter ran into its ends: either part of any sample within 0.1 % of full scale."""
     largest = max(float(np.max(np.abs(samples.real))), float(np.max(np.abs(samples.imag))))

@@ -18,7 +18,7 @@ from drivers.contracts import Block, Driver, Tuning
 from drivers.errors import BadReply, Refused, RigError
 from drivers.links.identity import mistake_in
 from drivers.protocols.allowed import GATES
-from drivers.protocols.band_power import moving_power, samples_needed
+from drivers.protocols.band_power import samples_needed
 from drivers.protocols.samples_over_tcp import STEP_NOISE
 from drivers.receivers.sampled import PART, Gain, check_fits, gain_at, level_db
 from drivers.samples.tcp import StreamOptions, TcpSamples
@@ -150,7 +150,7 @@ class IqTcpReceiver:
                 PART, "the server threw samples away, nobody knows which.", "Lower sample_rate_hz."
             )
         samples = np.asarray(block.samples, np.complex64)
-        if moving_power(samples) - STEP_NOISE < LEAST:
+        if block.moving_power() - STEP_NOISE < LEAST:
             raise BadReply(
                 PART,
                 "its samples hardly move: by less than half a step of its eight bits.",

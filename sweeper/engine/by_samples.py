@@ -7,7 +7,6 @@ import numpy as np
 
 from drivers.contracts import Block, SampleSource
 from drivers.errors import BadReply
-from drivers.protocols.band_power import moving_power
 from drivers.waiting import bounded
 from sweeper.clock import Clock
 from sweeper.spectra.axis import axis_of
@@ -113,8 +112,7 @@ class Sampling:
     def _check(self, visit: Visit, block: Block) -> None:
         if block.unplaced:
             raise BadReply(PART, "samples went missing, nobody knows where.", "Lower sample_rate_hz.")
-        samples = np.asarray(block.samples, np.complex64)
-        moving = moving_power(samples)
+        moving = block.moving_power()
         if not np.isfinite(moving) or moving <= 0.0:
             raise BadReply(PART, "its samples are all alike.", "Is the antenna port the right one?")
         if moving - block.step_noise < LEAST_STEPS * block.step_noise:
