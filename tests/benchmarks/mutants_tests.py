@@ -22,8 +22,18 @@ STORE = tuple(
     for each in ("small_print", "store", "kept_for_good", "threats_of_manifests")
 )
 SPECTRA = {
-    each: (f"tests/sweeper/spectra/test_{each}.py",)
-    for each in ("calm", "carriers", "envelope", "noise_bins", "rows", "steps", "tuning", "welch")
+    each: tuple(f"tests/sweeper/spectra/test_{one}.py" for one in tests)
+    for each, tests in {
+        "axis": ("welch_by_hand", "welch"),
+        "calm": ("calm",),
+        "carriers": ("carriers",),
+        "envelope": ("envelope", "mains"),
+        "noise_bins": ("noise_bins",),
+        "rows": ("rows_by_hand", "rows"),
+        "steps": ("steps_by_hand", "steps"),
+        "tuning": ("tuning",),
+        "welch": ("welch_by_hand", "welch"),
+    }.items()
 }
 ATTENDED = {
     each: tuple(f"tests/sweeper/attended/test_{one}.py" for one in tests)
@@ -101,7 +111,7 @@ TESTS: dict[str, tuple[str, ...]] = {
     ),
     "sweeper/engine/one_pass.py": (
         "tests/sweeper/engine/test_pass_small_print.py", "tests/sweeper/engine/test_one_pass.py",
-        "tests/sweeper/engine/test_by_sound.py",
+        "tests/sweeper/engine/test_by_sound.py", "tests/sweeper/engine/test_by_samples.py",
     ),
     "sweeper/engine/meter.py": ("tests/sweeper/engine/test_meter.py",),
     "drivers/protocols/allowed.py": (

@@ -27,6 +27,10 @@ def test_between_noise_bins_every_line_is_told():
     over[39:42] = (100.0, 400.0, 100.0)
     (found,) = signals(over, tuning(slice(0, 80)))
     assert (found.first, found.last, found.peak, found.narrow) == (39, 41, 40, True)
+    over[76:79] = 10.0
+    noise = tuning(slice(0, 80))
+    noise.keep[76:79] = False
+    assert [(found.first, found.last) for found in signals(over, noise)] == [(39, 41), (76, 78)]
 
 
 def where(over: np.ndarray, at: slice, level: float | tuple[float, ...]) -> np.ndarray:
@@ -50,7 +54,7 @@ def test_a_signal_is_read_in_the_bins_within_ten_decibels_of_its_strongest() -> 
 
 def test_a_run_counts_from_a_signal_to_noise_ratio_of_one_on_and_reaches_down_to_a_quarter() -> None:
     assert of(where(np.zeros(80), slice(38, 41), (0.3, 0.99, 0.3))) == []
-    (found,) = of(where(np.zeros(80), slice(36, 43), (0.2, 0.3, 0.5, 1.01, 0.5, 0.3, 0.2)))
+    (found,) = of(where(np.zeros(80), slice(36, 43), (0.24, 0.26, 0.5, 1.01, 0.5, 0.26, 0.24)))
     assert (found.first, found.last) == (37, 41)
 
 
@@ -180,10 +184,20 @@ def test_an_image_may_lie_a_bin_beside_its_place(strong: int, kind: str) -> None
 
 
 @pytest.mark.parametrize(
-    ("centre", "kind"), [(44.0, "signal"), (44.5, "image"), (19.0, "signal"), (70.0, "signal")]
+    ("centre", "kind"),
+    [
+        (44.0, "signal"),
+        (44.5, "image"),
+        (19.0, "signal"),
+        (20.0, "signal"),
+        (20.5, "image"),
+        (69.0, "image"),
+        (69.5, "signal"),
+        (70.0, "signal"),
+    ],
 )
 def test_what_lies_at_the_centre_or_opposite_to_nothing_is_no_image(centre: float, kind: str) -> None:
-    """Eight bins from its own place opposite it is itself; 2 · 19 − 40 and 2 · 70 − 40 are not in the spectrum."""
+    """Eight bins from its own place opposite it is itself; beyond the spectrum's ends nothing is seen whole."""
     antenna = spectrum((40, 1.0))
     antenna[[0, 47, 48, 49, 99, 97, 98]] = 5000.0
     antenna[40] = 2.0
