@@ -67,7 +67,14 @@ EQUIVALENT: dict[str, tuple[tuple[str, str, str, str], ...]] = {
             "nothing stands beside without a control; it is there for the types",
         ),
     ),
+    "sweeper/analysis/band/stage_steps.py": (
+        (
+            "_steady", "level.mean()", "→ level + level.mean()",
+            "the column is another unit of the same; what follows it is taken out all the same",
+        ),
+    ),
     "sweeper/analysis/band/noise_bend.py": (
+        ("gain_by_bend", "level.mean()", "→ level + level.mean()", "another unit of power; the bend is sought in it"),
         ("_FROM_BELOW", "160", "160 → 161", "how fine the first look is; the second refines it"),
         ("_ABOVE", "160", "160 → 161", "how fine the first look is; the second refines it"),
         ("_fitted", "101", "101 → 102", "how fine the second look is: thousandths of a decibel"),
