@@ -5,8 +5,10 @@ and broadcaster is invented.
 """
 
 import math
+from dataclasses import replace
 from datetime import UTC, datetime
 
+from sweeper.simulation.world.devices import Buzz, Device, LineModem, SwitchedSupply
 from sweeper.simulation.world.hardware import Antenna, Receiver, Relays, Stage
 from sweeper.simulation.world.sky import Sky
 from sweeper.simulation.world.town import Appliance, Broadcasters, Carrier, Hours, ManMade
@@ -87,9 +89,17 @@ _LOOP = Antenna(
 )
 
 
-def saltmarsh(seed: int = 1) -> World:
+DEVICES: tuple[Device, ...] = (
+    Buzz("dimmer in the hall", 2.0e4, _NIGHT),
+    SwitchedSupply("charger in the shed", 43_200.0, 0.5 * _MICROVOLT, _CHARGING),
+    LineModem("line modem", 7_050_000.0, 7_110_000.0, 6.0e4),
+)
+"""Three devices whose noise signs its name, for whoever renders samples: strong enough on 40 m to be worth a search."""
+
+
+def saltmarsh(seed: int = 1, devices: tuple[Device, ...] = ()) -> World:
     """The station with its sky and neighbours; another seed is another run of nights at the same place."""
-    return World(scenario(seed))
+    return World(replace(scenario(seed), devices=devices))
 
 
 def scenario(seed: int = 1) -> Scenario:
