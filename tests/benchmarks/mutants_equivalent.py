@@ -87,6 +87,9 @@ EQUIVALENT: dict[str, tuple[tuple[str, str, str, str], ...]] = {
         ("_footer", "", "str(error) → return None", "whatever is not an empty text says that it is not whole"),
         ("_values", "", "str(error) → return None", "the same of values"),
     ),
+    "drivers/protocols/template.py": (
+        ("_field", "spec.isascii()", "→ spec.isdigit()", "no other letters and digits reach it"),
+    ),
     "drivers/protocols/keying.py": (
         ("in_table", "one[-1:] + other[:1]", "1 → 2", "more of each at the border; each alone is looked at too"),
     ),
