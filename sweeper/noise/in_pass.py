@@ -15,6 +15,7 @@ from sweeper.noise.seen import Found, Heard
 from sweeper.spectra.combs import SPACING_HZ, Comb, combs
 from sweeper.spectra.noise_bins import Floats, Mask, threshold
 from sweeper.spectra.quiet import NARROW, floor_of, quiet_bins
+from sweeper.spectra.tuning import CENTRE_HZ
 from sweeper.spectra.welch import shape_of
 from sweeper.words import ANTENNA_BYPASS, LOAD_BYPASS, Labelled, SignalPath, Spectra, Spectrum
 
@@ -68,7 +69,8 @@ def _heard(pass_number: int, band: str, sequence: Sequence[Labelled]) -> Heard |
     found = [_comb(one, comb, *its, total) for comb, its in zip(every, of_combs, strict=True)]
     found += [_hump(one, hump, power, total) for hump, power in zip(raised, of_humps, strict=True)]
     if load is not None and wide:
-        found += _birdies(one, mean, floor, load[0], shape)
+        centres = {each.tuning for each in sequence if each.tuning is not None}
+        found += _birdies(one, mean, floor, load[0], centres)
     found += _mains(one, envelopes, load[1] if load else [], levels, total)
     times = [(each.time + each.until) / 2 for each in sequence]
     return Heard(
@@ -166,8 +168,10 @@ def _hump(one: Spectrum, hump: Hump, power: float, total: float) -> Found:
     )
 
 
-def _birdies(one: Spectrum, mean: Floats, floor: Floats, load: Spectrum, shape: float) -> list[Found]:
-    """Lines that stand on the load within `BIRDIE_DB` of what they are on the antenna."""
+def _birdies(one: Spectrum, mean: Floats, floor: Floats, load: Spectrum, centres: set[float]) -> list[Found]:
+    """Lines that stand on the load within `BIRDIE_DB` of what they are on the antenna; none at the samples' centres,
+    where converters leave one.
+    """
     there = np.asarray(load.mean, np.float64)
     if len(there) < NARROW:
         return []
@@ -181,6 +185,8 @@ def _birdies(one: Spectrum, mean: Floats, floor: Floats, load: Spectrum, shape: 
             continue
         peak = int(first + np.argmax(there[first:end]))
         hz = load.start_hz + peak * load.step_hz
+        if any(abs(hz - centre) <= CENTRE_HZ for centre in centres):
+            continue
         at = round((hz - one.start_hz) / one.step_hz)
         begin, stop = max(at - width - LINE_BINS, 0), min(at + width + LINE_BINS + 1, len(mean))
         here = float(np.sum(mean[begin:stop] - floor[begin:stop]))
