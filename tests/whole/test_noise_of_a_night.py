@@ -18,7 +18,7 @@ from sweeper.station import load
 from sweeper.store import Store
 
 pytestmark = pytest.mark.wires
-EDGES_HZ = (6_950_000, 7_350_000)
+EDGES_HZ = (13_980_000, 14_380_000)
 STATION = """\
 station: {{name: Saltmarsh, latitude: 56.2, longitude: 8.1, environment: rural}}
 receiver:
@@ -41,7 +41,7 @@ switch:
     load-bypass: {{0: off, 1: on}}
     load-stage: {{0: on, 1: on}}
 bands:
-  - {{name: 40 m, edges_hz: [6950000, 7350000]}}
+  - {{name: 20 m, edges_hz: [13980000, 14380000]}}
 plan: {{load_every: 1}}
 """
 
@@ -76,8 +76,8 @@ def test_three_devices_are_told_with_their_truth(tmp_path: Path) -> None:
         evening = {datetime.fromtimestamp(one.time, UTC).hour for one, _ in comb.seen}
         assert evening <= {17, 18, 19, 20, 21, 22}
         hump = kinds["hump"].source.last
-        assert hump.low_hz == pytest.approx(7_050_000, abs=6000)
-        assert hump.high_hz == pytest.approx(7_110_000, abs=6000)
+        assert hump.low_hz == pytest.approx(14_100_000, abs=6000)
+        assert hump.high_hz == pytest.approx(14_160_000, abs=6000)
         (split,) = told.splits
         parts = {part.name: part.share for part in split.parts}
         truth = [shares(world, time, *EDGES_HZ) for time in times]

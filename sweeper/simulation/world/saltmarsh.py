@@ -90,11 +90,11 @@ _LOOP = Antenna(
 
 
 DEVICES: tuple[Device, ...] = (
-    Buzz("dimmer in the hall", 2.0e4, _NIGHT),
+    Buzz("dimmer in the hall", 8.0e3, _NIGHT),
     SwitchedSupply("charger in the shed", 43_200.0, 0.5 * _MICROVOLT, _CHARGING),
-    LineModem("line modem", 7_050_000.0, 7_110_000.0, 6.0e4),
+    LineModem("line modem", 14_100_000.0, 14_160_000.0, 3.0e4),
 )
-"""Three devices whose noise signs its name, for whoever renders samples: strong enough on 40 m to be worth a search."""
+"""Three devices whose noise signs its name, for whoever renders samples: strong enough on 20 m to be worth a search."""
 
 
 def saltmarsh(seed: int = 1, devices: tuple[Device, ...] = ()) -> World:
