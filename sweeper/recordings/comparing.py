@@ -74,9 +74,9 @@ def _compared(recording: Recording, asked: Asked, told: Callable[[float], None])
     )
     axis = _axis(recording, asked)
     levels = levels_of(recording, axis, lambda share: told(0.7 * share))
-    for unfit in (refused.silent(levels, name), refused.clipped(levels, name)):
-        if unfit:
-            raise UserFacingError(unfit)
+    for unfit in (refused.silent, refused.clipped, refused.processed):
+        if why := unfit(levels, name):
+            raise UserFacingError(why)
     if recording.real and asked.mode is None:
         _no_am(levels, axis, name)
     marks, found = _marks(recording, levels, asked, name)
