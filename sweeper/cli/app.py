@@ -8,7 +8,7 @@ from importlib.metadata import version
 from typing import Annotated, Any
 
 import typer
-from typer.core import TyperCommand, TyperGroup
+from typer.core import TyperArgument, TyperCommand, TyperGroup
 
 from sweeper.cli import (
     calibrate,
@@ -34,10 +34,12 @@ MANY = "Many stations"
 
 
 def _without_types(params: list[Any]) -> list[Any]:
-    """A flag takes no value, so none is shown beside it."""
+    """A flag takes no value, so none is shown beside it; nor what an argument is called in Python."""
     for param in params:
         if getattr(param, "is_flag", False):
             param.metavar = ""
+        if isinstance(param, TyperArgument):
+            param.display_type_rich = lambda ctx: None  # type: ignore[method-assign]
     return params
 
 
