@@ -219,9 +219,7 @@ def test_a_pass_with_a_person_at_the_dial(tmp_path: Path, monkeypatch: pytest.Mo
         hand = threading.Thread(target=_turns, args=(somebody, served, dials), daemon=True)
         hand.start()
         with Store(tmp_path / "data", "Saltmarsh", 8.1) as store:
-            run_passes(Campaign(station, store, clock), [clock.now()])
-            (day,) = store.days()
-            (record,) = store.passes(day)
+            (record,) = run_passes(Campaign(station, store, clock), [clock.now()])
             rows = store.readings().collect()
         hand.join(60)
     assert (record.outcome, record.because) == ("done", "")
