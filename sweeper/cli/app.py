@@ -20,6 +20,7 @@ from sweeper.cli import (
     following,
     measuring,
     new,
+    noise,
     planning,
     reducing,
     serving,
@@ -111,6 +112,7 @@ _add("analyse", READING, reducing.analyse, "saltmarsh.yaml --json")
 _add("report", READING, reducing.report, "saltmarsh.yaml --out tonight.html")
 _add("serve", READING, serving.serve, "saltmarsh.yaml --port 8473")
 _add("compare", READING, reducing.compare, "saltmarsh.yaml --fix 2026-11-08T12:00Z")
+_add("noise", READING, noise.noise, "saltmarsh.yaml --picture noise.png")
 _add("export", READING, data.export, "saltmarsh.yaml --format csv > readings.csv")
 _add("status", CARING, talking.status, "saltmarsh.yaml")
 _add("pause", CARING, talking.pause, "saltmarsh.yaml")

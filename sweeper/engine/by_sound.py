@@ -4,7 +4,7 @@ Which bins are noise is chosen from both routes together, so no row is made befo
 """
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from statistics import fmean
 
@@ -14,17 +14,20 @@ from drivers.contracts import Block, SampleSource
 from drivers.errors import BadReply
 from sweeper.clock import Clock
 from sweeper.engine.sound_tests import Sounded, of_its_meter, troubles
-from sweeper.spectra.axis import axis_of
+from sweeper.spectra.axis import Axis, axis_of
 from sweeper.spectra.calm import calm_spectrum
 from sweeper.spectra.gain_out import gain_out
+from sweeper.spectra.quiet import with_envelope
 from sweeper.spectra.rows import FIRST_HZ, LOWEST_HZ, Learned, NothingHeard, learn, ratios, rows
 from sweeper.words import (
     ANTENNA_BYPASS,
     ANTENNA_STAGE,
+    LOAD_BYPASS,
     SIDEBANDS,
     Channel,
     Labelled,
     Reading,
+    Spectrum,
     Visit,
     dial_beside,
 )
@@ -109,16 +112,22 @@ class Listening:
             band_hz=(0.0, min(SEEN_HZ, 0.45 * block.rate_hz)),
             step_hz=settings.step_hz,
         )
-        whole, band_hz, from_s = _in_one(block), (LOWEST_HZ, settings.filter_hz), until - settings.seconds
-        parts = (
-            gain_out(whole, axis, band_hz)
-            if self.by_ratio
-            else [(0.0, settings.seconds, calm_spectrum(whole, axis, band_hz))]
-        )
+        from_s = until - settings.seconds
         self.heard.setdefault(visit.channel, []).extend(
             Labelled(from_s + first_s, from_s + last_s, visit.path, zero_hz, one)
-            for first_s, last_s, one in parts
+            for first_s, last_s, one in self._spectra(visit, _in_one(block), axis)
         )
+
+    def _spectra(self, visit: Visit, block: Block, axis: Axis) -> Iterator[tuple[float, float, Spectrum]]:
+        """With seconds from the block's beginning: one of it all; by ratio those of its pieces."""
+        band_hz = (LOWEST_HZ, self._settings.filter_hz)
+        if self.by_ratio:
+            yield from gain_out(block, axis, band_hz)
+            return
+        one = calm_spectrum(block, axis, band_hz)
+        if visit.path in (ANTENNA_BYPASS, LOAD_BYPASS):
+            one = with_envelope(one, block, axis)
+        yield 0.0, self._settings.seconds, one
 
     def shown(self, visit: Visit, witness: float | None) -> None:
         """What the receiver's own meter showed meanwhile; None where it has none."""

@@ -20,7 +20,7 @@ pytestmark = pytest.mark.slow
 
 COMMANDS = (
     "demo", "new", "check", "plan", "run", "calibrate", "analyse", "compare", "report", "serve", "import", "export",
-    "status", "pause", "resume", "note", "follow", "fleet", "simulate", "ab", "stop", "rest", "keys",
+    "status", "pause", "resume", "note", "follow", "fleet", "simulate", "ab", "stop", "rest", "keys", "noise",
 )  # fmt: skip
 STATION_COMMANDS = ("check", "plan", "run", "calibrate", "analyse", "compare", "report", "export", "status")
 

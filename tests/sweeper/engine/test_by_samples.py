@@ -11,6 +11,7 @@ from drivers.errors import BadReply
 from sweeper.clock import JumpingClock
 from sweeper.engine import measure_pass
 from sweeper.engine.by_samples import SampledSettings, Sampling
+from sweeper.spectra.grouped import in_groups
 from sweeper.words import Channel, SignalPath, Visit
 from tests.sweeper.engine.bench import SETTINGS, Board, Dial, Kept, a_clock
 
@@ -115,7 +116,7 @@ def test_a_gap_at_the_beginning_is_none_and_one_amid_a_visit_is() -> None:
 
 def test_what_is_kept_has_a_thousand_bins_at_the_most_each_the_mean_of_its_neighbours() -> None:
     sampling = heard(Samples(a_clock(), tone=0.3), sampled())
-    kept = sampling.spectra()
+    kept = [(band, replace(one, spectrum=in_groups(one.spectrum))) for band, one in sampling.spectra()]
     assert [(band, str(one.path)) for band, one in kept] == [("10 m", path) for path in PATHS]
     fine, coarse = sampling.seen[BAND][1].spectrum, kept[1][1].spectrum
     assert len(fine.mean) in (1920, 1921) and len(coarse.mean) == 960
@@ -123,7 +124,7 @@ def test_what_is_kept_has_a_thousand_bins_at_the_most_each_the_mean_of_its_neigh
     assert coarse.start_hz == pytest.approx(fine.start_hz + fine.step_hz / 2)
     assert coarse.mean[300] == pytest.approx((fine.mean[600] + fine.mean[601]) / 2)
     assert coarse.mean[-1] == pytest.approx((fine.mean[1918] + fine.mean[1919]) / 2)
-    few = heard(Samples(a_clock()), sampled(step_hz=62.5)).spectra()[0][1].spectrum
+    few = in_groups(heard(Samples(a_clock()), sampled(step_hz=62.5)).spectra()[0][1].spectrum)
     assert len(few.mean) <= 1000 and few.step_hz == pytest.approx(62.5)
 
 
