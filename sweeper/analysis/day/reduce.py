@@ -39,7 +39,7 @@ def summarise_day(readings: pl.DataFrame, facts: StationFacts) -> pl.DataFrame:
 
 def _of_ratios(facts: StationFacts) -> StationFacts:
     """The facts for what no meter scale and no calibration touches."""
-    return replace(facts, meter=MeterFacts(unit="raw", calibrated=False, linear=True))
+    return replace(facts, meter=MeterFacts(unit="raw", calibrated=False, averaging_s=0.25, linear=True))
 
 
 def _summary(readings: pl.DataFrame, facts: StationFacts) -> pl.DataFrame:

@@ -16,6 +16,7 @@ from sweeper.analysis.day.noise_level import (
     BURST_SPREADS,
     kept_of,
     mean_power_db,
+    nodes_and_weights,
     order_means_db,
     white_level_db,
 )
@@ -234,14 +235,14 @@ def _widest(count: int, shape: float) -> float:
     kept = kept_of(count)
     if kept < 2:
         return float("inf")
-    nodes, weights = np.polynomial.legendre.leggauss(200)
+    at, mass = nodes_and_weights()
     # the lowest of `count` lies at the share 1 − u^(1/count) with u uniform
-    lowest = 1 - ((nodes + 1) / 2) ** (1 / count)
+    lowest = 1 - at ** (1 / count)
     power = gammaincinv(shape, lowest)
 
     def chance(spread: float) -> float:
         within = (gammainc(shape, power * 10 ** (spread / 10)) - lowest) / (1 - lowest)
-        return float((weights / 2 * bdtr(kept - 2, count - 1, np.clip(within, 0, 1))).sum())
+        return float((mass * bdtr(kept - 2, count - 1, np.clip(within, 0, 1))).sum())
 
     low, high = 0.0, 60.0
     for _ in range(40):
