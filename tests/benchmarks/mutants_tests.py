@@ -65,7 +65,8 @@ TESTS: dict[str, tuple[str, ...]] = {
     "sweeper/analysis/band/cells.py": (f"{ANALYSIS}/band/test_cells_by_hand.py", f"{ANALYSIS}/band/test_cells.py"),
     "sweeper/analysis/band/gain.py": (f"{ANALYSIS}/band/test_gain_by_hand.py", f"{ANALYSIS}/band/test_gain.py"),
     "sweeper/analysis/band/gain_methods.py": (
-        f"{ANALYSIS}/band/test_gain_by_hand.py", f"{ANALYSIS}/band/test_gain_methods.py",
+        f"{ANALYSIS}/band/test_gain_by_load_by_hand.py", f"{ANALYSIS}/band/test_gain_by_hand.py",
+        f"{ANALYSIS}/band/test_gain_methods.py",
     ),
     "sweeper/analysis/band/switching_threshold.py": (f"{ANALYSIS}/band/test_switching_threshold.py",),
     "sweeper/analysis/change/before_after.py": (
