@@ -143,7 +143,9 @@ TESTS: dict[str, tuple[str, ...]] = {
     "sweeper/daemon/meter_check.py": ("tests/sweeper/daemon/test_meter_check.py",),
     "drivers/receivers/hamlib_meters.py": ("tests/drivers/receivers/test_hamlib_meters.py",),
     "drivers/samples/tcp.py": ("tests/drivers/receivers/test_iq_tcp.py",),
-    "drivers/samples/arrivals.py": ("tests/drivers/receivers/test_iq_tcp.py",),
+    "drivers/samples/arrivals.py": (
+        "tests/drivers/samples/test_arrivals.py", "tests/drivers/receivers/test_iq_tcp.py",
+    ),
     "drivers/foreign.py": ("tests/drivers/test_foreign.py",),
     "sweeper/store/spectra.py": ("tests/sweeper/store/test_spectra.py",),
     **{f"sweeper/spectra/{each}.py": tests for each, tests in SPECTRA.items()},
