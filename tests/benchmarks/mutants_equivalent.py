@@ -27,6 +27,9 @@ EQUIVALENT: dict[str, tuple[tuple[str, str, str, str], ...]] = {
         ("*", "1e-9", "1e-09 → 2e-09", "tells nought from a scatter; none is that small"),
         ("MixedEstimate._quantile", "xtol", "", "how many digits beyond any decibel are sought"),
     ),
+    "sweeper/analysis/statistics/scatter_of_others.py": (
+        ("scatters_of_others", "known and each", "→ known", "what is known is there; the other half is for the types"),
+    ),
     "sweeper/analysis/statistics/steps.py": (
         ("_places", "1e-3", "0.001 → 0.002", "keeps a quotient from nought; no night is known to a thousandth"),
         ("_places", "1e-6", "1e-06 → 2e-06", "tells nought from a sum of squares"),
@@ -83,6 +86,9 @@ EQUIVALENT: dict[str, tuple[tuple[str, str, str, str], ...]] = {
         ("_footer", "", "ordinary file' → return None", "whatever is not an empty text says that it is not whole"),
         ("_footer", "", "str(error) → return None", "whatever is not an empty text says that it is not whole"),
         ("_values", "", "str(error) → return None", "the same of values"),
+    ),
+    "drivers/protocols/template.py": (
+        ("_field", "spec.isascii()", "→ spec.isdigit()", "no other letters and digits reach it"),
     ),
     "drivers/protocols/keying.py": (
         ("in_table", "one[-1:] + other[:1]", "1 → 2", "more of each at the border; each alone is looked at too"),

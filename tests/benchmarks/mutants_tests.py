@@ -38,14 +38,14 @@ SPECTRA = {
 ATTENDED = {
     each: tuple(f"tests/sweeper/attended/test_{one}.py" for one in tests)
     for each, tests in {
-        "advice": ("session",),
+        "advice": ("advice",),
         "at_station": ("at_station",),
         "by_hand": ("by_hand",),
-        "curves": ("session",),
-        "fitness": ("session",),
-        "heard": ("session",),
+        "curves": ("curves",),
+        "fitness": ("fitness",),
+        "heard": ("heard",),
         "keys": ("keys",),
-        "levels": ("by_hand",),
+        "levels": ("levels", "by_hand"),
         "listening": ("keys", "session"),
         "session": ("session",),
         "stays": ("session", "by_hand"),

@@ -6,6 +6,7 @@ import os
 import pty
 import socket
 import socketserver
+import struct
 import threading
 import time
 import tty
@@ -255,8 +256,9 @@ def test_a_serial_line_carries_a_conversation(terminal: tuple[int, str]) -> None
 
 def test_a_serial_port_is_held_by_one_program_only(terminal: tuple[int, str]) -> None:
     _, name = terminal
+    options = LinkOptions(link=name)
     with linked(name), pytest.raises(InUse, match="another program"):
-        Link(LinkOptions(link=name), "second program").connect()
+        Link(options, "second program").connect(options)
 
 
 def test_drivers_of_one_program_share_the_port(terminal: tuple[int, str]) -> None:
@@ -478,6 +480,21 @@ def test_a_link_that_did_not_come_back_is_not_waited_for_twice() -> None:
         assert clock.now_s < 302.0
 
 
+def test_who_opens_a_closed_link_decides_how_long_it_is_waited_for() -> None:
+    """A link that was closed lives on while anything refers to it; its address may be another box's by then."""
+    with box(lambda to, data: to.sendall(data)) as served:
+        earlier = open_link(LinkOptions(link=served.url, reconnect_s=300.0, timeout_s=30.0), "box", anything)
+        assert earlier.exchange(b"1\n", line) == b"1\n"
+        earlier.close()
+        later = open_link(LinkOptions(link=served.url, reconnect_s=2.0, timeout_s=1.0), "box", anything)
+    later.close()
+    clock = Impatient()
+    with bounded(clock=clock):
+        with pytest.raises(LinkLost):
+            later.exchange(b"2\n", line)
+        assert clock.now_s < 4.0
+
+
 class Impatient:
     """A clock that jumps ahead when somebody sleeps."""
 
@@ -619,3 +636,23 @@ def test_a_link_that_its_own_greeting_closes_is_told_lost() -> None:
         link.close()
         with pytest.raises(LinkLost, match="lost again while it was greeted"):
             link.exchange(b"1\n", line)
+
+
+def test_a_request_without_a_reply_that_does_not_get_through_is_told() -> None:
+    """Each connection is reset after its first bytes: sooner or later a request meets a link that is gone."""
+
+    def reset(to: socket.socket, data: bytes) -> None:
+        to.setsockopt(socket.SOL_SOCKET, socket.SO_LINGER, struct.pack("ii", 1, 0))
+        to.close()
+
+    with box(reset) as served, linked(served.url, reconnect_s=5.0) as link:
+        end = time.monotonic() + 60.0
+        with pytest.raises(LinkLost):
+            while time.monotonic() < end:
+                link.send(b"set\n")
+                time.sleep(0.01)
+        connections = served.connections
+        link.send(b"set\n")  # and the next one has a connection of its own
+        while served.connections == connections and time.monotonic() < end:
+            time.sleep(0.01)
+        assert served.connections == connections + 1
