@@ -186,3 +186,10 @@ def test_clipped_samples_are_counted(tmp_path: Path) -> None:
         assert [block.clipped for _, block in open_recording([file]).blocks()] == pytest.approx(
             [0.01, 0.01], abs=1e-3
         )
+
+
+def test_floating_point_beyond_one_is_not_clipped(tmp_path: Path) -> None:
+    """A program that writes samples in floating point may scale them as it likes."""
+    file = tmp_path / "loud.wav"
+    soundfile.write(file, 30.0 * _tone(), RATE, subtype="FLOAT")
+    assert {block.clipped for _, block in open_recording([file]).blocks()} == {0.0}
