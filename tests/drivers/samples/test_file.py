@@ -193,3 +193,13 @@ def test_floating_point_beyond_one_is_not_clipped(tmp_path: Path) -> None:
     file = tmp_path / "loud.wav"
     soundfile.write(file, 30.0 * _tone(), RATE, subtype="FLOAT")
     assert {block.clipped for _, block in open_recording([file]).blocks()} == {0.0}
+
+
+@pytest.mark.parametrize("wrong", [np.nan, np.inf, -np.inf, 1e30])
+def test_samples_that_are_no_numbers_are_refused_with_their_place(tmp_path: Path, wrong: float) -> None:
+    file = tmp_path / "wrong.wav"
+    samples = 0.1 * _tone()
+    samples[RATE // 2] = wrong
+    soundfile.write(file, samples, RATE, subtype="FLOAT")
+    with pytest.raises(RecordingError, match="no numbers"):
+        list(open_recording([file]).blocks())
