@@ -12,6 +12,7 @@ import numpy as np
 from sweeper.noise.humps import Hump, humps
 from sweeper.noise.mains_lines import mains_lines
 from sweeper.noise.seen import Found, Heard
+from sweeper.spectra.carriers import WIDEST
 from sweeper.spectra.combs import SPACING_HZ, Comb, combs
 from sweeper.spectra.noise_bins import Floats, Mask, threshold
 from sweeper.spectra.quiet import NARROW, floor_of, quiet_bins
@@ -24,6 +25,9 @@ LINE_BINS = 3
 BIRDIE_DB = 10.0
 """A line belongs to the receiver if on the load it stands within so much of its strength on the antenna."""
 MOST_BIRDIES = 20
+CLEAR = 10.0
+"""Power over noise in a bin from which a signal could spill into its neighbourhood."""
+UNSTEADY = 1.5
 FALSE_BIRDIES = 1e-9
 """Share of bins of noise that pass for a line on the load; both paths have to show it."""
 
@@ -71,7 +75,9 @@ def _heard(pass_number: int, band: str, sequence: Sequence[Labelled]) -> Heard |
     if load is not None and wide:
         centres = {each.tuning for each in sequence if each.tuning is not None}
         found += _birdies(one, mean, floor, load[0], centres)
-    found += _mains(one, envelopes, load[1] if load else [], levels, total)
+    keyed = not wide and _keyed(sequence, keep)
+    if not keyed:
+        found += _mains(one, envelopes, load[1] if load else [], levels, total)
     times = [(each.time + each.until) / 2 for each in sequence]
     return Heard(
         float(np.mean(times)),
@@ -82,7 +88,7 @@ def _heard(pass_number: int, band: str, sequence: Sequence[Labelled]) -> Heard |
         10 * float(np.log10(total * len(mean))),
         None if receiver is None else receiver * levels / total,
         receiver_se,
-        bool(envelopes),
+        bool(envelopes) and not keyed,
         tuple(found),
     )
 
@@ -197,6 +203,25 @@ def _birdies(one: Spectrum, mean: Floats, floor: Floats, load: Spectrum, centres
         level_db = 10 * float(np.log10(here))
         found.append(Found("birdie", hz, hz, 0.0, 0.0, level_db, lines=1, over_db=over_db, on_load=True))
     return sorted(found, key=lambda each: -each.over_db)[:MOST_BIRDIES]
+
+
+def _keyed(sequence: Sequence[Labelled], keep: Mask) -> bool:
+    """Whether a narrow tuning holds signals that are not steady carriers: wider than the window makes a line, or of
+    another strength from visit to visit. What keying spills keeps time with its dots, and dots may keep time with the
+    mains.
+    """
+    visits = [
+        np.asarray(each.spectrum.mean, np.float64)
+        for each in sequence
+        if each.path == ANTENNA_BYPASS and len(each.spectrum.mean) == len(keep)
+    ]
+    high = np.mean(visits, axis=0) > CLEAR * float(np.mean([each[keep].mean() for each in visits]))
+    edges = np.flatnonzero(np.diff(np.concatenate([[0], high.astype(np.int8), [0]])))
+    for first, end in zip(edges[::2], edges[1::2], strict=True):
+        strengths = [float(each[first:end].sum()) for each in visits]
+        if end - first > WIDEST or max(strengths) > UNSTEADY * min(strengths):
+            return True
+    return False
 
 
 def _mains(
