@@ -147,7 +147,8 @@ class Block:
 
     def moving_power(self) -> float:
         """Mean power of the samples without what stands still, which is the converter's own offset; of full scale."""
-        return float(self.samples.var())
+        still = self.samples[:1]  # taken off first, or rounding would move what stands still
+        return float((self.samples - still).var())
 
 
 class SampleSource(Protocol):

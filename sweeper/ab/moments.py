@@ -21,6 +21,7 @@ SIZES = 1.45
 SIZES_DB = 1.2
 FEWEST = 3
 LONGEST_BREAK_S = 0.7
+LONGEST_BURST_S = 1.0
 STRAYS, STRAY_SIZE = 0.15, 0.4
 """Share of other steps, of this share of the size on, up to which the edges are believed."""
 MOST_WANDER = 0.5
@@ -35,6 +36,23 @@ class Moment:
 
     at_s: float
     step_db: float
+
+
+@dataclass(frozen=True, slots=True)
+class Turning:
+    """Seconds beside an edge that tell nothing of either route; 0 where nothing shows of it.
+
+    `break_s`: on the quieter route's side the receiver is without antenna. `before_s`, `after_s`: the switch itself is
+    heard (a thump, crackle).
+    """
+
+    break_s: float = 0.0
+    before_s: float = 0.0
+    after_s: float = 0.0
+
+    def beside(self, rises: bool) -> tuple[float, float]:
+        """Seconds to leave out before and after an edge at which the noise rises, or falls."""
+        return self.before_s + self.break_s * rises, self.after_s + self.break_s * (not rises)
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,29 +76,48 @@ def differences(level_db: Floats, every_s: float, window_s: float = WINDOW_S, ga
     return found
 
 
-def break_s(floor_db: Floats, total_db: Floats, every_s: float, edges: Sequence[Moment]) -> float:
-    """How long the receiver is without antenna when the switch is turned, seconds; 0 where nothing shows of it.
+def turning(floor_db: Floats, total_db: Floats, every_s: float, edges: Sequence[Moment]) -> Turning:
+    """What the turning of the switch itself does to the levels beside the edges that were seen.
 
     A break is quieter than either route, so the step that is seen lies between it and the noisier route, and the break
-    on the quieter one's side. There each value is held against the second beyond the longest break; as long as the
-    median over the edges differs by more than its error and 0.5 dB, in the noise or in all there is, it is the break's.
+    on the quieter one's side. What is heard of the switch after an edge is heard at steps up and at steps down; what an
+    AGC overshoots is at one of them only. Before an edge there is some of it where the edge was placed late.
     """
-    longest, beyond = round(LONGEST_BREAK_S / every_s), round(1.0 / every_s)
-    apart = []
-    for level in (floor_db, total_db):
-        rows = []
-        for edge in edges:
-            place = round(edge.at_s / every_s)
-            side = level[:place][::-1] if edge.step_db > 0.0 else level[place:]
-            if len(side) >= longest + beyond:
-                rows.append(side[:longest] - np.median(side[longest : longest + beyond]))
-        if len(rows) < FEWEST:
-            return 0.0
-        table = np.asarray(rows)
-        middle = np.nanmedian(table, axis=0)
-        error = 1.86 * np.nanmedian(np.abs(table - middle), axis=0) / np.sqrt(len(table))
-        apart.append(middle < -np.maximum(0.5, 3.0 * error))
-    there = np.flatnonzero(apart[0] | apart[1])
+
+    def longest(sides: Sequence[tuple[Moment, bool]], sign: float, within_s: float) -> float:
+        return max(_unlike_s(level, every_s, sides, sign, within_s) for level in (floor_db, total_db))
+
+    ups, downs = ([edge for edge in edges if (edge.step_db > 0.0) == up] for up in (True, False))
+    before, after = (
+        [longest([(edge, side) for edge in part], 1.0, LONGEST_BURST_S) for part in (ups, downs)]
+        for side in (True, False)
+    )
+    quieter = [(edge, edge.step_db > 0.0) for edge in edges]
+    return Turning(longest(quieter, -1.0, LONGEST_BREAK_S), max(before), min(after))
+
+
+def _unlike_s(
+    level: Floats, every_s: float, sides: Sequence[tuple[Moment, bool]], sign: float, longest_s: float
+) -> float:
+    """How far from the edges the level differs from the second beyond `longest_s`, in the direction of `sign`.
+
+    `sides`: edges, each with whether the values before it are meant. As long as the median over the edges differs by
+    more than its error and 0.5 dB. Digital silence is quieter than anything.
+    """
+    longest, beyond = round(longest_s / every_s), round(1.0 / every_s)
+    heard = np.where(np.isfinite(level), level, -300.0)
+    rows = []
+    for edge, before in sides:
+        place = round(edge.at_s / every_s)
+        side = heard[:place][::-1] if before else heard[place:]
+        if len(side) >= longest + beyond:
+            rows.append(sign * (side[:longest] - np.median(side[longest : longest + beyond])))
+    if len(rows) < FEWEST:
+        return 0.0
+    table = np.asarray(rows)
+    middle = np.median(table, axis=0)
+    error = 1.86 * np.median(np.abs(table - middle), axis=0) / np.sqrt(len(table))
+    there = np.flatnonzero(middle > np.maximum(0.5, 3.0 * error))
     return 0.0 if len(there) == 0 else float(there[-1] + 1) * every_s
 
 

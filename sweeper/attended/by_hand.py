@@ -14,7 +14,7 @@ from typing import Literal
 
 import numpy as np
 
-from sweeper.ab.moments import Marks, break_s, moments
+from sweeper.ab.moments import Marks, moments, turning
 from sweeper.attended.levels import Levels
 from sweeper.attended.stays import Stay, Stays
 from sweeper.words import Route, SignalPath
@@ -157,7 +157,7 @@ def _by_steps(
     `marks` holds the steps as if they followed each other.
     """
     every_s = heard[0].every_s
-    rest_s = break_s(
+    turned = turning(
         np.concatenate([part.floor_db for part in heard]),
         np.concatenate([part.total_db for part in heard]),
         every_s,
@@ -185,8 +185,9 @@ def _by_steps(
         for step in steps if part.source == "antenna" else ():
             if part.from_s <= step.at_s < part.until_s:
                 rises = step.step_db > 0.0
-                each.append(Stay(SignalPath("antenna", route), from_s, step.at_s - MARGIN_S - rest_s * rises))
-                route, from_s = (up if rises else down), step.at_s + MARGIN_S + rest_s * (not rises)
+                before_s, after_s = turned.beside(rises)
+                each.append(Stay(SignalPath("antenna", route), from_s, step.at_s - MARGIN_S - before_s))
+                route, from_s = (up if rises else down), step.at_s + MARGIN_S + after_s
         each.append(Stay(SignalPath(part.source, route), from_s, part.until_s))
         route = _turned(route, _between(part, presses, [step.at_s for step in steps]))
     return Stays(tuple(stay for stay in each if stay.until_s > stay.from_s))

@@ -8,7 +8,7 @@ from importlib.metadata import version
 from typing import Annotated, Any
 
 import typer
-from typer.core import TyperCommand, TyperGroup
+from typer.core import TyperArgument, TyperCommand, TyperGroup
 
 from sweeper.cli import (
     calibrate,
@@ -21,6 +21,7 @@ from sweeper.cli import (
     lines,
     measuring,
     new,
+    noise,
     planning,
     reducing,
     serving,
@@ -35,10 +36,12 @@ MANY = "Many stations"
 
 
 def _without_types(params: list[Any]) -> list[Any]:
-    """A flag takes no value, so none is shown beside it."""
+    """A flag takes no value, so none is shown beside it; nor what an argument is called in Python."""
     for param in params:
         if getattr(param, "is_flag", False):
             param.metavar = ""
+        if isinstance(param, TyperArgument):
+            param.display_type_rich = lambda ctx: None  # type: ignore[method-assign]
     return params
 
 
@@ -110,6 +113,7 @@ _add("analyse", READING, reducing.analyse, "saltmarsh.yaml --json")
 _add("report", READING, reducing.report, "saltmarsh.yaml --out tonight.html")
 _add("serve", READING, serving.serve, "saltmarsh.yaml --port 8473")
 _add("compare", READING, reducing.compare, "saltmarsh.yaml --fix 2026-11-08T12:00Z")
+_add("noise", READING, noise.noise, "saltmarsh.yaml --picture noise.png")
 _add("export", READING, data.export, "saltmarsh.yaml --format csv > readings.csv")
 _add("status", CARING, talking.status, "saltmarsh.yaml")
 _add("pause", CARING, talking.pause, "saltmarsh.yaml")

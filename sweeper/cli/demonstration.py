@@ -33,7 +33,7 @@ WITH_METER, WITH_SAMPLES = ("rigctl-net", "saltmarsh"), ("iq-tcp", "saltmarsh-sa
 def demo(
     out: Annotated[Path, typer.Option(metavar="DIR", help="Where to write.")] = Path("saltmarsh-demo"),
     nights: Annotated[int, typer.Option(min=1, metavar="N", help="How many nights to simulate.")] = 1,
-    seed: Annotated[int, typer.Option(metavar="N", help="Another seed, another sky.")] = 1,
+    seed: Annotated[int, typer.Option(metavar="N", help="Draw other nights: a whole number.")] = 1,
     samples: Annotated[
         bool, typer.Option("--samples", help="With a receiver that delivers samples of whole bands over TCP.")
     ] = False,
@@ -104,12 +104,12 @@ def simulate(
     every: Annotated[
         float | None, typer.Option(metavar="S", min=0.5, help="Seconds between in and out.")
     ] = None,
-    by_hand: Annotated[bool, typer.Option("--by-hand", help="Switched by somebody who counts.")] = False,
+    by_hand: Annotated[bool, typer.Option("--by-hand", help="Switched by hand, about so often.")] = False,
     load: Annotated[bool, typer.Option("--load", help="Begin with the load on both routes.")] = False,
     agc: Annotated[Gain, typer.Option(help="Automatic gain control of the receiver.")] = "off",
     overload: Annotated[bool, typer.Option("--overload", help="The stage is overloaded.")] = False,
     form: Annotated[Form, typer.Option("--format", help="How to write the recording.")] = "wav",
-    seed: Annotated[int, typer.Option(metavar="N", help="Another seed, another evening.")] = 1,
+    seed: Annotated[int, typer.Option(metavar="N", help="Draw another evening: a whole number.")] = 1,
     sound: Annotated[
         str,
         typer.Option(metavar="SINK", help="Play what the receiver hears into this sink of the sound server."),

@@ -52,6 +52,7 @@ def compare(
 ) -> None:
     """Before and after a fix: did local noise really change?"""
     from sweeper.reduction import compare_fix, facts_of
+    from sweeper.reduction.noise import noise_changes
     from sweeper.station import load
 
     station = load(station_file)
@@ -69,16 +70,25 @@ def compare(
                 f"{store.folder}: no readings are stored, so there is nothing to compare. Measure some nights first."
             )
         comparison = compare_fix(store, facts_of(station), when, control or ())
+        by_kind = noise_changes(store, station, comparison.fix) if comparison.fix is not None else []
     finally:
         store.close()
     if as_json:
-        from sweeper.analysis import comparison_json
+        import json
 
-        print(comparison_json(comparison))
+        from sweeper.analysis import comparison_json
+        from sweeper.report.noise_terminal import change_object
+
+        told = json.loads(comparison_json(comparison)) | {
+            "by_kind": [change_object(each) for each in by_kind]
+        }
+        print(json.dumps(told, ensure_ascii=False, allow_nan=False, indent=1))
     else:
+        from sweeper.report.noise_terminal import show_changes
         from sweeper.report.terminal import show_comparison
 
         show_comparison(comparison, station.station.timezone)
+        show_changes(by_kind)
 
 
 def report(

@@ -10,19 +10,17 @@ from drivers.errors import BadReply
 from drivers.waiting import bounded
 from sweeper.clock import Clock
 from sweeper.spectra.axis import axis_of
+from sweeper.spectra.quiet import with_envelope
 from sweeper.spectra.rows import NothingHeard, rows
 from sweeper.spectra.tuning import Asked, Edges, learn_tuning
 from sweeper.spectra.welch import spectrum
-from sweeper.words import Channel, Labelled, Reading, Spectrum, Visit
+from sweeper.words import ANTENNA_BYPASS, LOAD_BYPASS, Channel, Labelled, Reading, Spectrum, Visit
 
 PART = "receiver"
 LEAST_STEPS = 3.0
 """Power of the samples, over that of the converter's steps alone, that half a step rms has: less tells no level."""
 FINE_STEPS = 12.0
 """The same for a whole step: with less, a true step of 1 dB reads up to 0.3 dB short."""
-
-KEPT_BINS = 1000
-"""Of a tuning, on disk: nine bands every ten minutes then take some tens of megabytes a day before packing."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,6 +71,8 @@ class Sampling:
         )
         inside = replace(block, gaps=tuple(gap for gap in block.gaps if gap > 0))
         one = _without_steps(spectrum([inside], axis), block)
+        if visit.path in (ANTENNA_BYPASS, LOAD_BYPASS):
+            one = with_envelope(one, inside, axis)
         labelled = Labelled(until - settings.seconds, until, visit.path, float(centre_hz), one)
         self.seen.setdefault(visit.channel, []).append(labelled)
 
@@ -104,12 +104,8 @@ class Sampling:
         return self._stood
 
     def spectra(self) -> list[tuple[str, Labelled]]:
-        """Each spectrum with its band, for keeping: the bins of a wide tuning in groups, `KEPT_BINS` at the most."""
-        return [
-            (channel.band, replace(one, spectrum=_in_groups(one.spectrum)))
-            for channel, sequence in self.seen.items()
-            for one in sequence
-        ]
+        """Each spectrum with its band."""
+        return [(channel.band, one) for channel, sequence in self.seen.items() for one in sequence]
 
     def troubles(self, readings: Sequence[Reading]) -> tuple[str, ...]:
         """What the pass itself shows to be wrong with its samples, and what to turn."""
@@ -133,19 +129,6 @@ class Sampling:
             )
         if moving - block.step_noise < FINE_STEPS * block.step_noise:
             self._coarse.add(visit.channel.band)
-
-
-def _in_groups(one: Spectrum) -> Spectrum:
-    """The spectrum with so many neighbouring bins averaged that `KEPT_BINS` are left; what fills no group is cut."""
-    many = -(-len(one.mean) // KEPT_BINS)
-    whole = len(one.mean) // many * many
-    return replace(
-        one,
-        start_hz=one.start_hz + (many - 1) / 2.0 * one.step_hz,
-        step_hz=one.step_hz * many,
-        mean=one.mean[:whole].reshape(-1, many).mean(axis=1),
-        low=None,
-    )
 
 
 def _without_steps(one: Spectrum, block: Block) -> Spectrum:

@@ -16,10 +16,12 @@ from sweeper.clock import Clock
 from sweeper.engine.sound_tests import Sounded, of_its_meter, troubles
 from sweeper.spectra.axis import axis_of
 from sweeper.spectra.calm import calm_spectrum
+from sweeper.spectra.quiet import with_envelope
 from sweeper.spectra.rows import FIRST_HZ, LOWEST_HZ, Learned, NothingHeard, learn, rows
 from sweeper.words import (
     ANTENNA_BYPASS,
     ANTENNA_STAGE,
+    LOAD_BYPASS,
     SIDEBANDS,
     Channel,
     Labelled,
@@ -107,6 +109,8 @@ class Listening:
             step_hz=settings.step_hz,
         )
         one = calm_spectrum(_in_one(block), axis, (LOWEST_HZ, settings.filter_hz))
+        if visit.path in (ANTENNA_BYPASS, LOAD_BYPASS):
+            one = with_envelope(one, _in_one(block), axis)
         labelled = Labelled(until - settings.seconds, until, visit.path, zero_hz, one)
         self.heard.setdefault(visit.channel, []).append(labelled)
 

@@ -10,7 +10,7 @@ import numpy as np
 from drivers.samples.file import Recording, RecordingError, open_recording
 from sweeper.ab import ABResult, NoNoise, Switched, Terms, compare
 from sweeper.ab.intervals import FEWEST_BLOCKS
-from sweeper.ab.moments import Marks, Moment, break_s, moments
+from sweeper.ab.moments import Marks, Moment, Turning, moments, turning
 from sweeper.errors import UserFacingError, WrongInput
 from sweeper.recordings import refused
 from sweeper.recordings.at_edges import AtEdges
@@ -214,7 +214,7 @@ def _no_am(levels: Levels, axis: Axis, name: str) -> None:
 def _marks(recording: Recording, levels: Levels, asked: Asked, name: str) -> tuple[list[Mark], bool]:
     """The marks, and whether they are those seen rather than those stated."""
     seen = moments(levels.floor_db, levels.every_s)
-    rest_s = break_s(levels.floor_db, levels.total_db, levels.every_s, seen.moments)
+    turned = turning(levels.floor_db, levels.total_db, levels.every_s, seen.moments)
     if asked.marks is None and asked.switched is None:
         if not seen.moments:
             raise UserFacingError(
@@ -222,7 +222,7 @@ def _marks(recording: Recording, levels: Levels, asked: Asked, name: str) -> tup
                 f"when with --switched "
                 "or --marks, if it was."
             )
-        return _by_sign(seen, asked.first or "bypass", rest_s), True
+        return _by_sign(seen, asked.first or "bypass", turned), True
     if asked.marks is not None:
         marks, saying = read_marks(asked.marks, recording.seconds), str(asked.marks)
     else:
@@ -242,10 +242,10 @@ def _marks(recording: Recording, levels: Levels, asked: Asked, name: str) -> tup
                 if asked.marks is None
                 else f"{name}: the noise steps at {shown} s, where {saying} has no mark; mend the marks."
             )
-    return _moved(marks, seen, rest_s), False
+    return _moved(marks, seen, turned), False
 
 
-def _by_sign(seen: Marks, first: str, rest_s: float) -> list[Mark]:
+def _by_sign(seen: Marks, first: str, turned: Turning) -> list[Mark]:
     """Every step up leads to one route and every step down to the other, so that a missed one turns nothing
     round.
     """
@@ -253,11 +253,11 @@ def _by_sign(seen: Marks, first: str, rest_s: float) -> list[Mark]:
     up = float(np.sign(seen.moments[0].step_db))
     for moment in seen.moments:
         mark = Mark(moment.at_s, route_path(first, 1 if np.sign(moment.step_db) == up else 0))
-        marks.append(seen_mark(mark, moment, 0.0, rest_s))
+        marks.append(seen_mark(mark, moment, 0.0, turned))
     return marks
 
 
-def _moved(marks: Sequence[Mark], seen: Marks, rest_s: float) -> list[Mark]:
+def _moved(marks: Sequence[Mark], seen: Marks, turned: Turning) -> list[Mark]:
     """Marks put where the step is seen, and all others by as much: nobody notes times to a tenth of a
     second.
     """
@@ -273,7 +273,7 @@ def _moved(marks: Sequence[Mark], seen: Marks, rest_s: float) -> list[Mark]:
     moved = []
     for mark, moment in zip(marks, close, strict=True):
         if moment is not None:
-            moved.append(seen_mark(mark, moment, SEEN_S, rest_s))
+            moved.append(seen_mark(mark, moment, SEEN_S, turned))
         else:
             moved.append(mark if mark.at_s == 0.0 else replace(mark, at_s=mark.at_s + common))
     return moved

@@ -8,7 +8,7 @@ from pathlib import Path
 
 from drivers.numbers import strict
 from drivers.ordinary_files import text_of, why_not
-from sweeper.ab.moments import Moment
+from sweeper.ab.moments import Moment, Turning
 from sweeper.errors import WrongInput
 from sweeper.words import ANTENNA_BYPASS, ANTENNA_STAGE, SignalPath
 
@@ -123,10 +123,10 @@ def unsure_of(written: str) -> float:
     return 0.5 * 10.0**-digits + (REACTION_S if digits < 2 else 0.0)
 
 
-def seen_mark(mark: Mark, moment: Moment, margin_s: float, break_s: float) -> Mark:
-    """The mark where the noise was seen to step, the hand's break on the side of the quieter route left out."""
-    rises = moment.step_db > 0.0
-    return Mark(moment.at_s, mark.path, margin_s + break_s * rises, margin_s + break_s * (not rises))
+def seen_mark(mark: Mark, moment: Moment, margin_s: float, turned: Turning) -> Mark:
+    """The mark where the noise was seen to step, what the turning of the switch itself does left out beside it."""
+    before_s, after_s = turned.beside(moment.step_db > 0.0)
+    return Mark(moment.at_s, mark.path, margin_s + before_s, margin_s + after_s)
 
 
 def agree(marks: Sequence[Mark], seen_s: Sequence[float], within_s: float = 1.0) -> tuple[float, list[float]]:

@@ -3,7 +3,7 @@
 from pathlib import Path
 
 from sweeper.fleet import Fleet
-from sweeper.report import wording
+from sweeper.report import fleet_words, wording
 from sweeper.report.pictures.picture import Numbers
 from sweeper.report.pictures.stations import medians, places
 from sweeper.report.template import policy, style, template
@@ -15,17 +15,12 @@ def write_fleet_html(fleet: Fleet, file: Path) -> None:
     writable(file)
     results = [share.result for share in fleet.shares if share.result is not None]
     findings = fleet.findings
-    odd = [
-        f"{cell.station} on {cell.band} at {cell.hour_utc:02d} UTC: "
-        f"{wording.decibel(cell.above_expected_db, True)} dB over what is expected there."
-        for cell in findings.cells
-        if cell.outlier
-    ]
     page = template("fleet.html").render(
         policy=policy(),
         style=style(),
         stations=wording.count(len(fleet.shares), "station"),
-        odd=odd,
+        answer=fleet_words.answer(findings),
+        odd=fleet_words.unlike_the_others(findings),
         problems=[problem for share in fleet.shares for problem in share.problems],
         pictures=[*medians(findings.bands), *places(results, findings.cells)],
         listing=Numbers(

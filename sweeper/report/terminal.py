@@ -15,7 +15,7 @@ from rich.text import Text
 
 from sweeper.analysis import Comparison, Findings, State, listed
 from sweeper.printable import printable, terminal_of
-from sweeper.report import wording
+from sweeper.report import fleet_words, wording
 from sweeper.report.answer import answer
 
 if TYPE_CHECKING:
@@ -238,6 +238,7 @@ def show_fleet(fleet: "Fleet") -> None:
     """Stations side by side: medians per band and hour, then whoever stands out."""
     console = open_console()
     console.print(Text(wording.count(len(fleet.shares), "station"), "bold"))
+    console.print(Text(fleet_words.answer(fleet.findings)))
     table = open_table(
         ("Band", "left"),
         ("Hour UTC", "right"),
@@ -256,11 +257,5 @@ def show_fleet(fleet: "Fleet") -> None:
         )
         name = each.band
     console.print(table)
-    odd = [cell for cell in fleet.findings.cells if cell.outlier]
-    for cell in odd:
-        console.print(
-            Text(
-                f"{cell.station} stands out on {cell.band} at {cell.hour_utc:02d} UTC: "
-                f"{wording.decibel(cell.above_expected_db, True)} dB over what is expected there."
-            )
-        )
+    for line in fleet_words.unlike_the_others(fleet.findings):
+        console.print(Text(line))

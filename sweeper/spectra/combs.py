@@ -29,6 +29,8 @@ FEWEST_HITS = 5
 RASTERS_HZ = (1e3, 5e3, 9e3, 10e3)
 AROUND_HZ = 50e3
 MOST_COMBS = 5
+OTHERS = 20
+"""Places of a raster to each side that say how full it is."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -115,7 +117,7 @@ def _best(
     rate = _hit_rate(lines, bins, near, start_hz, step_hz)
     inside = np.flatnonzero(usable)
     low, high = float(inside[0]), float(inside[-1])
-    tried, best = 0, (CHANCE, 0.0, 0.0)
+    tried, best = 0, (1.0, 0.0, 0.0)
     for first in range(len(at) - 1):
         apart = at[first + 1 :] - at[first]
         most = np.floor(apart * step_hz / SPACING_HZ[0]).astype(int)
@@ -130,13 +132,42 @@ def _best(
         place = int(np.argmin(chances))
         if chances[place] < best[0]:
             best = (float(chances[place]), float(at[first]), float(spacing[place]))
+    if best[0] < 1.0 and best[0] * tried >= CHANCE:
+        best = (_among_others(lines, best, usable, near, (low, high), start_hz, step_hz), *best[1:])
     if best[0] * tried >= CHANCE:
         return None
     return _comb(lines, best, tried, near, (low, high), usable, start_hz, step_hz)
 
 
-def _hit_rate(lines: _Lines, bins: int, near: float, start_hz: float, step_hz: float) -> Floats:
-    """Chance that a place at each bin is within `near` of a line, shape (bins,)."""
+def _among_others(
+    lines: _Lines,
+    best: tuple[float, float, float],
+    usable: Mask,
+    near: float,
+    ends: tuple[float, float],
+    start_hz: float,
+    step_hz: float,
+) -> float:
+    """The chance of a comb whose spacing is one of a raster's, against how the raster's other places are filled.
+
+    Its own lines keep to the raster as well, and alone would make the raster look as full as the comb is.
+    """
+    _, first, spacing = best
+    taken = np.abs((lines.at - first + spacing / 2) % spacing - spacing / 2) <= near
+    rate = _hit_rate(lines, len(usable), near, start_hz, step_hz, taken, spacing * step_hz)
+    return float(_chances(lines.at, first, np.array([spacing]), rate, near, *ends, usable)[0])
+
+
+def _hit_rate(
+    lines: _Lines,
+    bins: int,
+    near: float,
+    start_hz: float,
+    step_hz: float,
+    taken: Mask | None = None,
+    spacing_hz: float = np.inf,
+) -> Floats:
+    """Chance that a place at each bin is within `near` of a line, shape (bins,); without lines that are `taken`."""
     here = np.zeros(bins)
     np.add.at(here, np.clip(np.rint(lines.at).astype(int), 0, bins - 1), 1.0)
     around = max(int(AROUND_HZ / step_hz), 1)
@@ -155,7 +186,10 @@ def _hit_rate(lines: _Lines, bins: int, near: float, start_hz: float, step_hz: f
         if on.sum() < expected + 3 * np.sqrt(expected) + 2:
             continue
         everywhere = on.sum() / max((hz[-1] - hz[0]) / raster, 1.0)
-        local = _local_share(line_hz[on], hz, raster, float(everywhere))
+        if taken is None:
+            local = _local_share(line_hz[on], hz, raster, float(everywhere))
+        else:
+            local = _share_of_others(line_hz[on & ~taken], hz, raster, spacing_hz)
         rate = np.where(_off_raster(hz, raster, phase_hz) < 2 * reach, np.maximum(rate, local), rate)
     bounded: Floats = np.minimum(rate, 1.0)
     return bounded
@@ -181,6 +215,16 @@ def _local_share(line_hz: Floats, hz: Floats, raster_hz: float, everywhere: floa
     reach = 10 * raster_hz
     count = np.searchsorted(ordered, hz + reach) - np.searchsorted(ordered, hz - reach)
     share: Floats = np.minimum(np.maximum((count + 5 * everywhere) / 26.0, everywhere), 1.0)
+    return share
+
+
+def _share_of_others(line_hz: Floats, hz: Floats, raster_hz: float, spacing_hz: float) -> Floats:
+    """Share of the raster's places around with a line, those of a comb of `spacing_hz` left out, one more added."""
+    ordered = np.sort(line_hz)
+    reach = OTHERS * raster_hz
+    count = np.searchsorted(ordered, hz + reach) - np.searchsorted(ordered, hz - reach)
+    places = max((2 * OTHERS + 1) * (1.0 - raster_hz / spacing_hz), 1.0)
+    share: Floats = np.minimum((count + 1.0) / places, 1.0)
     return share
 
 

@@ -174,8 +174,6 @@ def worn(inside: Mask) -> Mask:
     for shift in (1, 2):
         kept[shift:] &= inside[:-shift]
         kept[:-shift] &= inside[shift:]
-    if not inside[0]:
-        kept[:2] = False
     return kept
 
 

@@ -6,6 +6,7 @@ from sweeper.store.days import day_of, day_starts
 from sweeper.store.errors import BadRows, StoreError, Unclear
 from sweeper.store.export import write_csv, write_parquet
 from sweeper.store.files import make_folder, replace_whole, replacing, write_new
+from sweeper.store.noise import keep_noise, kept_noise
 from sweeper.store.records import Note
 from sweeper.store.store import Store
 
@@ -19,7 +20,9 @@ __all__ = [
     "day_starts",
     "import_csv",
     "keep_ab_test",
+    "keep_noise",
     "kept_ab_tests",
+    "kept_noise",
     "make_folder",
     "replace_whole",
     "replacing",

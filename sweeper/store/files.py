@@ -61,6 +61,17 @@ def write_new(file: Path, content: bytes, mode: int = 0o644) -> None:
         out.write(content)
 
 
+def append_line(file: Path, line: str) -> None:
+    """Add a line to a file, on a line of its own even where a crash tore the one before. OSError if it cannot."""
+    how = os.O_WRONLY | os.O_CREAT | os.O_APPEND | NOT_THROUGH_A_LINK
+    with os.fdopen(os.open(file, how, 0o644), "ab", buffering=0) as out:
+        if not stat.S_ISREG(os.fstat(out.fileno()).st_mode):
+            raise OSError(errno.EINVAL, "it is no ordinary file")
+        view = memoryview(f"\n{line}\n".encode())
+        while view:
+            view = view[out.write(view) :]
+
+
 def write_whole(file: Path, content: bytes) -> None:
     """`replace_whole` for what is stored: `StoreError` when the disk or its permissions do not allow it."""
     with told("write it", file):

@@ -82,7 +82,7 @@ def row_of(band: str, one: Labelled) -> tuple[Any, ...]:
         it.segments,
         int("gap" in it.quality),
         it.clipped,
-        b"",
+        cdb_of(it.envelope),
     )
 
 

@@ -79,6 +79,7 @@ CASES = (
             ("a carrier beside slots in step", other.carrier_in_step, "marks", "16"),
             ("one wide signal", other.wide_and_strong, "marks", "16"),
             ("twenty crashes a second", other.pulsed, "marks", "16"),
+            ("a switch that crackles", other.crackling_switch, "first", "16"),
         )
     ),
 )

@@ -7,7 +7,7 @@ import numpy as np
 from sweeper.simulation.recordings import Mishaps, Planted, Signal, Stay, by_relay
 from sweeper.simulation.recordings.planted import Modulation, over_noise
 from sweeper.words import ANTENNA_BYPASS, ANTENNA_STAGE
-from tests.benchmarks.ab_planting import Dice, audio, carrier, chain, samples
+from tests.benchmarks.ab_planting import Dice, audio, audio_hand, carrier, chain, samples
 
 
 def data_only(dice: Dice, seed: int) -> Planted:
@@ -103,3 +103,15 @@ def pulsed(dice: Dice, seed: int) -> Planted:
     """Crashes at the antenna, twenty a second."""
     planted = audio(dice, seed)
     return replace(planted, mishaps=Mishaps(clicks_per_s=20.0))
+
+
+def crackling_switch(dice: Dice, seed: int) -> Planted:
+    """By hand, by a worn switch: each turn thumps and crackles, far over the noise, for a tenth of a second to two."""
+    planted = audio_hand(dice, seed)
+    loud = Mishaps(
+        transit_s=0.1,
+        switch_click=0.05,
+        switch_crackle=float(dice.uniform(0.03, 0.3)),
+        crackle_s=float(dice.uniform(0.01, 0.1)),
+    )
+    return replace(planted, mishaps=loud)

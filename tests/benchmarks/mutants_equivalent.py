@@ -27,9 +27,13 @@ EQUIVALENT: dict[str, tuple[tuple[str, str, str, str], ...]] = {
         ("*", "1e-9", "1e-09 → 2e-09", "tells nought from a scatter; none is that small"),
         ("MixedEstimate._quantile", "xtol", "", "how many digits beyond any decibel are sought"),
     ),
+    "sweeper/analysis/statistics/scatter_of_others.py": (
+        ("scatters_of_others", "known and each", "→ known", "what is known is there; the other half is for the types"),
+    ),
     "sweeper/analysis/statistics/steps.py": (
         ("_places", "1e-3", "0.001 → 0.002", "keeps a quotient from nought; no night is known to a thousandth"),
         ("_places", "1e-6", "1e-06 → 2e-06", "tells nought from a sum of squares"),
+        ("_alike", "max(len(before)", "1 → 2", "each side has two nights at least, so that two are left"),
     ),
     "sweeper/analysis/physics/radiometer.py": (
         ("spread_db", "lru_cache", "", "how much is remembered"),
@@ -52,13 +56,28 @@ EQUIVALENT: dict[str, tuple[tuple[str, str, str, str], ...]] = {
             "control_of", "", "→ step is None",
             "a step comes of a series only; the other half is there for the types",
         ),
+        (
+            "before_after", "day - day.mean()", "→ day + day.mean()",
+            "beside a constant a column may stand anywhere: the step and the slope stay",
+        ),
+        (
+            "_leaning", "series.day.mean()", "→ series.day + series.day.mean()",
+            "beside a constant a column may stand anywhere: the slope stays",
+        ),
         ("_plain_step", "", "0.0 → 1.0", "never asked of nights without a series; it is there for the types"),
         (
             "before_after", "control is not None and beside is not None", "→ beside is not None",
             "nothing stands beside without a control; it is there for the types",
         ),
     ),
+    "sweeper/analysis/band/stage_steps.py": (
+        (
+            "_steady", "level.mean()", "→ level + level.mean()",
+            "the column is another unit of the same; what follows it is taken out all the same",
+        ),
+    ),
     "sweeper/analysis/band/noise_bend.py": (
+        ("gain_by_bend", "level.mean()", "→ level + level.mean()", "another unit of power; the bend is sought in it"),
         ("_FROM_BELOW", "160", "160 → 161", "how fine the first look is; the second refines it"),
         ("_ABOVE", "160", "160 → 161", "how fine the first look is; the second refines it"),
         ("_fitted", "101", "101 → 102", "how fine the second look is: thousandths of a decibel"),
@@ -67,6 +86,9 @@ EQUIVALENT: dict[str, tuple[tuple[str, str, str, str], ...]] = {
         ("_footer", "", "ordinary file' → return None", "whatever is not an empty text says that it is not whole"),
         ("_footer", "", "str(error) → return None", "whatever is not an empty text says that it is not whole"),
         ("_values", "", "str(error) → return None", "the same of values"),
+    ),
+    "drivers/protocols/template.py": (
+        ("_field", "spec.isascii()", "→ spec.isdigit()", "no other letters and digits reach it"),
     ),
     "drivers/protocols/keying.py": (
         ("in_table", "one[-1:] + other[:1]", "1 → 2", "more of each at the border; each alone is looked at too"),

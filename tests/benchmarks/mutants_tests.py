@@ -21,6 +21,45 @@ STORE = tuple(
     f"tests/sweeper/store/test_{each}.py"
     for each in ("small_print", "store", "kept_for_good", "threats_of_manifests")
 )
+SPECTRA = {
+    each: tuple(f"tests/sweeper/spectra/test_{one}.py" for one in tests)
+    for each, tests in {
+        "axis": ("welch_by_hand", "welch"),
+        "calm": ("calm",),
+        "carriers": ("carriers",),
+        "envelope": ("envelope", "mains"),
+        "noise_bins": ("noise_bins",),
+        "rows": ("rows_by_hand", "rows"),
+        "steps": ("steps_by_hand", "steps"),
+        "tuning": ("tuning",),
+        "welch": ("welch_by_hand", "welch"),
+    }.items()
+}
+ATTENDED = {
+    each: tuple(f"tests/sweeper/attended/test_{one}.py" for one in tests)
+    for each, tests in {
+        "advice": ("advice",),
+        "at_station": ("at_station",),
+        "by_hand": ("by_hand",),
+        "curves": ("curves",),
+        "fitness": ("fitness",),
+        "heard": ("heard",),
+        "keys": ("keys",),
+        "levels": ("levels", "by_hand"),
+        "listening": ("keys", "session"),
+        "session": ("session",),
+        "stays": ("session", "by_hand"),
+    }.items()
+}
+NOTIFY = {
+    each: tuple(f"tests/sweeper/notify/test_{one}.py" for one in tests)
+    for each, tests in {
+        "addresses": ("addresses",),
+        "delivery": ("sending",),
+        "sending": ("sending",),
+        "watch": ("watch",),
+    }.items()
+}
 TESTS: dict[str, tuple[str, ...]] = {
     "sweeper/analysis/verdict/judge.py": (f"{ANALYSIS}/verdict/test_judge.py", f"{ANALYSIS}/verdict/test_table.py"),
     "sweeper/analysis/band/cells.py": (f"{ANALYSIS}/band/test_cells_by_hand.py", f"{ANALYSIS}/band/test_cells.py"),
@@ -72,7 +111,7 @@ TESTS: dict[str, tuple[str, ...]] = {
     ),
     "sweeper/engine/one_pass.py": (
         "tests/sweeper/engine/test_pass_small_print.py", "tests/sweeper/engine/test_one_pass.py",
-        "tests/sweeper/engine/test_by_sound.py",
+        "tests/sweeper/engine/test_by_sound.py", "tests/sweeper/engine/test_by_samples.py",
     ),
     "sweeper/engine/meter.py": ("tests/sweeper/engine/test_meter.py",),
     "drivers/protocols/allowed.py": (
@@ -89,6 +128,24 @@ TESTS: dict[str, tuple[str, ...]] = {
     "drivers/links/link.py": ("tests/drivers/links/test_link.py",),
     "sweeper/plan/order.py": ("tests/sweeper/plan/test_order.py",),
     "sweeper/daemon/rig/restore.py": ("tests/sweeper/daemon/rig/test_restore.py",),
+    "sweeper/analysis/day/edges.py": (f"{ANALYSIS}/day/test_edges.py",),
+    "sweeper/analysis/band/edge_lag.py": (f"{ANALYSIS}/band/test_edge_gain.py",),
+    "sweeper/analysis/band/hours_together.py": (
+        f"{ANALYSIS}/band/test_cells_by_hand.py", f"{ANALYSIS}/band/test_cells.py",
+    ),
+    "sweeper/analysis/statistics/scatter_of_others.py": (f"{ANALYSIS}/statistics/test_scatter_of_others.py",),
+    "sweeper/plan/edges.py": ("tests/sweeper/plan/test_edges.py",),
+    "sweeper/engine/by_sound.py": ("tests/sweeper/engine/test_by_sound.py",),
+    "sweeper/engine/by_samples.py": ("tests/sweeper/engine/test_by_samples.py",),
+    "sweeper/daemon/meter_check.py": ("tests/sweeper/daemon/test_meter_check.py",),
+    "drivers/receivers/hamlib_meters.py": ("tests/drivers/receivers/test_hamlib_meters.py",),
+    "drivers/samples/tcp.py": ("tests/drivers/receivers/test_iq_tcp.py",),
+    "drivers/samples/arrivals.py": ("tests/drivers/receivers/test_iq_tcp.py",),
+    "drivers/foreign.py": ("tests/drivers/test_foreign.py",),
+    "sweeper/store/spectra.py": ("tests/sweeper/store/test_spectra.py",),
+    **{f"sweeper/spectra/{each}.py": tests for each, tests in SPECTRA.items()},
+    **{f"sweeper/attended/{each}.py": tests for each, tests in ATTENDED.items()},
+    **{f"sweeper/notify/{each}.py": tests for each, tests in NOTIFY.items()},
 }  # fmt: skip
 KEPT_FIGURES = {
     "meter": "by_doubtful_meters", "verdict/scales": "by_doubtful_meters", "change": "of_changes", "": "of_nights",

@@ -8,10 +8,10 @@ import pytest
 
 from sweeper.clock import JumpingClock
 from sweeper.daemon.run.campaign import Campaign, run_passes
-from sweeper.engine.by_samples import KEPT_BINS
 from sweeper.reduction import facts_of, reduce_store
 from sweeper.simulation import Served, saltmarsh, serve
 from sweeper.simulation.receivers.sample_server import SampleServer
+from sweeper.spectra.grouped import KEPT_BINS
 from sweeper.station import Station, load
 from sweeper.store import Store
 

@@ -1,14 +1,18 @@
 """Where a pass goes: the store first, then whoever looks on. A store that cannot take it is no reason to lose it."""
 
+import logging
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from datetime import datetime
 from typing import Any
 
 from sweeper.daemon.rig.in_flight import clear_in_flight, mark_in_flight
 from sweeper.daemon.run.observers import Observer
 from sweeper.spectra.lines import KEPT_UNDER, known_of, with_pass
-from sweeper.store import Store, StoreError
+from sweeper.store import Store, StoreError, keep_noise
 from sweeper.words import PassRecord, Reading, Spectra, Visit
+
+log = logging.getLogger(__name__)
 
 
 class Recording:
@@ -36,8 +40,13 @@ class Recording:
         self._observer.visited(visit, readings)
 
     def finished(self, record: PassRecord, readings: Sequence[Reading], spectra: Spectra = ()) -> None:
-        self.unwritten.append((record, tuple(readings), tuple(spectra)))
-        self.write()
+        noise, kept = _noise_of(record.number, spectra)
+        self.unwritten.append((record, tuple(readings), kept))
+        if self.write() is None and noise:
+            try:
+                keep_noise(self._store.folder, record.started, noise)
+            except StoreError as full:
+                self._observer.trouble(str(full), full.hand)
 
     def stood(self, lines_hz: Mapping[str, Sequence[int]]) -> None:
         """Kept beside the readings; what cannot be kept is learned from another pass."""
@@ -76,3 +85,19 @@ class Recording:
             self._observer.finished(record, readings)
         self._refused = False
         return None
+
+
+def _noise_of(number: int, spectra: Spectra) -> tuple[str, Spectra]:
+    """What made the noise of a pass, as a line for keeping, and its spectra as they are kept."""
+    if not spectra:
+        return "", ()
+    from sweeper.noise.in_pass import in_pass  # arrays take long to load
+    from sweeper.noise.written import line_of
+    from sweeper.spectra.grouped import in_groups
+
+    kept = tuple((band, replace(one, spectrum=in_groups(one.spectrum))) for band, one in spectra)
+    try:
+        return line_of(in_pass(number, spectra)), kept
+    except Exception:  # a defect there costs a line beside the readings, and no pass
+        log.exception("what made the noise could not be told")
+        return "", kept

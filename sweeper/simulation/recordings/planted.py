@@ -125,6 +125,10 @@ class Mishaps:
     """Static: impulses at the antenna, each some 30 dB over the noise of the pass band."""
     switch_click: float = 0.0
     """Amplitude of the click at each change, of full scale."""
+    switch_crackle: float = 0.0
+    """Of full scale, rms: the noise that a worn switch or a thump in the chain makes as it is turned."""
+    crackle_s: float = 0.1
+    """In which that dies away to a third."""
     transit_s: float = 0.004
     """How long the relay (or the hand) is between the paths, with nothing connected."""
     lost_s: tuple[tuple[float, float], ...] = ()

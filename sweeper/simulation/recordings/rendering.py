@@ -243,15 +243,21 @@ def _as_samples(planted: Planted, band: Iterator[Band]) -> Iterator[Band]:
 
 
 def _click(planted: Planted, block: int, heard: Block) -> None:
-    """Adds what the change of a relay puts on the line: a pulse that dies away within milliseconds."""
-    if not planted.mishaps.switch_click:
-        return
-    rate = planted.rate_hz
+    """Adds what the change of a switch puts on the line: a pulse that dies away within milliseconds, and crackle."""
+    mishaps, rate = planted.mishaps, planted.rate_hz
     for number, stay in enumerate(planted.stays):
-        if number and block <= stay.at_s < block + 1:
-            at = int((stay.at_s - block) * rate)
+        since_s = block - stay.at_s
+        if not number or not -1.0 < since_s <= 8.0 * mishaps.crackle_s:
+            continue
+        at = max(0, round(-since_s * rate))
+        if mishaps.switch_click and since_s <= 0.0:
             pulse = np.exp(-np.arange(heard.size - at) / (0.002 * rate)).astype(np.float32)
-            heard[at:] += pulse * np.float32(planted.mishaps.switch_click * (1 if number % 2 else -1))
+            heard[at:] += pulse * np.float32(mishaps.switch_click * (1 if number % 2 else -1))
+        if mishaps.switch_crackle:
+            after_s = max(since_s, 0.0) + np.arange(heard.size - at) / rate
+            loud = mishaps.switch_crackle * np.exp(-after_s / mishaps.crackle_s)
+            dice = np.random.default_rng((planted.seed, number, block))
+            heard[at:] += (loud * dice.standard_normal(loud.size)).astype(np.float32)
 
 
 def _cut(planted: Planted, made: Iterator[Block]) -> Iterator[Block]:

@@ -6,6 +6,7 @@ import os
 import pty
 import socket
 import socketserver
+import struct
 import threading
 import time
 import tty
@@ -619,3 +620,23 @@ def test_a_link_that_its_own_greeting_closes_is_told_lost() -> None:
         link.close()
         with pytest.raises(LinkLost, match="lost again while it was greeted"):
             link.exchange(b"1\n", line)
+
+
+def test_a_request_without_a_reply_that_does_not_get_through_is_told() -> None:
+    """Each connection is reset after its first bytes: sooner or later a request meets a link that is gone."""
+
+    def reset(to: socket.socket, data: bytes) -> None:
+        to.setsockopt(socket.SOL_SOCKET, socket.SO_LINGER, struct.pack("ii", 1, 0))
+        to.close()
+
+    with box(reset) as served, linked(served.url, reconnect_s=5.0) as link:
+        end = time.monotonic() + 60.0
+        with pytest.raises(LinkLost):
+            while time.monotonic() < end:
+                link.send(b"set\n")
+                time.sleep(0.01)
+        connections = served.connections
+        link.send(b"set\n")  # and the next one has a connection of its own
+        while served.connections == connections and time.monotonic() < end:
+            time.sleep(0.01)
+        assert served.connections == connections + 1

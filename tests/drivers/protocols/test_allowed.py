@@ -519,3 +519,37 @@ def test_a_command_of_one_byte_may_have_a_value_behind_it() -> None:
     check_set("binary", parse("05 {hz:bcd-low-5}", binary=True))
     with pytest.raises((ValueError, Refused)):
         check_set("binary", parse("{mode:1} 01", binary=True))
+
+
+MAY_ASK_A_SERVER_OF_SAMPLES = {
+    1: (1, 3_000_000_000), 2: (8_000, 20_000_000), 3: (0, 1), 4: (-500, 2_000), 5: (-1_000, 1_000), 8: (0, 1),
+    9: (0, 2),
+}  # fmt: skip
+"""Written down a second time: frequency and rate in hertz, gain by hand or not, tenths of a decibel, parts
+in a million, the converter's own gain control, which input of the converter."""
+
+
+def to_samples(code: int, value: int) -> bytes:
+    return bytes([code]) + (value % 2**32).to_bytes(4, "big")
+
+
+def test_a_server_of_samples_is_told_its_list_within_limits_and_no_more() -> None:
+    """Among the others: a tuner's stages one by one, test mode, a crystal's frequency, a voltage on the feed line."""
+    for code in range(256):
+        low, high = MAY_ASK_A_SERVER_OF_SAMPLES.get(code, (1, 0))
+        for value in (low, high, low - 1, high + 1, 1000, 2**31):
+            may = low <= value <= high
+            assert passes("samples", to_samples(code, value)) == may, (code, value)
+            feed_line = code == 14 and value in (0, 1)
+            assert passes("samples and bias tee", to_samples(code, value)) == (may or feed_line), (
+                code,
+                value,
+            )
+
+
+@pytest.mark.parametrize(
+    "message", [b"", b"\x01", b"\x01\0\0\0", b"\x01\0\x0f\x42\x40\0", b"\x0e\0\0\0", b"\x0e\0\0\0\1\0"]
+)
+def test_a_command_to_a_server_of_samples_has_five_bytes(message: bytes) -> None:
+    assert passes("samples", to_samples(1, 1_000_000))
+    assert not passes("samples", message) and not passes("samples and bias tee", message)

@@ -6,7 +6,7 @@ from types import SimpleNamespace
 import pytest
 
 from drivers.receivers.hamlib import DRIVER, Options
-from drivers.receivers.hamlib_meters import TwoMeters, fractions, tables
+from drivers.receivers.hamlib_meters import TwoMeters, fractions, look, tables
 from sweeper.daemon.meter_check import finer_meter
 from sweeper.simulation import saltmarsh, serve
 from tests.clocks import evening
@@ -82,3 +82,78 @@ def test_a_program_that_counts_from_full_scale_is_seen_to() -> None:
         finally:
             receiver.close()
     assert both is not None and fractions(both.strength) and not both.raw and not both.finer
+
+
+BENT = ((0.0, -54.0), (100.0, -4.0), (120.0, 36.0))
+"""Half a decibel a count, and two at the top."""
+
+
+@pytest.mark.parametrize(
+    ("raw", "count_db"), [(-10.0, 0.5), (0.0, 0.5), (50.0, 0.5), (100.0, 0.5), (101.0, 2.0), (500.0, 2.0)]
+)
+def test_a_count_is_worth_what_the_table_says_there(raw: float, count_db: float) -> None:
+    assert TwoMeters((0.0,), (raw,), BENT).count_db == pytest.approx(count_db)
+
+
+@pytest.mark.parametrize(
+    ("raw", "reads_db"),
+    [(-5.0, -54.0), (0.0, -54.0), (30.0, -39.0), (100.0, -4.0), (105.0, 6.0), (200.0, 36.0)],
+)
+def test_both_are_one_meter_within_four_decibels_of_the_table(raw: float, reads_db: float) -> None:
+    flat = tuple((low, db / 4.0) for low, db in BENT)  # finer than a decibel everywhere
+    for off_db, one in ((3.9, True), (-3.9, True), (4.1, False), (-4.1, False)):
+        assert TwoMeters((reads_db / 4.0 + off_db,), (raw,), flat).finer is one
+
+
+def test_the_middle_of_several_readings_counts_and_coarse_counts_are_not_finer() -> None:
+    assert TwoMeters((-39.0, -39.0, 20.0), (30.0, 30.0, 30.0), BENT).finer
+    assert not TwoMeters((-39.0, 20.0, 20.0), (30.0, 30.0, 30.0), BENT).finer
+    assert not TwoMeters((36.0,), (120.0,), BENT).finer  # two decibels a count
+
+
+def test_a_finer_meter_is_told_with_what_to_write_and_one_that_is_not_is_not() -> None:
+    def told(both: TwoMeters | None) -> str:
+        return finer_meter(SimpleNamespace(two_meters=lambda: both))
+
+    said = told(TwoMeters((-39.0,), (30.0,), BENT))
+    assert "0.5 dB a count" in said and "curve: [[0, -127], [100, -77], [120, -37]]" in said
+    assert told(None) == ""
+    many = (1.0, 2.0, 3.0, 4.0, 5.0)
+    assert told(TwoMeters((20.0,) * 5, many, BENT)) == ""  # the table is another meter's
+    assert told(TwoMeters((-54.0, -53.0, -52.0, -54.0, -54.0), (1.0, 2.0, 3.0, 4.0, 4.0))) == ""
+    assert "may be finer" in told(TwoMeters((-54.0, -53.0, -52.0, -54.0, -54.0), many))
+
+
+class Server:
+    """What a server says it has, and what it answers; `extended`: replies with their headers."""
+
+    def __init__(self, *meters: str, model: object = IC_7300, extended: bool = True) -> None:
+        self.meters, self.extended, self.model, self.asked = meters, extended, model, list[str]()
+
+    def has_meter(self, name: str) -> bool:
+        return name in self.meters
+
+    def call(self, *words: str, parse: object) -> str:
+        return words[-1]
+
+    def ask(self, call: str) -> float:
+        self.asked.append(call)
+        return {"STRENGTH": -42.0, "RAWSTR": 20.0}[call] + len(self.asked)
+
+    def try_to_ask(self, call: str) -> object:
+        assert call == "dump_caps"
+        return self.model
+
+
+def test_meters_are_looked_at_in_pairs_and_the_table_is_the_models() -> None:
+    both = look(Server("STRENGTH", "RAWSTR"))
+    assert both is not None and both.table == tables()[IC_7300]
+    assert (len(both.strength), len(both.raw)) == (5, 5)
+    assert all(raw - strength == 63.0 for strength, raw in zip(both.strength, both.raw, strict=True))
+    assert look(Server("RAWSTR")) is None
+    alone = look(Server("STRENGTH"))
+    assert alone is not None and (len(alone.strength), alone.raw, alone.table) == (5, (), ())
+    for server in (Server("STRENGTH", "RAWSTR", extended=False), Server("STRENGTH", "RAWSTR", model=None),
+                   Server("STRENGTH", "RAWSTR", model=1)):  # fmt: skip
+        untold = look(server)
+        assert untold is not None and untold.table == () and untold.raw

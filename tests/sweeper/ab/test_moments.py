@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from sweeper.ab.moments import Moment, break_s, differences, moments
+from sweeper.ab.moments import Moment, Turning, differences, moments, turning
 
 
 def _levels(step_db: float, at: list[float], seconds: float = 120.0, every_s: float = 0.064) -> np.ndarray:
@@ -60,8 +60,49 @@ def test_a_hands_break_is_measured_on_the_quieter_side() -> None:
     floor = np.where((time_s // stay_s).astype(int) % 2 == 1, 10.0, 0.0) + rng.normal(0.0, 0.3, len(time_s))
     rises = [nth % 2 == 0 for nth in range(edges)]
     turned = [Moment(at, 10.0 if rise else -10.0) for at, rise in zip(at_s, rises, strict=True)]
-    assert break_s(floor, floor, every_s, turned) == 0.0
+    assert turning(floor, floor, every_s, turned) == Turning()
     for at, rise in zip(at_s, rises, strict=True):
         off = (time_s >= at - 0.3) & (time_s < at) if rise else (time_s >= at) & (time_s < at + 0.3)
         floor[off] -= 6.0
-    assert break_s(floor, floor, every_s, turned) == pytest.approx(0.3, abs=0.07)
+    assert turning(floor, floor, every_s, turned).break_s == pytest.approx(0.3, abs=0.07)
+
+
+EDGES_S = tuple(10.0 * (nth + 1) for nth in range(12))
+EVERY_S = 0.064
+
+
+def switched_levels() -> tuple[np.ndarray, np.ndarray, list[Moment]]:
+    """Times and levels of a noise that steps by 10 dB each 10 s, and its edges."""
+    time_s = EVERY_S * np.arange(round(130.0 / EVERY_S))
+    noise = np.random.default_rng(4).normal(0.0, 0.3, len(time_s))
+    floor = np.where((time_s // 10.0).astype(int) % 2 == 1, 10.0, 0.0) + noise
+    return (
+        time_s,
+        floor,
+        [Moment(at, 10.0 if nth % 2 == 0 else -10.0) for nth, at in enumerate(EDGES_S)],
+    )
+
+
+def test_what_is_heard_of_the_switch_itself_is_measured_after_its_edges() -> None:
+    time_s, floor, edges = switched_levels()
+    for at in EDGES_S:
+        floor[(time_s >= at) & (time_s < at + 0.4)] += 15.0
+    found = turning(floor, floor, EVERY_S, edges)
+    assert found.after_s == pytest.approx(0.4, abs=0.07) and found.before_s == 0.0 and found.break_s == 0.0
+
+
+def test_what_an_agc_overshoots_is_not_taken_for_the_switch() -> None:
+    """Loud after steps up, quiet after steps down: it lies on one side each time."""
+    time_s, floor, edges = switched_levels()
+    for edge in edges:
+        floor[(time_s >= edge.at_s) & (time_s < edge.at_s + 0.4)] += 5.0 * np.sign(edge.step_db)
+    assert turning(floor, floor, EVERY_S, edges).after_s == 0.0
+
+
+def test_silence_while_the_switch_is_turned_is_a_break() -> None:
+    time_s, floor, edges = switched_levels()
+    for edge in edges:
+        rise = edge.step_db > 0.0
+        at = edge.at_s
+        floor[(time_s >= at - 0.2 * rise) & (time_s < at + 0.2 * (not rise))] = np.nan
+    assert turning(floor, floor, EVERY_S, edges).break_s == pytest.approx(0.2, abs=0.07)

@@ -1,11 +1,13 @@
 """The small print of a pass: letters of a mode, where the dial was found, answers that were lost, stale readings."""
 
+import math
 from dataclasses import replace
 from threading import Event
 
 import pytest
 
 from drivers.errors import LinkLost, LinkTimeout
+from drivers.waiting import Deadline, StopOrder, bounded
 from sweeper.engine import MeasurementSettings, measure_pass, same_dial, without_dial
 from sweeper.words import PassRecord
 from tests.sweeper.engine.bench import FOUND, SETTINGS, VISITS, Board, Dial, Kept, a_clock
@@ -80,6 +82,37 @@ def test_rest_is_asked_for_twice_where_the_first_answer_is_lost() -> None:
     board.fault = LinkLost  # no link, no second try
     dial = Dial()
     assert measured(dial, board, Kept(), stop=a_stop_amid(dial)).left_over == ("relays",)
+
+
+@pytest.mark.parametrize(
+    ("stopped", "first_s", "second_s"),
+    [(False, 30.0 * 0.7 / 2, 30.0 * 0.7 / 2), (True, 10.0 * 0.7 / 2, 10.0 * 0.7)],
+)
+def test_the_relays_have_two_tries_in_seven_tenths_of_the_time_for_leaving(
+    stopped: bool, first_s: float, second_s: float
+) -> None:
+    """Half a minute, or ten seconds after an order to stop; the second try begins when the first is given up."""
+    left_s: list[float] = []
+    clock = a_clock()
+
+    class Dead(Board):
+        def select(self, path: str) -> int:
+            if path != "antenna-bypass" or not dial.calls.count("read_power") > 10:
+                return super().select(path)
+            deadline = Deadline(1000.0, "switch")
+            left_s.append(deadline.remaining())
+            clock.sleep(deadline.remaining())
+            raise LinkTimeout("switch", "nothing came back.")
+
+    dial = Dial()
+    stop = a_stop_amid(dial)
+    if not stopped:  # a meter that reads no number ends the pass as well
+        stop, amid = StopOrder(clock), dial.read_power
+        dial.read_power = lambda: amid() if dial.calls.count("read_power") < 20 else math.nan  # type: ignore[method-assign]
+    with bounded(clock=clock):
+        record = measure_pass(7, VISITS, dial, Dead(), clock, SETTINGS, Kept(), stop)
+    assert record.left_over == ("relays",)
+    assert left_s == pytest.approx([first_s, second_s])
 
 
 def test_moves_to_rest_are_counted_too() -> None:

@@ -8,7 +8,7 @@ import pytest
 
 from sweeper.plan import budget, edge_budget, one_pass, path_order, relay_moves
 from sweeper.plan.edge_budget import nights_until_known
-from sweeper.plan.edges import PASSES, edges_of
+from sweeper.plan.edges import PASSES, edges_of, last_pass, stays_tuned
 from sweeper.station import Station, load
 from sweeper.words import ANTENNA_BYPASS, ANTENNA_STAGE, Channel, Visit
 from tests.sweeper.station.files import written
@@ -147,6 +147,9 @@ def test_a_hand_at_the_switch_is_not_asked_for_more(tmp_path: Path) -> None:
     by_hand = each.model_copy(update={"switch": each.switch.model_copy(update={"driver": "person"})})
     assert moves(by_hand, 2) == relay_moves(by_hand, path_order(by_hand, 2)) == 2
     assert edge_budget(by_hand, 48) is None
+    lasting = by_hand.switch.model_copy(update={"rated_operations": 10**12})
+    assert not stays_tuned(by_hand.model_copy(update={"switch": lasting}))
+    assert last_pass(by_hand, 2) == 0
 
 
 def test_what_edges_buy(tmp_path: Path) -> None:

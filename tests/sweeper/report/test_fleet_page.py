@@ -39,7 +39,7 @@ def test_the_page_names_who_stands_out_and_what_could_not_be_read(tmp_path: Path
     write_fleet_html(fleet(*NAMES), file)
     page = file.read_text(encoding="utf-8")
     assert "<script" not in page
-    assert "&lt;script&gt;alert(1)&lt;/script&gt; on 40 m at 18 UTC" in page
+    assert "&lt;script&gt;alert(1)&lt;/script&gt; on 40 m, 18:00–" in page
     assert "/gone: no days." in page
     assert "degrees east" in page and "n=5" in page
 
@@ -69,5 +69,7 @@ def test_a_fleet_without_calibration_has_no_map_and_still_a_page(tmp_path: Path)
 def test_the_terminal_names_them_too(capsys: object) -> None:
     show_fleet(fleet(*NAMES))
     out = capsys.readouterr().out  # type: ignore[attr-defined]
-    assert "stands out on 40 m" in out
+    # the others hear 50 to 51.5 dB, so that the median station hears 51
+    assert "<script>alert(1)</script> on 40 m" in out and "19 dB more noise than at" in out
+    assert "<script>alert(1)</script> hears noise unlike the others." in " ".join(out.split())
     assert max(map(len, out.splitlines())) <= 80

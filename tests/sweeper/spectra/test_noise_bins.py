@@ -4,7 +4,21 @@ import numpy as np
 import pytest
 from scipy.stats import gamma
 
-from sweeper.spectra.noise_bins import excise, gamma_quantile, in_pass_band, noise_bins, threshold
+from sweeper.spectra.noise_bins import (
+    NoiseBins,
+    excise,
+    floor_and_total,
+    gamma_quantile,
+    in_pass_band,
+    mean_below,
+    noise_bins,
+    pass_band,
+    shape_seen,
+    surroundings,
+    terms_for,
+    threshold,
+    worn,
+)
 
 
 @pytest.mark.parametrize("shape", [2.0, 10.0, 1000.0])
@@ -81,3 +95,120 @@ def test_noise_between_strong_wide_signals_is_no_stop_band(levels_db: tuple[floa
 
 def test_silence_has_no_pass_band() -> None:
     assert not in_pass_band(np.zeros(160)).any()
+
+
+@pytest.mark.parametrize("shape", [2.0, 30.0])
+def test_the_mean_of_noise_under_a_limit_is_scipys(shape: float) -> None:
+    assert mean_below(shape, 1.3) == pytest.approx(
+        gamma(shape, scale=1 / shape).expect(ub=1.3, conditional=True), rel=1e-6
+    )
+
+
+def even(shape: float, bins: int) -> np.ndarray:
+    """Noise whose bins stand at evenly spread quantiles of its law."""
+    return gamma(shape).ppf((np.arange(bins) + 0.5) / bins) / shape
+
+
+@pytest.mark.parametrize(("true", "seen"), [(100.0, 100.0), (94.0, 100.0), (50.0, 50.0), (25.0, 25.0)])
+def test_the_shape_is_that_which_the_lowest_bins_show_where_ripple_widens_them(
+    true: float, seen: float
+) -> None:
+    """Averaging alone would have made it 100; 1600 bins tell a tenth of its root by more than chance."""
+    assert shape_seen(even(true, 1600), 100.0) == pytest.approx(seen, rel=0.12)
+    if seen == 100.0:
+        assert shape_seen(even(true, 1600), 100.0) == 100.0
+
+
+def test_a_few_bins_show_a_wider_law_by_chance() -> None:
+    """Four over their root: of 64 bins by a half, of 6400 by a twentieth."""
+    assert shape_seen(even(60.0, 64), 100.0) == 100.0
+    assert shape_seen(even(60.0, 6400), 100.0) < 70.0
+
+
+def test_a_run_loses_two_bins_at_each_end_that_a_filter_makes() -> None:
+    inside = np.zeros(20, np.bool_)
+    inside[3:11] = True
+    assert np.flatnonzero(worn(inside)).tolist() == [5, 6, 7, 8]
+    inside[:3] = True
+    assert np.flatnonzero(worn(inside)).tolist() == list(range(9))
+    inside[:] = True
+    assert worn(inside).all()
+    inside[0] = False
+    assert np.flatnonzero(~worn(inside)).tolist() == [0, 1, 2]
+    inside[[0, 19]] = True, False
+    assert np.flatnonzero(~worn(inside)).tolist() == [17, 18, 19]
+
+
+def test_surroundings_are_the_third_tenth_of_thirteen_bins() -> None:
+    """Of a ramp: 3.6 steps from the lowest, 2.4 below the middle; at an end the last bin stands for what is missing."""
+    ramp = np.arange(40.0)
+    assert surroundings(ramp)[6:34] == pytest.approx(ramp[6:34] - 2.4)
+    assert (surroundings(ramp)[0], surroundings(ramp)[39]) == pytest.approx((0.0, 36.6))
+    line = np.ones(40)
+    line[20] = 1e6
+    assert surroundings(line) == pytest.approx(np.ones(40))
+
+
+def test_how_many_cosines_so_many_bins_may_need() -> None:
+    assert [terms_for(bins) for bins in (8, 31, 32, 191, 192, 4000)] == [3, 3, 4, 23, 24, 24]
+
+
+def test_floor_and_total_are_quartile_and_mean_of_each_spectrum() -> None:
+    ramp = np.arange(101.0)
+    low, total = floor_and_total(np.array([ramp, 2 * ramp[::-1]]))
+    assert low.tolist() == [25.0, 50.0] and total.tolist() == [50.0, 100.0]
+
+
+def test_the_pass_band_is_a_curve_of_cosines_through_the_noise_alone() -> None:
+    place = np.arange(400) / 399
+    curve = np.exp(1.0 + 0.5 * np.cos(np.pi * place) - 0.3 * np.cos(3 * np.pi * place))
+    power, keep = curve.copy(), np.ones(400, np.bool_)
+    power[100:180], keep[100:180] = 1e4, False
+    assert pass_band(power, keep, 8) == pytest.approx(curve, rel=0.01)
+    assert not np.allclose(pass_band(power, keep, 3), curve, rtol=0.05)
+
+
+def test_levels_and_shares_are_those_of_the_bins_that_count() -> None:
+    keep, usable = np.array([1, 1, 0, 0, 0], np.bool_), np.array([1, 1, 1, 1, 0], np.bool_)
+    one = NoiseBins(keep, usable, np.array([1.0, 2.0, 1.0, 1.0, 1.0]), 50.0)
+    assert one.level(np.array([3.0, 10.0, 900.0, 900.0, 0.0])) == pytest.approx((3.0 + 5.0) / 2)
+    assert one.share == 0.5
+    assert NoiseBins(keep & False, usable & False, np.ones(5), 50.0).share == 0.0
+
+
+def test_the_lower_quartile_is_a_witness_by_the_wider_of_both_laws() -> None:
+    usable = np.arange(500) < 400
+    power = np.where(usable, 7.0, 1e6) * even(20.0, 500)[np.random.default_rng(1).permutation(500)]
+    power[:400] = 7.0 * even(20.0, 400)
+    noise = NoiseBins(usable, usable, np.ones(500), 20.0)
+    assert noise.quartile_level(power, 400.0) == pytest.approx(7.0, rel=0.005)
+    wide = NoiseBins(usable, usable, np.ones(500), 400.0)
+    assert wide.quartile_level(power, 20.0) == pytest.approx(7.0, rel=0.005)
+    assert wide.quartile_level(power, 400.0) < 6.5
+    tilted = NoiseBins(usable, usable, np.full(500, 2.0), 20.0)
+    assert tilted.quartile_level(power, 400.0) == pytest.approx(3.5, rel=0.005)
+
+
+@pytest.mark.parametrize("tilt_db", [-14.0, 14.0])
+def test_noise_under_a_tilted_pass_band_is_found_beside_a_block_of_signals(tilt_db: float) -> None:
+    rng = np.random.default_rng(12)
+    place = np.linspace(-0.5, 0.5, 300)
+    band = 10 ** (tilt_db * place / 10)
+    power = band * rng.gamma(400.0, 1 / 400.0, (2, 300))
+    power[:, 40:170] *= 200.0
+    noise = noise_bins((power[0], power[1]), (400.0, 400.0))
+    assert noise.keep[200:].mean() > 0.9 and not noise.keep[40:170].any()
+    assert np.mean((power[0] / band)[noise.keep]) == pytest.approx(1.0, abs=0.01)
+    assert np.mean(noise.pass_band[noise.keep]) == pytest.approx(1.0)
+    outside = np.ones(300, np.bool_)
+    outside[:40] = False
+    part = noise_bins((power[0], power[1]), (400.0, 400.0), outside)
+    assert not part.keep[:170].any() and part.usable is outside
+
+
+def test_a_strong_line_takes_two_neighbours_along_and_a_weak_one_one() -> None:
+    for height, beside in ((3.0, 1), (1000.0, 2)):
+        power = np.ones(200) * even(400.0, 200)[np.random.default_rng(2).permutation(200)]
+        power[100] += height
+        out = np.flatnonzero(~noise_bins((power,), (400.0,)).keep)
+        assert [each for each in out if abs(each - 100) < 5] == list(range(100 - beside, 101 + beside))

@@ -31,7 +31,7 @@ def seen(path: str, dice: np.random.Generator, at: float, occupied: float = 0.0)
     return Labelled(at, at + 0.5, SignalPath.parse(path), CENTRE_HZ, spectrum)
 
 
-EVERYWHERE = ((28_000_000, 28_200_000),)
+EVERYWHERE = ((27_900_000, 28_300_000),)
 
 
 def learned(
@@ -107,3 +107,61 @@ def test_without_the_load_no_line_is_told_and_without_a_route_nothing() -> None:
     assert stood == () and len(found.cells) == 8
     with pytest.raises(NothingHeard):
         learned("antenna-bypass antenna-bypass")
+
+
+def plain(bins: int, loud: slice = slice(0), power: float = 1.0) -> list[Labelled]:
+    """Both routes and the load of a tuning of so many bins: noise, and so much more of it in some."""
+    dice = np.random.default_rng(9)
+    sequence = []
+    for nth, path in enumerate(("antenna-bypass", "antenna-stage", "load-bypass")):
+        mean = LEVELS[path] * dice.gamma(SEGMENTS, 1 / SEGMENTS, bins)
+        mean[loud] *= power
+        spectrum = Spectrum(START_HZ, STEP_HZ, mean.astype(np.float32), None, SEGMENTS, NBW_HZ)
+        centre_hz = START_HZ + STEP_HZ * (bins // 2)
+        sequence.append(Labelled(float(nth), nth + 0.5, SignalPath.parse(path), centre_hz, spectrum))
+    return sequence
+
+
+def first_of(sequence: list[Labelled]) -> Learned:
+    return learn_tuning(Asked("10 m", EVERYWHERE), 7, sequence)[0]
+
+
+def test_cells_stand_at_the_middle_of_equal_parts_to_a_hundred_hertz() -> None:
+    """8192 bins of 31.25 Hz from 27.972 MHz: eighths of 32 kHz, the first one's middle at 27.987984 MHz."""
+    found, *_ = learned(ALL)
+    assert [cell.channel.hz for cell in found.cells] == [27_988_000 + 32_000 * nth for nth in range(8)]
+    assert {(cell.channel.band, cell.channel.purpose, cell.channel.bandwidth_hz) for cell in found.cells} == {
+        ("10 m", "noise", CELL_HZ)
+    }
+    assert (found.pass_number, found.card) == (7, 0.0)
+
+
+@pytest.mark.parametrize(("bins", "cells"), [(200, 1), (511, 1), (512, 2), (1000, 3), (4096, 8)])
+def test_a_part_has_256_bins_at_least_and_there_are_eight_at_the_most(bins: int, cells: int) -> None:
+    found = first_of(plain(bins))
+    assert len(found.cells) == cells
+    middle_hz = START_HZ + STEP_HZ * (bins - 1) / 2
+    assert np.mean([cell.channel.hz for cell in found.cells]) == pytest.approx(middle_hz, abs=60)
+    assert found.noise.shape == pytest.approx(2 * SEGMENTS, rel=0.05)  # of both routes added
+
+
+def test_a_tuning_too_narrow_for_a_level_has_no_quiet_place() -> None:
+    """Of 24 bins eleven lie within 150 Hz of the centre."""
+    with pytest.raises(NothingHeard, match="no quiet place"):
+        first_of(plain(24))
+    assert len(first_of(plain(40)).cells) == 1
+
+
+def test_bins_within_150_hertz_of_the_samples_centre_are_not_used() -> None:
+    usable = first_of(plain(2048)).noise.usable
+    assert np.flatnonzero(~usable).tolist() == list(range(1024 - 5, 1024 + 6))
+
+
+def test_parts_that_an_image_drowns_or_signals_fill_cost_only_their_own_cells() -> None:
+    """The last eighth is 40 dB up, and its image about the centre lies over the first."""
+    found = first_of(plain(8192, slice(7168, 8192), 1e4))
+    assert [cell.channel.hz for cell in found.cells] == [27_988_000 + 32_000 * nth for nth in range(1, 7)]
+    drowned = np.flatnonzero(~found.noise.usable[:1024])
+    assert len(drowned) > 1000
+    for power, kept in ((3.0, 8), (6.0, 7)):  # 6 dB is a factor of 4
+        assert len(first_of(plain(8192, slice(7168, 8192), power)).cells) == kept

@@ -155,3 +155,56 @@ def test_each_band_has_its_own_step() -> None:
     other = made(Place("20 m", night_sd_db=1.5, error_db=0.05), nights=8)
     found = steps_of(moved(made(PLACE, nights=8), 5, -4.0, "load_difference_db"), other)
     assert set(found) == {"40 m"}
+
+
+def test_hours_that_stand_apart_are_each_held_against_their_own_usual_value() -> None:
+    """An hour 3 dB above the other; some nights have the one, some the other: nothing stepped."""
+    rows = made(PLACE, nights=10, hours=(18, 19))
+    late = pl.col("night") >= FIRST + timedelta(days=5)
+    uneven = rows.filter((pl.col("hour_utc") == 19) == late).with_columns(
+        pl.when(pl.col("hour_utc") == 19).then(pl.col(name) + 3.0).otherwise(name).alias(name)
+        for name in ("load_difference_db", "carrier_gain_db")
+    )
+    assert steps_of(uneven) == {}
+
+
+def test_a_gain_that_carriers_know_better_steps_by_what_they_say() -> None:
+    """Of two ways to the gain the surer one is watched: one that the load tells to 3 dB hides what carriers show."""
+    sure = made(PLACE, nights=10).with_columns(
+        pl.when(pl.col("load_gain_se_db").is_not_null()).then(3.0).alias("load_gain_se_db"),
+        pl.when(pl.col("carrier_gain_se_db").is_not_null()).then(0.1).alias("carrier_gain_se_db"),
+        pl.when(pl.col("carrier_gain_db").is_not_null()).then(15.0).alias("carrier_gain_db"),
+    )
+    found = steps_of(moved(sure, 5, -4.0, "carrier_gain_db"))["40 m"]
+    assert (found.what, found.size_db) == ("gain", pytest.approx(-4.0))
+    unsure = sure.with_columns(
+        pl.when(pl.col("carrier_gain_se_db") > 0).then(9.0).alias("carrier_gain_se_db")
+    )
+    assert steps_of(moved(unsure, 5, -4.0, "carrier_gain_db")) == {}
+    silent = moved(sure, 5, -4.0, "carrier_gain_db").with_columns(pl.lit(0, pl.Int64).alias("carrier_passes"))
+    assert steps_of(silent) == {}
+
+
+def test_hours_weigh_by_their_errors() -> None:
+    """An hour known ten times worse than the other does not carry the night with it."""
+    rows = made(Place("40 m", night_sd_db=1.5, error_db=0.02), nights=10, hours=(18, 19))
+    wild = (pl.col("hour_utc") == 19) & (pl.col("night") >= FIRST + timedelta(days=5))
+    for worse, stepped in ((1.0, True), (10.0, False)):
+        told = rows.with_columns(
+            (pl.col("load_difference_db") + pl.when(wild).then(2.6).otherwise(0.0)).alias(
+                "load_difference_db"
+            ),
+            pl.when(pl.col("hour_utc") == 19).then(0.1 * worse).otherwise(0.1).alias("load_difference_se_db"),
+        )
+        assert ("load difference" in {step.what for step in steps_of(told).values()}) == stepped
+
+
+def test_no_nightly_mean_is_believed_to_stand_stiller_than_a_twentieth_of_a_decibel() -> None:
+    exact = made(Place("40 m", night_sd_db=1.5, error_db=1e-4, carrier=False), nights=8)
+    told = exact.with_columns(
+        pl.lit(1e-4).alias("load_difference_se_db"), pl.lit(5.0).alias("load_difference_db")
+    )
+    by_night = (pl.col("night") - FIRST).dt.total_days()
+    wandering = told.with_columns(pl.col("load_difference_db") + 0.02 * (by_night % 3))
+    assert steps_of(moved(wandering, 4, 1.2, "load_difference_db"))["40 m"].night == FIRST + timedelta(days=4)
+    assert steps_of(wandering) == {}

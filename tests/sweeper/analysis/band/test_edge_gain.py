@@ -94,3 +94,33 @@ def test_a_detector_that_falls_slowly_is_found_out_and_its_edges_left_aside() ->
     thrown = campaign(course, 4)
     methods = GainMethods(summarise_day(thrown.night(0), facts_of(thrown)))
     assert methods.lag is not None and methods.lag.value > 1.0 and methods.edges is None
+
+
+def passes(*rows: tuple[int, float | None, float]) -> pl.DataFrame:
+    """Hours of (passes with edges both ways, lag and its error, dB)."""
+    return pl.DataFrame(
+        [
+            {"edge_passes": count, "edge_lag_db": lag_db, "edge_lag_se_db": se_db}
+            for count, lag_db, se_db in rows
+        ]
+    )
+
+
+def test_the_lag_of_a_band_weighs_its_hours_by_their_passes() -> None:
+    """(3·0.4 + 1·2.0)/4 = 0.8; √((0.75·0.2)² + (0.25·0.4)²) = 0.180; four passes less two hours leave two."""
+    found = lag_of(passes((3, 0.4, 0.2), (1, 2.0, 0.4)))
+    assert found is not None
+    assert (found.value, found.se, found.dof) == pytest.approx((0.8, 0.18028, 2.0), abs=1e-4)
+    assert found == lag_of(passes((3, 0.4, 0.2), (0, 9.0, 0.1), (2, None, 0.1), (2, 9.0, 0.0), (1, 2.0, 0.4)))
+    alone = lag_of(passes((1, 0.4, 0.2), (1, 0.4, 0.2)))
+    assert alone is not None and alone.dof == 1.0
+    assert lag_of(passes((0, 0.4, 0.2))) is None
+
+
+@pytest.mark.parametrize("way", [1.0, -1.0])
+def test_a_lag_either_way_is_one(way: float) -> None:
+    """Student's t of 8 degrees of freedom exceeds 5.041 once in 1000 either way; below half a decibel nothing does."""
+    assert lags(Estimate(way * 1.02, 0.2, 8)) and not lags(Estimate(way * 1.0, 0.2, 8))
+    assert lags(Estimate(way * 0.51, 0.01, 8)) and not lags(Estimate(way * 0.49, 0.01, 8))
+    assert not lags(None)
+    assert borne_db(Estimate(way * 0.5, 0.3, 8)) == pytest.approx(0.2)

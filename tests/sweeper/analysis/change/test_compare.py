@@ -3,7 +3,7 @@
 import json
 import math
 import re
-from datetime import UTC, date, datetime
+from datetime import UTC, date, datetime, timedelta
 
 import polars as pl
 import pytest
@@ -149,6 +149,17 @@ def test_without_a_date_the_change_is_looked_for_and_notes_are_laid_beside_it():
     assert [change.night for change in found.changes] == [date(2026, 1, 19)]
     assert found.changes[0].notes == ("ferrite on the modem's lead",)
     assert found.all_bands is not None and found.all_bands.verdict == "quieter"
+
+
+@pytest.mark.parametrize(("first_db", "second_db", "taken"), [(4.0, 9.0, 28), (9.0, 4.0, 14)])
+def test_of_several_changes_as_clear_as_each_other_the_greater_is_compared(first_db, second_db, taken):
+    rows, start = made(FORTY, EIGHTY, nights=42), date(2026, 1, 5)
+    for at, less_db in ((14, first_db), (28, second_db)):
+        rows = _fallen(rows, pl.col("night") >= start + timedelta(days=at), less_db)
+    found = compare(rows, facts(FORTY, EIGHTY), None)
+    assert [(change.night - start).days for change in found.changes] == [14, 28]
+    assert len({change.chance for change in found.changes}) == 1
+    assert found.fix is not None and (found.fix.date() - start).days == taken
 
 
 def test_without_a_date_and_without_a_change_nothing_is_made_up():

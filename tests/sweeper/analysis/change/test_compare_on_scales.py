@@ -1,5 +1,6 @@
 """Before and after on meters whose decibels are none: what is said holds on every scale that may be the meter's."""
 
+from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 
 import polars as pl
@@ -88,3 +89,32 @@ def test_a_meter_changed_with_the_fix_leaves_nothing_to_compare() -> None:
     found = compare(other, facts(BARE), FIX).bands[0]
     assert (found.verdict, found.nights_before) == ("undecided", 0)
     assert "the meter is another" in found.reason
+
+
+def test_an_untested_scale_widens_every_band_every_hour_and_all_bands_together() -> None:
+    """Levels far over the receiver's own noise shrink and stretch alike, so each interval doubles and none is lost."""
+    places = (BARE, replace(BARE, name="80 m"))
+    honest = compare(made(*places, nights=NIGHTS), facts(*places), FIX)
+    found = compare(untested(made(*places, nights=NIGHTS)), facts(*places), FIX)
+    assert honest.all_bands is not None and found.all_bands is not None
+    for tested, wider in zip((*honest.bands, honest.all_bands), (*found.bands, found.all_bands), strict=True):
+        assert tested.smallest_change_db is not None
+        assert wider.smallest_change_db == pytest.approx(2 * tested.smallest_change_db, rel=0.1)
+        spans = [[tested.change_db, *(hour.change_db for hour in tested.periods)],
+                 [wider.change_db, *(hour.change_db for hour in wider.periods)]]  # fmt: skip
+        for one, other in zip(*spans, strict=True):
+            assert one is not None and other is not None
+            assert other.high - other.low == pytest.approx(2 * (one.high - one.low), rel=0.1)
+
+
+def test_without_a_date_only_the_nights_with_the_present_meter_are_looked_at() -> None:
+    """A fix of 6 dB on the tenth night, and another meter on the fourth: what the older one showed is left out."""
+    night = FIRST + timedelta(days=4)
+    summaries = made(BARE, nights=30, fix_at=18, fix_db=6.0)
+    other = pl.concat(
+        [summaries.filter(pl.col("night") < night), shown(summaries.filter(pl.col("night") >= night), 0.6)]
+    )
+    found = compare(other, facts(BARE), None)
+    assert [change.night for change in found.changes] == [FIRST + timedelta(days=18)]
+    assert found.fix is not None and (found.bands[0].nights_before, found.bands[0].nights_after) == (14, 12)
+    assert CHANGED in found.bands[0].flags

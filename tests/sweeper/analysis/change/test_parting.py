@@ -52,6 +52,13 @@ def test_noon_is_the_stations_own() -> None:
     assert parted(11, 0, (10, 11), longitude=30.0) == (7, 6, OWN)
 
 
+def test_a_fix_at_a_noon_amid_an_hour_leaves_the_night_that_begins_then_whole() -> None:
+    """At 8.1° E local noon is at 11:27:36 UTC, so that the night's first hour is what is left of that one."""
+    assert parted(11, 28, (11, 12), longitude=8.1) == (7, 7, None)
+    assert parted(11, 29, (11, 12), longitude=8.1) == (7, 6, OWN)
+    assert parted(12, 28, (11, 12), longitude=8.1) == (7, 6, OWN)
+
+
 def test_a_fix_is_looked_for_at_the_noon_before_the_first_night_after_it() -> None:
     rows = made(FORTY, nights=24, fix_at=12, fix_db=6.0)
     found = compare(rows, facts(FORTY, longitude=30.0), None)

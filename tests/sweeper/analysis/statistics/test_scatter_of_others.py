@@ -67,6 +67,7 @@ def test_bands_of_which_nothing_is_known_say_nothing_and_are_told_nothing_of_the
     expected = scatters_of_others([unknown, Scatter(4.0, 8.0)], APART)
     alone = scatters_of_others([Scatter(4.0, 8.0)], APART[:, 1:])[0]
     assert expected[1] == alone
+    assert expected[0] == alone, "how far one band tells of another is not seen with one of them"
     if unknown is not None:
         assert together(unknown, expected[0]) is unknown
 

@@ -2,6 +2,7 @@
 
 from dataclasses import replace
 
+import numpy as np
 import polars as pl
 import pytest
 
@@ -175,3 +176,79 @@ def test_carriers_at_untested_levels_are_left_out_where_other_carriers_tell_the_
     kept = without_untested(methods, Meter(tested_db=(-200.0, 0.0)))
     assert kept is not methods and kept.carriers is not None
     assert len(kept.summaries) == len(rows.filter(~loud))
+
+
+def carriers_on(rows, ratio, sure=1.0, places=("40 m",), strays_db=0.0):
+    """Carriers far over the noise, whose gain is `ratio` times that by noise; errors as many times as large."""
+    from sweeper.analysis.band.gain_methods import GainMethods
+
+    parts = []
+    for nth, band in enumerate(places):
+        here = rows.filter(pl.col("band") == band)
+        load = GainMethods(here).load
+        carrier = pl.col("for") == "carrier"
+        spread = pl.int_range(pl.len()).over("for") % 10
+        told = {
+            "carrier_gain_db": ratio * load.gain_db + (spread - 4.5) * strays_db,
+            "carrier_gain_se_db": pl.lit(0.05 * sure),
+            "level_antenna_bypass": -20.0 + spread - 5 * nth,
+            "level_antenna_stage": -5.0 + spread - 5 * nth,
+        }
+        parts.append(
+            here.with_columns(
+                pl.when(carrier).then(each).otherwise(name).alias(name) for name, each in told.items()
+            )
+        )
+    return pl.concat(parts)
+
+
+@pytest.mark.parametrize(
+    ("ratio", "tested"), [(1.0, True), (1.07, True), (0.94, True), (1.2, False), (0.6, False)]
+)
+def test_carriers_whose_gain_is_that_by_noise_test_the_scale_up_to_their_levels(ratio, tested):
+    """Of 20 levels in bypass from −20 to −11 dB and as many behind the stage from −5 to 4, 98 % lie at 4 or below."""
+    rows = carriers_on(scatter(made(FORTY, nights=10, hours=(18, 19))), ratio)
+    told = meter_of(rows, uncalibrated(FORTY)).tested_db
+    assert told is not None and told[0] < -55.0
+    assert (told[1] == pytest.approx(4.0)) == tested
+    assert tested or told[1] < -30.0
+
+
+def test_the_gain_by_carriers_has_to_be_known_to_an_eighth_of_that_by_noise():
+    """Standard errors of 0.12 of the slope; the error of both gains together, over the gain by noise."""
+    from sweeper.analysis.band.gain_methods import GainMethods
+
+    rows = scatter(made(FORTY, nights=10, hours=(18, 19)))
+    seen = []
+    for strays_db in (0.2, 1.0, 2.0, 2.5, 3.0, 4.0, 8.0):
+        on = carriers_on(rows, 1.0, 10.0, strays_db=strays_db)
+        methods = GainMethods(on)
+        error = np.hypot(methods.carriers.se_db, methods.load.se_db) / methods.load.gain_db
+        told = meter_of(on, uncalibrated(FORTY)).tested_db
+        seen.append(told[1] == pytest.approx(4.0))
+        assert seen[-1] == (error <= 0.12), (strays_db, error)
+    assert seen[0] and not seen[-1]
+
+
+def test_bands_test_the_scale_together_by_their_gains_and_errors():
+    """A band whose carriers agree and is well known outweighs one that disagrees and is hardly known."""
+    twenty = Place("20 m", night_sd_db=1.0)
+    rows = scatter(made(FORTY, twenty, nights=10, hours=(18, 19)))
+    bands = [rows.filter(pl.col("band") == name) for name in ("40 m", "20 m")]
+    for off in (0, 1):
+        both = pl.concat([
+            carriers_on(bands[at], 0.6 if at == off else 1.0, 60.0 if at == off else 1.0, (name,))
+            for at, name in enumerate(("40 m", "20 m"))
+        ])  # fmt: skip
+        told = meter_of(both, uncalibrated(FORTY, twenty)).tested_db
+        assert told is not None and told[1] == pytest.approx(4.0)
+    wrong = pl.concat([carriers_on(bands[0], 0.6, 1.0), carriers_on(bands[1], 1.0, 1.0, ("20 m",))])
+    told = meter_of(wrong, uncalibrated(FORTY, twenty)).tested_db
+    assert told is not None and told[1] < -30.0
+
+
+def test_a_meter_that_computes_its_levels_from_samples_is_taken_at_its_word():
+    told = uncalibrated(FORTY)
+    rows = scatter(made(FORTY, nights=5), load_bypass=0.01)
+    assert meter_of(rows, replace(told, meter=replace(told.meter, linear=True))) == CALIBRATED
+    assert meter_of(rows, told) != CALIBRATED

@@ -1,0 +1,82 @@
+"""All that a station's passes tell of its noise, put together: sources with rhythm and cost, and each band's split."""
+
+import math
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from datetime import datetime, tzinfo
+
+from sweeper.noise.rhythm import Rhythm, rhythm
+from sweeper.noise.seen import Heard
+from sweeper.noise.sources import Source, sources
+from sweeper.noise.split import Split, split
+
+WHAT_IT_MAY_BE = {
+    "mains": "an arc, a dimmer or a rectifier, at home or on the line",
+    "comb": "a switched supply, a lamp, a display or a charge controller",
+    "hump": "communications over power lines, or another broad-band modem",
+    "birdie": "the receiver's own",
+}
+"""By kind (common practice); none of it is certain."""
+
+
+@dataclass(frozen=True, slots=True)
+class Told:
+    """A source. `cost_db`: by how much it lifts the noise, averaged over a tuning and over the passes that show it;
+    so much S/N could be won at most without it. None for lines of no width. `over_db`: height of its lines.
+    """
+
+    source: Source
+    rhythm: Rhythm
+    cost_db: float | None
+    over_db: float | None
+
+    @property
+    def may_be(self) -> str:
+        if self.source.on_load:
+            return "the receiver's own, or what gets past the relay: it is there on the load as well"
+        return WHAT_IT_MAY_BE[self.source.kind]
+
+
+@dataclass(frozen=True, slots=True)
+class NoiseTold:
+    """Of one station; `passes` that told anything of noise."""
+
+    passes: int
+    sources: tuple[Told, ...]
+    splits: tuple[Split, ...]
+    heard: tuple[Heard, ...]
+
+
+def told_of(
+    heard: Sequence[Heard],
+    zone: tzinfo,
+    sun_is_up: Callable[[datetime], bool] | None = None,
+    notes: Sequence[tuple[datetime, str]] = (),
+    confidence: float = 0.95,
+    longitude_deg: float = 0.0,
+) -> NoiseTold:
+    """Everything there is to say, the costliest source first."""
+    found = [
+        Told(each, rhythm(each, heard, zone, sun_is_up, notes), _cost_db(each), _over_db(each))
+        for each in sources(heard)
+    ]
+    found.sort(key=lambda each: -(each.cost_db or 0.0))
+    return NoiseTold(
+        len({each.pass_number for each in heard}),
+        tuple(found),
+        tuple(split(heard, confidence, longitude_deg)),
+        tuple(heard),
+    )
+
+
+def _cost_db(source: Source) -> float | None:
+    if source.kind == "birdie" or source.on_load:
+        return None
+    share = sum(found.share for _, found in source.seen) / len(source.seen)
+    return -10 * math.log10(max(1.0 - share, 1e-3))
+
+
+def _over_db(source: Source) -> float | None:
+    if source.kind == "mains":
+        return None
+    return sum(found.over_db for _, found in source.seen) / len(source.seen)

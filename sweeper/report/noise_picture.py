@@ -1,0 +1,132 @@
+"""What makes the noise as one picture: when each source ran and how strong, and each band's noise in its parts."""
+
+import io
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+from zoneinfo import ZoneInfo
+
+import numpy as np
+
+from sweeper.errors import WrongInput
+from sweeper.noise.told import NoiseTold, Told
+from sweeper.report.noise_terminal import PART_WORDS
+from sweeper.report.palette import LIGHT
+from sweeper.report.shared_picture import DOTS_AN_INCH, KINDS
+from sweeper.report.whole_file import writable, write_page
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+
+MOST_SOURCES = 8
+WIDE_IN, ROW_IN = 8.4, 0.42
+COLOURS = {
+    "receiver": LIGHT["load"],
+    "mains": LIGHT["out"],
+    "comb": LIGHT["in"],
+    "hump": LIGHT["mark"],
+    "rest": LIGHT["rule"],
+    "birdie": LIGHT["soft"],
+}
+
+
+def write_noise_picture(station: str, told: NoiseTold, zone: str, file: Path) -> None:
+    """Write it to `file`, whole or not at all. `WrongInput` for another kind of file, or no place for it."""
+    if file.suffix.lower() not in KINDS:
+        raise WrongInput(f"{file}: a picture is {' or '.join(KINDS)}; name it so.")
+    writable(file)
+    write_page(file, noise_picture(station, told, zone, file.suffix.lower().removeprefix(".")))
+
+
+def noise_picture(station: str, told: NoiseTold, zone: str, kind: str = "png") -> bytes:
+    """The picture as ``png`` or ``svg``."""
+    import matplotlib
+    from matplotlib.figure import Figure
+
+    shown = told.sources[:MOST_SOURCES]
+    rows, bars = max(len(shown), 1), max(len(told.splits), 1)
+    high = 1.9 + ROW_IN * (rows + bars) + 0.5
+    settings: dict[Any, Any] = {"svg.fonttype": "none", "svg.hashsalt": "sweeper", "text.parse_math": False}
+    with matplotlib.rc_context(settings):
+        figure = Figure(figsize=(WIDE_IN, high), facecolor=LIGHT["ground"])
+        top = 1.0 - 0.45 / high
+        upper = ROW_IN * rows / high
+        runs = figure.add_axes((0.3, top - upper, 0.67, upper))
+        lower = ROW_IN * bars / high
+        parts = figure.add_axes((0.3, top - upper - 1.0 / high - lower, 0.67, lower))
+        figure.text(
+            0.02, 1.0 - 0.25 / high, f"{station}: what makes the noise", fontsize=12, color=LIGHT["ink"]
+        )
+        _runs(runs, shown, told, zone)
+        _parts(parts, told)
+        file = io.BytesIO()
+        made = {"Date": None} if kind == "svg" else {"Software": None}
+        figure.savefig(file, format=kind, dpi=DOTS_AN_INCH, facecolor=LIGHT["ground"], metadata=made)
+        return file.getvalue()
+
+
+def _runs(axes: "Axes", shown: tuple[Told, ...], told: NoiseTold, zone: str) -> None:
+    """A line a source: a dot where it was seen, higher where it lifts the noise more; a tick where it was not."""
+    import matplotlib.dates as dates
+
+    _bare(axes)
+    local = ZoneInfo(zone)
+    for row, each in enumerate(shown):
+        bands, passes = set(each.source.bands), each.source.passes
+        looks = {one.pass_number: one.time for one in told.heard if one.band in bands}
+        levels = {one.pass_number: found.level_db for one, found in each.source.seen}
+        low, high = min(levels.values()), max(levels.values())
+        times = {number: datetime.fromtimestamp(time, UTC) for number, time in looks.items()}
+        without = [times[number] for number in times if number not in passes]
+        with_it = [number for number in times if number in passes]
+        axes.plot(
+            [dates.date2num(at) for at in without], np.full(len(without), row + 0.35), "|",  # type: ignore[no-untyped-call]
+            color=LIGHT["rule"], markersize=3,
+        )  # fmt: skip
+        heights = [row + 0.3 - 0.6 * (levels[number] - low) / max(high - low, 3.0) for number in with_it]
+        axes.plot(
+            [dates.date2num(times[number]) for number in with_it], heights, ".",  # type: ignore[no-untyped-call]
+            color=COLOURS[each.source.kind], markersize=4,
+        )  # fmt: skip
+    names = [_name(each) for each in shown] or ["no source"]
+    axes.set_yticks(range(len(names)), names, fontsize=8, color=LIGHT["ink"])
+    axes.set_ylim(len(names) - 0.5, -0.5)
+    axes.xaxis_date(local)
+    locator = dates.AutoDateLocator(tz=local, maxticks=7)  # type: ignore[no-untyped-call]
+    axes.xaxis.set_major_locator(locator)
+    axes.xaxis.set_major_formatter(dates.ConciseDateFormatter(locator, tz=local))  # type: ignore[no-untyped-call]
+    axes.tick_params(axis="x", labelsize=8, colors=LIGHT["soft"])
+
+
+def _name(told: Told) -> str:
+    cost = "" if told.cost_db is None else f", {told.cost_db:.2g} dB"
+    return f"{told.source.name}{cost}"
+
+
+def _parts(axes: "Axes", told: NoiseTold) -> None:
+    """A bar a band, as long as all of its noise."""
+    _bare(axes)
+    drawn = set()
+    for row, split in enumerate(told.splits):
+        left = 0.0
+        for part in split.parts:
+            label = None if part.name in drawn else PART_WORDS[part.name]
+            drawn.add(part.name)
+            axes.barh(row, 100 * part.share, 0.62, 100 * left, color=COLOURS[part.name], label=label)
+            left += part.share
+    names = [split.band for split in told.splits] or ["no band yet"]
+    axes.set_yticks(range(len(names)), names, fontsize=8, color=LIGHT["ink"])
+    axes.set_ylim(len(names) - 0.5, -0.5)
+    axes.set_xlim(0, 100)
+    axes.set_xlabel("share of the noise's power, %", fontsize=8, color=LIGHT["soft"])
+    axes.tick_params(axis="x", labelsize=8, colors=LIGHT["soft"])
+    if drawn:
+        axes.legend(loc="lower left", bbox_to_anchor=(0.0, 1.0), ncols=5, fontsize=8, frameon=False)
+
+
+def _bare(axes: "Axes") -> None:
+    axes.set_facecolor(LIGHT["ground"])
+    for side in ("top", "right", "left"):
+        axes.spines[side].set_visible(False)
+    axes.spines["bottom"].set_color(LIGHT["rule"])
+    axes.tick_params(axis="y", length=0)

@@ -1,0 +1,177 @@
+"""What somebody at an A/B test is told, by numbers written down."""
+
+from dataclasses import replace
+
+import pytest
+
+from sweeper.ab import ABResult, Interval
+from sweeper.attended import advice
+from sweeper.words import ANTENNA_BYPASS, ANTENNA_STAGE, LOAD_BYPASS, LOAD_STAGE
+
+NOTHING = ABResult("now", None, None, (300.0, 2700.0), 60.0, 20, 0.95, 1.0, (), None, None, None, None, (),
+                   "undecided", (), "")  # fmt: skip
+
+
+def found(value: float, low: float, high: float, verdict: str = "undecided", **more: object) -> ABResult:
+    return replace(NOTHING, snr_change_db=Interval(value, low, high), verdict=verdict, **more)  # type: ignore[arg-type]
+
+
+def test_the_noise_has_to_stand_ten_decibels_over_the_cards() -> None:
+    steps = [6.0, 6.1, 5.9, 6.0]
+    assert advice.sight(steps, 9.9, False).startswith(
+        "The receiver's noise stands 10 dB over the sound card's own"
+    )
+    for enough in (10.0, None):
+        assert advice.sight(steps, enough, False).startswith(
+            "This meter sees the switch: the noise steps by +6.0 dB"
+        )
+
+
+@pytest.mark.parametrize(
+    ("steps", "said"),
+    [
+        ([5.0, 5.0, 5.0], ""),
+        ([5.0, 5.0, 5.0, 5.0], "sees the switch: the noise steps by +5.0 dB"),
+        ([-5.0, -5.0, -5.0, -5.0], "sees the switch: the noise steps by −5.0 dB"),
+        ([0.31, 0.31, 0.31, 0.31], "sees the switch: the noise steps by +0.3 dB"),
+        ([0.29, 0.29, 0.29, 0.29], "The noise stays as it is within 0.3 dB"),
+        ([-0.29, -0.29, -0.29, -0.29], "The noise stays as it is within 0.3 dB"),
+        # mean 1, standard deviation √(4·0.9/3): three errors are 1.64; with 0.1 in place of 0.9 they are 0.55
+        ([1.0 - 0.9**0.5, 1.0 + 0.9**0.5] * 2, ""),
+        ([1.0 - 0.1**0.5, 1.0 + 0.1**0.5] * 2, "sees the switch: the noise steps by +1.0 dB"),
+        # mean 0, two errors 2·√(4·0.06/3)/2 = 0.28, or 0.33 with 0.08
+        ([-(0.06**0.5), 0.06**0.5] * 2, "The noise stays as it is within 0.3 dB"),
+        ([-(0.08**0.5), 0.08**0.5] * 2, ""),
+    ],
+)
+def test_a_step_is_seen_from_three_standard_errors_on_and_none_within_two(
+    steps: list[float], said: str
+) -> None:
+    told = advice.sight(steps, None, False)
+    assert said in told and bool(said) == bool(told)
+
+
+def test_a_gain_that_follows_the_signals_makes_a_step_a_least_one() -> None:
+    assert "(at least: the receiver's gain follows" in advice.sight([3.0] * 4, None, True)
+    assert "at least" not in advice.sight([3.0] * 4, None, False)
+
+
+@pytest.mark.parametrize(
+    ("steps", "told"), [([-1.1] * 4, True), ([-0.9] * 4, False), ([-9.0] * 3, False), ([-9.0, -9.0, 8.0, 8.0], False)]
+)  # fmt: skip
+def test_noise_that_falls_by_a_decibel_with_the_stage_in_looks_turned_round(
+    steps: list[float], told: bool
+) -> None:
+    assert ("begin again with the stage out" in advice.turned_round(steps, True)) == told
+    assert ("right for an attenuator or a filter" in advice.turned_round(steps, False)) == told
+
+
+@pytest.mark.parametrize(
+    ("edges", "said"),
+    [(0, "Too early: 10 more switches."), (8, "Too early: 2 more switches."), (9, "Too early: 1 more switch."),
+     (10, "Nothing can be told yet."), (30, "Nothing can be told yet.")],
+)  # fmt: skip
+def test_ten_switches_come_before_an_answer(edges: int, said: str) -> None:
+    assert advice.answer(None, edges) == advice.answer(NOTHING, edges) == said
+
+
+@pytest.mark.parametrize(
+    ("verdict", "said"),
+    [("stage", "It helps: S/N +2.0 dB (+1.5 to +2.5), here, now."), ("bypass", "It harms: S/N +2.0 dB"),
+     ("either", "It makes no difference that matters: S/N"), ("undecided", "Not settled yet: S/N")],
+)  # fmt: skip
+def test_an_answer_says_what_was_found(verdict: str, said: str) -> None:
+    assert advice.answer(found(2.0, 1.5, 2.5, verdict), 3).startswith(said)
+
+
+@pytest.mark.parametrize(
+    ("value", "gap"), [(3.0, 2.0), (-3.0, 2.0), (0.2, 0.8), (-0.2, 0.8), (1.0, 0.0), (-1.0, 0.0)]
+)
+def test_the_gap_is_how_far_the_middle_lies_from_what_matters(value: float, gap: float) -> None:
+    assert advice.gap_db(Interval(value, value - 9, value + 9), 1.0) == pytest.approx(gap)
+
+
+@pytest.mark.parametrize(
+    ("result", "elapsed_s", "said"),
+    [
+        # the half-width has to fall from 4 to 2, so four times as long: three more minutes after one
+        (found(3.0, -1.0, 7.0), 60.0, "About 3 more minutes would settle it"),
+        (found(3.0, -1.0, 7.0), 20.0, "About 1 more minute would"),
+        (found(3.0, 2.0, 4.0), 60.0, "About 1 more minute would"),
+        (found(3.0, -1.0, 7.0), 601.0, "More time alone will hardly settle it"),  # 30.05 minutes
+        (found(3.0, -1.0, 7.0), 599.0, "About 30 more minutes"),
+        (found(1.05, 0.95, 1.15), 60.0, "More time alone will hardly settle it"),
+        (found(3.0, -1.0, 7.0, "stage"), 60.0, ""),
+        (None, 60.0, ""),
+        (replace(NOTHING, edges=12), 60.0, ""),
+        (replace(NOTHING, edges=13), 60.0, "It takes a steadier carrier or the load to settle it."),
+    ],
+)
+def test_how_much_longer_it_takes_goes_by_the_root_of_time(
+    result: ABResult | None, elapsed_s: float, said: str
+) -> None:
+    told = advice.still(result, elapsed_s, False)
+    assert told.startswith(said) and bool(told) == bool(said)
+    assert "the load" not in advice.still(result, elapsed_s, True)
+
+
+@pytest.mark.parametrize(
+    ("rise_db", "cap_db", "said"),
+    [
+        (
+            3.0103,
+            3.0,
+            "No stage can bring more than 3.0 dB here at this hour: noise from outside is 0 dB over your own.",
+        ),
+        (
+            10.4139,
+            0.4,
+            "No stage can bring more than 0.4 dB here at this hour: noise from outside is 10 dB over",
+        ),
+        (0.01, None, "The load is about as loud as the antenna"),
+        (-1.0, 20.0, "noise from outside is -30 dB over your own."),
+    ],
+)
+def test_the_cap_is_told_with_the_noise_from_outside_over_ones_own(
+    rise_db: float, cap_db: float | None, said: str
+) -> None:
+    """A rise of 3.01 dB is a doubling: as much from outside as of one's own."""
+    assert said in advice.cap(replace(NOTHING, noise_rise_db=Interval(rise_db, 0, 20), cap_db=cap_db))
+    assert advice.cap(None) == advice.cap(NOTHING) == ""
+
+
+@pytest.mark.parametrize(
+    ("asked", "said"),
+    [
+        ({"by_hand": False}, "Nothing to do: the relay switches every 5 s. Leave the dial alone."),
+        ({"path": LOAD_STAGE}, "Switch OUT now, then press the space bar: the load is wanted"),
+        ({"path": LOAD_BYPASS}, "Wait ten seconds, put the antenna back, then press L."),
+        ({"path": LOAD_BYPASS, "keys": False}, "Put the antenna back."),
+        (
+            {"decided": True},
+            "Leave the stage out, put 50 Ω in place of the antenna, then press L: it tells what",
+        ),
+        ({}, "Switch IN now, then press the space bar."),
+        ({"path": ANTENNA_STAGE}, "Switch OUT now, then press the space bar."),
+        ({"in_s": 0.0}, "Switch IN now"),
+        ({"in_s": 2.6}, "Wait: switch IN in 3 s, then press the space bar."),
+        ({"in_s": 2.6, "keys": False, "path": ANTENNA_STAGE}, "Wait: switch OUT in 3 s."),
+        ({"keys": False}, "Switch IN now."),
+    ],
+)
+def test_what_to_do_next(asked: dict[str, object], said: str) -> None:
+    usual: dict[str, object] = {
+        "by_hand": True, "keys": True, "path": ANTENNA_BYPASS, "in_s": None, "every_s": 5.0, "decided": False,
+    }  # fmt: skip
+    assert advice.next_step(**usual | asked).startswith(said)  # type: ignore[arg-type]
+
+
+@pytest.mark.parametrize(
+    ("edges", "by_hand", "said"),
+    [(0, True, "the switch was flipped never where"), (1, True, "the switch was flipped once where"),
+     (2, True, "the switch was flipped 2 times where"), (5, False, "the relay switched 5 times where")],
+)  # fmt: skip
+def test_too_few_changes_are_counted(edges: int, by_hand: bool, said: str) -> None:
+    assert said in advice.too_few(edges, by_hand) and "an answer takes 10 times" in advice.too_few(
+        edges, by_hand
+    )

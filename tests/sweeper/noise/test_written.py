@@ -1,0 +1,34 @@
+"""What passes showed comes back as it was written; what is torn or strange is left out."""
+
+from sweeper.noise.seen import Found, Heard
+from sweeper.noise.written import heard_of, line_of
+
+
+def heard(number: int, start_hz: float = 7.0e6) -> Heard:
+    comb = Found("comb", 7.0e6, 7.2e6, 0.02, 0.002, -60.0, 65_000.0, 1.0, 10, 8.0)
+    return Heard(1.7e9 + number, number, "40 m", start_hz, 7.2e6, -40.0, None, 0.0, True, (comb,))
+
+
+def test_it_comes_back_in_order_of_time() -> None:
+    every = [heard(1), heard(1, 7.1e6), heard(2)]
+    assert heard_of([line_of(every[2:]), line_of(every[:2])]) == every
+
+
+def test_a_torn_line_and_one_of_another_form_are_left_out() -> None:
+    good = line_of([heard(1)])
+    other = good.replace("sweeper-noise-1", "sweeper-noise-9")
+    strange = [
+        good[:-20],
+        "",
+        "[]",
+        "7",
+        '{"format": "sweeper-noise-1"}',
+        other,
+        good.replace('"band"', '"bend"'),
+    ]
+    assert heard_of(strange) == []
+    assert heard_of([*strange, good]) == [heard(1)]
+
+
+def test_a_line_that_was_written_twice_counts_once() -> None:
+    assert len(heard_of([line_of([heard(1)])] * 2)) == 1

@@ -1,0 +1,82 @@
+"""What makes the noise, as a person reads it, as JSON and as a picture."""
+
+import json
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+
+import pytest
+
+from sweeper.errors import WrongInput
+from sweeper.noise.seen import Found, Heard
+from sweeper.noise.told import NoiseTold, told_of
+from sweeper.report.noise_picture import noise_picture, write_noise_picture
+from sweeper.report.noise_terminal import lines_of, noise_json, show_noise
+
+BEGIN = datetime(2026, 11, 2, tzinfo=UTC)
+
+
+def heard(number: int) -> Heard:
+    at = BEGIN + timedelta(hours=number)
+    found = [Found("mains", 7.0e6, 7.2e6, 0.2, 0.005, -50.0, 50.0)]
+    if 17 <= at.hour < 22:
+        found.append(Found("comb", 7.0e6, 7.2e6, 0.02, 0.002, -60.0, 65_000.0 + number, 1.0, 10, 12.0))
+    return Heard(at.timestamp(), number, "40 m", 7.0e6, 7.2e6, -40.0, 0.3, 0.01, True, tuple(found))
+
+
+@pytest.fixture(scope="module")
+def told() -> NoiseTold:
+    return told_of([heard(number) for number in range(24 * 5)], UTC)
+
+
+def test_a_source_is_told_with_name_rhythm_and_cost(
+    told: NoiseTold, capsys: pytest.CaptureFixture[str]
+) -> None:
+    show_noise("Saltmarsh", told)
+    shown = " ".join(capsys.readouterr().out.split())
+    assert "Comb every 65.1 kHz on 40 m" in shown and "from 17 to 22 o'clock" in shown
+    assert "lifts the noise by 0.97 dB" in shown  # a fifth of it
+    assert "with the mains 20 % (" in shown and "sky and rest" in shown
+    assert [each.source.kind for each in told.sources] == ["mains", "comb"]  # the costliest first
+
+
+def test_every_line_fits_a_terminal(told: NoiseTold, capsys: pytest.CaptureFixture[str]) -> None:
+    show_noise("Saltmarsh", told)
+    assert max(map(len, capsys.readouterr().out.splitlines())) <= 80
+
+
+def test_noise_on_the_load_is_said_to_be_the_receivers() -> None:
+    hum = Found("mains", 7.0e6, 7.2e6, 0.2, 0.005, -50.0, 50.0, on_load=True)
+    record = [
+        Heard(BEGIN.timestamp() + n, n, "40 m", 7e6, 7.2e6, -40.0, 0.3, 0.01, True, (hum,)) for n in range(5)
+    ]
+    found = told_of(record, UTC)
+    assert "the receiver's own" in lines_of(found.sources[0])[0]
+    parts = {part.name: part.share for part in found.splits[0].parts}
+    assert parts["mains"] == 0.0 and parts["receiver"] == pytest.approx(0.3)
+
+
+def test_json_holds_the_same(told: NoiseTold) -> None:
+    written = json.loads(noise_json("Saltmarsh", told))
+    assert written["format"] == "sweeper-noise-findings-1" and written["passes"] == 120
+    comb = written["sources"][1]
+    assert comb["spacing_hz"][0] >= 65_000.0 and comb["runs_from_h"] == 17
+    assert {part["part"] for part in written["bands"][0]["parts"]} >= {"receiver", "mains", "rest"}
+
+
+def test_nothing_found_is_said(capsys: pytest.CaptureFixture[str]) -> None:
+    quiet = [Heard(BEGIN.timestamp(), 1, "40 m", 7e6, 7.2e6, -40.0, None, 0.0, True, ())]
+    show_noise("Saltmarsh", told_of(quiet, UTC))
+    assert "No source signs its name" in capsys.readouterr().out
+
+
+@pytest.mark.parametrize("kind", ["png", "svg"])
+def test_the_picture_is_one(told: NoiseTold, kind: str) -> None:
+    drawn = noise_picture("Saltmarsh", told, "Europe/Copenhagen", kind)
+    assert drawn.startswith(b"\x89PNG" if kind == "png" else b"<?xml")
+    if kind == "svg":
+        assert "comb every 65.1 kHz" in drawn.decode()
+
+
+def test_another_kind_of_file_is_refused(told: NoiseTold, tmp_path: Path) -> None:
+    with pytest.raises(WrongInput, match="png"):
+        write_noise_picture("Saltmarsh", told, "UTC", tmp_path / "noise.gif")
