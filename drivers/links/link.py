@@ -70,11 +70,12 @@ class Link:
                 self._resynchronise(fault, deadline)
                 raise
 
-    def connect(self) -> None:
-        """Open the port if it is closed. LinkLost when that fails."""
+    def connect(self, options: LinkOptions) -> None:
+        """Open the port as `options` say, unless it is open, and then stays as it is. LinkLost when that fails."""
         with self._lock:
             if self._port is None:
-                self._connect(Deadline(self._options.timeout_s, self._part))
+                self._options, self._connected_once = options, False
+                self._connect(Deadline(options.timeout_s, self._part))
 
     @property
     def is_open(self) -> bool:

@@ -54,8 +54,9 @@ class GatedLink:
 def open_link(options: LinkOptions, part: str, gate: Gate) -> GatedLink:
     """The link to `options.link`, connected, behind `gate`. `part` names the instrument in messages to a person.
 
-    The first to open an address decides the shape of its serial line and the gate. LinkLost when it cannot be
-    reached, Refused when it is held open behind another gate: then two different instruments would share it.
+    Who finds an address closed and opens it decides the shape of its serial line, its patience and the gate; nothing
+    is left of what an earlier one said. LinkLost when it cannot be reached, Refused when it is held open behind
+    another gate: then two different instruments would share it.
     """
     with _lock:
         link = _links.get(options.link)
@@ -68,5 +69,5 @@ def open_link(options: LinkOptions, part: str, gate: Gate) -> GatedLink:
                 f"another instrument of another kind is already on {options.link}.",
                 "Each needs a link of its own; mend the links in the station file.",
             )
-    link.connect()
+    link.connect(options)
     return GatedLink(link, gate)

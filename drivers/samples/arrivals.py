@@ -4,6 +4,7 @@ A thread of its own takes them off the socket all the time, so that a server nev
 somebody here was busy. What nobody asks for is overwritten.
 """
 
+import math
 import socket
 import threading
 from collections import deque
@@ -20,7 +21,7 @@ if TYPE_CHECKING:
 
 PART = "receiver"
 PIECES_A_SECOND = 100
-"""How often the thread wakes at most: a piece is what came within 10 ms."""
+"""A piece is what came within 10 ms; the thread wakes no oftener while bytes come at their pace."""
 LOOK_S = 1.0
 
 
@@ -37,18 +38,28 @@ class Arrivals:
     def __init__(self, connection: socket.socket, bytes_a_second: float, kept_s: float) -> None:
         self._connection = connection
         self._clock: Clock = clock()
-        self._ring = np.empty(max(int(bytes_a_second * kept_s), 1 << 16), np.uint8)
-        self._view = memoryview(self._ring.data)
-        self._pieces: deque[Piece] = deque(maxlen=int(4 * PIECES_A_SECOND * kept_s))
+        self._bytes_a_second = bytes_a_second
         self._lock = threading.Lock()
         self._more = threading.Condition(self._lock)
-        self._total = 0
+        self._total = self._begun = 0
         self._over = ""
+        self._ring = np.empty(0, np.uint8)
+        self.keep(kept_s)
         piece = int(bytes_a_second / PIECES_A_SECOND)
         with suppress(OSError):  # wake for a piece, not for each packet
             connection.setsockopt(socket.SOL_SOCKET, socket.SO_RCVLOWAT, max(min(piece, 1 << 16), 1))
         self._thread = threading.Thread(target=self._drain, name="samples", daemon=True)
         self._thread.start()
+
+    def keep(self, seconds: float) -> None:
+        """Keep so much from now on, unless it is kept already; what came before is forgotten then."""
+        size = max(int(self._bytes_a_second * seconds), 1 << 16)
+        with self._lock:
+            if size > len(self._ring):
+                self._ring = np.empty(size, np.uint8)
+                self._view = memoryview(self._ring.data)
+                self._pieces: deque[Piece] = deque(maxlen=int(4 * PIECES_A_SECOND * seconds))
+                self._piece_began_s, self._begun = -math.inf, self._total
 
     @property
     def total(self) -> int:
@@ -81,7 +92,7 @@ class Arrivals:
         """A copy of so many bytes of the stream; None where they are not there, or overwritten."""
         with self._lock:
             size = len(self._ring)
-            if begin < self._total - size or end > self._total or begin < 0:
+            if begin < max(self._total - size, self._begun) or end > self._total:
                 return None
             first, count = begin % size, end - begin
             if first + count <= size:
@@ -128,6 +139,13 @@ class Arrivals:
                 return -1
             if count:
                 self._total += count
-                self._pieces.append(Piece(self._total, self._clock.monotonic()))
+                self._note(self._clock.monotonic())
                 self._more.notify_all()
             return count
+
+    def _note(self, now_s: float) -> None:
+        if self._pieces and 0.0 <= now_s - self._piece_began_s < 1.0 / PIECES_A_SECOND:
+            self._pieces[-1] = Piece(self._total, now_s)
+        else:
+            self._pieces.append(Piece(self._total, now_s))
+            self._piece_began_s = now_s

@@ -11,7 +11,7 @@ import numpy as np
 from pydantic import BaseModel, ConfigDict, Field
 
 from drivers.contracts import Block, Gate
-from drivers.errors import BadReply, LinkLost, LinkTimeout
+from drivers.errors import BadReply, LinkLost, LinkTimeout, Refused
 from drivers.links.sockets import connect, receive, send
 from drivers.protocols import samples_over_tcp as wire
 from drivers.samples.arrivals import Arrivals, Piece
@@ -19,6 +19,9 @@ from drivers.waiting import Deadline, clock, monotonic, pause
 
 PART = wire.PART
 KEPT_S = 3.0
+"""Beyond what is taken at once."""
+MOST_SAMPLES = 20_000_000
+"""In one block; eight times as many bytes are worked on at a time."""
 BUFFER_BYTES = 262_144
 """A server hands on what its receiver fills, and throws away, in buffers of this size (rtl_tcp's own)."""
 MARGIN_S = 0.05
@@ -106,7 +109,14 @@ class TcpSamples:
     def take(self, seconds: float, after_s: float) -> Block:
         """As `drivers.contracts.SampleSource.take`; its clock is that of `drivers.waiting`."""
         arrivals, count = self._arrivals, 2 * max(round(seconds * self._options.rate_hz), 1)
+        if count > 2 * MOST_SAMPLES:
+            raise Refused(
+                PART,
+                f"{seconds:g} s are {count // 2:,} samples, of which {MOST_SAMPLES:,} can be held.",
+                "Listen for fewer seconds, or lower sample_rate_hz.",
+            )
         arrivals.by(clock())
+        arrivals.keep(KEPT_S + seconds)
         ahead_s = max(after_s - monotonic(), 0.0)
         within_s = self._options.timeout_s + self.latency_s + seconds * 2 + CATCHES_UP_S
         deadline = Deadline(ahead_s + within_s, PART)
@@ -198,14 +208,23 @@ class TcpSamples:
         return 0.6 * BUFFER_BYTES / (2.0 * self._options.rate_hz)
 
     def _check_rate(self) -> None:
-        rate_hz = self.measured_rate_hz
         told_hz = self._options.rate_hz
+        rate_hz = self._too_fast_hz() or self.measured_rate_hz
         if rate_hz is not None and abs(rate_hz - told_hz) > RATE_OFF * told_hz:
             raise BadReply(
                 PART,
                 f"it sends {rate_hz / 1e6:.3f} million samples a second, not {told_hz / 1e6:.3f}.",
                 "Has somebody changed its rate, or is it too busy to send them all? Mend sample_rate_hz.",
             )
+
+    def _too_fast_hz(self) -> float | None:
+        """The rate where more came than time and what had waited explain, which shows long before a rate does."""
+        pieces = self._arrivals.pieces()
+        if not pieces:
+            return None
+        span_s, came = pieces[-1].at_s - pieces[0].at_s, pieces[-1].end - pieces[0].end
+        most = 2.0 * self._options.rate_hz * (1.0 + RATE_OFF) * (span_s + CATCHES_UP_S) + 2 * BUFFER_BYTES
+        return came / 2.0 / max(span_s, MARGIN_S) if came > most else None
 
 
 def _behind_s(pieces: list[Piece], end: int, bytes_a_second: float) -> float:

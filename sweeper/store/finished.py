@@ -1,10 +1,14 @@
-"""Finished days: one Parquet file a day, written whole, read only when footer and values are such as we write."""
+"""Finished days: one Parquet file a day, written whole, read only when footer and values are such as we write.
+
+Readings and spectra alike; a `Form` says what the files of one of them are told by.
+"""
 
 from __future__ import annotations
 
 import io
 import stat
 from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
 from datetime import date
 from functools import lru_cache
 from pathlib import Path
@@ -15,6 +19,21 @@ from sweeper.store.manifest import MOST_DAY_BYTES, announce, stamp_of
 from sweeper.tables import pl
 
 FORMAT = "sweeper-readings-1"
+
+
+@dataclass(frozen=True)
+class Form:
+    """Of the files of one table: their folder in a station's, their format, what they hold, its columns and bounds."""
+
+    folder: str
+    format: str
+    holds: str
+    schema: Callable[[], pl.Schema]
+    problem_of: Callable[[pl.LazyFrame], str]
+
+
+READINGS = Form("days", FORMAT, "readings", schema, problem_of)
+NOTHING: Mapping[str, str] = {}
 
 
 def file_name(day: date) -> str:
@@ -39,19 +58,19 @@ def list_days(folder: Path) -> tuple[dict[date, Path], tuple[Path, ...]]:
     return days, tuple(strange)
 
 
-def is_whole(file: Path) -> bool:
-    """Whether the footer can be read and says that this is the day of readings that the file's name says."""
-    return _checked(file, _footer)
+def is_whole(file: Path, form: Form = READINGS) -> bool:
+    """Whether the footer can be read and says that this is the day that the file's name says."""
+    return _checked(file, form, _footer)
 
 
-def is_sound(file: Path) -> bool:
+def is_sound(file: Path, form: Form = READINGS) -> bool:
     """Whether all its values can be read and are such as are stored."""
-    return _checked(file, _values)
+    return _checked(file, form, _values)
 
 
-def _checked(file: Path, check: Callable[[Path, tuple[int, ...]], str]) -> bool:
+def _checked(file: Path, form: Form, check: Callable[[Path, Form, tuple[int, ...]], str]) -> bool:
     try:
-        return check(file, stamp_of(file)) == ""
+        return check(file, form, stamp_of(file)) == ""
     except OSError:
         return False
 
@@ -66,47 +85,51 @@ def is_file_of_days(file: Path) -> bool:
 
 
 @lru_cache(maxsize=4096)
-def _footer(file: Path, stamp: tuple[int, ...]) -> str:
+def _footer(file: Path, form: Form, stamp: tuple[int, ...]) -> str:
     if not is_file_of_days(file):
         return "it is no ordinary file"
     try:
         return problem_of_footer(
-            pl.read_parquet_metadata(file), list(pl.read_parquet_schema(file)), file.stem
+            pl.read_parquet_metadata(file), list(pl.read_parquet_schema(file)), file.stem, form
         )
     except (OSError, pl.exceptions.PolarsError, pl.exceptions.PanicException) as error:
         return str(error)
 
 
 @lru_cache(maxsize=4096)
-def _values(file: Path, stamp: tuple[int, ...]) -> str:
+def _values(file: Path, form: Form, stamp: tuple[int, ...]) -> str:
     try:
-        return problem_of(scan_day(file))
+        return form.problem_of(scan_day(file, form))
     except (OSError, pl.exceptions.PolarsError, pl.exceptions.PanicException) as error:
         return str(error)
 
 
-def problem_of_footer(metadata: Mapping[str, str], columns: Sequence[str], day: str) -> str:
-    """What is wrong with a file that is said to hold the readings of `day` (its date as text); empty if nothing.
+def problem_of_footer(
+    metadata: Mapping[str, str], columns: Sequence[str], day: str, form: Form = READINGS
+) -> str:
+    """What is wrong with a file that is said to be of `day` (its date as text); empty if nothing.
 
     A copy under another date would count its passes twice.
     """
-    if metadata.get("sweeper") != FORMAT:
-        return "it is no day of readings of this program"
+    if metadata.get("sweeper") != form.format:
+        return f"it is no day of {form.holds} of this program"
     if metadata.get("day") != day:
-        return f"it holds the readings of {metadata.get('day')!r}, not those of {day}"
-    if list(columns) != list(schema()):
-        return "its columns are not those of the readings table"
+        return f"it holds the {form.holds} of {metadata.get('day')!r}, not those of {day}"
+    if list(columns) != list(form.schema()):
+        return f"its columns are not those of the {form.holds} table"
     return ""
 
 
-def write_day(folder: Path, day: date, readings: pl.DataFrame) -> Path:
-    """Write a finished day whole, replacing an earlier version of it; its file."""
+def write_day(
+    folder: Path, day: date, rows: pl.DataFrame, form: Form = READINGS, remark: Mapping[str, str] = NOTHING
+) -> Path:
+    """Write a finished day whole, replacing an earlier version of it; its file. `remark` goes into its footer."""
     content = io.BytesIO()
-    readings.write_parquet(
+    rows.write_parquet(
         content,
         compression="zstd",
         compression_level=12,  # A tenth larger than the highest level, in a tenth of its time.
-        metadata={"sweeper": FORMAT, "day": day.isoformat()},
+        metadata={"sweeper": form.format, "day": day.isoformat(), **remark},
     )
     file = folder / file_name(day)
     announce(folder.parent, file, content.getvalue())
@@ -114,9 +137,9 @@ def write_day(folder: Path, day: date, readings: pl.DataFrame) -> Path:
     return file
 
 
-def scan_day(file: Path) -> pl.LazyFrame:
-    """The readings of a finished day, in the columns of the readings table."""
-    return pl.scan_parquet(file).cast(schema())
+def scan_day(file: Path, form: Form = READINGS) -> pl.LazyFrame:
+    """A finished day, in the columns of its table."""
+    return pl.scan_parquet(file).cast(form.schema())
 
 
 def day_of_bytes(content: bytes, day: str) -> pl.DataFrame:

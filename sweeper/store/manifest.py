@@ -1,14 +1,15 @@
 """What a station hands on: its finished days, its station file, and a manifest that proves them whole.
 
-``manifest.json`` lists every finished day with its size and SHA-256, so any file-copy tool may send the files, again
-and again: who receives them checks each against the manifest. A day that is about to be written anew is announced
-first: until it is listed, its bytes may be the old or the new ones, and never any others.
+``manifest.json`` lists every finished day and its spectra with size and SHA-256, so any file-copy tool may send the
+files, again and again: who receives them checks each against the manifest. A day that is about to be written anew is
+announced first: until it is listed, its bytes may be the old or the new ones, and never any others.
 """
 
 import hashlib
 import json
 from collections.abc import Mapping
 from functools import lru_cache
+from itertools import chain
 from pathlib import Path
 from typing import Any
 
@@ -40,7 +41,8 @@ def write_manifest(folder: Path) -> None:
     listed = _read(folder)
     files: dict[str, dict[str, Any]] = {}
     with told("read it", folder):
-        for file in [*sorted((folder / "days").glob("[!.]*.parquet")), folder / STATION]:
+        days = (sorted((folder / name).glob("[!.]*.parquet")) for name in ("days", "spectra"))
+        for file in [*chain.from_iterable(days), folder / STATION]:
             if not file.is_file():
                 continue
             name, stat = file.relative_to(folder).as_posix(), file.stat()

@@ -21,6 +21,7 @@ from sweeper.store.records import LONGEST_VALUE, Note
 from sweeper.store.salvage import Rows
 from sweeper.store.spectra import empty as spectra_empty
 from sweeper.store.spectra import frame_of
+from sweeper.store.spectra import problem_of as problem_of_spectra
 from sweeper.tables import pl
 from sweeper.words import Channel, Outcome, PassRecord, Reading, Spectra
 
@@ -224,10 +225,7 @@ class RunningDay:
             while rows := cursor.fetchmany(_ROWS_AT_ONCE):
                 columns = dict(zip(names, zip(*rows, strict=True), strict=True))
                 time = pl.from_epoch("time", time_unit="ms").dt.replace_time_zone("UTC").cast(names["time"])
-                try:
-                    parts.append(pl.DataFrame(columns, schema=raw).with_columns(time))
-                except pl.exceptions.PolarsError as error:
-                    raise Damaged(self._file) from error
+                parts.append(pl.DataFrame(columns, schema=raw).with_columns(time))
             found = pl.concat(parts)
             if problem := problem_of(found.lazy()):
                 raise ValueError(problem)
@@ -245,7 +243,10 @@ class RunningDay:
         if not self._has_spectra():
             return spectra_empty()
         with _told(self._file), _as_stored(self._file):
-            return frame_of(running_spectra.select(self._connection, day))
+            found = frame_of(running_spectra.select(self._connection, day))
+            if problem := problem_of_spectra(found.lazy()):
+                raise ValueError(problem)
+        return found
 
     def _has_spectra(self) -> bool:
         """A database of version 1 that is only read has none."""
@@ -253,10 +254,20 @@ class RunningDay:
 
     def days_and_frame(self) -> tuple[tuple[date, ...], pl.DataFrame]:
         """The days that still have readings here and those readings, as they were at one moment."""
+        with self._one_moment():
+            return self.days(), self.frame()
+
+    def days_and_spectra(self) -> tuple[tuple[date, ...], pl.DataFrame]:
+        """The same of spectra."""
+        with self._one_moment():
+            return self.days_of_spectra(), self.spectra()
+
+    @contextmanager
+    def _one_moment(self) -> Iterator[None]:
         with _told(self._file):
             self._connection.execute("BEGIN")
             try:
-                return self.days(), self.frame()
+                yield
             finally:
                 if self._connection.in_transaction:
                     self._connection.execute("ROLLBACK")
@@ -403,7 +414,7 @@ def _as_stored(file: Path) -> Iterator[None]:
     """What SQLite hands out without a word may still be nothing that was ever stored here."""
     try:
         yield
-    except (ValueError, TypeError, OverflowError, OSError) as error:
+    except (ValueError, TypeError, OverflowError, OSError, pl.exceptions.PolarsError) as error:
         raise Damaged(file) from error
 
 

@@ -6,14 +6,16 @@ cells and carriers of every hour stay in the readings, whatever becomes of the s
 
 from __future__ import annotations
 
-import io
-from collections.abc import Iterable
-from datetime import date, timedelta
+from collections.abc import Iterable, Mapping
+from datetime import UTC, date, datetime, timedelta
+from functools import lru_cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from sweeper.store.files import make_folder, set_aside, told, write_whole
-from sweeper.store.finished import file_name, is_file_of_days, list_days
+from sweeper.store.day_files import DayFiles
+from sweeper.store.finished import Form, is_whole, write_day
+from sweeper.store.frames import LONGEST_WORD
+from sweeper.store.manifest import stamp_of
 from sweeper.tables import pl
 from sweeper.words import ROUTES, SOURCES, Labelled
 
@@ -21,10 +23,14 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
 FORMAT = "sweeper-spectra-1"
+THINNED = {"kind": "thinned"}
+"""In the footer of a day of which pictures are left."""
 NO_VALUE = -32768
 POINTS = 200
 """Of the picture of a tuning that stays when its spectra go."""
-WHOLE, THINNED = "whole", "thinned"
+MOST_ROWS = 1_000_000
+MOST_LEVELS = 100_000_000
+"""Of a day. Nine bands every ten minutes make some ten thousand rows and ten million levels."""
 
 
 def schema() -> pl.Schema:
@@ -106,58 +112,65 @@ def frame_of(rows: Iterable[tuple[Any, ...]]) -> pl.DataFrame:
     ).with_columns(pl.from_epoch("time", time_unit="ms").dt.replace_time_zone("UTC").cast(kinds["time"]))
 
 
-def write_day(folder: Path, day: date, new: pl.DataFrame, aside: Path) -> str:
-    """Put spectra of a day into its file, beside those of other passes that are there; what a person should know."""
-    make_folder(folder)
-    file, said = folder / file_name(day), ""
-    before = scan_day(file)
-    if before is None and file.exists():
-        said = f"{file}: it was set aside as {set_aside(file, aside)}."
-    if before is not None:
-        written = before.collect()
-        new = written.vstack(new.filter(~pl.col("pass").is_in(written["pass"].unique().implode())))
-        if new.height == written.height:
-            return said
-    _write(file, new.sort("pass", "time", maintain_order=True), WHOLE)
-    return said
+def problem_of(spectra: pl.LazyFrame) -> str:
+    """What no table of spectra as we store has, in words: values missing or out of all bounds. Empty if it is sound."""
+    most = spectra.select(pl.len()).collect().item()
+    if most > MOST_ROWS:
+        return f"it has {most} rows"
+    since, until = datetime(1970, 1, 1, tzinfo=UTC), datetime(2200, 12, 31, tzinfo=UTC)
+    bins, of_low = pl.col("mean_cdb").list.len(), pl.col("low_cdb").list.len()
+    levels = [pl.col(name) for name in ("mean_cdb", "low_cdb", "envelope_cdb")]
+    checks = {
+        "values are missing": pl.any_horizontal(pl.all().has_nulls()),
+        "a level is missing": pl.any_horizontal(
+            (each.list.len() != each.list.drop_nulls().list.len()).any() for each in levels
+        ),
+        "a time is not in 1970 to 2200": ~pl.col("time").is_between(since, until).all(),
+        "a pass is none": ~pl.col("pass").is_between(1, 2**53).all(),
+        "a frequency is none": ~(
+            pl.col("start_hz").is_between(-(2**53), 2**53).all() & pl.col("step_hz").is_between(0, 1e9).all()
+        ),
+        "a count is none": ~pl.all_horizontal(
+            pl.col(name).is_between(0, 2**53).all() for name in ("segments", "gaps")
+        ),
+        "a share is none": ~pl.col("clipped").is_between(0, 1).all(),
+        "there are too many levels": bins.sum() > MOST_LEVELS,
+        "levels are of different lengths": ~((of_low == bins) | (of_low == 0)).all(),
+        "a word is too long": pl.col("band").str.len_bytes().max().fill_null(0) > LONGEST_WORD,
+    }
+    found = spectra.select(**checks).collect().row(0)
+    return next((what for what, wrong in zip(checks, found, strict=True) if wrong), "")
 
 
-def _write(file: Path, spectra: pl.DataFrame, kind: str) -> None:
-    content = io.BytesIO()
-    told_of = {"sweeper": FORMAT, "day": file.stem, "kind": kind}
-    spectra.write_parquet(content, compression="zstd", metadata=told_of)
-    write_whole(file, content.getvalue())
+SPECTRA = Form("spectra", FORMAT, "spectra", schema, problem_of)
 
 
-def scan_day(file: Path) -> pl.LazyFrame | None:
-    """The spectra of a finished day; None where the file is none of ours."""
-    return pl.scan_parquet(file).cast(schema()) if _kind(file) else None
+def thin_old(files: DayFiles, today: date, keep_days: int) -> bool:
+    """Make pictures of the days that are older than `keep_days`; whether there were any. Repeatable.
+
+    A day that cannot be read stays as it is.
+    """
+    old = [
+        day
+        for day, file in files.listed().items()
+        if day < today - timedelta(days=keep_days) and not _is_thinned(file)
+    ]
+    for day in old:
+        if (whole := files.frame(day)) is not None:
+            write_day(files.folder, day, thinned(whole), SPECTRA, THINNED)
+    return bool(old)
 
 
-def _kind(file: Path) -> str:
-    """`WHOLE` or `THINNED`; empty for what is no file of spectra of the day that its name says."""
-    if not is_file_of_days(file):
-        return ""
+def _is_thinned(file: Path) -> bool:
     try:
-        said = pl.read_parquet_metadata(file)
-        columns = list(pl.read_parquet_schema(file))
-    except (OSError, pl.exceptions.PolarsError, pl.exceptions.PanicException):
-        return ""
-    ours = (said.get("sweeper"), said.get("day")) == (FORMAT, file.stem) and columns == list(schema())
-    return said.get("kind", "") if ours else ""
+        return THINNED.items() <= _remarks(file, stamp_of(file)).items()
+    except OSError:
+        return True  # gone since it was listed
 
 
-def days_in(folder: Path) -> dict[date, Path]:
-    """The finished days that have spectra, in order."""
-    return list_days(folder)[0]
-
-
-def thin_old(folder: Path, today: date, keep_days: int) -> None:
-    """Make pictures of the days that are older than `keep_days`; repeatable."""
-    for day, file in days_in(folder).items():
-        if day < today - timedelta(days=keep_days) and _kind(file) == WHOLE:
-            with told("thin it", file):
-                _write(file, thinned(pl.read_parquet(file).cast(schema())), THINNED)
+@lru_cache(maxsize=4096)
+def _remarks(file: Path, stamp: tuple[int, ...]) -> Mapping[str, str]:
+    return pl.read_parquet_metadata(file) if is_whole(file, SPECTRA) else THINNED
 
 
 def thinned(spectra: pl.DataFrame) -> pl.DataFrame:
@@ -169,7 +182,8 @@ def thinned(spectra: pl.DataFrame) -> pl.DataFrame:
     hours = spectra.with_columns(hour=pl.col("time").dt.truncate("1h"), bins=pl.col("mean_cdb").list.len())
     for _, part in hours.group_by("hour", "bins", *same, maintain_order=True):
         first = part.row(0, named=True)
-        bins = int(first["bins"])
+        if (bins := int(first["bins"])) == 0:
+            continue
         group = max(-(-bins // POINTS), 1)
         levels = np.array(part["mean_cdb"].to_list(), np.float64).reshape(part.height, bins)
         power = np.where(levels == NO_VALUE, np.nan, 10.0 ** (levels / 1000.0))

@@ -14,7 +14,6 @@ from typing import Any, TypeVar
 
 from sweeper.outside import json_of
 from sweeper.store import finished
-from sweeper.store import spectra as finished_spectra
 from sweeper.store.apart import written_apart
 from sweeper.store.day_files import DayFiles
 from sweeper.store.days import day_of
@@ -27,6 +26,8 @@ from sweeper.store.place import Place, moved, place_of
 from sweeper.store.records import Note
 from sweeper.store.running import Damaged, RunningDay, all_ordinary, fits
 from sweeper.store.salvage import salvage
+from sweeper.store.spectra import SPECTRA, thin_old
+from sweeper.store.spectra import empty as no_spectra
 from sweeper.tables import pl
 from sweeper.words import PassRecord, Reading, Spectra
 
@@ -41,7 +42,7 @@ class Store:
 
     Opening for writing claims the station: a second writer is refused with `StoreError`, readers
     (`read_only`) are always welcome. `troubles` tells what was set aside or not read; `on_trouble` is told
-    each once.
+    each once. `damaged`: a reader could not read the database.
 
     Before and after each write the open files must still be those of the folder. Where they are not, the write
     raises, and the next one opens what lies in the folder by then, if another program does not hold it.
@@ -58,6 +59,7 @@ class Store:
     ) -> None:
         self.folder = Path(folder) / folder_name(station_name)
         self.troubles: tuple[str, ...] = ()
+        self.damaged = False
         self.on_trouble = on_trouble
         self.longitude = longitude
         self._guard = RLock()
@@ -66,9 +68,9 @@ class Store:
         self._running: RunningDay | None = None
         self._place: Place | None = {}
         self._file = self.folder / "today.sqlite"
-        self._spectra = self.folder / "spectra"
         self._aside = self.folder / "set-aside"
-        self._days = DayFiles(self.folder, self._aside, self._trouble)
+        self._days = DayFiles(finished.READINGS, self.folder, self._aside, self._trouble)
+        self._spectra = DayFiles(SPECTRA, self.folder, self._aside, self._trouble)
         if not read_only:
             self._open()
 
@@ -167,32 +169,25 @@ class Store:
                 self._write(partial(RunningDay.forget_readings, passes=passes))
             if over:
                 self._write(RunningDay.tidy)
+            thin = keep_spectra_days is not None and thin_old(self._spectra, today, keep_spectra_days)
+            if over or thin:
                 write_manifest(self.folder)
-            if keep_spectra_days is not None:
-                finished_spectra.thin_old(self._spectra, today, keep_spectra_days)
             return tuple(over)
 
     def write_day(self, day: date) -> list[int]:
         """Put a day's readings and spectra into their files; the passes that may leave the database by now."""
         readings = self._read(partial(RunningDay.frame, day=day), empty())
-        written = self._days.frame(day)
-        if written is not None:
-            new = without_passes_of(readings, written)
-            readings_of_day = written.vstack(new).sort("pass", maintain_order=True)
-        else:
-            new, readings_of_day = readings, readings
-        if new.height:
-            self._days.write(day, readings_of_day, over_unreadable=written is None)
-        heard = self._read(partial(RunningDay.spectra, day=day), finished_spectra.empty())
-        if heard.height and (said := finished_spectra.write_day(self._spectra, day, heard, self._aside)):
-            self._trouble(said)
+        self._days.add(day, readings)
+        heard = self._read(partial(RunningDay.spectra, day=day), no_spectra())
+        self._spectra.add(day, heard)
         passes: list[int] = pl.concat([readings["pass"], heard["pass"]]).unique().to_list()
         return passes
 
     def _write_day_apart(self, day: date) -> list[int]:
-        passes, troubles = written_apart(
-            partial(_written_there, self.folder, self.longitude, day), self.folder, day
-        )
+        found = written_apart(partial(_written_there, self.folder, self.longitude, day), self.folder, day)
+        if found is None:  # only who holds the database sets it aside
+            return self.write_day(day)
+        passes, troubles = found
         for trouble in troubles:
             self.on_trouble(trouble)
         return passes
@@ -268,35 +263,32 @@ class Store:
         """All readings from `start` to before `end` (aware instants), whichever files they are in."""
         # The database first: what moves to a file meanwhile is then seen twice and counted once, never missed.
         running_days, running = self._read(RunningDay.days_and_frame, (tuple[date, ...](), empty()))
-        whole = self._days.sound()
+        return self._joined(self._days, running, running_days, start, end)
+
+    def spectra(self, start: datetime | None = None, end: datetime | None = None) -> pl.LazyFrame:
+        """All spectra from `start` to before `end` (aware instants), of whole days and, thinned, of older ones."""
+        running_days, running = self._read(RunningDay.days_and_spectra, (tuple[date, ...](), no_spectra()))
+        return self._joined(self._spectra, running, running_days, start, end)
+
+    def _joined(
+        self,
+        days: DayFiles,
+        running: pl.DataFrame,
+        running_days: Sequence[date],
+        start: datetime | None,
+        end: datetime | None,
+    ) -> pl.LazyFrame:
+        """What the days' files hold from `start` to before `end`, and what is still in the database."""
+        whole = days.sound()
         for day in whole.keys() & set(running_days):
-            running = without_passes_of(
-                running, finished.scan_day(whole[day]).select("pass").unique().collect()
-            )
+            running = without_passes_of(running, days.scan(whole[day]).select("pass").unique().collect())
         frames = []
         for day, file in whole.items():
             if start is not None and day < day_of(start, self.longitude) - timedelta(days=1):
                 continue  # A pass that crosses noon belongs to the day it began on.
             if end is not None and day > day_of(end, self.longitude):
                 continue
-            frames.append(finished.scan_day(file))
-        found = pl.concat([*frames, running.lazy()])
-        if start is not None:
-            found = found.filter(pl.col("time") >= start)
-        if end is not None:
-            found = found.filter(pl.col("time") < end)
-        return found
-
-    def spectra(self, start: datetime | None = None, end: datetime | None = None) -> pl.LazyFrame:
-        """All spectra from `start` to before `end` (aware instants), of whole days and, thinned, of older ones."""
-        running = self._read(RunningDay.spectra, finished_spectra.empty())  # first, as in `readings`
-        frames = []
-        for file in finished_spectra.days_in(self._spectra).values():
-            if (written := finished_spectra.scan_day(file)) is None:
-                self._trouble(f"{file}: this is no whole day of spectra of that date, so it is not read.")
-                continue
-            running = without_passes_of(running, written.select("pass").unique().collect())
-            frames.append(written)
+            frames.append(days.scan(file))
         found = pl.concat([*frames, running.lazy()])
         if start is not None:
             found = found.filter(pl.col("time") >= start)
@@ -315,6 +307,7 @@ class Store:
             except Damaged:
                 self._begin_anew()
             self._days.set_torn_aside()
+            self._spectra.set_torn_aside()
         except BaseException:
             self._let_go()
             raise
@@ -407,13 +400,18 @@ class Store:
                 finally:
                     running.close()
             except Damaged:
+                self.damaged = True
                 self._trouble(
                     f"{self._file}: the database is damaged and not read; the next `sweeper run` sets it aside."
                 )
                 return absent
 
 
-def _written_there(folder: Path, longitude: float, day: date) -> tuple[list[int], tuple[str, ...]]:
-    """`Store.write_day` in another process: the passes that are in the file by now, and what went wrong."""
+def _written_there(folder: Path, longitude: float, day: date) -> tuple[list[int], tuple[str, ...]] | None:
+    """`Store.write_day` in another process: the passes that are in the file by now, and what went wrong.
+
+    None where the database is damaged: then something of the day may be in no file, whatever was written.
+    """
     with Store(folder.parent, folder.name, longitude, read_only=True) as store:
-        return store.write_day(day), store.troubles
+        passes = store.write_day(day)
+        return None if store.damaged else (passes, store.troubles)

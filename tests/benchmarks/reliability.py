@@ -30,7 +30,7 @@ from tests.benchmarks.single_faults import SINGLES, WIRES_AND_DISKS, Row, single
 from tests.sweeper.store.cuts import cut_everywhere
 from tests.whole.hostile import hostile
 from tests.whole.idle import waited
-from tests.whole.killing import kill_at_random
+from tests.whole.killing import kill_at_random, kill_while_spectra_are_written
 from tests.whole.season import run_season
 from tests.whole.unattended import Unattended, unattended, until
 
@@ -52,6 +52,18 @@ def kills(count: int, seed: int) -> Row:
     return Row(
         "Process killed",
         f"SIGKILL at random moments, seed {seed} ({where})",
+        f"{told.kills} kills, {told.committed} stored passes",
+        [*told.lost, *told.wrong],
+    )
+
+
+def kills_by_samples(count: int, seed: int) -> Row:
+    with tempfile.TemporaryDirectory() as folder:
+        told = kill_while_spectra_are_written(Path(folder), count, seed)
+    where = ", ".join(f"{times} {moment}" for moment, times in told.hit.most_common())
+    return Row(
+        "Process killed while spectra are written",
+        f"SIGKILL as the database's log is written to, or within a second of it, seed {seed} ({where})",
         f"{told.kills} kills, {told.committed} stored passes",
         [*told.lost, *told.wrong],
     )
@@ -187,6 +199,7 @@ def parts(options: argparse.Namespace) -> dict[str, Callable[[], Row | list[Row]
     found: dict[str, Callable[[], Row | list[Row]]] = {
         "kills": lambda: kills(half, seed),
         "more kills": lambda: kills(half, seed + 1),
+        "kills by samples": lambda: kills_by_samples(2 if quick else 30, seed),
         "season": lambda: season(1 if quick else options.nights, seed),
         "power cuts": lambda: power_cuts(2 if quick else 30, seed),
         "flood": lambda: flood(3 if quick else 30),

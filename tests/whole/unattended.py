@@ -64,6 +64,33 @@ bands:
 {more}
 """
 
+BY_SAMPLES = """\
+station: {{name: Outpost, latitude: 56.2, longitude: 8.1, environment: rural}}
+receiver:
+  driver: iq-tcp
+  link: {receiver}
+  sample_rate_hz: 256000
+  gain_db: 60
+  range_hz: [100000, 30000000]
+  latency_s: 0.05
+  timeout_s: 30
+  settle_s: {settle_s}
+  quiet_time_s: {quiet_s}
+  spectrum: {{seconds: 0.2}}
+switch:
+  driver: modbus
+  link: {switch}
+  settle_s: 0.01
+  rest: antenna-bypass
+  rated_operations: {rated}
+  paths: {{antenna-bypass: {{0: off}}, antenna-stage: {{0: on}}}}
+stage: {{rated_gain_db: 15, rated_noise_figure_db: 3}}
+bands:
+  - {{name: 10 m, edges_hz: [28010000, 28200000]}}
+{more}
+"""
+"""The same place where whole bands are seen at once."""
+
 
 def until(condition: Callable[[], object], what: str, deadline_s: float = DEADLINE_S) -> None:
     """Wait for a condition; AssertionError with what did not come when the deadline passes."""
@@ -141,12 +168,13 @@ def unattended(
     more: str = "",
     receiver: str = "rigctl-net",
     switch: str = "modbus-tcp",
+    text: str = STATION,
 ) -> Iterator[Unattended]:
-    """The station served until the block ends. `schedule` is YAML for its entries; empty: pass after pass."""
+    """The station of `text` served until the block ends. `schedule` is YAML for its entries; empty: pass after pass."""
     with serve(saltmarsh(seed=1), evening(), receiver=receiver, switch=switch) as served:
         file = folder / "outpost.yaml"
         file.write_text(
-            STATION.format(
+            text.format(
                 receiver=served.receiver_link,
                 switch=served.switch_link,
                 settle_s=settle_s,

@@ -256,8 +256,9 @@ def test_a_serial_line_carries_a_conversation(terminal: tuple[int, str]) -> None
 
 def test_a_serial_port_is_held_by_one_program_only(terminal: tuple[int, str]) -> None:
     _, name = terminal
+    options = LinkOptions(link=name)
     with linked(name), pytest.raises(InUse, match="another program"):
-        Link(LinkOptions(link=name), "second program").connect()
+        Link(options, "second program").connect(options)
 
 
 def test_drivers_of_one_program_share_the_port(terminal: tuple[int, str]) -> None:
@@ -477,6 +478,21 @@ def test_a_link_that_did_not_come_back_is_not_waited_for_twice() -> None:
         with pytest.raises(LinkLost):
             link.exchange(b"3\n", line)
         assert clock.now_s < 302.0
+
+
+def test_who_opens_a_closed_link_decides_how_long_it_is_waited_for() -> None:
+    """A link that was closed lives on while anything refers to it; its address may be another box's by then."""
+    with box(lambda to, data: to.sendall(data)) as served:
+        earlier = open_link(LinkOptions(link=served.url, reconnect_s=300.0, timeout_s=30.0), "box", anything)
+        assert earlier.exchange(b"1\n", line) == b"1\n"
+        earlier.close()
+        later = open_link(LinkOptions(link=served.url, reconnect_s=2.0, timeout_s=1.0), "box", anything)
+    later.close()
+    clock = Impatient()
+    with bounded(clock=clock):
+        with pytest.raises(LinkLost):
+            later.exchange(b"2\n", line)
+        assert clock.now_s < 4.0
 
 
 class Impatient:
