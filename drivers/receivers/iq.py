@@ -25,10 +25,10 @@ from drivers.receivers.sampled import (
     Decibel,
     Gain,
     check_fits,
-    check_numbers,
     gain_at,
     level_db,
 )
+from drivers.samples.full_scale import check_samples
 from drivers.samples.soapy import SoapySamples
 from drivers.waiting import monotonic
 
@@ -216,7 +216,7 @@ class IqReceiver:
     def take(self, seconds: float, after_s: float) -> Block:
         """Samples around the dial plus ``offset_hz``. See `drivers.contracts.SampleSource.take`."""
         block = self._taken(max(round(seconds * self._stream.rate_hz), 1), after_s)
-        check_numbers(np.asarray(block.samples, np.complex64))
+        check_samples(np.asarray(block.samples, np.complex64), PART)
         return block
 
     def unknown(self) -> tuple[str, ...]:

@@ -66,8 +66,8 @@ def _route(shown: Shown | None, noise: float | None, unit: float, inside: Mask) 
         return NONE
     power = np.where(inside, shown.power, 0.0)
     peak = int(np.argmax(power))
-    core = power[max(peak - CORE, 0) : peak + CORE + 1]
-    signal = (float(core.sum()) - noise * len(core)) / BANDWIDTH_BINS
+    core = slice(max(peak - CORE, 0), peak + CORE + 1)
+    signal = float(power[core].sum() - noise * inside[core].sum()) / BANDWIDTH_BINS
     noise_db = _db(noise / unit)
     step_hz = float(shown.hz[1] - shown.hz[0])
     in_reference = noise * REFERENCE_HZ / (step_hz * BANDWIDTH_BINS)

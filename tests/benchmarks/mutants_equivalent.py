@@ -42,7 +42,12 @@ EQUIVALENT: dict[str, tuple[tuple[str, str, str, str], ...]] = {
     "sweeper/analysis/meter/floor.py": (
         ("floor_of", "bandwidth_hz", "first", "all readings of a visit have one bandwidth"),
     ),
+    "sweeper/analysis/band/channels.py": (
+        ("_near_each_other", "len(group) > 1", "len(group) >= 1", "one channel alone is apart from none"),
+    ),
     "sweeper/analysis/band/gain.py": (
+        ("weighted", "len(parts) > 1", "len(parts) >= 1", "one part is not apart from itself"),
+        ("quieter_antenna", "", "→ abs(carriers.gain_db) <= NO_GAIN_DB", "a tie of two measured figures"),
         ("weighted", "", "chi > chdtri(len(parts) - 1, GAINS_APART_CHANCE) → chi >=", "a tie of two measured figures"),
     ),
     "sweeper/analysis/band/switching_threshold.py": (

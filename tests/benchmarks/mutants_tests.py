@@ -55,7 +55,7 @@ NOTIFY = {
     each: tuple(f"tests/sweeper/notify/test_{one}.py" for one in tests)
     for each, tests in {
         "addresses": ("addresses",),
-        "delivery": ("sending",),
+        "delivery": ("delivery",),
         "sending": ("sending",),
         "watch": ("watch",),
     }.items()
@@ -63,9 +63,12 @@ NOTIFY = {
 TESTS: dict[str, tuple[str, ...]] = {
     "sweeper/analysis/verdict/judge.py": (f"{ANALYSIS}/verdict/test_judge.py", f"{ANALYSIS}/verdict/test_table.py"),
     "sweeper/analysis/band/cells.py": (f"{ANALYSIS}/band/test_cells_by_hand.py", f"{ANALYSIS}/band/test_cells.py"),
-    "sweeper/analysis/band/gain.py": (f"{ANALYSIS}/band/test_gain_by_hand.py", f"{ANALYSIS}/band/test_gain.py"),
+    "sweeper/analysis/band/gain.py": (
+        f"{ANALYSIS}/band/test_gain_by_hand.py", f"{ANALYSIS}/band/test_gain.py", f"{ANALYSIS}/band/test_edge_gain.py",
+    ),
     "sweeper/analysis/band/gain_methods.py": (
-        f"{ANALYSIS}/band/test_gain_by_hand.py", f"{ANALYSIS}/band/test_gain_methods.py",
+        f"{ANALYSIS}/band/test_gain_by_load_by_hand.py", f"{ANALYSIS}/band/test_gain_by_hand.py",
+        f"{ANALYSIS}/band/test_gain_methods.py", f"{ANALYSIS}/band/test_edge_gain.py",
     ),
     "sweeper/analysis/band/switching_threshold.py": (f"{ANALYSIS}/band/test_switching_threshold.py",),
     "sweeper/analysis/change/before_after.py": (
@@ -140,7 +143,9 @@ TESTS: dict[str, tuple[str, ...]] = {
     "sweeper/daemon/meter_check.py": ("tests/sweeper/daemon/test_meter_check.py",),
     "drivers/receivers/hamlib_meters.py": ("tests/drivers/receivers/test_hamlib_meters.py",),
     "drivers/samples/tcp.py": ("tests/drivers/receivers/test_iq_tcp.py",),
-    "drivers/samples/arrivals.py": ("tests/drivers/receivers/test_iq_tcp.py",),
+    "drivers/samples/arrivals.py": (
+        "tests/drivers/samples/test_arrivals.py", "tests/drivers/receivers/test_iq_tcp.py",
+    ),
     "drivers/foreign.py": ("tests/drivers/test_foreign.py",),
     "sweeper/store/spectra.py": ("tests/sweeper/store/test_spectra.py",),
     **{f"sweeper/spectra/{each}.py": tests for each, tests in SPECTRA.items()},

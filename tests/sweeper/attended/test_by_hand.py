@@ -1,6 +1,9 @@
 """Presses held against the steps that are heard."""
 
+from itertools import pairwise
+
 import numpy as np
+import pytest
 
 from sweeper.attended.by_hand import CONTRADICT, ByHand, Press, out_of_step, single
 from sweeper.attended.levels import Levels
@@ -107,3 +110,100 @@ def test_a_relay_goes_out_and_in_with_the_load_now_and_then() -> None:
     log.moved(ANTENNA_BYPASS, 0.0, 0.1)
     log.moved(ANTENNA_STAGE, 2.0, 2.2)
     assert log.stays(levels([], 0.0)).each[0] == Stay(ANTENNA_BYPASS, 0.1, 2.0)
+
+
+def claimed(signs: list[float], every_s: float = 5.0, gap_s: float = 0.5) -> tuple[list[Stay], Levels]:
+    """Stays by turns from out on, and noise that steps by so much at each change, in where the sign says so."""
+    level = np.zeros(int((len(signs) + 1) * every_s / 0.1))
+    at_s = np.arange(len(level)) * 0.1
+    stays = [Stay(ANTENNA_BYPASS, 0.0, every_s - gap_s)]
+    for nth, sign in enumerate(signs, 1):
+        into = nth % 2 == 1
+        level[at_s >= nth * every_s - 1e-6] += sign if into else -sign
+        stays.append(
+            Stay(ANTENNA_STAGE if into else ANTENNA_BYPASS, nth * every_s, (nth + 1) * every_s - gap_s)
+        )
+    return stays, Levels(0.0, 0.1, level, level)
+
+
+SLIGHT = [1.0, 1.1, 0.9, 1.05]
+
+
+@pytest.mark.parametrize(
+    ("signs", "slipped"),
+    [
+        ([*SLIGHT, *[-each for each in SLIGHT]], True),
+        ([*[-each for each in SLIGHT], *SLIGHT], True),
+        ([*SLIGHT, *SLIGHT], False),
+        ([*SLIGHT[:3], *[-each for each in SLIGHT]], False),  # four on each side are the fewest
+        ([*SLIGHT, *[-each for each in SLIGHT[:3]]], False),
+        ([*SLIGHT, -3.0, 3.1, -3.05, 2.95], False),  # nothing sure on the other side
+    ],
+)
+def test_four_changes_on_each_side_that_go_the_other_way_are_a_slip(
+    signs: list[float], slipped: bool
+) -> None:
+    assert out_of_step(*claimed(signs)) == slipped
+
+
+def test_a_step_is_that_of_the_three_seconds_beside_it_and_needs_half_a_second_of_levels() -> None:
+    """What lies further off does not count; of stays shorter than five levels nothing is told."""
+    stays, heard = claimed([*SLIGHT, *[-each for each in SLIGHT]], every_s=10.0)
+    far = heard.floor_db.copy()
+    at_s = np.arange(len(far)) * 0.1
+    for stay in stays:
+        far[(at_s >= stay.from_s + 3.05) & (at_s < stay.until_s - 3.05)] += 30.0 * np.sin(stay.from_s)
+    assert out_of_step(stays, Levels(0.0, 0.1, far, far))
+    for kept_s, told in ((0.55, True), (0.35, False)):
+        short = [Stay(stay.path, stay.from_s, stay.from_s + kept_s) for stay in stays]
+        assert out_of_step(short, heard) == told
+    loads = [
+        Stay(LOAD_BYPASS if nth % 2 else stay.path, stay.from_s, stay.until_s)
+        for nth, stay in enumerate(stays)
+    ]
+    assert not out_of_step(loads, heard)
+
+
+def test_a_load_between_keeps_steps_at_their_own_time() -> None:
+    """Flips at 5 and 10 s, the load from 20 to 35 s, flips at 45 and 50 s: the steps lie where they were heard."""
+    hand = ByHand(0.0)
+    flips = [5.0, 10.0, 45.0, 50.0]
+    for at_s in flips[:2]:
+        hand.pressed("switched", at_s + 0.4)
+    hand.pressed("load", 20.0)
+    hand.pressed("load", 35.0)
+    for at_s in flips[2:]:
+        hand.pressed("switched", at_s + 0.4)
+    stays = hand.stays(levels(flips, 6.0))
+    assert hand.seen and stays.edges == 4
+    changes = [
+        (one.until_s + other.from_s) / 2
+        for one, other in pairwise(stays.each)
+        if one.path.source == other.path.source == "antenna"
+    ]
+    assert changes == pytest.approx(flips, abs=0.15)
+    assert [stay.path.source for stay in stays.each].count("load") == 1
+
+
+def test_who_begins_with_noise_that_falls_has_the_stage_where_it_falls() -> None:
+    """The test begins with the stage out, so the first step leads in, whichever way it goes."""
+    hand = ByHand(0.0)
+    flips = [5.0, 10.0, 15.0]
+    for at_s in flips:
+        hand.pressed("switched", at_s + 0.3)
+    stays = hand.stays(levels(flips, -6.0))
+    assert [stay.path for stay in stays.each] == [ANTENNA_BYPASS, ANTENNA_STAGE] * 2
+    assert hand.stands == ANTENNA_STAGE and hand.last_s == pytest.approx(15.3)
+
+
+def test_what_was_pressed_last_stands_until_steps_tell_otherwise() -> None:
+    hand = ByHand(100.0)
+    assert (hand.stands, hand.last_s, hand.on_load, hand.load_seen) == (ANTENNA_BYPASS, 100.0, False, False)
+    hand.pressed("switched", 110.0)
+    assert (hand.stands, hand.last_s) == (ANTENNA_STAGE, 110.0)
+    hand.pressed("switched", 110.5)  # the same key twice
+    assert hand.stands == ANTENNA_STAGE
+    hand.pressed("load", 120.0)
+    assert hand.on_load and not hand.load_seen and hand.stands.source == "load"
+    hand.pressed("load", 130.0)
+    assert not hand.on_load and hand.load_seen and hand.stands == ANTENNA_STAGE

@@ -66,6 +66,18 @@ def test_a_line_at_the_end_of_the_pass_band_is_read_without_what_lies_beyond(at:
     assert found.out.signal_db == pytest.approx(10 * np.log10(5.0 / 0.04), abs=0.02)
 
 
+@pytest.mark.parametrize("at", [0, 10, 12, 30, 49, 59])
+def test_a_weak_line_is_read_without_the_noise_in_its_own_bins(at: int) -> None:
+    """Five times the noise over it; bins beyond the pass band hold none of its noise."""
+    everywhere = SimpleNamespace(
+        **{**vars(heard(power(1e-3, 5e-3, at), None)), "pass_band": INSIDE | (at in (0, 59))}
+    )
+    if at in (0, 59):
+        everywhere.shown([], ANTENNA_BYPASS).power[55] = 1e-3
+    found = routes(everywhere, (), None)  # type: ignore[arg-type]
+    assert found.out.signal_db == pytest.approx(10 * np.log10(2.5e-3 / 0.04), abs=0.02)
+
+
 def test_with_one_route_heard_all_is_relative_to_its_noise_and_with_none_nothing_is_told() -> None:
     found = levels_of(None, power(5e-3, 10.0))
     assert (found.out, found.unit) == (NONE, pytest.approx(5e-3))

@@ -6,7 +6,7 @@ import numpy as np
 import polars as pl
 import pytest
 
-from sweeper.analysis.band.channels import channels
+from sweeper.analysis.band.channels import Channels, channels
 
 
 def rows(above_db=0.0, apart_db=0.0, load=True, hours=(20, 21), nights=6, hz=(7_050_000, 7_060_000)):
@@ -76,3 +76,39 @@ def test_one_channel_or_two_nights_say_nothing():
     assert channels(rows(3.0).filter(pl.col("hz") == 7_060_000)).occupied == {}
     assert channels(rows(3.0, nights=2)).occupied == {}
     assert channels(rows(3.0).head(0)).occupied == {}
+
+
+def test_hours_with_a_channel_occupied_are_told_in_their_order():
+    found = Channels(
+        {(22, 7_050_000): 4.0, (3, 7_050_000): 6.0}, {}, {(21, 7_060_000): 9.0, (2, 7_060_000): 12.0}
+    )
+    occupied, held = found.sentences
+    assert "7050 kHz stands 6.0 dB above" in occupied and "(03, 22 UTC)" in occupied
+    assert "7060 kHz" in held and "(02, 21 UTC)" in held and "up to 12 dB over the noise" in held
+    (apart,) = Channels({}, {3: 2.0, 4: 5.0}).sentences
+    assert "differ by up to 5.0 dB" in apart
+
+
+@pytest.mark.parametrize(
+    "spoilt", [{"passes": 0}, {"difference_bound": "at least"}, {"scale": 1}, {"for": "carrier"}]
+)
+def test_hours_that_were_not_measured_alike_are_held_against_nothing(spoilt):
+    made = rows(3.0)
+    assert (
+        channels(made.with_columns(**{name: pl.lit(value) for name, value in spoilt.items()})).occupied == {}
+    )
+    bounded = made.with_columns(noise_rise_bound=pl.lit("at least"))
+    assert channels(bounded).occupied == {(20, 7_060_000): pytest.approx(3.0, abs=0.3)}  # by the levels then
+
+
+@pytest.mark.parametrize(("resolution_db", "told"), [(0.25, True), (0.7, False), (None, True)])
+def test_the_step_of_the_meter_hides_what_is_no_greater_than_chance_makes_of_it(resolution_db, told):
+    """Student's t of ten degrees of freedom exceeds 7.5 once in 10⁵; the steps of two readings make √2 of one."""
+    made = rows(3.0).with_columns(pl.lit(resolution_db, pl.Float64).alias("resolution_db"))
+    assert bool(channels(made).occupied) == told
+
+
+@pytest.mark.parametrize(("above_db", "told"), [(1.3, False), (1.7, True)])
+def test_channels_count_as_apart_from_one_and_a_half_decibels_on(above_db, told):
+    assert bool(channels(rows(above_db, nights=30)).occupied) == told
+    assert bool(channels(rows(apart_db=above_db, load=False, nights=30)).apart) == told

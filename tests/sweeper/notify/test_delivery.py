@@ -1,0 +1,117 @@
+"""What is handed to services and what is said of their answers, with services in memory."""
+
+import logging
+from dataclasses import dataclass, field
+from pathlib import Path
+from types import SimpleNamespace
+
+import pytest
+
+from sweeper.notify import Message
+from sweeper.notify.delivery import MOST_LETTERS, delivered, sent, services_of
+from tests.sweeper.notify.sink import addresses_file
+from tests.sweeper.station.files import written
+
+pytestmark = pytest.mark.filterwarnings(
+    "ignore:'imghdr' is deprecated:DeprecationWarning"
+)  # Apprise asks for it
+
+
+class Result(SimpleNamespace):
+    def __bool__(self) -> bool:
+        return bool(self.sent)
+
+
+@dataclass
+class Service:
+    """Says of each message whether it went: ``SUCCESS``, ``FAILURE`` or ``TIMEOUT``."""
+
+    says: str = "SUCCESS"
+    heard: list[dict[str, object]] = field(default_factory=list)
+
+    def notify(self, **message: object) -> Result:
+        file = message.get("attach")
+        self.heard.append(message | ({"bytes": Path(str(file)).read_bytes()} if file else {}))
+        return Result(sent=self.says == "SUCCESS", status=SimpleNamespace(name=self.says))
+
+
+@pytest.mark.parametrize(
+    ("says", "told"),
+    [
+        (("SUCCESS",), ""),
+        (("FAILURE", "SUCCESS"), "1 of 2 services did not take a message."),
+        (("TIMEOUT", "SUCCESS", "TIMEOUT"), "2 of 3 did not answer in time; perhaps it arrived all the same."),
+        (("FAILURE", "TIMEOUT"), "1 of 2 services did not take a message; 1 of 2 did not answer in time; perhaps it"
+                                 " arrived all the same."),
+        ((), ""),
+    ],
+)  # fmt: skip
+def test_what_did_not_go_is_counted(says: tuple[str, ...], told: str) -> None:
+    services = [Service(each) for each in says]
+    assert sent(services, "Saltmarsh: at once", "A relay sticks.", None) == told
+    for service in services:
+        (message,) = service.heard
+        assert (message["title"], message["body"]) == ("Saltmarsh: at once", "A relay sticks.")
+
+
+def test_the_picture_goes_after_the_sentence_where_that_went() -> None:
+    """Not every service takes pictures, so the sentence does not wait for one."""
+    good, bad = Service(), Service("FAILURE")
+    assert (
+        sent([good, bad], "Saltmarsh: morning", "Quiet.", b"a picture")
+        == "1 of 2 services did not take a message."
+    )
+    assert [message.get("bytes") for message in good.heard] == [None, b"a picture"]
+    assert good.heard[1]["body"] == "Saltmarsh: morning" and good.heard[0]["body"] == "Quiet."
+    assert [message.get("bytes") for message in bad.heard] == [None]
+    assert not Path(str(good.heard[1]["attach"])).exists()
+
+
+def test_lines_that_name_no_service_are_told_by_their_number_alone() -> None:
+    found, said = services_of(["json://127.0.0.1:1/secret-token"])
+    assert (len(found), said) == (1, "")
+    found, said = services_of(["nothing-secret-token", "json://127.0.0.1:1/"])
+    assert (len(found), said) == (1, "Apprise knows no service for address 1 in the file of notify.")
+    found, said = services_of(["json://127.0.0.1:1/", "x://secret-token", "y://secret-token"])
+    assert (len(found), said) == (1, "Apprise knows no service for addresses 2, 3 in the file of notify.")
+
+
+@pytest.fixture
+def handed(monkeypatch: pytest.MonkeyPatch) -> list[tuple[object, ...]]:
+    """What `sent` was given, in place of sending; this process keeps its logs and its memory."""
+    calls: list[tuple[object, ...]] = []
+
+    def instead(*given: object) -> str:
+        calls.append(given)
+        return "1 of 1 services did not take a message."
+
+    monkeypatch.setattr("sweeper.notify.delivery.sent", instead)
+    monkeypatch.setattr("sweeper.notify.delivery.bound_memory", lambda: calls.append(("bound",)))
+    monkeypatch.setattr(logging, "disable", lambda level: calls.append(("quiet", level)))
+    return calls
+
+
+def test_a_message_is_handed_over_in_little_memory_and_without_logs(
+    tmp_path: Path, handed: list[tuple[object, ...]]
+) -> None:
+    file = addresses_file(tmp_path, "json://127.0.0.1:1/", "nothing")
+    station = written(tmp_path, ("schedule:", f"notify: {{file: {file}}}\nschedule:"))
+    said = delivered(station, tmp_path / "data", Message("at once", "x" * 2 * MOST_LETTERS))
+    assert said.startswith("Apprise knows no service for address 2") and said.endswith(
+        "did not take a message."
+    )
+    quiet, bound, (services, title, sentence, picture) = handed
+    assert quiet == ("quiet", logging.CRITICAL) and bound == ("bound",)
+    assert isinstance(services, list) and len(services) == 1
+    assert (title, picture, len(str(sentence))) == ("Saltmarsh: at once", None, MOST_LETTERS)
+
+
+def test_a_station_without_addresses_sends_nothing_and_a_wrong_file_is_told(
+    tmp_path: Path, handed: list[tuple[object, ...]]
+) -> None:
+    message = Message("at once", "A relay sticks.")
+    assert delivered(written(tmp_path), tmp_path, message) == ""
+    station = written(tmp_path, ("schedule:", f"notify: {{file: {tmp_path / 'none'}}}\nschedule:"))
+    assert delivered(station, tmp_path, message).startswith("No message is sent. ")
+    assert delivered(tmp_path / "no station", tmp_path, message).startswith("No message is sent. ")
+    assert [call[0] for call in handed] == ["quiet"] * 3
