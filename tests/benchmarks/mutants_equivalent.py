@@ -39,6 +39,12 @@ EQUIVALENT: dict[str, tuple[tuple[str, str, str, str], ...]] = {
         ("spread_db", "lru_cache", "", "how much is remembered"),
         ("resolution_db", "np.arange(1.0, 9.0)", "9.0 → 18.0", "more terms of a series that has ended but for 2 %"),
     ),
+    "sweeper/analysis/meter/pad.py": (
+        ("_between_ends", "on_floor.sum() > 1", "on_floor.sum() >= 1", "one level alone is as wide as itself"),
+    ),
+    "sweeper/analysis/meter/changed.py": (
+        ("_scatter_of_nights", "fill_null(0.0)", "", "a sum over paths leaves out those without a value"),
+    ),
     "sweeper/analysis/meter/floor.py": (
         ("floor_of", "bandwidth_hz", "first", "all readings of a visit have one bandwidth"),
     ),
