@@ -9,6 +9,10 @@ EQUIVALENT: dict[str, tuple[tuple[str, str, str, str], ...]] = {
             "_by_physics", "cell.ceiling is None or cell.lower_bound is None", "",
             "asked only where `_agrees_with_physics` has found both; it is there for the types",
         ),
+        (
+            "_shown", "Interval(min(max(0.0, bottom), top)", "0.0 → 1.0",
+            "looks are surer than one in a hundred, so that an interval clear of the limits contradicts them",
+        ),
         ("_by_physics", "return 1.0", "1.0 → 2.0", "a level of one or more is never below another"),
         ("_alone", "else 1.0", "1.0 → 2.0", "a level of one or more is never below another"),
         (
