@@ -14,10 +14,12 @@ if TYPE_CHECKING:  # slow to load, and only spectra need it
 
 Source = Literal["antenna", "load", "noise"]
 Route = Literal["bypass", "stage"]
-Purpose = Literal["noise", "carrier"]
+Purpose = Literal["noise", "carrier", "ratio"]
+"""`ratio`: a carrier by its power over the noise of the same instant, dB, where the receiver's gain is not held."""
 
 SOURCES: tuple[Source, ...] = ("antenna", "load", "noise")
 ROUTES: tuple[Route, ...] = ("bypass", "stage")
+PURPOSES: tuple[Purpose, ...] = ("noise", "carrier", "ratio")
 
 
 @dataclass(frozen=True, slots=True, order=True)

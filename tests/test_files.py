@@ -51,8 +51,7 @@ ALLOWED: dict[str, set[str]] = {
     "sweeper/daemon/live/front.py": {"os.open"},
     "sweeper/daemon/live/endpoints.py": {"os.open", "mkdir"},
     # files of the program itself
-    "sweeper/page/ab_routes.py": {"read_text"},
-    "sweeper/page/app.py": {"read_text"},
+    "sweeper/page/assets.py": {"read_text"},
     "sweeper/report/template.py": {"read_text"},
     "sweeper/reduction/kept.py": {"read_bytes"},
     # folders that a person named in the command

@@ -9,12 +9,12 @@ from pydantic import Field
 
 from drivers.errors import BadReply, Refused
 from drivers.protocols.band_power import is_clipped, pass_band_hz, power_in_band
+from drivers.samples.full_scale import check_samples
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
 PART = "receiver"
-FAR_BEYOND_FULL_SCALE = 1000.0
 
 Decibel = Annotated[float, Field(ge=-200, le=200, allow_inf_nan=False)]
 Gain = Decibel | dict[Annotated[int, Field(ge=0, le=3_000_000_000)], Decibel]
@@ -52,17 +52,10 @@ def level_db(
 
     `clipped`: where the source tells; None to see it in the samples.
     """
-    check_numbers(samples)
+    check_samples(samples, PART)
     low_hz, high_hz = pass_band_hz(mode, bandwidth_hz)
     power = power_in_band(samples, rate_hz, low_hz - offset_hz, high_hz - offset_hz)
     if not power > 0.0 or not math.isfinite(power):
         raise BadReply(PART, "its samples are all zero.", "Is the antenna port the right one?")
     read_db = 10.0 * math.log10(power)
     return max(read_db, 0.0) if (is_clipped(samples) if clipped is None else clipped) else read_db
-
-
-def check_numbers(samples: "NDArray[np.complex64]") -> None:
-    """BadReply for samples that no converter gives."""
-    largest = float(np.max(np.abs(samples.view(np.float32))))
-    if not largest < FAR_BEYOND_FULL_SCALE:
-        raise BadReply(PART, "its samples are no numbers that a converter gives.", "Unplug it and try again.")

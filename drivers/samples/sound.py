@@ -16,6 +16,7 @@ from pydantic import BaseModel, ConfigDict, Field
 
 from drivers.contracts import Block
 from drivers.errors import BadReply, InUse, LinkLost, LinkTimeout, Refused, RigError
+from drivers.samples.full_scale import check_samples
 from drivers.samples.sound_alsa import arecord
 from drivers.samples.sound_capture import DRIFT_S, Capture
 from drivers.samples.sound_checks import holes, is_silent, picked
@@ -38,7 +39,6 @@ SETTLED_S = 0.3
 """How long arrivals are watched before the first sample is given, and for which channels are looked at."""
 LOOK_S = 0.01
 CLIPPED = 1.0 - 2.5 / 32768
-FAR_BEYOND_FULL_SCALE = 1000.0
 
 
 class SoundOptions(BaseModel):
@@ -140,10 +140,7 @@ class SoundSource:
         end = begin + len(frames)
         follows, self._given = begin == self._given and not self._broken, end
         of_full_scale = _of_full_scale(frames)
-        if not float(np.abs(of_full_scale).max(initial=0.0)) < FAR_BEYOND_FULL_SCALE:
-            raise BadReply(
-                PART, f"samples of {self._found.name} are no numbers that a card gives.", "Unplug it."
-            )
+        check_samples(of_full_scale, PART)
         samples, gaps = self._sound(of_full_scale)
         if not follows:
             gaps = (0, *(gap for gap in gaps if gap > 0))

@@ -11,7 +11,7 @@ from sweeper.analysis.statistics.interval import Interval
 
 Verdict = Literal["stage", "bypass", "either", "undecided"]
 FixVerdict = Literal["quieter", "noisier", "no change", "undecided"]
-GainSource = Literal["carriers", "load", "noise", "rated", "combined"]
+GainSource = Literal["carriers", "load", "noise", "rated", "combined", "ratio"]
 
 
 @dataclass(frozen=True, slots=True)

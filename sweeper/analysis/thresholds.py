@@ -43,6 +43,8 @@ CARRIER_CLEAR_DB = 10.0
 """A carrier says something about gain where it stands this far above the noise of both routes together."""
 EDGE_S = 0.7
 """Readings this near to a change of route share the fade: the fastest fades of short waves last for a second or so."""
+EDGE_RATIO_S = 0.2
+"""Ratios are told of quarters of a second: the last and the first of them share most of the fade."""
 EDGE_GAP_S = 2.0
 """What a relay, its settling and the wires may take between the readings of an edge; later they are visits apart."""
 LAG_CHANCE = 1e-3

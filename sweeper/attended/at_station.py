@@ -13,6 +13,7 @@ from sweeper.attended.listening import Hands, PersonHands, Pressed, RelayHands, 
 from sweeper.attended.session import Asked, Session
 from sweeper.attended.stays import relay_order
 from sweeper.attended.view import Attended, View
+from sweeper.attended.witness import Witness, over_s9_of
 from sweeper.clock import Clock
 from sweeper.daemon.rig.borrow import borrowed_rig
 from sweeper.daemon.rig.instruments import Rig
@@ -96,6 +97,7 @@ def attended_at(
         )
         session = Session(asked, clock.monotonic())
         session.notes += tuned.notes
+        session.witness = Witness(rig.receiver, over_s9_of(station))
         with keys():
             attend(source, session, _hands(station, rig, session, tuned, pressed, clock), clock, stop, told)
     return session.finish()

@@ -17,7 +17,10 @@ GONE_DB, GONE_S = 15.0, 3.0
 """Total level that falls so far below all there was, for so long: no fading takes the noise along."""
 SIDE_S = 0.7
 
-WHERE_A_CARRIER = "Tune to where a carrier stands beside quiet places, in USB, LSB or CW."
+WHERE_A_CARRIER = (
+    "Tune to where a carrier stands beside quiet places, in USB, LSB or CW; if the receiver is in AM, whose detector "
+    "leaves no carrier in the sound, set USB and the dial 1 kHz below the broadcaster."
+)
 
 
 def refuse(heard: Heard, stays: Stays) -> None:

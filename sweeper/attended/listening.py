@@ -26,6 +26,8 @@ the switch would look like a change that the stage makes."""
 LOAD_WAIT_S = 20.0
 """So long a decided test by hand waits for somebody to put the load in place of the antenna."""
 LOAD_STAY_S = 5.0
+WITNESS_EVERY_S = 1.0
+"""So often, and so long after a flip, the meter is looked at where a person switches."""
 
 Pressed = SimpleQueue[tuple[Key | Literal["stop"], float]]
 """(``switched``, ``load`` or ``stop``; when, by the clock), from a keyboard or a page."""
@@ -58,6 +60,7 @@ class RelayHands:
     ) -> None:  # fmt: skip
         assert isinstance(session.timeline, ByRelay)
         self._timeline, self._every_s = session.timeline, session.asked.every_s
+        self._witness = session.witness
         self._switch, self._order, self._settle_s, self._clock = switch, order, settle_s, clock
         self._still_ours, self._pressed = still_ours, pressed
         self._path, self._to = next(order), next(order)
@@ -71,6 +74,8 @@ class RelayHands:
             self._asked_s = now_s
             self._still_ours()
         if now_s >= self._due_s:
+            if self._witness is not None:
+                self._witness.look(self._path)  # the stay is over: the meter has settled
             self._path, self._to = self._to, next(self._order)
             self._set(self._path)
         return self._pressed is None or "stop" not in (key for key, _ in _taken(self._pressed))
@@ -96,6 +101,7 @@ class PersonHands:
     def __init__(self, session: Session, pressed: Pressed, clock: Clock) -> None:
         assert isinstance(session.timeline, ByHand)
         self._timeline, self._every_s = session.timeline, session.asked.every_s
+        self._witness, self._looked_s = session.witness, clock.monotonic()
         self._pressed, self._clock = pressed, clock
         self._decided_s: float | None = None
 
@@ -104,6 +110,13 @@ class PersonHands:
             if key == "stop":
                 return False
             self._timeline.pressed(key, at_s)
+        now_s = self._clock.monotonic()
+        if (
+            self._witness is not None
+            and now_s >= max(self._looked_s, self._timeline.last_s) + WITNESS_EVERY_S
+        ):
+            self._looked_s = now_s
+            self._witness.look(self._timeline.stands)
         return True
 
     def seen(self, session: Session) -> View:

@@ -14,6 +14,7 @@ from sweeper.attended.curves import drawn, routes
 from sweeper.attended.heard import Heard
 from sweeper.attended.stays import ByRelay, Stays
 from sweeper.attended.view import Attended, View
+from sweeper.attended.witness import Witness
 from sweeper.errors import UserFacingError
 from sweeper.words import SignalPath
 
@@ -63,6 +64,7 @@ class Session:
         self._looked = 0
         self._stayed_s = began_s
         self.notes: list[str] = []
+        self.witness: Witness | None = None
 
     def hear(self, block: "Block") -> None:
         """The next block. `UserFacingError` where what comes in can never be compared: silence, clipping."""
@@ -176,6 +178,7 @@ class Session:
             hz=picture.hz,
             out_curve=picture.out,
             in_curve=picture.within,
+            meter=None if self.witness is None else self.witness.told(),
         )
 
     def _turned_round(self, steps: list[float]) -> str:

@@ -57,6 +57,8 @@ class View:
     hz: tuple[float, ...] = ()
     out_curve: Curve = Curve(())
     in_curve: Curve = Curve(())
+    meter: tuple[str, str, str] | None = None
+    """What the receiver's own meter shows with the stage out, in, and the difference."""
     ended: str = ""
 
     def as_dict(self) -> dict[str, Any]:

@@ -10,10 +10,9 @@ from statistics import fmean
 import numpy as np
 
 from drivers.contracts import Block, SampleSource
-from drivers.errors import Unsupported
 from sweeper.clock import Clock
 from sweeper.daemon.rig.instruments import Rig, measurement_settings
-from sweeper.engine.by_sound import Listening, SoundSettings
+from sweeper.engine.by_sound import NOT_HELD, Listening, SoundSettings
 from sweeper.engine.sound_tests import OVER_CARD_DB, of_tuning, over_card_db
 from sweeper.station import Station
 from sweeper.words import ANTENNA_BYPASS, ANTENNA_STAGE, Channel, Reading, SignalPath, Visit
@@ -61,12 +60,11 @@ def check_sound(
     look = _Look(station, rig, clock, rig.samples, sound)
     yield from _input(look.samples)
     listening = Listening(look.samples, sound, clock)
-    try:
-        unknown = listening.allowed(unknown)
-    except Unsupported as fault:
-        yield "gain control", False, f"{fault.what} {fault.mend}"
-        return
-    yield "gain control", True, "off" + (", as you say" if sound.vouched else ", as the receiver says")
+    unknown = listening.allowed(unknown)
+    if listening.by_ratio:
+        yield _without_levels(channels)
+    else:
+        yield "gain control", True, "off" + (", as you say" if sound.vouched else ", as the receiver says")
     if unknown:
         yield (
             "sound card",
@@ -84,9 +82,23 @@ def check_sound(
                 listening.hear(Visit(channel, path))
     readings = listening.readings(0)
     yield from _levels(listening, readings)
+    if listening.by_ratio:
+        return
     yield from _delay(look, _steepest(readings, few))
     if not station.receiver.by_hand:
         yield from _gain_control(look, readings, few)
+
+
+def _without_levels(channels: Sequence[Channel]) -> Finding:
+    """What is left where the gain control may be on: carriers against the noise beside them."""
+    bands = {each.band for each in channels}
+    bare = bands - {each.band for each in channels if each.purpose == "carrier"}
+    told = (
+        "not known to be off, so levels are not told, only carriers against the noise beside them"
+        + (f", and {', '.join(sorted(bare))} has no carrier" if bare else "")
+        + ": switch it off and write agc_off: true below audio"
+    )
+    return "gain control", not bare, told
 
 
 def _input(samples: SampleSource) -> Iterator[Finding]:
@@ -121,7 +133,9 @@ def _levels(listening: Listening, readings: Sequence[Reading]) -> Iterator[Findi
         )
     troubles = listening.troubles(readings)
     yield "sound", True, told
-    yield from (("sound", False, trouble) for trouble in troubles)
+    yield from (("sound", False, trouble) for trouble in troubles if trouble != NOT_HELD)
+    if listening.by_ratio:
+        return
     moves = [abs(step) for step in _moves(readings, list(listening.heard)).values()]
     if moves and max(moves) >= NOTICED_DB:
         yield "relay and sound", True, f"with the stage the sound moves by up to {max(moves):.1f} dB"

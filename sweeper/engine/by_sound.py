@@ -4,20 +4,21 @@ Which bins are noise is chosen from both routes together, so no row is made befo
 """
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from statistics import fmean
 
 import numpy as np
 
 from drivers.contracts import Block, SampleSource
-from drivers.errors import BadReply, Unsupported
+from drivers.errors import BadReply
 from sweeper.clock import Clock
 from sweeper.engine.sound_tests import Sounded, of_its_meter, troubles
-from sweeper.spectra.axis import axis_of
+from sweeper.spectra.axis import Axis, axis_of
 from sweeper.spectra.calm import calm_spectrum
+from sweeper.spectra.gain_out import gain_out
 from sweeper.spectra.quiet import with_envelope
-from sweeper.spectra.rows import FIRST_HZ, LOWEST_HZ, Learned, NothingHeard, learn, rows
+from sweeper.spectra.rows import FIRST_HZ, LOWEST_HZ, Learned, NothingHeard, learn, ratios, rows
 from sweeper.words import (
     ANTENNA_BYPASS,
     ANTENNA_STAGE,
@@ -26,6 +27,7 @@ from sweeper.words import (
     Channel,
     Labelled,
     Reading,
+    Spectrum,
     Visit,
     dial_beside,
 )
@@ -35,6 +37,10 @@ SEEN_HZ = 6000.0
 """Spectra go up to here: beyond the receiver's filter the card's own noise shows."""
 PITCH_HZ = 600
 """Where a carrier on the dial sounds in CW, unless `tone_hz` says otherwise (common practice)."""
+NOT_HELD = (
+    "the gain control (not known to be off, so only carriers against the noise beside them were kept: switch it off "
+    "and write agc_off: true below audio)"
+)
 APART_DB = 6.0
 """From this difference on, meter and sound do not see the same stage."""
 
@@ -69,7 +75,11 @@ class SoundSettings:
 
 
 class Listening:
-    """The sound of one pass. Holds a spectrum a visit, and what the receiver's own meter showed beside it."""
+    """The sound of one pass. Holds a spectrum a visit, and what the receiver's own meter showed beside it.
+
+    Where the receiver's gain control is not known to be off, sound tells ratios and no levels: `by_ratio`. A visit then
+    has several spectra, one for each piece.
+    """
 
     def __init__(self, source: SampleSource, settings: SoundSettings, clock: Clock) -> None:
         self._source, self._settings, self._clock = source, settings, clock
@@ -78,17 +88,11 @@ class Listening:
         self.unheard: tuple[str, ...] = ()
         self.sounded: list[Sounded] = []
         self.learned: dict[Channel, Learned] = {}
+        self.by_ratio = not settings.gain_held
 
     def allowed(self, unknown: Sequence[str]) -> tuple[str, ...]:
-        """What of the sound's way in could not be known. `Unsupported` where the gain control is not known to be off:
-        sound then tells ratios, and no levels.
-        """
-        if not self._settings.gain_held or ("AGC" in unknown and not self._settings.vouched):
-            raise Unsupported(
-                "receiver",
-                "its automatic gain control is not known to be off, so its sound tells no levels.",
-                "Switch it off and write agc_off: true below audio; `sweeper ab` compares with it on, too.",
-            )
+        """What of the sound's way in could not be known."""
+        self.by_ratio = not self._settings.gain_held or ("AGC" in unknown and not self._settings.vouched)
         return self._source.unknown()
 
     def hear(self, visit: Visit) -> None:
@@ -108,11 +112,22 @@ class Listening:
             band_hz=(0.0, min(SEEN_HZ, 0.45 * block.rate_hz)),
             step_hz=settings.step_hz,
         )
-        one = calm_spectrum(_in_one(block), axis, (LOWEST_HZ, settings.filter_hz))
+        from_s = until - settings.seconds
+        self.heard.setdefault(visit.channel, []).extend(
+            Labelled(from_s + first_s, from_s + last_s, visit.path, zero_hz, one)
+            for first_s, last_s, one in self._spectra(visit, _in_one(block), axis)
+        )
+
+    def _spectra(self, visit: Visit, block: Block, axis: Axis) -> Iterator[tuple[float, float, Spectrum]]:
+        """With seconds from the block's beginning: one of it all; by ratio those of its pieces."""
+        band_hz = (LOWEST_HZ, self._settings.filter_hz)
+        if self.by_ratio:
+            yield from gain_out(block, axis, band_hz)
+            return
+        one = calm_spectrum(block, axis, band_hz)
         if visit.path in (ANTENNA_BYPASS, LOAD_BYPASS):
-            one = with_envelope(one, _in_one(block), axis)
-        labelled = Labelled(until - settings.seconds, until, visit.path, zero_hz, one)
-        self.heard.setdefault(visit.channel, []).append(labelled)
+            one = with_envelope(one, block, axis)
+        yield 0.0, self._settings.seconds, one
 
     def shown(self, visit: Visit, witness: float | None) -> None:
         """What the receiver's own meter showed meanwhile; None where it has none."""
@@ -129,15 +144,22 @@ class Listening:
             except NothingHeard as why:
                 self.unheard += (f"noise on {channel.band}, {channel.hz / 1e3:g} kHz ({why})",)
                 continue
-            for one in sequence:
-                found += rows(one, learned)
+            found += self._rows(channel, sequence, learned)
         return tuple(sorted(found, key=lambda reading: reading.time))
 
     def _learn(self, channel: Channel, pass_number: int, sequence: Sequence[Labelled]) -> Learned:
         return learn(channel, pass_number, sequence, self._settings.filter_hz, self._settings.first_hz)
 
+    def _rows(self, channel: Channel, sequence: Sequence[Labelled], learned: Learned) -> list[Reading]:
+        if self.by_ratio:
+            hz = channel.hz if channel.purpose == "carrier" else 0
+            return [row for one in sequence for row in ratios(one, learned, hz)]
+        return [row for one in sequence for row in rows(one, learned)]
+
     def spectra(self) -> list[tuple[str, Labelled]]:
-        """All that was heard, in order of time, each with the name of its band."""
+        """All that was heard, in order of time, each with the name of its band; nothing where it holds no levels."""
+        if self.by_ratio:
+            return []
         found = [(channel.band, one) for channel, sequence in self.heard.items() for one in sequence]
         return sorted(found, key=lambda each: each[1].time)
 
@@ -160,11 +182,12 @@ class Listening:
             learned = self._learn(channel, pass_number, both)
         except NothingHeard:
             return []
-        return [row for one in sequence for row in rows(one, learned)]
+        return self._rows(channel, sequence, learned)
 
     def troubles(self, readings: Sequence[Reading]) -> tuple[str, ...]:
         """What the pass itself shows to be wrong with its sound, and what to turn."""
         return (
+            *((NOT_HELD,) if self.by_ratio else ()),
             *self.unheard,
             *troubles(self.sounded, self.heard, self.learned, readings),
             *of_its_meter(self._witness, readings, APART_DB),

@@ -337,7 +337,11 @@ class _AtWork:
         if self.listening is not None:
             heard = self.listening.readings(self._number)
             self.unknown_settings += self.listening.troubles(heard)
-            return tuple(replace(each, dbm=self._settings.meter.dbm(each.reading)) for each in heard)
+            dbm = self._settings.meter.dbm
+            return tuple(
+                each if each.channel.purpose == "ratio" else replace(each, dbm=dbm(each.reading))
+                for each in heard
+            )
         stale = stuck_readings(
             [reading.reading for reading in self._readings],
             self._visit_of,

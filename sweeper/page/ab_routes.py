@@ -3,7 +3,6 @@
 import asyncio
 import json
 from collections.abc import AsyncIterator
-from importlib.resources import files
 from typing import Any
 
 from jinja2 import Environment
@@ -13,6 +12,7 @@ from starlette.routing import Route
 
 from sweeper.outside import json_of
 from sweeper.page.ab_test import AbTest, Wanted
+from sweeper.page.assets import script_of, text_of
 from sweeper.page.guard import Door
 from sweeper.report.palette import style_variables
 from sweeper.station import Station
@@ -75,12 +75,12 @@ class AbPage:
 
     async def style(self, request: Request) -> Response:
         """What this page adds to the style sheet."""
-        text = _file("ab_now.css").replace("@LIGHT@", style_variables("light"))
+        text = text_of("ab_now.css").replace("@LIGHT@", style_variables("light"))
         return Response(text.replace("@DARK@", style_variables("dark")), media_type="text/css")
 
     async def script(self, request: Request) -> Response:
         """What paints it."""
-        return Response(_file("ab_now.js"), media_type="text/javascript")
+        return Response(script_of("ab_now.js"), media_type="text/javascript")
 
     async def now(self, request: Request) -> Response:
         """All that it shows, once."""
@@ -161,7 +161,3 @@ def _inputs() -> list[tuple[str, str]]:
         return [(one.name, one.description) for one in sound_inputs()]
     except (RigError, OSError):
         return []
-
-
-def _file(name: str) -> str:
-    return (files("sweeper.page") / "templates" / name).read_text(encoding="utf-8")

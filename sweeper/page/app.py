@@ -8,7 +8,6 @@ import contextlib
 import json
 import logging
 from collections.abc import AsyncIterator
-from importlib.resources import files
 from pathlib import Path
 from urllib.parse import parse_qs
 
@@ -25,6 +24,7 @@ from sweeper.errors import UserFacingError, WrongInput
 from sweeper.outside import json_of
 from sweeper.page.ab_routes import AbPage
 from sweeper.page.ab_test import AbTest
+from sweeper.page.assets import script_of, text_of
 from sweeper.page.feed import Feed
 from sweeper.page.guard import COOKIE, Door, Guard
 from sweeper.page.seen import now_seen, tonight_seen
@@ -114,15 +114,13 @@ class _Page:
 
     async def style(self, request: HttpRequest) -> Response:
         """The style sheet, with the colours of both schemes."""
-        text = (files("sweeper.page") / "templates" / "page.css").read_text(encoding="utf-8")
-        text = text.replace("@ANSWER@", answer_style())
+        text = text_of("page.css").replace("@ANSWER@", answer_style())
         text = text.replace("@LIGHT@", style_variables("light")).replace("@DARK@", style_variables("dark"))
         return Response(text, media_type="text/css")
 
     async def script(self, request: HttpRequest) -> Response:
         """The script that paints what `/events` tells."""
-        text = (files("sweeper.page") / "templates" / "page.js").read_text(encoding="utf-8")
-        return Response(text, media_type="text/javascript")
+        return Response(script_of("page.js"), media_type="text/javascript")
 
     async def now(self, request: HttpRequest) -> Response:
         """All that the page shows, once, as JSON."""

@@ -113,6 +113,8 @@ def _levels(view: View) -> Table:
     )
     for name, key, change in rows:
         table.add_row(name, _level(view.out, key), _level(view.within, key), change)
+    if view.meter is not None:
+        table.add_row("meter", *view.meter)
     return table
 
 

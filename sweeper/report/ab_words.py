@@ -57,7 +57,7 @@ NOW = {
     "to see them switch its AGC off, say --agc-off (or agc_off: true in the station file) and test again. S/N change, "
     "a ratio, holds all the same.",
     "occupied": "Too few bins hold noise alone to trust its level, so nothing is told from it; listen with a wider "
-    "pass band, or where fewer signals are.",
+    "pass band, or where fewer signals are; if the receiver is in AM, set USB and the dial 1 kHz below.",
 }
 """Where somebody attends a test there is no recording to make again."""
 

@@ -8,6 +8,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
+from numpy.typing import NDArray
 
 from sweeper.spectra.axis import Axis
 from sweeper.spectra.welch import Welch, shape_of, spectrum
@@ -24,17 +25,21 @@ LEAST = 0.5
 """With fewer calm pieces than this share the stay is taken as it is: then it is the noise that is restless."""
 
 
+def within(axis: Axis, band_hz: tuple[float, float]) -> NDArray[np.bool_]:
+    """The bins of a spectrum that lie in `band_hz` of the sound, shape (bins,)."""
+    first, end = axis.bins
+    hz = np.abs(np.arange(first, end) * axis.step_hz)
+    inside: NDArray[np.bool_] = (hz >= band_hz[0]) & (hz <= band_hz[1])
+    return inside[::-1] if axis.inverted else inside
+
+
 def calm_spectrum(block: "Block", axis: Axis, band_hz: tuple[float, float]) -> Spectrum:
     """As `spectrum` of the one block, from its calm pieces. `band_hz`: of the sound, where receiver noise is heard."""
     whole = spectrum([block], axis)
     pieces = list(Welch(axis, PIECE).feed(block, 0))
     if "void" in whole.quality or len(pieces) < 6:
         return whole
-    first, end = axis.bins
-    hz = np.abs(np.arange(first, end) * axis.step_hz)
-    if axis.inverted:
-        hz = hz[::-1]
-    inside = (hz >= band_hz[0]) & (hz <= band_hz[1])
+    inside = within(axis, band_hz)
     if inside.sum() < 8:
         return whole
     quartiles = np.quantile([piece.mean[inside] for piece in pieces], 0.25, axis=1)

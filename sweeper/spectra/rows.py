@@ -8,7 +8,7 @@ spectrum share its time. In dB of full scale. Pure.
 
 import math
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from functools import partial
 
@@ -134,6 +134,25 @@ def rows(one: Labelled, learned: Learned) -> list[Reading]:
         inside = float(mean[line.bins].sum()) * spectrum.step_hz
         rest = level * (CELL_HZ - len(line.bins) * spectrum.step_hz)
         found.append(row(line.channel, (inside + rest) / spectrum.noise_bandwidth_hz, clipped))
+    return [each for each in found if each is not None]
+
+
+def ratios(one: Labelled, learned: Learned, hz: int) -> list[Reading]:
+    """The named carrier of a spectrum by its power, with the noise under it, over the noise in a cell, dB; no level.
+
+    None of the lines that a pass finds by itself: what was chosen by its S/N has more of it than it has again.
+    """
+    if not there(one):
+        return []
+    spectrum, noise = one.spectrum, learned.noise
+    flat = spectrum.mean.astype(np.float64) / noise.pass_band
+    cell = noise.level(spectrum.mean.astype(np.float64)) * CELL_HZ
+    clipped = "clipped" if "clipped" in spectrum.quality else ""
+    found = []
+    for line in (each for each in learned.lines if each.channel.hz == hz):
+        beside = 1.0 - len(line.bins) * spectrum.step_hz / CELL_HZ
+        over = float(flat[line.bins].sum()) * spectrum.step_hz / cell + beside
+        found.append(_row(one, learned.pass_number, replace(line.channel, purpose="ratio"), over, clipped))
     return [each for each in found if each is not None]
 
 

@@ -13,7 +13,7 @@ from sweeper import words
 from sweeper.station.fields import Decibel, Hz, Name, Seconds, Section
 from sweeper.station.running import MOST_WINDOWS, Analysis, Live, Notify, Plan, Store, Window
 from sweeper.station.tunings import tunings
-from sweeper.words import Purpose, SignalPath, dial_beside
+from sweeper.words import SignalPath, dial_beside
 
 
 def _zone(name: str) -> str:
@@ -260,7 +260,7 @@ class BandChannel(Section):
     """One of a band's ``channels:``: a dial frequency in Hz, and what it is read for."""
 
     hz: Hz = Field(description="The dial frequency in whole hertz, such as 7038500.")
-    purpose: Purpose = Field(alias="for", description="Either noise or carrier.")
+    purpose: Literal["noise", "carrier"] = Field(alias="for", description="Either noise or carrier.")
     bandwidth_hz: int | None = Field(
         default=None, gt=0, le=10_000_000, description="Whole hertz; leave out for the receiver's."
     )

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from datetime import UTC, datetime
 
 from sweeper.tables import pl
-from sweeper.words import ROUTES, SOURCES, Reading
+from sweeper.words import PURPOSES, ROUTES, SOURCES, Reading
 
 COLUMNS = ("time", "pass", "band", "hz", "for", "source", "route", "reading", "dbm", "bandwidth_hz", "flags")
 
@@ -19,7 +19,7 @@ def schema() -> pl.Schema:
             "pass": pl.Int64(),
             "band": pl.String(),
             "hz": pl.Int64(),
-            "for": pl.Enum(["noise", "carrier"]),
+            "for": pl.Enum(PURPOSES),
             "source": pl.Enum(SOURCES),
             "route": pl.Enum(ROUTES),
             "reading": pl.Float64(),

@@ -213,7 +213,7 @@ def test_samples_that_no_card_gives_are_no_sound(programs: Callable[..., None], 
     programs(pactl=listed(SOURCES.replace("s16le", "float32le")), parec=lines)
     heard = open_sound({"device": "usb", "timeout_s": 30.0})
     try:
-        assert "no numbers that a card gives" in told(lambda: heard.take(0.3, time.monotonic()))
+        assert "no numbers that a converter gives" in told(lambda: heard.take(0.3, time.monotonic()))
     finally:
         heard.close()
 

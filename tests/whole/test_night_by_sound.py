@@ -60,6 +60,10 @@ VERDICTS = {"40 m": "either", "10 m": "stage"}
 """The stage brings 0.2 dB and 2 dB of S/N there that night."""
 
 
+NOT_HELD = "}\n  agc: fast  # "
+"""What makes the gain control stay on."""
+
+
 def station_of(served: Served, folder: Path, more: str = "") -> Station:
     file = folder / "saltmarsh.yaml"
     text = STATION.format(receiver=served.receiver_link, switch=served.switch_link)
@@ -96,6 +100,32 @@ def test_a_night_by_sound_tells_what_the_stage_does(tmp_path: Path, monkeypatch:
         assert served.receiver.path == "antenna-bypass"
     assert not served.forbidden
     _held_against_the_truth(world, findings)
+
+
+def test_a_night_with_the_gain_control_on_tells_the_change_of_signal_to_noise_alone(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    world = saltmarsh()
+    clock = JumpingClock(world.first_evening)
+    with serve(world, clock) as served:
+        hearing = Hearing(world, served.receiver, clock, rate_hz=12_000, block=120)
+        hearing.audio = Audio(full_scale_dbm=-25.0)
+        monkeypatch.setattr(instruments, "open_samples", lambda station: Heard(hearing, clock))
+        with measured(tmp_path, served, clock, 2.0, NOT_HELD) as (station, store, passes):
+            assert {record.outcome for record in passes} == {"done"}, passes
+            assert all("the gain control" in record.unknown_settings[0] for record in passes)
+            assert store.readings().collect()["for"].unique().to_list() == ["ratio"]
+            findings = reduce_store(store, facts_of(station)).findings
+        assert served.receiver.agc == "fast"
+    night = world.first_evening.date()
+    assert [(band.band, band.gain_db) for band in findings.bands] == [("40 m", None), ("10 m", None)]
+    changes = [(band.band, period) for band in findings.bands for period in band.periods]
+    assert len(changes) == 4
+    for band, period in changes:
+        assert period.noise_rise_db is None
+        truth = world.truth(band, period.hour_utc, [night]).snr_change_db
+        assert period.snr_change_db is not None
+        assert period.snr_change_db.low - 0.1 <= truth <= period.snr_change_db.high + 0.1
 
 
 def _held_against_the_truth(world, findings: Findings) -> None:
@@ -189,9 +219,7 @@ def test_a_pass_with_a_person_at_the_dial(tmp_path: Path, monkeypatch: pytest.Mo
         hand = threading.Thread(target=_turns, args=(somebody, served, dials), daemon=True)
         hand.start()
         with Store(tmp_path / "data", "Saltmarsh", 8.1) as store:
-            run_passes(Campaign(station, store, clock), [clock.now()])
-            (day,) = store.days()
-            (record,) = store.passes(day)
+            (record,) = run_passes(Campaign(station, store, clock), [clock.now()])
             rows = store.readings().collect()
         hand.join(60)
     assert (record.outcome, record.because) == ("done", "")

@@ -58,15 +58,15 @@ class GainMethods:
         Across edges or between visits, whichever the passes themselves tell more sharply: the readings of an edge are
         among those of the visits, so the two are not weighed together.
         """
-        between = _heard(self.summaries, "carrier")
-        if self.edges is not None and _told(self._edge_rows, "edge") >= _told(between, "carrier"):
+        between = heard(self.summaries, "carrier")
+        if self.edges is not None and told(self._edge_rows, "edge") >= told(between, "carrier"):
             return self.edges
         columns = ("carrier_gain_db", "carrier_gain_se_db", "resolution_db")
         return _of_channels("carriers", between, columns, "carrier_passes", self.alike)
 
     @cached_property
     def _edge_rows(self) -> pl.DataFrame:
-        return _heard(self.summaries, "edge")
+        return heard(self.summaries, "edge")
 
     @cached_property
     def lag(self) -> Estimate | None:
@@ -122,12 +122,12 @@ class GainMethods:
         return _channel_offsets_db(self.telling_of_load)
 
 
-def _heard(summaries: pl.DataFrame, by: str) -> pl.DataFrame:
+def heard(summaries: pl.DataFrame, by: str, purpose: str = "carrier") -> pl.DataFrame:
     """The carrier rows that tell of the gain across edges (`by` is ``edge``) or between visits (``carrier``)."""
-    return summaries.filter((pl.col("for") == "carrier") & pl.col(f"{by}_gain_db").is_not_null())
+    return summaries.filter((pl.col("for") == purpose) & pl.col(f"{by}_gain_db").is_not_null())
 
 
-def _told(rows: pl.DataFrame, by: str) -> float:
+def told(rows: pl.DataFrame, by: str) -> float:
     """How much they tell: the sum of 1/se² over the hours."""
     return float((1 / rows[f"{by}_gain_se_db"].clip(lower_bound=0.01) ** 2).sum())
 

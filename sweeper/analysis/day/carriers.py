@@ -14,33 +14,44 @@ def with_carriers(table: pl.DataFrame) -> pl.DataFrame:
     """The pass table with `carrier_gain` in dB, the carrier's S/N `carrier_snr`, and whether it was `absent`;
     `under_bypass` and `under_stage` are the noise under it, as powers.
 
-    The noise under a carrier is that of the noise channels of its band in the same pass.
+    The noise under a carrier is that of the noise channels of its band in the same pass; that under a ratio is 1 by
+    what it is. A carrier gains alike all night, a ratio changes by the hour: each hour is solved by itself (`alike`).
     """
+    by_hour = pl.when(pl.col("for") == "ratio")
+    table = table.with_columns(
+        pl.struct("channel", by_hour.then("night").alias("night"), by_hour.then("hour_utc").alias("hour"))
+        .rle_id()
+        .alias("alike")
+    )
     width_db = 10 * pl.col("bandwidth_hz").log10()
     quiet = (
         table.filter((pl.col("for") == "noise") & ~pl.col("occupied"))
         .group_by("pass", "band", maintain_order=True)
         .agg(*[(pl.col(f"antenna_{route}") - width_db).mean().alias(f"density_{route}") for route in ROUTES])
     )
-    carriers = table.filter(pl.col("for") == "carrier").join(
+    carriers = table.filter(pl.col("for") != "noise").join(
         quiet, on=["pass", "band"], how="left", maintain_order="left"
     )
     gain_db, snr_db = np.full(len(table), np.nan), np.full(len(table), np.nan)
     absent = np.zeros(len(table), dtype=bool)
     under = np.full((2, len(table)), np.nan)
-    rows = np.flatnonzero((table["for"] == "carrier").to_numpy())
+    rows = np.flatnonzero((table["for"] != "noise").to_numpy())
     if len(rows):
         held = [pl.col(f"{edge}_antenna_{route}") for edge in ("floor", "top") for route in ROUTES]
         off = carriers.select(pl.any_horizontal(held)).to_series().to_numpy()
         width = 10 * np.log10(carriers["bandwidth_hz"].to_numpy())
-        noise = [10 ** ((carriers[f"density_{route}"].to_numpy() + width) / 10) for route in ROUTES]
+        ratio = (carriers["for"] == "ratio").to_numpy()
+        noise = [
+            np.where(ratio, 1.0, 10 ** ((carriers[f"density_{route}"].to_numpy() + width) / 10))
+            for route in ROUTES
+        ]
         under[:, rows] = noise
         own = [
             10 ** (carriers[f"antenna_{route}"].to_numpy() / 10) - power
             for route, power in zip(ROUTES, noise, strict=True)
         ]
-        channel = carriers["channel"].to_numpy()
-        for mine in np.split(np.arange(len(rows)), np.flatnonzero(np.diff(channel)) + 1):
+        alike = carriers["alike"].to_numpy().astype(np.int64)
+        for mine in np.split(np.arange(len(rows)), np.flatnonzero(np.diff(alike)) + 1):
             known = np.isfinite(own[0][mine] + own[1][mine]) & ~off[mine]
             gain_db[rows[mine]], clear = gain_of_pairs_db(
                 own[0][mine], own[1][mine], noise[0][mine], noise[1][mine], known

@@ -26,7 +26,7 @@ COLUMNS: tuple[Column, ...] = (
     Column("hour_utc", "int", "Hour of the day in UTC, 0 to 23, in which the pass began."),
     Column("band", "text", "Name of the band."),
     Column("hz", "int", "Dial frequency of the channel, hertz."),
-    Column("for", "text", "Purpose of the channel: noise or carrier."),
+    Column("for", "text", "Purpose of the channel: noise, carrier, or ratio, whose gain is the S/N change."),
     Column("bandwidth_hz", "int", "Bandwidth that the readings were taken with, hertz."),
     Column(
         "scale",
@@ -193,6 +193,6 @@ def is_summary(frame: "pl.DataFrame") -> bool:
         pl.any_horizontal(pl.col(name).has_nulls() for name in KEYS)
         | pl.any_horizontal(~pl.col(name).is_between(-MOST_VALUE, MOST_VALUE).all() for name in numbers)
         | ~pl.col("hour_utc").is_between(0, 23).all()
-        | ~pl.col("for").is_in(["noise", "carrier"]).all()
+        | ~pl.col("for").is_in(["noise", "carrier", "ratio"]).all()
     )
     return not wrong.item()

@@ -29,8 +29,8 @@ def with_edges(table: pl.DataFrame, visits: pl.DataFrame, channel: NDArray[np.in
             for name, at in (("last_db", before), ("first_db", after))
         )
         under = [table[f"under_{route}"].to_numpy()[row] for route in ("bypass", "stage")]
-        pairs = _by_channel(
-            channel[before],
+        pairs = _by_themselves(
+            table["alike"].to_numpy()[row],
             np.where(staged_after, last, first) - under[0],
             np.where(staged_after, first, last) - under[1],
             under,
@@ -46,7 +46,7 @@ def with_edges(table: pl.DataFrame, visits: pl.DataFrame, channel: NDArray[np.in
 
 def _pairs(visits: pl.DataFrame, channel: NDArray[np.int64]) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
     """The visits before and after each edge on a carrier, by their places."""
-    good = (visits["for"] == "carrier") & (visits["source"] == "antenna") & (visits["bound"] == 0)
+    good = (visits["for"] != "noise") & (visits["source"] == "antenna") & (visits["bound"] == 0)
     places = np.flatnonzero((good & ~visits["stale"]).to_numpy())
     passes = visits["pass"].to_numpy()
     places = places[np.lexsort((places, channel[places], passes[places]))]
@@ -71,11 +71,11 @@ def _rows(table: pl.DataFrame, passes: NDArray[np.int64], channel: NDArray[np.in
     return rows
 
 
-def _by_channel(channel: NDArray[np.int64], bypass: Floats, stage: Floats, under: list[Floats]) -> Floats:
-    """The gain of each edge as a pseudo-value, each channel by itself, dB; NaN where the carrier is not clear."""
-    gain = np.full(len(channel), np.nan)
-    for number in np.unique(channel):
-        mine = channel == number
+def _by_themselves(alike: NDArray[np.integer], bypass: Floats, stage: Floats, under: list[Floats]) -> Floats:
+    """The gain of each edge as a pseudo-value, those `alike` together, dB; NaN where the carrier is not clear."""
+    gain = np.full(len(alike), np.nan)
+    for number in np.unique(alike):
+        mine = alike == number
         known = np.isfinite(bypass[mine] + stage[mine])
         gain[mine], _ = gain_of_pairs_db(bypass[mine], stage[mine], under[0][mine], under[1][mine], known)
     return gain

@@ -28,11 +28,17 @@ BURST_SPREADS = 5.0
 """A reading this many spreads above the level is a burst, no noise."""
 
 
+@lru_cache(maxsize=1)
+def nodes_and_weights() -> tuple[Floats, Floats]:
+    """Of Gauss and Legendre for integrals over 0 to 1; shape (200,) each."""
+    nodes, weights = np.polynomial.legendre.leggauss(200)
+    return (nodes + 1) / 2, weights / 2
+
+
 @lru_cache(maxsize=256)
 def order_means_db(count: int, shape: float) -> Floats:
     """Expected values of the `count` sorted readings of unit mean power, dB, lowest first; shape (count,)."""
-    nodes, weights = np.polynomial.legendre.leggauss(200)
-    at, mass = (nodes + 1) / 2, weights / 2
+    at, mass = nodes_and_weights()
     value_db = 10 * np.log10(np.maximum(gammaincinv(shape, at), 1e-300) / shape)
     ranks = np.arange(1, count + 1)[:, None]
     above = count - ranks

@@ -46,10 +46,13 @@ def passes_of(visits: pl.DataFrame, facts: StationFacts) -> pl.DataFrame:
 def _channels(visits: pl.DataFrame) -> NDArray[np.int64]:
     """The number of each visit's channel: by band, then purpose, then frequency."""
     band = visits["band"].cast(pl.Enum(visits["band"].unique().sort())).to_physical().to_numpy()
-    carrier = (visits["for"] == "carrier").to_numpy()
+    carrier, ratio = ((visits["for"] == purpose).to_numpy() for purpose in ("carrier", "ratio"))
     hz = visits["hz"].to_numpy()
     frequencies = np.unique(hz)
-    return _ranks((band.astype(np.int64) * 2 + carrier) * len(frequencies) + np.searchsorted(frequencies, hz))
+    return _ranks(
+        (band.astype(np.int64) * 3 + carrier + 2 * ratio) * len(frequencies)
+        + np.searchsorted(frequencies, hz)
+    )
 
 
 def _ranks(numbers: NDArray[np.int64]) -> NDArray[np.int64]:

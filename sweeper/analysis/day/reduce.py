@@ -4,6 +4,8 @@ The rows have the columns of `day.columns`. Findings, verdicts and what several 
 here, nor do levels of single visits and passes, which have their own files.
 """
 
+from dataclasses import replace
+
 import polars as pl
 
 from sweeper.analysis.day.columns import KEYS, NAMES, schema
@@ -11,7 +13,7 @@ from sweeper.analysis.day.combine import ROUTES, combined
 from sweeper.analysis.day.passes import passes_of
 from sweeper.analysis.day.standard_errors import standard_errors
 from sweeper.analysis.day.visits import visits_of
-from sweeper.analysis.facts import StationFacts
+from sweeper.analysis.facts import MeterFacts, StationFacts
 from sweeper.analysis.meter.floor import with_floor
 from sweeper.analysis.meter.scale import with_step
 
@@ -25,6 +27,22 @@ def summarise_day(readings: pl.DataFrame, facts: StationFacts) -> pl.DataFrame:
     `readings` has the columns of the readings table. The result has those of `day.columns`, sorted by key;
     no readings give no rows.
     """
+    by_ratio = readings["for"] == "ratio"
+    if by_ratio.any():
+        parts = (
+            _summary(readings.filter(~by_ratio), facts),
+            _summary(readings.filter(by_ratio), _of_ratios(facts)),
+        )
+        return pl.concat(parts).sort(*KEYS)
+    return _summary(readings, facts)
+
+
+def _of_ratios(facts: StationFacts) -> StationFacts:
+    """The facts for what no meter scale and no calibration touches."""
+    return replace(facts, meter=MeterFacts(unit="raw", calibrated=False, averaging_s=0.25, linear=True))
+
+
+def _summary(readings: pl.DataFrame, facts: StationFacts) -> pl.DataFrame:
     if readings.is_empty():
         return pl.DataFrame(schema=schema())
     facts = with_floor(with_step(facts, readings), readings)

@@ -16,13 +16,14 @@ from sweeper.analysis.day.noise_level import (
     BURST_SPREADS,
     kept_of,
     mean_power_db,
+    nodes_and_weights,
     order_means_db,
     white_level_db,
 )
 from sweeper.analysis.facts import StationFacts
 from sweeper.analysis.meter.scale import levels_of, scales_of
 from sweeper.analysis.physics.radiometer import shape_of, spread_db
-from sweeper.analysis.thresholds import COARSEST_STEPS, EDGE_S, OCCUPIED_CHANCE
+from sweeper.analysis.thresholds import COARSEST_STEPS, EDGE_RATIO_S, EDGE_S, OCCUPIED_CHANCE
 
 CHANNEL = ("band", "hz", "for")
 KEYS = ("pass", *CHANNEL, "bandwidth_hz", "source", "route")
@@ -84,12 +85,12 @@ def _ends(
     starts = np.cumsum(counts) - counts
     since, until = ms[starts], ms[starts + counts - 1]
     first, last = visits["power_db"].to_numpy().copy(), visits["power_db"].to_numpy().copy()
-    end_ms = 1000 * EDGE_S
-    long = (visits["for"] == "carrier").to_numpy() & (until - since > end_ms)
+    end_ms = np.where((visits["for"] == "ratio").to_numpy(), 1000 * EDGE_RATIO_S, 1000 * EDGE_S)
+    long = (visits["for"] != "noise").to_numpy() & (until - since > end_ms)
     for at in np.flatnonzero(long):
         mine = slice(starts[at], starts[at] + counts[at])
-        first[at] = mean_power_db(values[mine][None, ms[mine] - since[at] <= end_ms])[0]
-        last[at] = mean_power_db(values[mine][None, until[at] - ms[mine] <= end_ms])[0]
+        first[at] = mean_power_db(values[mine][None, ms[mine] - since[at] <= end_ms[at]])[0]
+        last[at] = mean_power_db(values[mine][None, until[at] - ms[mine] <= end_ms[at]])[0]
     named = {"since_ms": since, "until_ms": until, "first_db": first, "last_db": last}
     return [pl.Series(name, value) for name, value in named.items()]
 
@@ -234,14 +235,14 @@ def _widest(count: int, shape: float) -> float:
     kept = kept_of(count)
     if kept < 2:
         return float("inf")
-    nodes, weights = np.polynomial.legendre.leggauss(200)
+    at, mass = nodes_and_weights()
     # the lowest of `count` lies at the share 1 − u^(1/count) with u uniform
-    lowest = 1 - ((nodes + 1) / 2) ** (1 / count)
+    lowest = 1 - at ** (1 / count)
     power = gammaincinv(shape, lowest)
 
     def chance(spread: float) -> float:
         within = (gammainc(shape, power * 10 ** (spread / 10)) - lowest) / (1 - lowest)
-        return float((weights / 2 * bdtr(kept - 2, count - 1, np.clip(within, 0, 1))).sum())
+        return float((mass * bdtr(kept - 2, count - 1, np.clip(within, 0, 1))).sum())
 
     low, high = 0.0, 60.0
     for _ in range(40):

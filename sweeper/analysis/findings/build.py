@@ -5,6 +5,7 @@ from datetime import date, datetime, timedelta
 import numpy as np
 import polars as pl
 
+from sweeper.analysis.band.by_ratio import BY_RATIO
 from sweeper.analysis.band.cells import Cell
 from sweeper.analysis.band.empty_carriers import EMPTY, sentence_of
 from sweeper.analysis.band.noise_figure import NoiseFigures
@@ -71,7 +72,7 @@ def _period(table: Table, place: int, facts: StationFacts) -> PeriodFinding:
         passes=cell.passes,
         nights=cell.nights,
         snr_change_db=judged.snr_change_db,
-        noise_rise_db=interval_of(cell.noise_rise, cell.nights, facts.confidence),
+        noise_rise_db=interval_of(cell.noise_rise, cell.looked, facts.confidence),
         fa_db=_fa(cell, table.noise.get(cell.band), facts),
         verdict=judged.verdict,
         flags=tuple(sorted(flags)),
@@ -83,7 +84,7 @@ def _period(table: Table, place: int, facts: StationFacts) -> PeriodFinding:
 
 def _fa(cell: Cell, noise: NoiseFigures | None, facts: StationFacts) -> Interval | None:
     """External noise of the hour: the interval of the noise rise carried over, the receiver's own added."""
-    rise = interval_of(cell.noise_rise, cell.nights, facts.confidence)
+    rise = interval_of(cell.noise_rise, cell.looked, facts.confidence)
     if noise is None or noise.receiver_db is None or rise is None or rise.low <= RISE_OF_ANY_USE_DB:
         return None
     value, low, high = fa_from_rise_db(np.array([rise.value, rise.low, rise.high]), noise.receiver_db.value)
@@ -112,6 +113,7 @@ def _band(
     nothing_holds = bool(periods) and all(period.withheld for period in periods)
     if gain is None and facts.rated_gain_db is not None:
         flags.add("gain-rated")
+    shown = None if gain is BY_RATIO else gain
     nights = table.nights["night"].to_list()
     last_night = midnight(max(nights, default=date(1970, 1, 1)))
     told = (diagnosis,) if nothing_holds else (diagnosis, noise, gain)
@@ -144,8 +146,8 @@ def _band(
         text = f"{text} {sentence_of(empty, facts.timezone, last_night)}"
     return BandFinding(
         band=band,
-        gain_db=gain.interval(facts.confidence) if gain else None,
-        gain_from=gain.source if gain else None,
+        gain_db=shown.interval(facts.confidence) if shown else None,
+        gain_from=shown.source if shown else None,
         stage_noise_figure_db=noise.stage_db if noise else None,
         receiver_noise_figure_db=noise.receiver_db if noise else None,
         flags=tuple(sorted(flags)),

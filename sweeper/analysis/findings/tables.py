@@ -6,6 +6,7 @@ import numpy as np
 import polars as pl
 
 from sweeper.analysis import evidence
+from sweeper.analysis.band.by_ratio import BY_RATIO
 from sweeper.analysis.band.gain import Gain
 from sweeper.analysis.band.nightly import measured_alike
 from sweeper.analysis.band.overload import Diagnosis
@@ -107,7 +108,7 @@ def gains_table(gains: Mapping[str, Gain | None], confidence: float) -> pl.DataF
     """Gain by each way it was measured, and combined."""
     rows: list[dict[str, object]] = []
     for band, gain in gains.items():
-        if gain is None:
+        if gain is None or gain is BY_RATIO:
             continue
         agrees = "gain-disagrees" not in gain.flags
         for part in gain.parts:

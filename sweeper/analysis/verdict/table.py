@@ -9,6 +9,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 import polars as pl
 
+from sweeper.analysis.band.by_ratio import BY_RATIO, NO_FIGURES, UNDIAGNOSED, as_noise, bands_by_ratio
 from sweeper.analysis.band.cells import Cell, cells_of_bands, persistence
 from sweeper.analysis.band.channels import DISAGREE, OCCUPIED, Channels, channels
 from sweeper.analysis.band.empty_carriers import empty_carriers
@@ -76,12 +77,14 @@ def table_of(summaries: pl.DataFrame, facts: StationFacts) -> Table:
 
     On a meter whose scale the readings leave open, what is said holds on every scale that may be its own.
     """
+    ratios = as_noise(summaries, by_ratio := bands_by_ratio(summaries))
+    summaries = summaries.filter((pl.col("for") != "ratio") & ~pl.col("band").is_in(sorted(by_ratio)))
     changed = meter_change(summaries)
     if changed is not None:
         summaries = summaries.filter(pl.col("night") >= changed.night)
     held = steady_signals(summaries, facts.meter)
     meter = replace(meter_of(without_steady(summaries, held), facts), change=changed)
-    first, *others = (_on_scale(summaries, facts, meter, scale, held) for scale in meter.scales)
+    first, *others = (_on_scale(summaries, ratios, facts, meter, scale, held) for scale in meter.scales)
     return replace(
         first,
         judged=held_on_all(first.by_cell, [other.by_cell for other in others]),
@@ -111,13 +114,21 @@ def _covering(
 
 
 def _on_scale(
-    summaries: pl.DataFrame, facts: StationFacts, meter: Meter, scale: Scale, held: Mapping[Place, float]
+    summaries: pl.DataFrame,
+    ratios: pl.DataFrame,
+    facts: StationFacts,
+    meter: Meter,
+    scale: Scale,
+    held: Mapping[Place, float],
 ) -> Table:
-    """The table as it would be if this were the meter's scale. `held`: noise channels that hold a carrier."""
+    """The table as it would be if this were the meter's scale. `held`: noise channels that hold a carrier; `ratios`:
+    bands that no scale touches.
+    """
     summaries = on_scale(summaries, scale)
     bands = list(dict.fromkeys([channel.band for channel in facts.channels]))
     by_band = summaries.partition_by("band", as_dict=True)
-    bands += sorted({str(band) for (band,) in by_band} - set(bands))
+    by_ratio = sorted(set(ratios["band"].to_list()))
+    bands += sorted({str(band) for (band,) in by_band}.union(by_ratio) - set(bands))
     rows = {band: by_band[band,] for band in bands if (band,) in by_band}
     gains: dict[str, Gain | None] = {}
     quieter: dict[str, bool] = {}
@@ -128,7 +139,7 @@ def _on_scale(
     rows = {band: beside[band].without_occupied(here) for band, here in rows.items()}
     stepped = stage_steps(rows)
     since = {band: _since(stepped.get(band), here) for band, here in rows.items()}
-    alike_nights = persistence(pl.concat([summaries.clear(), *since.values()]))
+    alike_nights = persistence(pl.concat([summaries.clear(), *since.values(), ratios]))
     for band, here in since.items():
         methods = GainMethods(here, alike_nights)
         diagnoses[band] = _with_steps(
@@ -142,7 +153,10 @@ def _on_scale(
         thresholds[band] = switching_threshold(steady.summaries, gains[band], facts, alike_nights)
     diagnoses = _with_carriers(seen_together(diagnoses, facts), since, gains)
     alike = [_channels_alike(here, gains[band]) for band, here in rows.items()]
-    nights = _of_one_stage(nightly(pl.concat([summaries.clear(), *alike])), stepped)
+    for band in by_ratio:
+        gains[band], quieter[band], thresholds[band] = BY_RATIO, False, None
+        diagnoses[band], noise[band] = UNDIAGNOSED, NO_FIGURES
+    nights = _of_one_stage(nightly(pl.concat([summaries.clear(), *alike, ratios])), stepped)
     by_band = nights.partition_by("band", as_dict=True)
     parts = {band: by_band[band,] for band in bands if (band,) in by_band}
     of_now = {band: _since(stepped.get(band), part) for band, part in parts.items()}
@@ -151,7 +165,9 @@ def _on_scale(
         for cell in cells_of_bands(of_now, gains, quieter, alike_nights, _widest_step(facts, scale))
     ]
     troubles = [
-        _troubles(cell, diagnoses[cell.band], noise[cell.band]) | meter.troubles(cell.band) for cell in cells
+        _troubles(cell, diagnoses[cell.band], noise[cell.band])
+        | (frozenset() if cell.band in by_ratio else meter.troubles(cell.band))
+        for cell in cells
     ]
     judged = judge(cells, facts.worthwhile_db, facts.confidence, troubles)
     these = [cell.as_measured for cell in cells]

@@ -1,28 +1,7 @@
-// Paints what /ab/events tells, and hands on what is pressed. Everything from outside goes in as text.
-"use strict";
+// Paints what /ab/events tells, and hands on what is pressed.
 
-const at = (id) => document.getElementById(id);
-const word = document.querySelector('meta[name="sweeper-word"]').content;
-const SVG = "http://www.w3.org/2000/svg";
 const WIDE = 320, HIGH = 110, LINE = 640;
 let running = false, byHand = false;
-
-function write(id, text) {
-  if (at(id).textContent !== text) at(id).textContent = text;
-}
-
-function drawn(name, attributes, text) {
-  const made = document.createElementNS(SVG, name);
-  for (const [key, value] of Object.entries(attributes)) made.setAttribute(key, String(value));
-  if (text !== undefined) made.textContent = text;
-  return made;
-}
-
-function element(name, text) {
-  const made = document.createElement(name);
-  made.textContent = text;
-  return made;
-}
 
 const signed = (value) => `${value >= 0 ? "+" : "−"}${Math.abs(value).toFixed(1)}`;
 const level = (value) => (value === null ? "–" : `${value < 0 ? "−" : ""}${Math.abs(value).toFixed(1)} dB`);
@@ -73,15 +52,16 @@ function paintView(view) {
   const shown = (value) => (value >= 1e5 ? `${(value / 1e3).toFixed(2)} kHz` : `${value.toFixed(0)} Hz`);
   write("scale", hz.length ? `From ${shown(hz[0])} to ${shown(hz[hz.length - 1])}; a line each 10 dB over the noise with the stage out.` : "");
   const rows = [
-    ["signal", view.out.signal_db, view.within.signal_db, value(view.signal_change)],
-    ["noise", view.out.noise_db, view.within.noise_db, value(view.noise_change)],
-    ["S/N", view.out.snr_db, view.within.snr_db, change(view.snr_change)],
+    ["signal", level(view.out.signal_db), level(view.within.signal_db), value(view.signal_change)],
+    ["noise", level(view.out.noise_db), level(view.within.noise_db), value(view.noise_change)],
+    ["S/N", level(view.out.snr_db), level(view.within.snr_db), change(view.snr_change)],
   ];
+  if (view.meter) rows.push(["meter", ...view.meter]);
   at("levels").replaceChildren(...rows.map(([name, out, within, it]) => {
     const line = element("tr", "");
     const head = element("th", name);
     head.scope = "row";
-    line.append(head, element("td", level(out)), element("td", level(within)), element("td", it));
+    line.append(head, element("td", out), element("td", within), element("td", it));
     return line;
   }));
   interval(view.snr_change);
@@ -120,32 +100,7 @@ function paint(told) {
   }
 }
 
-function listen() {
-  const events = new EventSource("/ab/events");
-  events.addEventListener("all", (event) => {
-    at("lost").hidden = true;
-    paint(JSON.parse(event.data));
-    document.documentElement.dataset.painted = "yes";
-  });
-  events.addEventListener("error", () => {
-    at("lost").hidden = false;
-    if (events.readyState === EventSource.CLOSED) setTimeout(listen, 2000);
-  });
-}
-
-async function ask(path, body) {
-  try {
-    const answer = await fetch(path, {
-      method: "POST",
-      headers: { "content-type": "application/json", "x-sweeper-word": word },
-      body: JSON.stringify(body),
-    });
-    const json = answer.headers.get("content-type").startsWith("application/json");
-    write("said", json ? (await answer.json()).sentence : await answer.text());
-  } catch (fault) {
-    write("said", "The page's server does not answer.");
-  }
-}
+const ask = (path, body) => order(path, body, "said");
 
 function begin() {
   const khz = at("hz").value.trim().replace(",", ".");
@@ -176,4 +131,4 @@ addEventListener("keydown", (event) => {
   } else if (event.key === "l" || event.key === "L") ask("/ab/press", { key: "load" });
 });
 
-listen();
+follow("/ab/events", paint);

@@ -1,36 +1,11 @@
-// Paints what /events tells. Everything from outside goes in as text, never as markup.
-"use strict";
+// Paints what /events tells.
 
-const at = (id) => document.getElementById(id);
-const word = document.querySelector('meta[name="sweeper-word"]').content;
 const PATHS = {
   "antenna-bypass": "antenna, bypass",
   "antenna-stage": "antenna, stage in",
   "load-bypass": "load, bypass",
   "load-stage": "load, stage in",
 };
-const SVG = "http://www.w3.org/2000/svg";
-
-function write(id, text) {
-  const place = at(id);
-  if (place.dataset.text === text) return;
-  place.dataset.text = text;
-  const parts = text.split("`"); // what stands between backticks is code
-  place.replaceChildren(...(parts.length % 2 ? parts.map((part, nth) => (nth % 2 ? element("code", part) : part)) : [text]));
-}
-
-function element(name, text, className) {
-  const made = document.createElement(name);
-  if (text !== undefined) made.textContent = text;
-  if (className) made.className = className;
-  return made;
-}
-
-function drawn(name, attributes) {
-  const made = document.createElementNS(SVG, name);
-  for (const [key, value] of Object.entries(attributes)) made.setAttribute(key, String(value));
-  return made;
-}
 
 function paintNow(now) {
   write("heading", now.heading);
@@ -226,42 +201,7 @@ function keepPlace() {
   if (place && !location.hash) scrollTo(0, place);
 }
 
-function listen() {
-  const events = new EventSource("/events");
-  events.addEventListener("all", (event) => {
-    at("lost").hidden = true;
-    const told = JSON.parse(event.data);
-    paintNow(told.now);
-    paintTonight(told.tonight);
-    if (!document.documentElement.dataset.painted) keepPlace();
-    document.documentElement.dataset.painted = "yes";
-  });
-  events.addEventListener("error", () => {
-    at("lost").hidden = false;
-    // A browser gives up on a server that refuses; look again by ourselves.
-    if (events.readyState === EventSource.CLOSED) setTimeout(listen, 2000);
-  });
-}
-
-async function ask(path, body) {
-  write("answer", "…");
-  try {
-    const answer = await fetch(path, {
-      method: "POST",
-      headers: { "content-type": "application/json", "x-sweeper-word": word },
-      body: JSON.stringify(body),
-    });
-    if (answer.headers.get("content-type").startsWith("application/json")) {
-      const told = await answer.json();
-      write("answer", told.sentence);
-      return told.ok;
-    }
-    write("answer", await answer.text());
-  } catch (fault) {
-    write("answer", "The page's server does not answer.");
-  }
-  return false;
-}
+const ask = (path, body) => order(path, body, "answer");
 
 at("pause").addEventListener("click", () => ask("/pause", {}));
 at("resume").addEventListener("click", () => ask("/resume", {}));
@@ -281,4 +221,8 @@ at("note-form").addEventListener("submit", async (event) => {
   }
 });
 
-listen();
+follow("/events", (told) => {
+  paintNow(told.now);
+  paintTonight(told.tonight);
+  if (!document.documentElement.dataset.painted) keepPlace();
+});

@@ -1,22 +1,29 @@
 """An attended test on planted stations at a clock that jumps: by relay, by hand, with a load, and what can go wrong."""
 
+import io
+import re
 import threading
+from dataclasses import replace
 
 import numpy as np
 import pytest
+from rich.console import Console
 
-from drivers.errors import LinkLost
+from drivers.errors import LinkLost, Unsupported
 from sweeper.ab import as_json
 from sweeper.ab.intervals import FIRST_SHOWN
 from sweeper.attended.listening import PersonHands, Pressed, RelayHands, attend
 from sweeper.attended.session import Asked, Session
 from sweeper.attended.stays import relay_order
 from sweeper.attended.view import View
+from sweeper.attended.witness import Witness
 from sweeper.clock import JumpingClock
 from sweeper.errors import UserFacingError
+from sweeper.report.ab_live import picture
+from sweeper.report.ab_words import remarks
 from sweeper.simulation.recordings import Chain, Planted, Receiving, Signal, Stay, truth
-from sweeper.simulation.recordings.planted import over_noise
-from sweeper.words import ANTENNA_BYPASS
+from sweeper.simulation.recordings.planted import Modulation, over_noise
+from sweeper.words import ANTENNA_BYPASS, ANTENNA_STAGE
 from tests.sweeper.attended.on_air_now import START, PlantedSound
 from tests.sweeper.attended.person import Person
 
@@ -196,3 +203,58 @@ def test_whoever_stops_it_gets_what_there_is() -> None:
     assert test.by_relay().elapsed_s < 7.0
     with pytest.raises(UserFacingError, match="Nothing is claimed"):
         test.session.finish()
+
+
+@pytest.mark.parametrize("manner", ["carrier", "am"])
+def test_a_receiver_in_am_claims_nothing_and_is_told_to_use_a_side_band(manner: Modulation) -> None:
+    """Its detector turns the carrier into direct voltage: a silent broadcaster leaves no signal, speech no noise."""
+    signals = (Signal(0.0, over_noise(DEAF, 25.0), manner, 0.15, 2.0),)
+    heard = replace(
+        planted(DEAF), mode="AM", signals=signals, receiving=Receiving(low_hz=100.0, high_hz=3000.0)
+    )
+    session = Test(heard, seconds=30.0, gain_known=None).by_relay()
+    if manner == "carrier":
+        with pytest.raises(UserFacingError, match="if the receiver is in AM"):
+            session.finish()
+    else:
+        attended = session.finish()
+        assert (attended.result.verdict, attended.result.snr_change_db) == ("undecided", None)
+        assert "if the receiver is in AM" in " ".join(remarks(attended))
+
+
+class Dial:
+    """A receiver's meter: S7 with the stage out, 10 dB over S9 with it in."""
+
+    def __init__(self, sound: PlantedSound) -> None:
+        self._sound = sound
+
+    def read_power(self) -> float:
+        return 10.0 if self._sound.selected() == "antenna-stage" else -12.0
+
+
+@pytest.mark.quick
+def test_the_receivers_own_meter_is_shown_beside_the_sound() -> None:
+    test = Test(DEAF, seconds=8.0)
+    test.session.witness = Witness(Dial(test.sound), lambda reading: reading)  # type: ignore[arg-type]
+    test.by_relay()
+    assert test.views[0].meter is None
+    assert test.views[-1].meter == ("S7", "S9+10 dB", "+22 dB")
+    console = Console(width=80, record=True, file=io.StringIO())
+    console.print(picture(test.views[-1]))
+    assert re.search(r"meter +S7 +S9\+10 dB +\+22 dB", console.export_text())
+
+
+@pytest.mark.quick
+def test_a_meter_whose_unit_nobody_knows_and_one_that_does_not_answer_show_nothing() -> None:
+    class Mute:
+        def read_power(self) -> float:
+            raise Unsupported("receiver", "it has no meter.")
+
+    test = Test(DEAF, seconds=4.0)
+    for witness in (
+        Witness(Dial(test.sound), lambda reading: None),
+        Witness(Mute(), lambda reading: reading),
+    ):  # type: ignore[arg-type]
+        for path in (ANTENNA_BYPASS, ANTENNA_STAGE):
+            witness.look(path)
+        assert witness.told() is None

@@ -101,6 +101,13 @@ def test_a_gain_control_that_stays_on_is_found_whatever_it_says(looked: Looked) 
     assert "gain control: beside the carrier" in failed(items)
 
 
+def test_without_the_gain_control_known_to_be_off_it_says_what_is_left(looked: Looked) -> None:
+    items = looked(more="}\n  agc: fast  # ")
+    assert "gain control: not known to be off" in told(items)
+    assert "agc_off: true" in told(items)
+    assert failed(items) == ""
+
+
 def test_the_level_bar_tells_what_to_turn_and_puts_everything_back(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -2,6 +2,7 @@
 
 import math
 from dataclasses import replace
+from itertools import groupby
 
 import pytest
 
@@ -97,21 +98,29 @@ def test_nothing_is_heard_before_the_sounds_own_delay_is_over() -> None:
     assert all(not at <= each < at + SOUND.delay_s for at in moved for each in began)
 
 
-def test_without_the_gain_control_off_no_level_is_stored_and_nothing_moves() -> None:
+@pytest.mark.parametrize("agc_off", [True, False])
+def test_without_the_gain_control_known_to_be_off_ratios_are_stored_and_no_level(agc_off: bool) -> None:
     rig = Rig()
+    rig.bench.agc_off = agc_off
     record, readings = rig.measured(replace(MEASURING, sound=replace(SOUND, gain_held=False)))
-    assert record.outcome == "failed"
-    assert "agc_off: true" in record.because
-    assert readings == ()
-    assert set(rig.board.history) == {"antenna-bypass"}
+    assert record.outcome == "done"
+    assert "agc_off: true" in " ".join(record.unknown_settings)
+    assert {each.channel for each in readings} == {replace(CARRIER, purpose="ratio", bandwidth_hz=CELL_HZ)}
+    assert {each.dbm for each in readings} == {None}
+    each_path = [path for path, _ in groupby(each.path for each in readings)]
+    assert each_path == [path for path, _ in groupby(visit.path for visit in VISITS)]
+    assert len(readings) == 4 * 5  # quarters of a second, visits
+    assert rig.kept.spectra == ()
+    assert [len(shown) for shown in rig.kept.shown] == [0, 1] * 5
     assert rig.dial.tuning_now == FOUND
 
 
-def test_a_receiver_whose_gain_control_cannot_be_told_needs_somebodys_word() -> None:
+def test_a_receiver_whose_gain_control_cannot_be_told_needs_somebodys_word_for_levels() -> None:
     rig = Rig()
     rig.dial.prepare = lambda: ("AGC",)
-    assert rig.measured()[0].outcome == "failed"
-    assert rig.measured(replace(MEASURING, sound=replace(SOUND, vouched=True)))[0].outcome == "done"
+    assert {each.channel.purpose for each in rig.measured()[1]} == {"ratio"}
+    vouched = rig.measured(replace(MEASURING, sound=replace(SOUND, vouched=True)))[1]
+    assert {each.channel.purpose for each in vouched} == {"noise", "carrier"}
 
 
 def test_a_card_that_is_unplugged_ends_the_pass_and_leaves_the_station_as_found() -> None:

@@ -1,0 +1,102 @@
+"""Ratios of a carrier to the noise of its instant: a day of them, and what nights of them come to."""
+
+import math
+from datetime import UTC, datetime, timedelta
+
+import numpy as np
+import polars as pl
+import pytest
+
+from sweeper.analysis import find
+from sweeper.analysis.band.by_ratio import NOT_HELD, bands_by_ratio
+from sweeper.analysis.day.reduce import summarise_day
+from sweeper.analysis.facts import MeterFacts
+from sweeper.words import Channel
+from tests.sweeper.analysis.nights import Night, facts, readings
+
+HZ = 10_000_000
+BEGIN = datetime(2026, 11, 1, 18, tzinfo=UTC)
+ABBA = ("bypass", "stage", "stage", "bypass")
+STATION = facts(
+    Night(), channels=(Channel("31 m", HZ, "carrier", 2400),), meter=MeterFacts("raw", False, linear=True)
+)
+
+
+def ratios(changes_db: list[float], fading: bool = True, passes: int = 40, first: int = 1) -> pl.DataFrame:
+    """An hour of passes for each S/N change; a carrier some 20 dB over the noise, which fades between stays."""
+    dice, rows, number = np.random.default_rng(7), [], first
+    for hour, change_db in enumerate(changes_db):
+        for nth in range(passes):
+            for stay, route in enumerate(ABBA):
+                over = 100.0 * (dice.exponential() if fading else 1.0)
+                over *= 10 ** (change_db / 10) if route == "stage" else 1.0
+                when = BEGIN + timedelta(hours=hour, seconds=3600 / passes * nth + 10 * stay)
+                rows.append((when, number, route, 10 * math.log10(1.0 + over)))
+            number += 1
+    frame = pl.DataFrame(rows, schema=["time", "pass", "route", "reading"], orient="row")
+    return frame.select(
+        pl.col("time").cast(pl.Datetime("ms", "UTC")),
+        pl.col("pass"),
+        pl.lit("31 m").alias("band"),
+        pl.lit(HZ).cast(pl.Int64).alias("hz"),
+        pl.lit("ratio").alias("for"),
+        pl.lit("antenna").alias("source"),
+        pl.col("route"),
+        pl.col("reading"),
+        pl.lit(None, pl.Float64).alias("dbm"),
+        pl.lit(281).cast(pl.Int64).alias("bandwidth_hz"),
+        pl.lit("").alias("flags"),
+    )
+
+
+def test_each_hour_has_its_own_change() -> None:
+    """Were all hours solved together, those far from their mean would be drawn to it by a tenth."""
+    wanted = [-4.0, 0.0, 9.0]
+    day = summarise_day(ratios(wanted, fading=False), STATION)
+    assert day["for"].to_list() == ["ratio"] * 3
+    assert day["carrier_gain_db"].to_list() == pytest.approx(wanted, abs=0.01)
+    faded = summarise_day(ratios(wanted, passes=400), STATION)
+    assert faded["carrier_gain_db"].to_list() == pytest.approx(wanted, abs=1.0)
+    off = np.abs(faded["carrier_gain_db"].to_numpy() - wanted) / faded["carrier_gain_se_db"].to_numpy()
+    assert off.max() < 3.5
+    assert faded["edge_gain_db"].is_null().all()  # ten seconds apart
+
+
+def test_a_calibration_of_levels_moves_no_ratio() -> None:
+    levels = facts(
+        Night(),
+        channels=STATION.channels,
+        meter=MeterFacts("raw", True, curve=((-100.0, -140.0), (0.0, -40.0)), linear=True),
+    )
+    day = ratios([2.0], fading=False)
+    assert summarise_day(day, levels).equals(summarise_day(day, STATION))
+
+
+def test_findings_tell_the_change_of_signal_to_noise_and_neither_gain_nor_noise() -> None:
+    nights = []
+    for night in range(6):
+        day = ratios([0.2, 5.0], fading=False, first=1 + 100 * night)
+        nights.append(day.with_columns(pl.col("time") + pl.duration(days=night)))
+    findings, evidence = find(pl.concat([summarise_day(day, STATION) for day in nights]), STATION)
+    (band,) = findings.bands
+    assert (band.gain_db, band.gain_from, band.chain_change_db) == (None, None, None)
+    assert NOT_HELD in band.flags
+    assert [period.verdict for period in band.periods] == ["either", "stage"]
+    for period, wanted in zip(band.periods, (0.2, 5.0), strict=True):
+        assert period.snr_change_db is not None
+        assert period.snr_change_db.low <= wanted <= period.snr_change_db.high
+        assert (period.noise_rise_db, period.fa_db) == (None, None)
+    assert "neither the stage's gain nor the noise" in band.recommendation
+    assert evidence.gains.is_empty()
+    assert evidence.levels.is_empty()
+    changes = evidence.nights.sort("night", "hour_utc")["snr_change_db"].to_list()
+    assert changes == pytest.approx([0.2, 5.0] * 6, abs=0.01)
+
+
+def test_levels_of_more_nights_outweigh_ratios_and_are_not_touched_by_them() -> None:
+    levels = summarise_day(readings(Night()), facts(Night()))
+    stray = summarise_day(ratios([9.0]).with_columns(pl.lit("40 m").alias("band")), STATION)
+    later = levels.with_columns(pl.col("night") + pl.duration(days=1))
+    assert bands_by_ratio(pl.concat([levels, later, stray])) == frozenset()
+    alone = find(pl.concat([levels, later]), facts(Night()))[0]
+    assert find(pl.concat([levels, later, stray]), facts(Night()))[0] == alone
