@@ -40,8 +40,8 @@ HEAD = """\
 What was done to the program, how often, and what was lost. Every line is written by
 `python -m tests.benchmarks.reliability --write docs/reliability.md`; nothing in it is typed in.
 *Lost* counts stored passes that were gone or in part, relays away from rest, receivers not as found, and
-commands that may never be sent. Where a row's hardware cannot exist on a computer that only tests, it says what stood in
-its place.
+commands that may never be sent. Where a row's hardware cannot exist on a computer that only tests, it says
+what stood in its place.
 
 """
 
