@@ -101,5 +101,8 @@ class _Heard:
     def finished(self, record: PassRecord, readings: Sequence[Reading], spectra: Spectra = ()) -> None:
         self.spectra = spectra
 
+    def stood(self, lines_hz: Mapping[str, Sequence[int]]) -> None:
+        """A search reads no carriers."""
+
     def mark_restored(self) -> None:
         """As `found`."""

@@ -12,7 +12,6 @@ import numpy as np
 from sweeper.noise.humps import Hump, humps
 from sweeper.noise.mains_lines import mains_lines
 from sweeper.noise.seen import Found, Heard
-from sweeper.spectra.carriers import WIDEST
 from sweeper.spectra.combs import SPACING_HZ, Comb, combs
 from sweeper.spectra.noise_bins import Floats, Mask, threshold
 from sweeper.spectra.quiet import NARROW, floor_of, quiet_bins
@@ -25,8 +24,10 @@ LINE_BINS = 3
 BIRDIE_DB = 10.0
 """A line belongs to the receiver if on the load it stands within so much of its strength on the antenna."""
 MOST_BIRDIES = 20
-CLEAR = 10.0
-"""Power over noise in a bin from which a signal could spill into its neighbourhood."""
+CLEAR = 2.0
+"""Power over noise in a bin from which it belongs to a signal."""
+WIDER = 12
+"""Bins that a steady carrier fills at most, 40 dB over the noise and between two of them."""
 UNSTEADY = 1.5
 FALSE_BIRDIES = 1e-9
 """Share of bins of noise that pass for a line on the load; both paths have to show it."""
@@ -219,7 +220,7 @@ def _keyed(sequence: Sequence[Labelled], keep: Mask) -> bool:
     edges = np.flatnonzero(np.diff(np.concatenate([[0], high.astype(np.int8), [0]])))
     for first, end in zip(edges[::2], edges[1::2], strict=True):
         strengths = [float(each[first:end].sum()) for each in visits]
-        if end - first > WIDEST or max(strengths) > UNSTEADY * min(strengths):
+        if end - first > WIDER or max(strengths) > UNSTEADY * min(strengths):
             return True
     return False
 

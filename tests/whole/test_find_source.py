@@ -21,7 +21,7 @@ TRIED = ("the kettle", "the charger")
 
 def searched(tmp_path: Path, obeys: bool) -> tuple[Verdict, str]:
     """What the search says, and where the relays lie afterwards."""
-    world = saltmarsh(1, (CHARGER,))
+    world = saltmarsh(1, devices=(CHARGER,))
     clock = JumpingClock(world.first_evening)
     with serve(world, clock, receiver="iq-tcp") as served:
         file = tmp_path / "station.yaml"

@@ -50,7 +50,7 @@ def measured(
     tmp_path: Path, devices: tuple[object, ...], passes: int
 ) -> Iterator[tuple[NoiseTold, list[float]]]:
     """A pass an hour from the first afternoon on, until so many are done: what is told, and when they were."""
-    world = saltmarsh(1, devices)  # type: ignore[arg-type]
+    world = saltmarsh(1, devices=devices)  # type: ignore[arg-type]
     clock = JumpingClock(world.first_evening)
     with serve(world, clock, receiver="iq-tcp") as served:
         file = tmp_path / "station.yaml"
@@ -67,7 +67,7 @@ def measured(
 
 
 def test_three_devices_are_told_with_their_truth(tmp_path: Path) -> None:
-    world = saltmarsh(1, DEVICES)
+    world = saltmarsh(1, devices=DEVICES)
     for told, times in measured(tmp_path, DEVICES, 12):
         kinds = {each.source.kind: each for each in told.sources}
         assert kinds.keys() >= {"mains", "comb", "hump"}
