@@ -12,6 +12,7 @@ number of looks has to be promised beforehand. Why this and not a mixture confid
 Numbers only: no polars, no station, no decibels.
 """
 
+import math
 from bisect import bisect_right
 from collections.abc import Sequence
 from functools import lru_cache
@@ -34,7 +35,7 @@ FARTHEST_STEP = 9.0
 
 def spent(nights: float, alpha: float) -> float:
     """The part of `alpha` that may be gone after so many nights (at least `FIRST_LOOK`)."""
-    return 0.9 * alpha * nights**1.5 / (nights**1.5 + 7.0**1.5)
+    return 0.9 * alpha / (1.0 + math.pow(7.0 / nights, 1.5))
 
 
 def spent_late(nights: float, alpha: float) -> float:
