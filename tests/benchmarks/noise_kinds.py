@@ -182,7 +182,7 @@ def split_case(seed: int) -> tuple[int, int]:
 
 def rows(quick: bool, workers: int) -> Iterator[Row]:
     """Every figure, as it is measured."""
-    combs, ways, nights, splits = (60, 12, 30, 100) if quick else (300, 60, 200, 400)
+    combs, ways, nights, splits = (60, 8, 20, 100) if quick else (300, 60, 200, 400)
     with ProcessPoolExecutor(workers, get_context("spawn")) as pool:
         found = list(pool.map(comb_case, range(combs), chunksize=4))
         share = sum(each for each, _ in found) / combs
