@@ -37,6 +37,10 @@ class RecordingError(Exception):
     """A recording that cannot be read or does not fit: one sentence, with what to do."""
 
 
+LARGEST = 1e12
+"""Of full scale; single precision squares it without overflow."""
+
+
 @dataclass(frozen=True, slots=True)
 class Piece:
     """One file. `frames` samples from `offset` bytes on (SigMF), or as libsndfile counts them."""
@@ -85,8 +89,17 @@ class Recording:
                 if at == 0 and begin > 0:
                     gaps = (0, *gaps)
                 here = begin + at
+                largest = _largest(samples)
+                if not largest <= LARGEST:
+                    raise RecordingError(
+                        f"{piece.file}: near {here / self.rate_hz:.1f} s its samples are no numbers, or larger than "
+                        "any receiver's. Was it written with another format of samples?"
+                    )
                 span = (here / self.rate_hz, (here + len(samples)) / self.rate_hz)
-                yield here, Block(samples, self.rate_hz, span, gaps, False, _clipped(samples, self.ends_at))
+                yield (
+                    here,
+                    Block(samples, self.rate_hz, span, gaps, False, _clipped(samples, largest, self.ends_at)),
+                )
             begin = end
 
 
@@ -238,10 +251,17 @@ def _decoded(file: Path) -> Iterator[Any]:
         ) from fault
 
 
-def _clipped(samples: "NDArray[Any]", ends_at: float) -> float:
+def _largest(samples: "NDArray[Any]") -> float:
+    """The largest part of any sample without its sign; NaN where one is no number."""
     parts = samples.view(np.float32) if samples.dtype == np.complex64 else samples
-    if len(parts) == 0 or (float(parts.max()) < ends_at and float(parts.min()) > -ends_at):
+    return max(float(parts.max()), -float(parts.min())) if len(parts) else 0.0
+
+
+def _clipped(samples: "NDArray[Any]", largest: float, ends_at: float) -> float:
+    """Share of the samples at the ends of the converter. Numbers beyond 1, in floating point, know no such ends."""
+    if largest < ends_at or largest > 1.0 + 1e-6:
         return 0.0
+    parts = samples.view(np.float32) if samples.dtype == np.complex64 else samples
     return float(np.mean(np.abs(parts) >= ends_at))
 
 

@@ -9,14 +9,20 @@ import errno
 import fcntl
 import struct
 import termios
+from contextlib import suppress
+from typing import Any
 
 from pydantic import model_validator
 
 from drivers.contracts import Driver
-from drivers.errors import InUse, LinkLost
+from drivers.errors import InUse, LinkLost, RigError
+from drivers.foreign import Foreign
 from drivers.links.identity import mistake_in
 from drivers.switches.relays import RelayOptions, Relays, Setting, answering
+from drivers.waiting import Deadline, aside
 
+OPENS_S, SETS_S = 10.0, 4.0
+"""Longer than the three seconds that a port across a network waits for each answer of its server."""
 LINES = {"rts": termios.TIOCM_RTS, "dtr": termios.TIOCM_DTR}
 
 
@@ -48,18 +54,14 @@ class ControlLines:
     """RTS and DTR of one port. Their levels are read back from the port where the system can tell."""
 
     def __init__(self, options: LineOptions, part: str) -> None:
-        import serial
-
         self._part = part
         self._link = options.link
         self._lines = tuple(next(iter(options.paths.values())))
+        self._foreign = Foreign(part, "Does the server of the port hang?")
         try:
-            self._port = serial.serial_for_url(options.link, do_not_open=True)
-            self._port.rts = False
-            self._port.dtr = False
-            if hasattr(self._port, "exclusive"):
-                self._port.exclusive = True
-            self._port.open()
+            self._port = self._foreign.call(
+                "opening the port", OPENS_S, lambda: _opened(options.link), lambda late: late.close()
+            )
         except (OSError, ValueError, termios.error) as fault:
             if getattr(fault, "errno", None) in (errno.EBUSY, errno.EAGAIN):
                 raise InUse(
@@ -88,14 +90,28 @@ class ControlLines:
 
     def write(self, relay: str, on: bool) -> None:
         try:
-            setattr(self._port, relay, on)
+            self._foreign.call("setting a line", SETS_S, lambda: setattr(self._port, relay, on))
         except (OSError, ValueError, termios.error) as fault:
             raise LinkLost(
                 self._part, f"{relay.upper()} cannot be set: {fault}.", "Check the plug."
             ) from None
 
     def close(self) -> None:
-        self._port.close()
+        with suppress(RigError, OSError, termios.error):  # a call that hangs ends with it
+            aside(self._port.close, Deadline(SETS_S, self._part), lambda late: None)
+
+
+def _opened(link: str) -> Any:
+    """The port, with both lines low from the start."""
+    import serial
+
+    port = serial.serial_for_url(link, do_not_open=True)
+    port.rts = False
+    port.dtr = False
+    if hasattr(port, "exclusive"):
+        port.exclusive = True
+    port.open()
+    return port
 
 
 def open_switch(options: LineOptions) -> Relays:

@@ -74,9 +74,9 @@ def _compared(recording: Recording, asked: Asked, told: Callable[[float], None])
     )
     axis = _axis(recording, asked)
     levels = levels_of(recording, axis, lambda share: told(0.7 * share))
-    for unfit in (refused.silent(levels, name), refused.clipped(levels, name)):
-        if unfit:
-            raise UserFacingError(unfit)
+    for unfit in (refused.silent, refused.clipped, refused.processed):
+        if why := unfit(levels, name):
+            raise UserFacingError(why)
     if recording.real and asked.mode is None:
         _no_am(levels, axis, name)
     marks, found = _marks(recording, levels, asked, name)
@@ -100,7 +100,9 @@ def _compared(recording: Recording, asked: Asked, told: Callable[[float], None])
         raise UserFacingError(f"{name}: {why}, so nothing can be compared.") from why
     _enough(result, name)
     settle_s = SETTLE_FOUND_S if found else SETTLE_S
-    notes = [*recording.notes, *kinds_of_noise(recording, axis, marks, settle_s, asked.confidence)]
+    keyed = any(signal.kind == "unsteady" for signal in result.carriers)
+    kinds = kinds_of_noise(recording, axis, marks, settle_s, asked.confidence, keyed)
+    notes = [*recording.notes, *kinds]
     told(1.0)
     if levels.clipped > 0.0:
         notes.append(

@@ -19,6 +19,7 @@ Floats = NDArray[np.float64]
 EVERY_HOPS = 4
 MOST_BINS = 1024
 SAMPLES = 128
+FEWEST_PIECES = 32
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -26,7 +27,7 @@ class Levels:
     """One value each `every_s`: `floor_db`, the lower quartile over the pass band, and `total_db`; dB of full scale.
 
     NaN where there is digital silence. `clipped`: share of all samples; `silent`: share of the time; `mean`: mean
-    spectrum over the whole recording, linear. `profile`: low quantile of each bin over time.
+    spectrum over the whole recording, linear. `median`: of each bin over time, linear. `uneven`: see `unevenness`.
     """
 
     every_s: float
@@ -37,6 +38,7 @@ class Levels:
     mean: Floats
     pass_band: NDArray[np.bool_]
     median: Floats
+    uneven: float = 0.0
 
 
 def levels_of(recording: "Recording", axis: Axis, told: Callable[[float], None]) -> Levels:
@@ -77,7 +79,23 @@ def levels_of(recording: "Recording", axis: Axis, told: Callable[[float], None])
         mean / max(frames, 1),
         inside,
         median,
+        unevenness(profile[:, inside]) if len(profile) >= FEWEST_PIECES else 0.0,
     )
+
+
+def unevenness(pieces: Floats) -> float:
+    """How far the bins of short spectra lie apart: their highest tenth over their middle, in the typical piece.
+
+    `pieces`: shape (pieces, bins), linear, means over four half-overlapped segments each. Each is taken relative to its
+    own middle and each bin to its own over time, so that level, filter and steady signals fall out. Noise gives 1.8
+    (Gamma law of shape 3.8), speech and data 2.0 to 2.3. The smaller of two figures counts, that of all pieces and that
+    of the quietest sixth, in which there is least of any signal.
+    """
+    flat = pieces / np.median(pieces, axis=1, keepdims=True)
+    flat = flat / np.median(flat, axis=0)
+    apart = np.quantile(flat, 0.9, axis=1) / np.median(flat, axis=1)
+    quiet = np.argsort(pieces.sum(axis=1))[: max(len(pieces) // 6, 8)]
+    return float(min(np.median(apart), np.median(apart[quiet])))
 
 
 def _bins(axis: Axis) -> int:

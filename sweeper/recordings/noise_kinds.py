@@ -26,9 +26,18 @@ A_FRAME_S = 0.5
 
 
 def kinds_of_noise(
-    recording: "Recording", axis: Axis, marks: Sequence[Mark], settle_s: float, confidence: float
+    recording: "Recording",
+    axis: Axis,
+    marks: Sequence[Mark],
+    settle_s: float,
+    confidence: float,
+    keyed: bool = False,
 ) -> tuple[str, ...]:
-    """Sentences for a person; none where nothing is found beyond chance."""
+    """Sentences for a person; none where nothing is found beyond chance.
+
+    `keyed`: signals that are not steady stand in the recording. What they spill into the noise keeps time with their
+    keying: 50 steps a second, or dots of 60 ms, are in step with 100 Hz.
+    """
     stays = _stays(recording, marks, settle_s)
     welch = Welch(axis, max(2, int(A_FRAME_S * axis.rate_hz / (axis.length // 2))))
     frames = [
@@ -45,7 +54,7 @@ def kinds_of_noise(
     ]
     width_hz = float(noise.keep.sum()) * axis.step_hz
     share = mains_share(stretches, power_hz(axis), confidence, width_hz)
-    told = [] if share is None else [_of_mains(share)]
+    told = [] if share is None else [_of_mains(share, keyed)]
     if len(mean) * axis.step_hz > 5 * SPACING_HZ[0]:
         flat = mean / noise.pass_band / noise.level(mean)
         told += [
@@ -72,11 +81,19 @@ def _blocks(recording: "Recording", stay: tuple[int, int]) -> "Iterator[Block]":
         yield block
 
 
-def _of_mains(share: MainsShare) -> str:
-    return (
+def _of_mains(share: MainsShare, keyed: bool) -> str:
+    lead = (
         f"At least {share.share:.0%} ({share.low:.0%} to {share.high:.0%}) of the noise without the stage comes and "
-        f"goes {2 * share.mains_hz:.1f} times a second, with the mains: an arc, a dimmer or a rectifier, at home or "
-        "on the line. It need not come by the wire."
+        f"goes {2 * share.mains_hz:.1f} times a second"
+    )
+    if keyed:
+        return (
+            f"{lead}: with the mains, or in step with a signal that is keyed here. Record where no such signal "
+            "stands, and it is clear which."
+        )
+    return (
+        f"{lead}, with the mains: an arc, a dimmer or a rectifier, at home or on the line. It need not come by the "
+        "wire."
     )
 
 

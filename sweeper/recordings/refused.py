@@ -12,6 +12,8 @@ Floats = NDArray[np.float64]
 
 MOST_CLIPPED = 0.01
 MOST_SILENT = 0.5
+MOST_UNEVEN = 2.7
+"""Noise reduction by spectral subtraction shows 3 to 6 here (`levels.unevenness`)."""
 SYMMETRIC_DB = 1.5
 SIDE_BAND_BINS = 6
 APART_BINS = 6
@@ -35,6 +37,16 @@ def clipped(levels: "Levels", name: str) -> str | None:
             f"{name}: {levels.clipped:.1%} of its samples are clipped, over the {MOST_CLIPPED:.0%} up to "
             f"which levels can be "
             "trusted; record it again with the level turned down (peaks below −3 dBFS)."
+        )
+    return None
+
+
+def processed(levels: "Levels", name: str) -> str | None:
+    """Noise out of which a program has taken what it held for noise."""
+    if levels.uneven > MOST_UNEVEN:
+        return (
+            f"{name}: its noise comes in patches, as noise reduction or a lossy codec leaves it, and they change S/N "
+            "by themselves; record it again with noise reduction off, as WAV or FLAC from the start."
         )
     return None
 

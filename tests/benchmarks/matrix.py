@@ -31,10 +31,7 @@ HEADING = """
 What `{file}` found in this run. A cell is how many of the faults left nothing behind, of how many: readings stored are
 all true, relays rest, the receiver is as found, the next pass is whole. The faults of one reply: {passing}. Those that
 stay until they are mended: {lasting}. *Between passes* is the idle daemon, and the first reply of the next greeting.
-A dash: the instrument has no such moment. A receiver's own stage shares the receiver's wire. Control lines of a serial
-port (`line`) and `gpio` have no replies on a wire; their faults are in `tests/drivers/switches` and
-`tests/drivers/test_foreign.py`. Those of a `person` are in `tests/whole/test_faults_of_people.py`, of a dial set by
-hand in `tests/drivers/receivers/test_dial_by_hand.py`, of samples (`iq`) in `tests/whole/test_faults_of_samples.py`.
+A dash: the instrument has no such moment. A receiver's own stage shares the receiver's wire.
 """
 
 

@@ -105,6 +105,40 @@ WIRES_AND_DISKS = (
     ),
 )
 
+OTHER_WIRES = (
+    Single(
+        "Server of samples silent, gone, at another rate, samples that stand still",
+        "at the first, third and last tuning of a pass",
+        "tests/whole/test_samples_over_tcp.py",
+    ),
+    Single(
+        "Samples through SoapySDR that stop or make no sense",
+        "a box of its own protocol, at four moments of a pass",
+        "tests/whole/test_faults_of_samples.py",
+    ),
+    Single(
+        "Server of a relay's serial port hangs, hangs up, is gone",
+        "control lines across a network (RFC 2217), at four moments of a pass",
+        "tests/whole/test_faults_of_lines.py",
+    ),
+    Single(
+        "A person at the switch or at the dial walks away, stops, types anything",
+        "at each question of a pass",
+        "tests/whole/test_faults_of_people.py",
+    ),
+    Single(
+        "Lines of a GPIO chip shorted, taken, gone",
+        "no chip: libgpiod replaced by a module of ours",
+        "tests/drivers/switches/test_gpio.py",
+    ),
+    Single(
+        "A call of SoapySDR or libgpiod that never comes back",
+        "no chip and no receiver: both replaced by modules of ours",
+        "tests/drivers/test_foreign.py",
+    ),
+)
+"""What has no replies that the fault matrix could bend."""
+
 
 def singles(chosen: tuple[Single, ...]) -> list[Row]:
     """Run the tests of single faults; a row for each."""

@@ -6,7 +6,8 @@ Three bands and eight hours a campaign, with load and carriers; nights differ by
 or 0.1 dB. The oracle is told how far the S/N change strays from night to night, that nights know nothing of each other,
 and the gain; it looks as often and is as strict. A width against it is the geometric mean over cells; its interval and
 those of shares come from the campaigns. Hard cells have a true S/N change of 0.7 to 1.6 dB either way, where 1 dB is
-worthwhile. Looked at on the nights shown only, so that "missed" is of single looks. Ends with 0.
+worthwhile; how many of them the oracle decides is all that these nights can tell. Looked at on the nights shown only,
+so that "missed" is of single looks. Ends with 0.
 """
 
 from collections.abc import Callable, Iterator
@@ -22,7 +23,7 @@ from sweeper.analysis.statistics.group_sequential import look_level
 from sweeper.simulation.campaign.course import BandTruth, Course
 from sweeper.simulation.campaign.draw import campaign
 from tests.benchmarks.campaigns import CONFIDENCE, STAGES, facts_of
-from tests.benchmarks.judging import is_wrong, night_spread
+from tests.benchmarks.judging import is_wrong, night_spread, verdict_of
 from tests.benchmarks.printed_rows import print_rows
 from tests.benchmarks.truth_figures import share_of
 
@@ -42,6 +43,7 @@ class Cell:
     error_db: float
     missed: bool
     verdict: str
+    oracle_decides: bool
     measured_missed: bool | None
     """Of the interval for the nights measured, against what these were."""
 
@@ -110,6 +112,8 @@ def seen_in(asked: tuple[int, int]) -> list[Cell]:
                         interval.value - float(np.mean(there)),
                         not _holds(interval, truth),
                         period.verdict,
+                        verdict_of(float(np.mean(there)) - oracle_db, float(np.mean(there)) + oracle_db)
+                        != "undecided",
                         None if measured is None else not _holds(measured, float(np.mean(there))),
                     )
                 )
@@ -122,7 +126,7 @@ def _holds(interval: Interval, truth_db: float) -> bool:
 
 HEAD = (
     "| nights | half-width, oracle's = 1 | bias against the same nights, dB | missed | hard cells decided | "
-    "wrong verdicts | missed, nights measured |\n" + "| --- " * 7 + "|"
+    "by the oracle | wrong verdicts | missed, nights measured |\n" + "| --- " * 8 + "|"
 )
 
 
@@ -133,6 +137,7 @@ def line(cells: list[Cell]) -> str:
     shares = [
         _share(cells, lambda cell: cell.missed),
         _share(hard, lambda cell: cell.verdict != "undecided"),
+        _share(hard, lambda cell: cell.oracle_decides),
         _share(cells, lambda cell: is_wrong(cell.verdict, cell.truth_db)),
         _share(cells, lambda cell: cell.measured_missed),
     ]

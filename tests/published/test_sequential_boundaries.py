@@ -5,8 +5,10 @@ import pytest
 from scipy.stats import multivariate_normal, norm, t
 
 from sweeper.analysis.statistics.group_sequential import (
+    LOOKS,
     boundaries,
     campaign_level,
+    last_look,
     look_level,
     spent,
     spent_late,
@@ -67,18 +69,37 @@ def test_spending_never_exceeds_what_may_be_spent(spending):
 
 
 def test_looking_every_morning_errs_as_seldom_as_stated_even_with_few_nights():
-    """20 000 campaigns of 40 nights without any difference, Student's t each morning from the third on."""
+    """20 000 campaigns of 40 nights without any difference, Student's t; each morning sees that of the last look."""
     rng = np.random.default_rng(7)
     values = rng.standard_normal((20_000, 40))
     count = np.arange(1, 41)
     mean = values.cumsum(axis=1) / count
     square = (values**2).cumsum(axis=1)
     wrong = np.zeros(20_000, dtype=bool)
-    for nights in range(3, 41):
+    for nights in sorted({last_look(morning) for morning in range(3, 41)}):
         spread = (square[:, nights - 1] - nights * mean[:, nights - 1] ** 2) / (nights - 1)
         edge = t.isf(look_level(nights, 0.05) / 2, nights - 1)
         wrong |= np.abs(mean[:, nights - 1]) > edge * np.sqrt(spread / nights)
     assert 0.035 < wrong.mean() < 0.05
+
+
+def test_looks_lie_a_factor_of_about_one_and_a_half_apart_and_stand_until_the_next():
+    assert LOOKS[:8] == (3, 5, 7, 10, 14, 20, 28, 40)
+    assert np.diff(np.log(LOOKS)).max() < np.log(1.7) and LOOKS[-1] > 3600
+    assert [last_look(nights) for nights in (0, 2, 3, 4, 5, 13, 14, 39, 99_999)] == [
+        0,
+        2,
+        3,
+        3,
+        5,
+        10,
+        14,
+        28,
+        3620,
+    ]
+    assert look_level(13, 0.05) == look_level(10, 0.05) > look_level(14, 0.05)
+    daily = boundaries(range(3, 21), [spent(nights, 0.05) for nights in range(3, 21)])[-1]
+    assert norm.isf(look_level(20, 0.05) / 2) < daily - 0.2
 
 
 def test_a_look_and_its_campaign_are_inverse():

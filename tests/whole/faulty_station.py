@@ -95,7 +95,7 @@ receiver:
   timeout_s: {receiver_timeout_s}
   reconnect_s: {reconnect_s}
   meter: {{unit: {unit}, floor: -1000, top: 1000}}
-switch: {{{switch}, link: "{switch_link}", settle_s: 0.03, timeout_s: {switch_timeout_s}{of_relays}}}
+switch: {{{switch}, link: "{switch_link}", settle_s: 0.03{of_relays}}}
 stage: {{rated_gain_db: 15, rated_noise_figure_db: 3}}
 bands:
   - name: test
@@ -156,7 +156,7 @@ def faulty_station(
     switch: str,
     *,
     receiver_timeout_s: float = PATIENT_S,
-    switch_timeout_s: float = PATIENT_S,
+    switch_timeout_s: float | None = PATIENT_S,
     reconnect_s: float = 0.1,
     switch_section: str | None = None,
     switch_link: str | None = None,
@@ -164,6 +164,7 @@ def faulty_station(
 ) -> Iterator[FaultyStation]:
     """`receiver` is one of `RECEIVERS`, `switch` one of `SWITCHES` unless `switch_section` describes another,
     with `switch_link` one that is no board.
+    `switch_timeout_s` None: its section has no such key.
 
     The meter stands still at one value, so that a reading which a fault has bent cannot pass for a true one.
     """
@@ -179,6 +180,7 @@ def faulty_station(
         served.receiver.turn_dial(*DIAL_BEFORE)
         served.receiver.frozen = True
         of_relays = "" if own or switch_link else ", break_s: 0"
+        of_relays += "" if switch_timeout_s is None else f", timeout_s: {switch_timeout_s}"
         if switch not in ("http", "mqtt") and not switch_link:
             of_relays += f", reconnect_s: {reconnect_s}"
         wording = RECEIVERS[receiver].strip("{}").replace(", ", "\n  ")
@@ -189,7 +191,6 @@ def faulty_station(
             switch_link=switch_link or (served.receiver_link if own else served.switch_link),
             readings=READINGS,
             receiver_timeout_s=receiver_timeout_s,
-            switch_timeout_s=switch_timeout_s,
             reconnect_s=reconnect_s,
             of_relays=of_relays,
             unit=UNITS.get(receiver, "dB-over-S9"),

@@ -12,7 +12,12 @@ import polars as pl
 
 from sweeper.analysis.arrays import Floats
 from sweeper.analysis.band.gain import Gain
-from sweeper.analysis.band.hours_together import HoursTogether, hours_together, telling_each_other
+from sweeper.analysis.band.hours_together import (
+    HoursTogether,
+    hours_together,
+    left_by_step_db,
+    telling_each_other,
+)
 from sweeper.analysis.band.these_nights import mean_on_these
 from sweeper.analysis.physics.friis import kept_share_slope, snr_lost_db
 from sweeper.analysis.statistics.curved_mean import (
@@ -38,6 +43,7 @@ from sweeper.analysis.thresholds import (
 class Cell:
     """A band at an hour. Estimates in dB, None where nothing can be said.
 
+    `nights`: measured; `looked`: those until the last look, which estimates are of, but for `on_these_nights`.
     `difference`: noise with the stage in less noise in bypass. `ceiling` and `lower_bound` are the most and the least
     that the noise rise leaves to the S/N change. `bound` says that the S/N change is only known to be ``at most`` or
     ``at least`` its value (meter on its floor or top). `on_these_nights`: the S/N change on the nights measured, by its
@@ -48,6 +54,7 @@ class Cell:
     band: str
     hour_utc: int
     nights: int
+    looked: int
     passes: int
     difference: Estimate | None
     snr_change: Estimate | AsymmetricEstimate | None
@@ -117,23 +124,20 @@ def _cell(
     seen: pl.DataFrame, column: int, together: HoursTogether, gain: Gain | None, quieter: bool, step_db: float
 ) -> Cell:
     """The cell of one hour from its nightly rows `seen`; its values stand in that `column` of the grids."""
-    here = seen.filter(pl.col("passes") > 0)
-    at = {name: grid[:, column] for name, grid in together.grids.items()}
-    resolution = together.resolution_db(here["resolution_db"].fill_null(0.0).to_numpy(), column, step_db)
+    here, scatter = seen.filter(pl.col("passes") > 0), together.scatter[column]
     passes = int(here["passes"].sum())
-    scatter = together.scatter[column]
-    worths = {name: together.worth(np.isfinite(values)) for name, values in at.items()}
-    change = _mean(
-        at["difference_db"], at["difference_se_db"], scatter, passes, resolution, worths["difference_db"]
-    )
-    rise = _mean(
-        at["noise_rise_db"],
-        at["noise_rise_se_db"],
-        together.rise_scatter[column],
-        passes,
-        resolution,
-        worths["noise_rise_db"],
-    )
+
+    at, measured = ({name: grid[:, column] for name, grid in grids.items()} for grids in together.both)
+    left, left_measured = (left_by_step_db(nights, step_db) for nights in (at, measured))
+
+    def mean(name: str, of_one: Scatter, nights: Mapping[str, Floats], left_db: float) -> Estimate | None:
+        values, errors = nights[f"{name}_db"], nights[f"{name}_se_db"]
+        return _mean(values, errors, of_one, passes, left_db, together.worth(np.isfinite(values)))
+
+    change = mean("difference", scatter, at, left)
+    rise = mean("noise_rise", together.rise_scatter[column], at, left)
+    each, error, counts = (measured[name] for name in ("difference_db", "difference_se_db", "passes"))
+    on_these = mean_on_these(each, error, counts, left_measured)
     rise_bounds = " ".join(here["rise_bound"].to_list())
     over_all = _over_all_nights(
         gain,
@@ -142,14 +146,15 @@ def _cell(
         together.bend,
         together.outside_db[:, column],
         together.outside_scatter[column],
-        resolution,
-        worths["difference_db"],
+        left,
+        together.worth(np.isfinite(at["difference_db"])),
     )
     capped, propped = not ("at most" in rise_bounds or quieter), not (rise_bounds.strip() or quieter)
     return Cell(
         band=str(seen["band"][0]),
         hour_utc=int(seen["hour_utc"][0]),
-        nights=int(np.isfinite(at["difference_db"]).sum()),
+        nights=int(np.isfinite(measured["difference_db"]).sum()),
+        looked=int(np.isfinite(at["difference_db"]).sum()),
         passes=passes,
         difference=change,
         snr_change=over_all or _snr_change(gain, change),
@@ -159,10 +164,7 @@ def _cell(
         bound=_bound(here["bound"].to_list()),
         flags=_flags(seen, gain, change),
         night_sd_db=_night_sd(scatter, float(together.shape[column])),
-        on_these_nights=_snr_change(
-            gain,
-            mean_on_these(at["difference_db"], at["difference_se_db"], at["passes"], resolution) or change,
-        ),
+        on_these_nights=_snr_change(gain, on_these or mean("difference", scatter, measured, left_measured)),
     )
 
 
@@ -244,7 +246,7 @@ def _over_all_nights(
     if abs(float(beside.mean())) > OFF_THE_CURVE_DB:
         return None
     rest = summed(0.0, [(gain.se_db**2, gain.dof), (resolution_db**2, 1e6)])
-    return over_all_nights(bend, excess[there], direct, worth.all_nights(scatter), rest, worth.nights)
+    return over_all_nights(bend, excess[there], direct, scatter, rest, worth.nights)
 
 
 def _limit(

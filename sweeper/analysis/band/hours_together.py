@@ -3,7 +3,7 @@
 From nightly rows to arrays (nights, hours). What a single hour comes to is for `cells`.
 """
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -16,6 +16,7 @@ from sweeper.analysis.physics.radiometer import resolution_over_nights_db
 from sweeper.analysis.statistics.curved_mean import Curve, curve
 from sweeper.analysis.statistics.effective_nights import Worth, worth
 from sweeper.analysis.statistics.estimates import Scatter, scatters
+from sweeper.analysis.statistics.group_sequential import FIRST_LOOK, last_look
 from sweeper.analysis.statistics.scatter_of_others import scatters_of_others, together
 from sweeper.analysis.thresholds import CLEAR_RISE_DB, RISE_OF_ANY_USE_DB, USUAL_SPREAD_DB
 
@@ -26,12 +27,16 @@ LEVELS = ("level_antenna_bypass", "level_antenna_stage")
 class HoursTogether:
     """What the hours of a band know together. Grids have shape (nights, hours); the rest goes by hour.
 
-    `scatter`, `rise_scatter` and `outside_scatter`: from night to night, of the difference, of the noise rise and of
-    `outside_db`, noise from outside over the load's level in bypass; `shape`: how far an hour strays against others.
+    `grids` hold the nights until the last look, as all that follows; `measured` all of them.
+
+    `scatter` and `rise_scatter`: of these nights, of the difference and of the noise rise. `outside_scatter`: of all
+    nights, of `outside_db`, noise from outside over the load's level in bypass. `shape`: how far an hour strays against
+    others.
     """
 
     hours: tuple[int, ...]
     grids: dict[str, Floats]
+    measured: dict[str, Floats]
     shape: Floats
     scatter: list[Scatter]
     rise_scatter: list[Scatter]
@@ -43,6 +48,11 @@ class HoursTogether:
     alike: float
     over_chain: dict[str, tuple[Floats, list[Scatter]]]
     """By noise rise, noise from outside over the chain's own, dB, (nights, hours), and its scatter by hour."""
+
+    @property
+    def both(self) -> tuple[dict[str, Floats], dict[str, Floats]]:
+        """The grids until the last look, and those of all nights."""
+        return self.grids, self.measured
 
     @property
     def outside_strays_db(self) -> Floats:
@@ -63,13 +73,6 @@ class HoursTogether:
         logs = np.log([each.variance for each in known])
         return Scatter(float(np.exp(logs.mean())), float(np.mean([each.dof for each in known])))
 
-    def resolution_db(self, of_nights_db: Floats, column: int, step_db: float) -> float:
-        """What the meter's step leaves in the mean of an hour over its nights, from what it leaves in each, dB."""
-        there = np.isfinite(self.grids["difference_db"][:, column])
-        each = float(np.sqrt(np.mean(of_nights_db**2)))
-        levels = [self.grids[name][there, column] for name in LEVELS]
-        return max(resolution_over_nights_db(each, step_db, level[np.isfinite(level)]) for level in levels)
-
     def worth(self, there: NDArray[np.bool_]) -> Worth:
         """What the nights chosen are worth."""
         return worth(self.day[there], self.alike)
@@ -78,24 +81,39 @@ class HoursTogether:
 def hours_together(rows: pl.DataFrame, gain: Gain | None, alike: float = 0.0) -> HoursTogether:
     """From the nightly rows of one band, those with a pass. `alike`: correlation of neighbouring nights."""
     used = rows.filter(pl.col("passes") > 0)
-    grids = _grids(used)
+    measured = _grids(used)
+    grids = _at_last_look(measured)
     slope = np.abs(_own_share(grids["noise_rise_db"]) - _own_share(grids["stage_noise_rise_db"]))
     shape = _shape(slope, grids["difference_se_db"])
     rise_shape = _shape(1.0 - _own_share(grids["noise_rise_db"]), grids["noise_rise_se_db"])
     bend, outside_db = _bend(used, grids, gain)
+    day = used["night"].unique().sort().to_physical().to_numpy().astype(float)
     return HoursTogether(
         tuple(sorted(used["hour_utc"].unique().to_list())),
         grids,
+        measured,
         shape,
         scatters(grids["difference_db"], shape),
         scatters(grids["noise_rise_db"], rise_shape),
         bend,
         outside_db,
-        scatters(outside_db, np.ones(outside_db.shape[1])),
-        used["night"].unique().sort().to_physical().to_numpy().astype(float),
+        _of_all_nights(outside_db, day, alike),
+        day,
         alike,
         {name: _over_chain(grids[name]) for name in ("noise_rise_db", "stage_noise_rise_db")},
     )
+
+
+def left_by_step_db(nights: Mapping[str, Floats], step_db: float) -> float:
+    """What the meter's step leaves in the mean of an hour over its nights, from what it leaves in each, dB.
+
+    `nights`: columns of grids, by name, shape (nights,).
+    """
+    there, of_nights = np.isfinite(nights["difference_db"]), nights["resolution_db"]
+    known = of_nights[np.isfinite(of_nights)]
+    each = float(np.sqrt((known**2).mean())) if len(known) else 0.0
+    levels = [nights[name][there] for name in LEVELS]
+    return max(resolution_over_nights_db(each, step_db, level[np.isfinite(level)]) for level in levels)
 
 
 def telling_each_other(bands: Sequence[HoursTogether]) -> list[HoursTogether]:
@@ -111,9 +129,28 @@ def telling_each_other(bands: Sequence[HoursTogether]) -> list[HoursTogether]:
     ]
 
 
+def _of_all_nights(values_db: Floats, day: Floats, alike: float) -> list[Scatter]:
+    """The scatter of each hour, (nights, hours), as nights far apart would show it."""
+    there = np.isfinite(values_db)
+    return [
+        worth(day[seen], alike).all_nights(scatter)
+        for seen, scatter in zip(there.T, scatters(values_db, np.ones(values_db.shape[1])), strict=True)
+    ]
+
+
 def _over_chain(rise_db: Floats) -> tuple[Floats, list[Scatter]]:
     excess_db = 10 * np.log10(10 ** (np.maximum(rise_db, RISE_OF_ANY_USE_DB) / 10) - 1)
     return excess_db, scatters(excess_db, np.ones(excess_db.shape[1]))
+
+
+def _at_last_look(grids: dict[str, Floats]) -> dict[str, Floats]:
+    """The grids without the nights since the band's last look; of an hour too new for that, since its own."""
+    there = np.isfinite(grids["difference_db"])
+    seen = there.any(axis=1).cumsum()[:, None]
+    until = seen <= last_look(int(seen.max(initial=0)))
+    own = there.cumsum(axis=0) <= [last_look(nights) for nights in there.sum(axis=0).tolist()]
+    kept = np.where((there & until).sum(axis=0) >= FIRST_LOOK, until, own)
+    return {name: np.where(kept, grid, np.nan) for name, grid in grids.items()}
 
 
 def _grids(used: pl.DataFrame) -> dict[str, Floats]:
@@ -131,6 +168,7 @@ def _grids(used: pl.DataFrame) -> dict[str, Floats]:
         "noise_rise_se_db",
         "stage_noise_rise_db",
         "stage_noise_rise_se_db",
+        "resolution_db",
         "passes",
     ):
         grid = np.full((len(nights), len(hours)), np.nan)

@@ -72,7 +72,7 @@ def _period(table: Table, place: int, facts: StationFacts) -> PeriodFinding:
         passes=cell.passes,
         nights=cell.nights,
         snr_change_db=judged.snr_change_db,
-        noise_rise_db=interval_of(cell.noise_rise, cell.nights, facts.confidence),
+        noise_rise_db=interval_of(cell.noise_rise, cell.looked, facts.confidence),
         fa_db=_fa(cell, table.noise.get(cell.band), facts),
         verdict=judged.verdict,
         flags=tuple(sorted(flags)),
@@ -84,7 +84,7 @@ def _period(table: Table, place: int, facts: StationFacts) -> PeriodFinding:
 
 def _fa(cell: Cell, noise: NoiseFigures | None, facts: StationFacts) -> Interval | None:
     """External noise of the hour: the interval of the noise rise carried over, the receiver's own added."""
-    rise = interval_of(cell.noise_rise, cell.nights, facts.confidence)
+    rise = interval_of(cell.noise_rise, cell.looked, facts.confidence)
     if noise is None or noise.receiver_db is None or rise is None or rise.low <= RISE_OF_ANY_USE_DB:
         return None
     value, low, high = fa_from_rise_db(np.array([rise.value, rise.low, rise.high]), noise.receiver_db.value)

@@ -46,7 +46,8 @@ TROUBLES = {
 
 def reason_of(cell: Cell, judged: Judged, worthwhile_db: float, rated_gain_db: float | None = None) -> str:
     """One sentence on why the hour has its verdict; what the label promises is told where nothing measured the gain."""
-    interval, nights = judged.snr_change_db, nights_of(cell.nights)
+    interval, since = judged.snr_change_db, cell.nights > cell.looked
+    nights = f"the first {cell.looked} of {nights_of(cell.nights)}" if since else nights_of(cell.nights)
     about = on_nights_measured(cell.nights) if cell.about_these_nights_only else f"over {nights}"
     if judged.withheld:
         return f"No answer: {TROUBLES[judged.withheld]}."

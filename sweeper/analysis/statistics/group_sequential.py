@@ -1,6 +1,6 @@
 """How strict to be at each look, for somebody who looks every morning and stops when the answer pleases.
 
-The error that a campaign may make in all its looks together is *spent* night by night (group-sequential design with
+The error that a campaign may make in all its looks together is *spent* look by look (group-sequential design with
 a spending function: Lan & DeMets, Biometrika 70 (1983) 659). Half is spent at the third night and the rest ever more
 slowly, without end: after n nights alpha·(1 − √(3/n)/2) is gone. So no campaign, however long, exceeds alpha, and no
 number of looks has to be promised beforehand. Why this and not a mixture confidence sequence: it needs fewer nights
@@ -9,6 +9,7 @@ number of looks has to be promised beforehand. Why this and not a mixture confid
 Numbers only: no polars, no station, no decibels.
 """
 
+from bisect import bisect_right
 from collections.abc import Sequence
 from functools import lru_cache
 
@@ -18,6 +19,9 @@ from scipy.special import ndtr, ndtri
 
 FIRST_LOOK = 3
 """Nights before anything is claimed of other nights than those measured."""
+LOOKS = tuple(int(10.0 * 2.0 ** (half / 2.0)) for half in range(-3, 18))
+"""Nights after which an interval is drawn anew: 3, 5, 7, 10, 14, 20, 28, 40 and on by √2, past what anybody measures.
+In between the last one stands, so that who looks every morning sees no more of chance than who looks then."""
 
 _LEVELS = 0.5 ** np.arange(1.0, 18.0, 2.0)
 _FEWEST_NODES = 48
@@ -110,24 +114,27 @@ def _normal(z: NDArray[np.float64], weight: NDArray[np.float64]) -> NDArray[np.f
     return summed
 
 
+def last_look(nights: int) -> int:
+    """The nights that the interval was last drawn from; before `FIRST_LOOK` all there are."""
+    return nights if nights < FIRST_LOOK else LOOKS[bisect_right(LOOKS, nights) - 1]
+
+
 def look_level(nights: int, alpha: float) -> float:
-    """Two-sided level for the interval drawn after `nights` nights, for all looks together to keep to `alpha`.
+    """Two-sided level for the interval of the last look after `nights` nights, for all looks to keep to `alpha`.
 
     Before `FIRST_LOOK` the interval is about the nights measured and nothing else, and half of alpha is its due.
     """
     if nights < FIRST_LOOK:
         return alpha / 2.0
-    if nights == FIRST_LOOK:
-        return spent(nights, alpha)
-    levels = _levels_at(nights)
+    levels = _levels()[last_look(nights)]
     return float(np.exp(np.interp(np.log(alpha), np.log(_LEVELS[::-1]), np.log(levels[::-1]))))
 
 
 def campaign_level(nights: int, level: float) -> float:
     """The inverse: the alpha for which an interval at this two-sided level is due after `nights` nights."""
-    if nights <= FIRST_LOOK:
+    if nights < FIRST_LOOK:
         return min(2.0 * level, 1.0)
-    levels = _levels_at(nights)
+    levels = _levels()[last_look(nights)]
     if level >= levels[0]:
         return 1.0
     slope = float(np.log(_LEVELS[-1] / _LEVELS[-2]) / np.log(levels[-1] / levels[-2]))
@@ -136,19 +143,11 @@ def campaign_level(nights: int, level: float) -> float:
     return float(np.exp(np.interp(np.log(level), np.log(levels[::-1]), np.log(_LEVELS[::-1]))))
 
 
-@lru_cache(maxsize=4096)
-def _levels_at(nights: int) -> NDArray[np.float64]:
-    """Two-sided level of the look at `nights`, for each alpha of `_LEVELS`."""
-    horizon = 32 * int(np.ceil(nights / 32))
-    levels: NDArray[np.float64] = 2.0 * ndtr(-_table(horizon)[nights - FIRST_LOOK])
-    return levels
-
-
-@lru_cache(maxsize=16)
-def _table(horizon: int) -> NDArray[np.float64]:
-    """Boundaries for a look every night up to `horizon`: a column for each alpha of `_LEVELS`."""
-    nights = range(FIRST_LOOK, horizon + 1)
-    return boundaries(nights, [[spent(n, float(alpha)) for alpha in _LEVELS] for n in nights])
+@lru_cache(maxsize=1)
+def _levels() -> dict[int, NDArray[np.float64]]:
+    """Two-sided level of each look, for each alpha of `_LEVELS`."""
+    edges = boundaries(LOOKS, [[spent(nights, float(alpha)) for alpha in _LEVELS] for nights in LOOKS])
+    return dict(zip(LOOKS, 2.0 * ndtr(-edges), strict=True))
 
 
 def _upper_nodes(reach: NDArray[np.float64]) -> tuple[NDArray[np.float64], NDArray[np.float64]]:

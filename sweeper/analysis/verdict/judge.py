@@ -107,7 +107,7 @@ def _nearest(cell: Cell, worthwhile_db: float) -> tuple[Verdict, float]:
         level = max(change.level_beyond(worthwhile_db), change.level_beyond(-worthwhile_db))
     if (cell.bound == "at most" and verdict != "bypass") or (cell.bound == "at least" and verdict != "stage"):
         return "undecided", 1.0
-    return verdict, campaign_level(cell.nights, level)
+    return verdict, campaign_level(cell.looked, level)
 
 
 def _agrees_with_physics(cell: Cell) -> bool:
@@ -131,16 +131,16 @@ def _by_physics(cell: Cell, worthwhile_db: float) -> float:
     if cell.ceiling.value >= worthwhile_db or cell.lower_bound.value <= -worthwhile_db:
         return 1.0
     level = max(cell.ceiling.level_beyond(worthwhile_db), cell.lower_bound.level_beyond(-worthwhile_db))
-    return campaign_level(cell.nights, level)
+    return campaign_level(cell.looked, level)
 
 
 def _shown(cell: Cell, confidence: float, by_physics: bool) -> Interval | None:
     if cell.bound:
         return None
-    interval = interval_of(cell.snr_change, cell.nights, confidence)
+    interval = interval_of(cell.snr_change, cell.looked, confidence)
     if not by_physics or cell.ceiling is None or cell.lower_bound is None:
         return interval
-    level = look_level(cell.nights, 1.0 - confidence)
+    level = look_level(cell.looked, 1.0 - confidence)
     top, bottom = cell.ceiling.interval(level).high, cell.lower_bound.interval(level).low
     if interval is None or interval.low > top or interval.high < bottom:
         return Interval(min(max(0.0, bottom), top), bottom, top)

@@ -4,7 +4,7 @@ from collections.abc import Callable
 
 from sweeper.analysis.results import Verdict
 from sweeper.analysis.statistics.estimates import Estimate
-from sweeper.analysis.statistics.group_sequential import FIRST_LOOK, look_level
+from sweeper.analysis.statistics.group_sequential import FIRST_LOOK, LOOKS, look_level
 
 MOST_NIGHTS = 90
 GAIN_SE_BY_LOAD_DB = 0.1
@@ -30,8 +30,8 @@ def reach(nights: int, error_db: float, alpha: float, dof: float | None = None) 
 def nights_needed(
     distance_db: float, error_db: Callable[[int], float], alpha: float, beginning: int = FIRST_LOOK
 ) -> int | None:
-    """Fewest nights whose interval is shorter than the distance to the edge; None beyond `MOST_NIGHTS`."""
-    for nights in range(max(beginning, FIRST_LOOK), MOST_NIGHTS + 1):
-        if reach(nights, error_db(nights), alpha) < distance_db:
+    """Nights until the look whose interval is shorter than the distance to the edge; None beyond `MOST_NIGHTS`."""
+    for nights in LOOKS:
+        if beginning <= nights <= MOST_NIGHTS and reach(nights, error_db(nights), alpha) < distance_db:
             return nights
     return None

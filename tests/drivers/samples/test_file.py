@@ -186,3 +186,20 @@ def test_clipped_samples_are_counted(tmp_path: Path) -> None:
         assert [block.clipped for _, block in open_recording([file]).blocks()] == pytest.approx(
             [0.01, 0.01], abs=1e-3
         )
+
+
+def test_floating_point_beyond_one_is_not_clipped(tmp_path: Path) -> None:
+    """A program that writes samples in floating point may scale them as it likes."""
+    file = tmp_path / "loud.wav"
+    soundfile.write(file, 30.0 * _tone(), RATE, subtype="FLOAT")
+    assert {block.clipped for _, block in open_recording([file]).blocks()} == {0.0}
+
+
+@pytest.mark.parametrize("wrong", [np.nan, np.inf, -np.inf, 1e30])
+def test_samples_that_are_no_numbers_are_refused_with_their_place(tmp_path: Path, wrong: float) -> None:
+    file = tmp_path / "wrong.wav"
+    samples = 0.1 * _tone()
+    samples[RATE // 2] = wrong
+    soundfile.write(file, samples, RATE, subtype="FLOAT")
+    with pytest.raises(RecordingError, match="no numbers"):
+        list(open_recording([file]).blocks())

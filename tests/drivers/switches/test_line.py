@@ -1,19 +1,21 @@
 """A relay on RTS or DTR, over a real remote-port server (RFC 2217): pseudo-terminals have no control lines."""
 
+import contextlib
 import os
 import select
 import socket
 import threading
 import tty
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 
 import pytest
 import serial
 from pydantic import ValidationError
 from serial.rfc2217 import PortManager
 
-from drivers.errors import InUse, LinkLost
+from drivers.errors import CalledOff, InUse, LinkLost
 from drivers.switches.line import DRIVER, LineOptions
+from drivers.waiting import StopOrder, bounded
 from tests.drivers.switches.conftest import DEADLINE_S
 
 # pyserial 3.5 still calls Thread.setDaemon and setName
@@ -28,9 +30,15 @@ BOTH = {
 
 
 class RemotePort:
-    """pyserial's own RFC 2217 server in front of a looped-back port; keeps every level that was set."""
+    """pyserial's own RFC 2217 server in front of a looped-back port; keeps every level that was set.
+
+    `mute`: it takes connections and bytes, and answers none. `at`: what happens when the nth level is set.
+    """
 
     def __init__(self) -> None:
+        self.mute, self.gone = False, False
+        self.at: dict[int, Callable[[], None]] = {}
+        self.connection: socket.socket | None = None
         self.listener = socket.create_server(("127.0.0.1", 0))
         self.link = f"rfc2217://127.0.0.1:{self.listener.getsockname()[1]}"
         self.levels: list[tuple[str, bool]] = []
@@ -45,24 +53,29 @@ class RemotePort:
                 connection, _ = self.listener.accept()
             except TimeoutError:
                 continue
-            with connection:
-                self._port(connection)
+            with connection, contextlib.suppress(OSError):
+                if not self.gone:
+                    self.connection = connection
+                    self._port(connection)
+            self.connection = None
 
     def _port(self, connection: socket.socket) -> None:
         port = serial.serial_for_url("loop://", timeout=0)
-        levels = self.levels
+        remote = self
 
         class Watched(type(port)):
             def _update_rts_state(self) -> None:
-                levels.append(("rts", self._rts_state))
+                remote.note("rts", self._rts_state)
                 super()._update_rts_state()
 
             def _update_dtr_state(self) -> None:
-                levels.append(("dtr", self._dtr_state))
+                remote.note("dtr", self._dtr_state)
                 super()._update_dtr_state()
 
         port.__class__ = Watched
-        writer = type("Writer", (), {"write": staticmethod(connection.sendall)})()
+        writer = type(
+            "Writer", (), {"write": staticmethod(lambda data: self.mute or connection.sendall(data))}
+        )()
         manager = PortManager(port, writer)
         while not self.stop.is_set():
             if not select.select([connection], [], [], 0.05)[0]:
@@ -70,8 +83,22 @@ class RemotePort:
             data = connection.recv(1024)
             if not data:
                 break
-            port.write(b"".join(manager.filter(data)))
+            if not self.mute:
+                port.write(b"".join(manager.filter(data)))
         port.close()
+
+    def note(self, line: str, level: bool) -> None:
+        """A level that was set."""
+        self.levels.append((line, level))
+        self.at.pop(len(self.levels), lambda: None)()
+
+    def is_high(self, line: str) -> bool:
+        """Lines fall with the port's closing."""
+        return self.connection is not None and dict(self.levels).get(line, False)
+
+    def hang_up(self) -> None:
+        if self.connection is not None:
+            self.connection.shutdown(socket.SHUT_RDWR)
 
     def close(self) -> None:
         self.stop.set()
@@ -115,6 +142,26 @@ def test_two_relays_on_one_port_let_go_before_they_pull_in(remote):
     assert switch.select("antenna-stage") == 2
     switch.close()
     assert remote.levels == [("dtr", False), ("rts", True)]
+
+
+def test_a_server_of_ports_that_says_nothing_is_told(remote):
+    remote.mute = True
+    with pytest.raises(LinkLost, match="does not open"):
+        opened(remote.link)
+
+
+@pytest.mark.parametrize("moment", ["opening", "setting"])
+def test_a_stop_order_ends_the_wait_for_a_server_that_hangs(remote, moment):
+    """pyserial waits three seconds for each answer, and knows no stop order."""
+    stop = StopOrder()
+    switch = None if moment == "opening" else opened(remote.link)
+    remote.mute = True
+    with bounded(stop=stop):
+        stop.set()
+        with pytest.raises(CalledOff):
+            opened(remote.link) if switch is None else switch.select("antenna-stage")
+    if switch is not None:
+        switch.close()
 
 
 def test_a_port_without_control_lines_is_told():

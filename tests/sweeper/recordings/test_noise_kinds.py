@@ -4,6 +4,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+import scipy.signal
 import soundfile
 
 from sweeper.recordings.comparing import Asked, compare_recording
@@ -52,3 +53,20 @@ def test_lines_at_equal_distance_are_told(tmp_path: Path, planted: bool) -> None
     of_comb = [note for note in told.notes if note.startswith("Lines every")]
     assert len(of_comb) == planted
     assert all("every 17.25 kHz" in note for note in of_comb)
+
+
+def test_keying_in_step_with_the_mains_is_not_put_down_to_the_mains_alone(tmp_path: Path) -> None:
+    """Dots of 60 and 100 ms: 20 and 12 words a minute (1.2 s over the speed, common practice). 100 Hz is in step."""
+    rate, seconds, dice = 12_000, 120, np.random.default_rng(5)
+    time = np.arange(rate * seconds) / rate
+    band = scipy.signal.butter(6, (300, 2700), "bandpass", fs=rate, output="sos")
+    sound = 0.02 * scipy.signal.sosfilt(band, dice.standard_normal(len(time)))
+    for hz, dot_s, loud in ((700.0, 0.06, 0.12), (1400.0, 0.1, 0.06)):
+        dots = dice.random(round(seconds / dot_s) + 1) < 0.5
+        sound += loud * np.repeat(dots, round(dot_s * rate))[: len(time)] * np.sin(2 * np.pi * hz * time)
+    soundfile.write(tmp_path / "evening.wav", switched(sound.astype(np.float32), rate), rate, "PCM_24")
+    told = compare_recording(
+        Asked((tmp_path / "evening.wav",), 7_100_000, "USB", switched="every 5 s from 5 s", first="bypass")
+    )
+    of_mains = [note for note in told.notes if "with the mains" in note]
+    assert of_mains and "in step with a signal that is keyed" in of_mains[0]

@@ -6,10 +6,12 @@ import pytest
 from scipy import stats
 
 from sweeper.analysis.band.cells import nightly_snr_change, persistence
+from sweeper.analysis.band.hours_together import hours_together, telling_each_other
 from sweeper.analysis.physics.friis import snr_lost_db
 from sweeper.analysis.statistics.curved_mean import AsymmetricEstimate, ideal_curve, over_all_nights
-from sweeper.analysis.statistics.effective_nights import persistence_of
+from sweeper.analysis.statistics.effective_nights import persistence_of, worth
 from sweeper.analysis.statistics.estimates import Estimate, Scatter
+from sweeper.analysis.statistics.scatter_of_others import scatters_of_others, together
 from tests.sweeper.analysis.band.test_cells import curved, gain_of, only, rows
 from tests.sweeper.analysis.summaries import Place, cells_of_band, made
 
@@ -185,18 +187,58 @@ def test_persistence_is_that_of_the_bands_mean_nights() -> None:
 
 
 def test_alike_nights_leave_the_value_and_widen_the_errors() -> None:
-    values = [7.0, 9.0, 8.0, 8.5, 7.5, 8.0]
+    values = [7.0, 9.0, 8.0, 8.5, 7.5, 8.0, 8.0]
     (apart,), (alike,) = (cells_of_band(rows(values), BARE, alike=rho) for rho in (0.0, 0.6))
     assert apart.difference is not None and alike.difference is not None
-    count = np.arange(6)
+    count = np.arange(7)
     correlation = 0.6 ** np.abs(np.subtract.outer(count, count))
-    worth = 36 / correlation.sum()
-    spread = 5 / np.trace(correlation - correlation.mean(axis=0, keepdims=True))
+    worth = 49 / correlation.sum()
+    spread = 6 / np.trace(correlation - correlation.mean(axis=0, keepdims=True))
     variance = np.var(values, ddof=1) * spread / worth
     assert alike.difference.se == pytest.approx(np.sqrt(variance + 1e-4))
     assert apart.difference.interval(0.05).high == pytest.approx(
         8.0 + stats.t.isf(0.025, apart.difference.dof) * apart.difference.se
     )
+
+
+def test_between_looks_the_last_one_stands_and_the_nights_measured_go_on() -> None:
+    """Nine nights are looked at as seven; an hour that missed two of ten nights is looked at with the band's ten."""
+    values = [7.0, 9.0, 8.0, 8.5, 7.5, 8.0, 8.2, 12.0, 13.0]
+    seven, nine = (only(rows(values[:count]), BARE) for count in (7, 9))
+    assert (nine.nights, nine.looked, seven.looked) == (9, 7, 7)
+    assert (nine.difference, nine.noise_rise, nine.snr_change) == (
+        seven.difference,
+        seven.noise_rise,
+        seven.snr_change,
+    )
+    assert nine.on_these_nights is not None and nine.on_these_nights.value == pytest.approx(
+        10.0 - np.mean(values)
+    )
+    whole, gappy = rows([8.0, 8.5] * 5), rows([8.0, 8.5] * 5, hour_utc=3)[[0, 1, 2, 4, 5, 7, 8, 9]]
+    new = rows([8.0, 8.5] * 5, hour_utc=4)[8:]
+    told = cells_of_band(pl.concat([whole, gappy, new]), BARE)
+    assert {each.hour_utc: (each.nights, each.looked) for each in told} == {
+        20: (10, 10),
+        3: (8, 8),
+        4: (2, 2),
+    }
+
+
+def test_what_other_bands_let_expect_is_of_all_nights_already() -> None:
+    """Only what these nights show is widened for being alike."""
+    nights, gain = curved([3.0, 5.0, 4.0, 6.0, 2.5, 4.5, 5.5])
+    apart, alike = (hours_together(nights, gain, rho) for rho in (0.0, 0.6))
+    (told,), (others,) = telling_each_other([alike]), scatters_of_others([None], np.zeros((7, 1)))
+    of_all = worth(np.arange(7.0), 0.6).all_nights(apart.outside_scatter[0])
+    assert of_all.variance > 1.3 * apart.outside_scatter[0].variance
+    assert told.outside_scatter == [together(of_all, others)]
+
+
+def test_an_hour_measured_since_the_last_look_has_looks_of_its_own() -> None:
+    late = rows([8.0, 8.5] * 7, hour_utc=4)
+    for nights, looked in ((12, 2), (13, 3), (14, 4)):
+        told = cells_of_band(pl.concat([rows([8.0, 8.5] * 7)[:nights], late[10:nights]]), BARE)
+        assert [each.looked for each in told] == [looked, 10 if nights < 14 else 14]
 
 
 def test_nights_all_alike_are_taken_to_scatter_by_two_hundredths_of_a_decibel() -> None:

@@ -94,7 +94,7 @@ def test_overload_is_named_and_no_worth_is_told():
 def test_a_small_figure_that_has_just_become_a_verdict_says_what_stopping_does_to_it():
     def said(value, low):
         change = Estimate(value, 0.1, 9.0)
-        cell = Cell("40 m", 20, 10, 40, change, change, None, None, None, "", (), 1.0)
+        cell = Cell("40 m", 20, 10, 10, 40, change, change, None, None, None, "", (), 1.0)
         ways = (
             Judged("stage", Interval(value, low, value + 1.0), 0.01),
             Judged("bypass", Interval(-value, -value - 1.0, -low), 0.01),

@@ -29,6 +29,7 @@ from sweeper.analysis.findings.claims import (
 from sweeper.analysis.results import PeriodFinding, Verdict
 from sweeper.analysis.states import FAULTS, OF_VERDICT, STATES, State, words_of
 from sweeper.analysis.statistics.estimates import Estimate
+from sweeper.analysis.statistics.group_sequential import last_look
 from sweeper.analysis.statistics.interval import Interval
 from sweeper.analysis.verdict.judge import WITHHOLDING, judge
 
@@ -114,7 +115,7 @@ def test_no_sentence_claims_anything_outside_the_places_tested_here() -> None:
 def cell(value: float, se: float, nights: int, rise: float | None = None) -> Cell:
     change = Estimate(value, se, max(nights - 1.0, 1.0))
     limits = (None, None) if rise is None else (Estimate(rise, 0.05, 20.0), Estimate(-rise, 0.05, 20.0))
-    return Cell("40 m", 20, nights, 4 * nights, change, change, None, *limits, "", (), 1.0)
+    return Cell("40 m", 20, nights, last_look(nights), 4 * nights, change, change, None, *limits, "", (), 1.0)
 
 
 VALUES = {
@@ -190,6 +191,17 @@ def test_an_end_that_is_shown_as_nothing_helps_nobody(low: float, said: str) -> 
     assert outlook_words("in", Interval(1.0, low, 2.0), False, 1.0) == said
     mirrored = said if said != HELPS else COSTS
     assert outlook_words("out", Interval(-1.0, -2.0, -low), False, 1.0) == mirrored
+
+
+def test_between_looks_it_is_said_of_how_many_nights_an_answer_is() -> None:
+    for nights, said in (
+        (14, "over 14 nights"),
+        (19, "over the first 14 of 19 nights"),
+        (2, "on the 2 nights"),
+    ):
+        asked = cell(5.0, 0.1, nights)
+        (judged,) = judge([asked], 1.0, CONFIDENCE, [()])
+        assert said in reason_of(asked, judged, 1.0)
 
 
 def test_every_verdict_that_withholds_has_its_words() -> None:

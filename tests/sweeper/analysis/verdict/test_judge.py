@@ -7,14 +7,15 @@ from scipy.stats import false_discovery_control
 
 from sweeper.analysis.band.cells import Cell
 from sweeper.analysis.statistics.estimates import Estimate
-from sweeper.analysis.statistics.group_sequential import campaign_level, look_level
+from sweeper.analysis.statistics.group_sequential import campaign_level, last_look, look_level
 from sweeper.analysis.verdict.judge import WITHHOLDING, allowed_level, judge
 
 
 def cell(value, se=0.2, nights=10, ceiling=None, lower_bound=None, flags=(), bound=""):
     estimate = Estimate(value, se, nights - 1.0)
     limits = [None if each is None else Estimate(each, 0.05, nights - 1.0) for each in (ceiling, lower_bound)]
-    return Cell("40 m", 20, nights, 40, None, estimate, None, limits[0], limits[1], bound, flags, 1.0)
+    looked = last_look(nights)
+    return Cell("40 m", 20, nights, looked, 40, None, estimate, None, limits[0], limits[1], bound, flags, 1.0)
 
 
 def one(each, troubles=frozenset()):
@@ -198,7 +199,7 @@ def test_what_is_not_known_has_a_level_of_one():
     assert (unknown.verdict, unknown.level, unknown.snr_change_db) == ("undecided", 1.0, None)
     for bound, value in (("at most", 3.0), ("at least", -3.0), ("at most", 0.0), ("at least", 0.0)):
         assert one(cell(value, bound=bound)).level == 1.0
-    nothing = Cell("40 m", 20, 5, 20, None, None, None, None, None, "", (), 1.0)
+    nothing = Cell("40 m", 20, 5, 5, 20, None, None, None, None, None, "", (), 1.0)
     assert (one(nothing).verdict, one(nothing).level, one(nothing).snr_change_db) == ("undecided", 1.0, None)
 
 

@@ -9,10 +9,12 @@ from sweeper.analysis.band.cells import Cell
 from sweeper.analysis.day.reduce import summarise_day
 from sweeper.analysis.findings.build import find
 from sweeper.analysis.statistics.estimates import Estimate
+from sweeper.analysis.statistics.group_sequential import LOOKS, last_look
 from sweeper.analysis.statistics.interval import Interval
 from sweeper.analysis.verdict.effort import bands_due, effort
 from sweeper.analysis.verdict.expectation import expectations, measured_rises
 from sweeper.analysis.verdict.judge import Judged
+from sweeper.analysis.verdict.nights_needed import nights_needed
 from sweeper.analysis.verdict.outlook import outlook, outlooks
 from sweeper.simulation.campaign.course import BandTruth, Course
 from sweeper.simulation.campaign.draw import campaign
@@ -73,6 +75,12 @@ def test_a_load_position_saves_nights():
     assert with_load.nights is not None
     assert without.nights is None or without.nights > with_load.nights
     assert with_load.settles_db < without.settles_db
+
+
+def test_what_is_waited_for_is_a_look():
+    near = nights_needed(1.0, lambda nights: 1.2 / nights**0.5, 0.05)
+    assert near in LOOKS and nights_needed(1.0, lambda nights: 1.2 / nights**0.5, 0.05, near + 1) in LOOKS
+    assert nights_needed(0.01, lambda nights: 1.2 / nights**0.5, 0.05) is None
 
 
 def test_more_nights_settle_smaller_changes():
@@ -139,7 +147,10 @@ def told(*hours):
     cells, judged = [], []
     for number, (change, low, high, passes, nights, verdict) in enumerate(hours):
         estimate = Estimate(change, (high - low) / 4, 3.0)
-        cells.append(Cell("20 m", number, nights, passes, None, estimate, None, None, None, "", (), 2.0))
+        looked = last_look(nights)
+        cells.append(
+            Cell("20 m", number, nights, looked, passes, None, estimate, None, None, None, "", (), 2.0)
+        )
         judged.append(Judged(verdict, Interval(change, low, high), 0.5))
     (found,) = outlooks(cells, judged, {"20 m": 0.1}, facts())
     return found.sentence
