@@ -96,6 +96,8 @@ def bounded(
     outer = _around.get()
     clock = clock or outer.clock
     until_s = outer.until_s
+    if clock is not outer.clock:
+        until_s += clock.monotonic() - outer.clock.monotonic()  # as long as is left, told by another clock
     if within_s < math.inf:
         until_s = min(until_s, clock.monotonic() + within_s)
     if grace_s is None:

@@ -20,12 +20,10 @@ from drivers.links.identity import mistake_in
 from drivers.protocols.allowed import GATES
 from drivers.protocols.band_power import samples_needed
 from drivers.protocols.samples_over_tcp import STEP_NOISE
-from drivers.receivers.sampled import PART, Gain, check_fits, gain_at, level_db
+from drivers.receivers.sampled import FOLDS_HZ, PART, Gain, check_fits, gain_at, level_db
 from drivers.samples.tcp import StreamOptions, TcpSamples
 from drivers.waiting import monotonic
 
-FOLDS_HZ = 14_400_000
-"""Half of the converter's 28.8 MHz: what lies above comes out below it (datasheet of the RTL2832U, from memory)."""
 TUNED_FROM_HZ = {"R820T": 24_000_000, "R828D": 24_000_000, "E4000": 52_000_000}
 """What the tuner cannot go below by itself; the station's own range_hz wins."""
 LEAST = 2.0 * 0.25 / 127.5**2

@@ -15,6 +15,8 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
 PART = "receiver"
+FOLDS_HZ = 14_400_000
+"""Half of the RTL2832U's 28.8 MHz: sampled directly, what lies above comes out below it (data sheet, from memory)."""
 
 Decibel = Annotated[float, Field(ge=-200, le=200, allow_inf_nan=False)]
 Gain = Decibel | dict[Annotated[int, Field(ge=0, le=3_000_000_000)], Decibel]

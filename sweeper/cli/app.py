@@ -18,6 +18,7 @@ from sweeper.cli import (
     demonstration,
     fleet,
     following,
+    lines,
     measuring,
     new,
     noise,
@@ -117,6 +118,7 @@ _add("export", READING, data.export, "saltmarsh.yaml --format csv > readings.csv
 _add("status", CARING, talking.status, "saltmarsh.yaml")
 _add("pause", CARING, talking.pause, "saltmarsh.yaml")
 _add("resume", CARING, talking.resume, "saltmarsh.yaml")
+_add("lines", CARING, lines.lines, "saltmarsh-samples.yaml")
 _add("note", CARING, talking.note, 'saltmarsh.yaml "ferrites on the router"')
 _add("stop", CARING, talking.stop, "saltmarsh.yaml")
 _add("rest", CARING, measuring.rest, "saltmarsh.yaml")

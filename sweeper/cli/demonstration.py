@@ -26,11 +26,17 @@ if TYPE_CHECKING:
     from sweeper.station import Station
     from sweeper.words import PassRecord, Reading
 
+WITH_METER, WITH_SAMPLES = ("rigctl-net", "saltmarsh"), ("iq-tcp", "saltmarsh-samples")
+"""Simulated receiver, and the station file that measures with it."""
+
 
 def demo(
     out: Annotated[Path, typer.Option(metavar="DIR", help="Where to write.")] = Path("saltmarsh-demo"),
     nights: Annotated[int, typer.Option(min=1, metavar="N", help="How many nights to simulate.")] = 1,
     seed: Annotated[int, typer.Option(metavar="N", help="Draw other nights: a whole number.")] = 1,
+    samples: Annotated[
+        bool, typer.Option("--samples", help="With a receiver that delivers samples of whole bands over TCP.")
+    ] = False,
 ) -> None:
     """Run simulated nights through real protocol servers, print the recommendation, write the report."""
     from sweeper.analysis import findings_json
@@ -45,14 +51,14 @@ def demo(
     from sweeper.store import Store, replace_whole, write_parquet
 
     cleared(out)
-    world = saltmarsh(seed=seed)
+    world, receiver, file = saltmarsh(seed, samples), *(WITH_SAMPLES if samples else WITH_METER)
     clock = JumpingClock(world.first_evening)
-    with _on_one_core(), serve(world, clock, receiver="rigctl-net", switch="modbus-rtu") as served:
-        station = _station(served.receiver_link, served.switch_link)
+    with _on_one_core(), serve(world, clock, receiver=receiver, switch="modbus-rtu") as served:
+        station = _station(file, served.receiver_link, served.switch_link)
         due = list(_due(station, world.first_evening, nights))
         store = Store(out / "saltmarsh.data", station.station.name, station.station.longitude)
         # Not with the links of this run, which end with it: with those that `sweeper simulate` serves.
-        text = text_of(station_file("saltmarsh"))
+        text = text_of(station_file(file))
         store.keep_station_file(text)
         replace_whole(out / "saltmarsh.yaml", text.encode())
         with progress(f"Measuring {nights} simulated night{'s' if nights > 1 else ''}") as told:
@@ -148,7 +154,7 @@ def _serve(station_file: Path, sound: str) -> None:
         try:
             served = serving.enter_context(
                 serve(
-                    saltmarsh(seed=1),
+                    saltmarsh(seed=1, of_samples=station.receiver.driver == "iq-tcp"),
                     SystemClock(),
                     receiver="iq-tcp" if station.receiver.driver == "iq-tcp" else "rigctl-net",
                     switch="modbus-tcp",
@@ -216,15 +222,15 @@ def _on_one_core() -> "Iterator[None]":
         os.sched_setaffinity(0, cores)
 
 
-def _station(receiver_link: str, switch_link: str) -> "Station":
-    """Saltmarsh with the links of this run."""
+def _station(of: str, receiver_link: str, switch_link: str) -> "Station":
+    """The station file `of` with the links of this run."""
     from sweeper.station import load
     from sweeper.station.lines import text_of
     from sweeper.station.rewrite import with_values
     from sweeper.store import write_new
 
     text = with_values(
-        text_of(station_file("saltmarsh")),
+        text_of(station_file(of)),
         {
             ("receiver", "link"): receiver_link,
             ("switch", "link"): switch_link,

@@ -11,8 +11,8 @@ from drivers.waiting import bounded
 from sweeper.clock import Clock
 from sweeper.spectra.axis import axis_of
 from sweeper.spectra.quiet import with_envelope
-from sweeper.spectra.rows import Learned, NothingHeard, rows
-from sweeper.spectra.tuning import learn_tuning
+from sweeper.spectra.rows import NothingHeard, rows
+from sweeper.spectra.tuning import Asked, Edges, learn_tuning
 from sweeper.spectra.welch import spectrum
 from sweeper.words import ANTENNA_BYPASS, LOAD_BYPASS, Channel, Labelled, Reading, Spectrum, Visit
 
@@ -25,15 +25,18 @@ FINE_STEPS = 12.0
 
 @dataclass(frozen=True, slots=True)
 class SampledSettings:
-    """How to measure by samples: for so long, in bins of `step_hz`, each tuning between its edges, in hertz.
+    """How to measure by samples: for so long, in bins of `step_hz`.
 
-    `shift_hz`: how far beside a tuning's middle the samples are centred in this pass, so that the converter's line does
-    not hide the same signal for ever.
+    `edges_hz`: what of each tuning is looked at; `noise_hz`: where in it noise is read; `lines_hz`: the carriers that
+    are read. `shift_hz`: how far beside a tuning's middle the samples are centred in this pass, so that the
+    converter's line does not hide the same signal for ever.
     """
 
     seconds: float
     step_hz: float
-    edges_hz: Mapping[Channel, tuple[int, int]]
+    edges_hz: Mapping[Channel, Edges]
+    noise_hz: Mapping[Channel, tuple[Edges, ...]]
+    lines_hz: Mapping[Channel, tuple[int, ...]]
     shift_hz: int = 0
 
 
@@ -43,9 +46,9 @@ class Sampling:
     def __init__(self, source: SampleSource, settings: SampledSettings, clock: Clock) -> None:
         self._source, self._settings, self._clock = source, settings, clock
         self.seen: dict[Channel, list[Labelled]] = {}
-        self.learned: dict[Channel, Learned] = {}
         self._coarse: set[str] = set()
         self._untold: tuple[str, ...] = ()
+        self._stood: dict[str, tuple[int, ...]] = {}
 
     def allowed(self, unknown: Sequence[str]) -> tuple[str, ...]:
         """What moves the level and could not be known, beyond what the receiver has told already."""
@@ -83,15 +86,22 @@ class Sampling:
     def readings(self, pass_number: int) -> tuple[Reading, ...]:
         """The rows of all visits, in order of time. A tuning without a quiet place gives none, and is named."""
         found: list[Reading] = []
+        settings = self._settings
         for channel, sequence in self.seen.items():
+            asked = Asked(channel.band, settings.noise_hz[channel], settings.lines_hz.get(channel, ()))
             try:
-                learned = self.learned[channel] = learn_tuning(channel.band, pass_number, sequence)
+                learned, stood = learn_tuning(asked, pass_number, sequence)
             except NothingHeard as why:
                 self._untold += (f"noise on {channel.band}, {channel.hz / 1e3:g} kHz ({why})",)
                 continue
+            self._stood[channel.band] = (*self._stood.get(channel.band, ()), *stood)
             for one in sequence:
                 found += rows(one, learned)
         return tuple(sorted(found, key=lambda reading: reading.time))
+
+    def stood(self) -> Mapping[str, Sequence[int]]:
+        """Frequencies of the lines that stood through the pass, in hertz, by band; known after `readings`."""
+        return self._stood
 
     def spectra(self) -> list[tuple[str, Labelled]]:
         """Each spectrum with its band."""

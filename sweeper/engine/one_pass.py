@@ -100,6 +100,8 @@ def measure_pass(
         hand=hand,
     )
     sink.finished(record, readings, at_work.spectra() if outcome == "done" else ())
+    if outcome == "done" and (stood := at_work.stood()):
+        sink.stood(stood)
     if at_work.touched and "receiver" not in left_over:
         sink.mark_restored()
     return record
@@ -355,6 +357,10 @@ class _AtWork:
     def spectra(self) -> Spectra:
         """What was heard, each with the name of its band; nothing where a meter was read."""
         return () if self.listening is None else self.listening.spectra()
+
+    def stood(self) -> Mapping[str, Sequence[int]]:
+        """By band, the lines that stood through the pass, in hertz; nothing where whole bands are not seen."""
+        return getattr(self.listening, "stood", dict)()
 
     def _listen_only(self) -> None:
         if self._receiver.is_transmitting():

@@ -28,6 +28,10 @@ class Sink(Protocol):
         """
         ...
 
+    def stood(self, lines_hz: Mapping[str, Sequence[int]]) -> None:
+        """By band, lines that stood through the pass that just `finished`, in hertz: what later passes may read."""
+        ...
+
     def mark_restored(self) -> None:
         """The receiver stands again as `found` said; that need not be kept any longer."""
         ...

@@ -23,7 +23,7 @@ def facts_of(station: "Station") -> StationFacts:
             {
                 "spectrum": [
                     receiver.spectrum.model_dump(mode="json"),
-                    *(list(each) for each in station.tunings().values()),
+                    *(list(each.edges_hz) for each in station.tunings().values()),
                 ]
             }
             if receiver.spectrum is not None

@@ -104,7 +104,7 @@ def learn(
     beyond = np.flatnonzero(hz >= 1.15 * filter_hz)
     card = float(np.median([one.spectrum.mean[beyond].mean() for one in good])) if len(beyond) >= 8 else 0.0
     over = np.mean([route / (noise.level(route) * noise.pass_band) - 1.0 for route in routes], axis=0)
-    lines = (_named(channel, good[0], over),) if channel.purpose == "carrier" else ()
+    lines = (named(channel, good[0], over),) if channel.purpose == "carrier" else ()
     cells = (
         tuple(_cells(channel, good[0], noise, (first_hz, filter_hz - BEYOND_HZ)))
         if channel.purpose == "noise"
@@ -231,7 +231,7 @@ def _cells(
             yield Slice(Channel(channel.band, round(zero_hz + side * middle), "noise", CELL_HZ), bins)
 
 
-def _named(channel: Channel, one: Labelled, over: Floats) -> Slice:
+def named(channel: Channel, one: Labelled, over: Floats) -> Slice:
     """Where the carrier stands, on both routes taken together; its own place where nothing stands out near it."""
     told = round((channel.hz - one.spectrum.start_hz) / one.spectrum.step_hz)
     reach = round(SEARCHED_HZ / one.spectrum.step_hz)

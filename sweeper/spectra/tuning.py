@@ -6,6 +6,7 @@ edges alone, so they are the same every night.
 """
 
 from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
@@ -21,6 +22,7 @@ from sweeper.spectra.rows import (
     NothingHeard,
     Slice,
     both_routes,
+    named,
     steady_lines,
 )
 from sweeper.words import Channel, Labelled
@@ -34,11 +36,26 @@ CENTRE_HZ = 150.0
 """To each side of the samples' centre, where converters leave a line."""
 
 
-def learn_tuning(band: str, pass_number: int, sequence: Sequence[Labelled]) -> Learned:
-    """Noise bins, cells and lines of a tuning from all its spectra of a pass, both routes alike.
+Edges = tuple[int, int]
 
-    Their `tuning` is the radio frequency of the samples' centre. `NothingHeard` where there is no quiet place. Lines
-    are told only where the load was heard, too.
+
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """What is to be read of a tuning, in hertz: noise between these edges, and the lines at these places."""
+
+    band: str
+    noise_hz: tuple[Edges, ...]
+    lines_hz: tuple[int, ...] = ()
+
+
+def learn_tuning(
+    asked: Asked, pass_number: int, sequence: Sequence[Labelled]
+) -> tuple[Learned, tuple[int, ...]]:
+    """Noise bins and cells of a tuning from all its spectra of a pass, both routes alike, with the lines that are read;
+    and the places in hertz of the lines that stood in this pass, which later ones may read (`lines`).
+
+    The spectra's `tuning` is the radio frequency of the samples' centre. `NothingHeard` where there is no quiet place
+    in what is asked for. What stood is told only where the load was heard, too.
     """
     good, routes, shapes = both_routes(sequence, "samples")
     one = good[0].spectrum
@@ -46,12 +63,12 @@ def learn_tuning(band: str, pass_number: int, sequence: Sequence[Labelled]) -> L
     guard = max(round(CENTRE_HZ / one.step_hz), 4)
     usable = without_images_and_centre(np.ones(len(routes[0]), np.bool_), routes[0], centre, guard)
     noise, over, parts = _by_parts(routes, shapes, usable)
-    cells = tuple(_cells(band, noise, parts, one.start_hz, one.step_hz))
-    if not cells:
-        raise NothingHeard("no quiet place: give noise a band of its own, with edges_hz beside this one")
-    return Learned(
-        pass_number, noise, cells, tuple(steady_lines(band, good, noise, over, centre=centre)), 0.0
-    )
+    cells = tuple(_cells(asked, noise, parts, one.start_hz, one.step_hz))
+    if asked.noise_hz and not cells:
+        raise NothingHeard("no quiet place: name one with noise_edges_hz")
+    lines = tuple(named(Channel(asked.band, hz, "carrier", CELL_HZ), good[0], over) for hz in asked.lines_hz)
+    stood = tuple(line.channel.hz for line in steady_lines(asked.band, good, noise, over, centre=centre))
+    return Learned(pass_number, noise, cells, lines, 0.0), stood
 
 
 def _by_parts(
@@ -84,11 +101,14 @@ def _by_parts(
 
 
 def _cells(
-    band: str, noise: NoiseBins, parts: Sequence[slice], start_hz: float, step_hz: float
+    asked: Asked, noise: NoiseBins, parts: Sequence[slice], start_hz: float, step_hz: float
 ) -> Iterator[Slice]:
+    """Of each part what lies between edges for noise: its place follows from part and edges alone."""
     for part in parts:
-        bins = part.start + np.flatnonzero(noise.keep[part])
-        if len(bins) >= FEWEST_BINS:
-            middle = start_hz + step_hz * (part.start + part.stop - 1) / 2.0
-            place = round(middle / PLACE_HZ) * PLACE_HZ
-            yield Slice(Channel(band, place, "noise", CELL_HZ), bins)
+        for lowest, highest in asked.noise_hz:
+            first = max(part.start, round((lowest - start_hz) / step_hz))
+            last = min(part.stop - 1, round((highest - start_hz) / step_hz))
+            bins = first + np.flatnonzero(noise.keep[first : last + 1]) if last > first else np.array([], int)
+            if len(bins) >= FEWEST_BINS:
+                place = round((start_hz + step_hz * (first + last) / 2.0) / PLACE_HZ) * PLACE_HZ
+                yield Slice(Channel(asked.band, place, "noise", CELL_HZ), bins)

@@ -12,7 +12,7 @@ from pydantic import AfterValidator, BaseModel, Field, SerializeAsAny, model_val
 from sweeper import words
 from sweeper.station.fields import Decibel, Hz, Name, Seconds, Section
 from sweeper.station.running import MOST_WINDOWS, Analysis, Live, Notify, Plan, Store, Window
-from sweeper.station.tunings import tunings
+from sweeper.station.tunings import BandTuning, tunings
 from sweeper.words import SignalPath, dial_beside
 
 
@@ -279,6 +279,16 @@ class Band(Section):
         default=None,
         description="[lowest, highest] in whole hertz, with a spectrum of samples, in place of channels.",
     )
+    noise_edges_hz: tuple[tuple[Hz, Hz], ...] = Field(
+        default=(),
+        max_length=4,
+        description="A list of [lowest, highest] in whole hertz: where noise is read instead of between edges_hz.",
+    )
+    carriers_hz: tuple[Hz, ...] | None = Field(
+        default=None,
+        max_length=64,
+        description="A list of whole hertz, with edges_hz: the carriers that are read, instead of learned ones.",
+    )
 
 
 class Station(Section):
@@ -312,14 +322,14 @@ class Station(Section):
         )
         return told + tuple(self.tunings())
 
-    def tunings(self) -> dict[words.Channel, tuple[int, int]]:
-        """The tunings of bands that are measured between edges, each as the channel at its centre, with its edges."""
+    def tunings(self) -> dict[words.Channel, BandTuning]:
+        """The tunings of bands that are measured between edges, each under the channel at its centre."""
         rate_hz, width_hz = getattr(self.receiver.options, "sample_rate_hz", 0), self.receiver.bandwidth_hz
         return {
-            words.Channel(band.name, centre_hz, "noise", width_hz): edges_hz
+            words.Channel(band.name, each.centre_hz, "noise", width_hz): each
             for band in self.bands
             if band.edges_hz is not None and rate_hz
-            for centre_hz, edges_hz in tunings(band.edges_hz, rate_hz)
+            for each in tunings(band.edges_hz, rate_hz, band.noise_edges_hz, band.carriers_hz)
         }
 
     def paths(self) -> tuple[SignalPath, ...]:

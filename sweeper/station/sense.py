@@ -11,6 +11,7 @@ from drivers.contracts import links_of
 from drivers.links.identity import same_instrument
 from sweeper.station.lines import Place
 from sweeper.station.moments import MomentError, parse_duration, parse_moment
+from sweeper.station.sense_edges import edges
 from sweeper.words import SIDEBANDS, SignalPath
 
 Finding = tuple[Place, str, str]
@@ -44,7 +45,7 @@ def _receiver(receiver: Any) -> Iterator[Finding]:
             yield (
                 ("receiver", "spectrum"),
                 f"the driver {receiver.driver} gives no samples of a band.",
-                "Leave spectrum out; driver: iq-tcp has one.",
+                "Leave spectrum out; driver: soapy and driver: iq-tcp have one.",
             )
         if receiver.audio is not None:
             yield (
@@ -251,7 +252,7 @@ def _bands(bands: Any, receiver: Any) -> Iterator[Finding]:
         if band.name is not None:
             first_band.setdefault(band.name, index)
         if band.channels is not None:
-            yield from _edges(place, band, receiver)
+            yield from edges(place, band, receiver)
         channels = [channel for channel in band.channels or () if channel is not None]
         if channels and not any(channel.purpose in ("noise", None) for channel in channels):
             yield (
@@ -262,45 +263,6 @@ def _bands(bands: Any, receiver: Any) -> Iterator[Finding]:
         for number, channel in enumerate(band.channels or ()):
             if channel is not None and channel.hz is not None:
                 yield from _channel((*place, "channels", number), channel, band.name, receiver, first_channel)
-
-
-def _edges(place: Place, band: Any, receiver: Any) -> Iterator[Finding]:
-    """A band has channels, or edges where its receiver gives spectra of samples; never both."""
-    spectrum = getattr(receiver, "spectrum", None)
-    if band.edges_hz is None:
-        if not band.channels:
-            yield (*place, "channels"), "this key is missing.", "A list of channels, at least one for: noise."
-        elif spectrum is not None:
-            yield (
-                (*place, "channels"),
-                "with a spectrum a band is measured between its edges.",
-                "Write edges_hz: [lowest, highest] in place of channels, or leave spectrum out.",
-            )
-        return
-    lowest, highest = band.edges_hz
-    if band.channels:
-        yield (*place, "edges_hz"), "the band has channels as well.", "Leave one of the two out."
-    if lowest >= highest:
-        yield (
-            (*place, "edges_hz"),
-            "the band ends below where it begins.",
-            "Write [lowest, highest] in hertz.",
-        )
-    elif highest - lowest < 10_000:
-        yield (*place, "edges_hz"), "that is too narrow to find quiet places in.", "Give it 10 kHz or more."
-    if receiver is not None and spectrum is None:
-        yield (
-            (*place, "edges_hz"),
-            "what is between edges is seen in samples only.",
-            "Add spectrum: {seconds: 0.5} to a receiver of samples (driver: iq-tcp), or name channels.",
-        )
-    limits_hz = receiver.range_hz if receiver is not None else None
-    if limits_hz and not (limits_hz[0] <= lowest and highest <= limits_hz[1]):
-        yield (
-            (*place, "edges_hz"),
-            f"they reach beyond the receiver's range, {limits_hz[0]} to {limits_hz[1]} Hz.",
-            "Move them, or mend receiver.range_hz.",
-        )
 
 
 def _channel(

@@ -9,6 +9,10 @@ EQUIVALENT: dict[str, tuple[tuple[str, str, str, str], ...]] = {
             "_by_physics", "cell.ceiling is None or cell.lower_bound is None", "",
             "asked only where `_agrees_with_physics` has found both; it is there for the types",
         ),
+        (
+            "_shown", "Interval(min(max(0.0, bottom), top)", "0.0 → 1.0",
+            "looks are surer than one in a hundred, so that an interval clear of the limits contradicts them",
+        ),
         ("_by_physics", "return 1.0", "1.0 → 2.0", "a level of one or more is never below another"),
         ("_alone", "else 1.0", "1.0 → 2.0", "a level of one or more is never below another"),
         (
@@ -38,6 +42,12 @@ EQUIVALENT: dict[str, tuple[tuple[str, str, str, str], ...]] = {
     "sweeper/analysis/physics/radiometer.py": (
         ("spread_db", "lru_cache", "", "how much is remembered"),
         ("resolution_db", "np.arange(1.0, 9.0)", "9.0 → 18.0", "more terms of a series that has ended but for 2 %"),
+    ),
+    "sweeper/analysis/meter/pad.py": (
+        ("_between_ends", "on_floor.sum() > 1", "on_floor.sum() >= 1", "one level alone is as wide as itself"),
+    ),
+    "sweeper/analysis/meter/changed.py": (
+        ("_scatter_of_nights", "fill_null(0.0)", "", "a sum over paths leaves out those without a value"),
     ),
     "sweeper/analysis/meter/floor.py": (
         ("floor_of", "bandwidth_hz", "first", "all readings of a visit have one bandwidth"),

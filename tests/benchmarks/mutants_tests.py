@@ -80,7 +80,9 @@ TESTS: dict[str, tuple[str, ...]] = {
     "sweeper/analysis/change/measured.py": (f"{ANALYSIS}/change/test_compare.py",),
     "sweeper/analysis/change/parting.py": (f"{ANALYSIS}/change/test_parting.py",),
     "sweeper/analysis/band/channels.py": (f"{ANALYSIS}/band/test_channels.py",),
-    "sweeper/analysis/band/steady_signals.py": (f"{ANALYSIS}/band/test_steady_signals.py",),
+    "sweeper/analysis/band/steady_signals.py": (
+        f"{ANALYSIS}/band/test_steady_signals_by_hand.py", f"{ANALYSIS}/band/test_steady_signals.py",
+    ),
     "sweeper/analysis/statistics/estimates.py": (
         f"{ANALYSIS}/statistics/test_estimates.py", "tests/published/test_intervals_against_libraries.py",
     ),

@@ -46,6 +46,17 @@ def test_nothing_inside_lasts_longer_than_outside() -> None:
     assert abs(monotonic() - time.monotonic()) < 60.0  # this computer's clock again
 
 
+def test_another_clock_takes_over_what_is_left_and_not_the_moment() -> None:
+    """A simulated night may be longer than the computer has been on, or shorter."""
+    outer, inner = Clock(), Clock()
+    inner.now_s = 900_000.0
+    for first, second in ((outer, inner), (inner, outer)):
+        with bounded(5.0, clock=first), bounded(clock=second):
+            assert Deadline(60.0, "box").remaining() == pytest.approx(5.0)
+            second.sleep(2.0)
+            assert Deadline(60.0, "box").remaining() == pytest.approx(3.0)
+
+
 def test_a_stop_order_ends_every_wait() -> None:
     clock, stop = Clock(), threading.Event()
     with bounded(stop=stop, clock=clock):

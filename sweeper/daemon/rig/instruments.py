@@ -110,8 +110,8 @@ def open_switch(station: Station) -> Switch:
     return switch
 
 
-def measurement_settings(station: Station, pass_number: int = 1) -> MeasurementSettings:
-    """How the engine is to measure at this station in a pass."""
+def measurement_settings(station: Station, pass_number: int = 1, lines: object = None) -> MeasurementSettings:
+    """How the engine is to measure at this station in a pass. `lines`: those that stood before, as they were kept."""
     receiver, switch = station.receiver, station.switch
     return MeasurementSettings(
         mode=receiver.mode,
@@ -129,18 +129,32 @@ def measurement_settings(station: Station, pass_number: int = 1) -> MeasurementS
             top=receiver.meter.top,
         ),
         sound=_sound_settings(receiver),
-        sampled=_sampled_settings(station, pass_number),
+        sampled=_sampled_settings(station, pass_number, lines),
     )
 
 
-def _sampled_settings(station: Station, pass_number: int) -> "SampledSettings | None":
+def _sampled_settings(station: Station, pass_number: int, lines: object) -> "SampledSettings | None":
     told = station.receiver.spectrum
     if told is None:
         return None
     from sweeper.engine.by_samples import SampledSettings  # arrays take long to load
+    from sweeper.spectra.lines import known_of, to_read
 
     shift_hz = CENTRE_MOVES_HZ if pass_number % 2 else -CENTRE_MOVES_HZ
-    return SampledSettings(told.seconds, told.step_hz, station.tunings(), shift_hz)
+    known, here = known_of(lines), station.tunings()
+    return SampledSettings(
+        told.seconds,
+        told.step_hz,
+        {channel: each.edges_hz for channel, each in here.items()},
+        {channel: each.noise_hz for channel, each in here.items()},
+        {
+            channel: to_read(known.get(channel.band, {}), each.edges_hz)
+            if each.carriers_hz is None
+            else tuple(hz for hz in each.carriers_hz if each.edges_hz[0] < hz < each.edges_hz[1])
+            for channel, each in here.items()
+        },
+        shift_hz,
+    )
 
 
 def _sound_settings(receiver: sections.Receiver) -> "SoundSettings | None":

@@ -24,6 +24,7 @@ from sweeper.daemon.run.receiver_idle import ReceiverIdle
 from sweeper.daemon.run.recording import Recording
 from sweeper.engine import measure_pass
 from sweeper.plan import one_pass
+from sweeper.spectra.lines import KEPT_UNDER
 from sweeper.station import Station
 from sweeper.store import Store, StoreError
 from sweeper.words import Hand, Outcome, PassRecord, Visit
@@ -109,7 +110,7 @@ class Campaign:
                         rig.receiver,
                         switch,
                         self.clock,
-                        measurement_settings(self.station, number),
+                        measurement_settings(self.station, number, self.store.recall(KEPT_UNDER)),
                         self.recording,
                         self.orders.wake,
                         self.orders.why,

@@ -8,6 +8,7 @@ from typing import Any
 
 from sweeper.daemon.rig.in_flight import clear_in_flight, mark_in_flight
 from sweeper.daemon.run.observers import Observer
+from sweeper.spectra.lines import KEPT_UNDER, known_of, with_pass
 from sweeper.store import Store, StoreError, keep_noise
 from sweeper.words import PassRecord, Reading, Spectra, Visit
 
@@ -46,6 +47,15 @@ class Recording:
                 keep_noise(self._store.folder, record.started, noise)
             except StoreError as full:
                 self._observer.trouble(str(full), full.hand)
+
+    def stood(self, lines_hz: Mapping[str, Sequence[int]]) -> None:
+        """Kept beside the readings; what cannot be kept is learned from another pass."""
+        try:
+            known = known_of(self._store.recall(KEPT_UNDER))
+            after = {band: with_pass(known.get(band, {}), stood) for band, stood in lines_hz.items()}
+            self._store.remember(KEPT_UNDER, {**known, **after})
+        except StoreError as full:
+            self._observer.trouble(str(full), full.hand)
 
     def mark_restored(self) -> None:
         try:

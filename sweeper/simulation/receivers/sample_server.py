@@ -100,8 +100,8 @@ class SampleServer:
             with client:
                 with contextlib.suppress(OSError):
                     client.settimeout(10.0)
-                    client.sendall(self.header)
-                    with self._lock:
+                    with self._lock:  # whoever has read the header gets every sample from then on
+                        client.sendall(self.header)
                         self._kept, self._client = b"", client
                         self._sent_until_s = self.clock.monotonic()
                     self._listen_to(client)

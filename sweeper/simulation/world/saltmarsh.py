@@ -5,11 +5,12 @@ and broadcaster is invented.
 """
 
 import math
+from dataclasses import replace
 from datetime import UTC, datetime
 
 from sweeper.simulation.world.hardware import Antenna, Receiver, Relays, Stage
 from sweeper.simulation.world.sky import Sky
-from sweeper.simulation.world.town import Appliance, Broadcasters, Carrier, Hours, ManMade
+from sweeper.simulation.world.town import ALWAYS, Appliance, Broadcasters, Carrier, Hours, ManMade
 from sweeper.simulation.world.world import Scenario, World
 from sweeper.words import Channel, Purpose
 
@@ -87,9 +88,36 @@ _LOOP = Antenna(
 )
 
 
-def saltmarsh(seed: int = 1) -> World:
-    """The station with its sky and neighbours; another seed is another run of nights at the same place."""
-    return World(scenario(seed))
+_BESIDE: tuple[tuple[float, Hours, tuple[int, ...]], ...] = (
+    (50.0, _NIGHT, (153_000, 171_000, 234_000, 252_000, 270_000)),
+    (6.0, _NIGHT, (1_458_000, 1_485_000, 1_512_000, 1_557_000, 1_602_000)),
+    (6.0, _NIGHT, (3_797_000, 3_846_000, 3_905_000, 3_930_000)),
+    (5.0, ALWAYS, (5_025_000, 5_060_000, 5_085_000, 5_105_000)),
+    (5.0, _EVENING, (7_005_000, 7_055_000, 7_110_000)),
+    (5.0, _LONG_DAY, (9_835_000, 9_860_000, 9_885_000, 9_895_000)),
+    (5.0, _LONG_DAY, (14_850_000, 14_880_000, 14_930_000, 14_970_000)),
+    (4.0, _LONG_DAY, (21_020_000, 21_050_000, 21_100_000)),
+    (4.0, ALWAYS, (28_040_000, 28_080_000, 28_120_000, 28_160_000)),
+)
+"""Microvolts, hours and frequencies of more carriers, which whoever sees whole bands sees, too."""
+_OF_SAMPLES = Receiver(noise_over_290=((150e3, 16000.0), (1e6, 1600.0), (30e6, 1600.0)))
+"""Eight bits leave little room between a receiver's own noise and the strongest carrier, and this one has no tuner."""
+
+
+def saltmarsh(seed: int = 1, of_samples: bool = False) -> World:
+    """The station with its sky and neighbours; another seed is another run of nights at the same place.
+
+    `of_samples`: with a noisier receiver that delivers samples of whole bands, and what else stands in them.
+    """
+    station = scenario(seed)
+    if not of_samples:
+        return World(station)
+    beside = tuple(
+        Carrier(hz, microvolts * _MICROVOLT, hours, steadiness=2.0, slow_db=2.0)
+        for microvolts, hours, places in _BESIDE
+        for hz in places
+    )
+    return World(replace(station, receiver=_OF_SAMPLES, carriers=(*station.carriers, *beside)))
 
 
 def scenario(seed: int = 1) -> Scenario:

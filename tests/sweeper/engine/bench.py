@@ -181,6 +181,9 @@ class Kept:
         self.spectra = tuple(spectra)
         self.records.append((record, tuple(readings)))
 
+    def stood(self, lines_hz: Mapping[str, Sequence[int]]) -> None:
+        self._event("stood")
+
     def mark_restored(self) -> None:
         self._event("put back")
         self.found_as = None

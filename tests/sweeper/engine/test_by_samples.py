@@ -19,6 +19,7 @@ RATE_HZ, SECONDS = 64_000.0, 0.5
 BAND = Channel("10 m", 28_100_000, "noise", 60_000)
 EDGES_HZ = (28_070_000, 28_130_000)
 TONE_HZ = 28_112_000
+LINES_HZ: tuple[int, ...] = ()
 POWERS = {"antenna-bypass": 1e-4, "antenna-stage": 1e-3, "load-bypass": 4e-5, "load-stage": 3e-4}
 PATHS = ("antenna-bypass", "antenna-stage", "load-bypass", "antenna-stage", "antenna-bypass")
 
@@ -57,7 +58,9 @@ class Samples:
 
 
 def sampled(shift_hz: int = 0, step_hz: float = 31.25) -> SampledSettings:
-    return SampledSettings(SECONDS, step_hz, {BAND: EDGES_HZ}, shift_hz)
+    return SampledSettings(
+        SECONDS, step_hz, {BAND: EDGES_HZ}, {BAND: (EDGES_HZ,)}, {BAND: LINES_HZ}, shift_hz
+    )
 
 
 def heard(source: Samples, settings: SampledSettings, paths: tuple[str, ...] = PATHS) -> Sampling:
@@ -199,3 +202,16 @@ def test_a_pass_by_samples_stores_rows_and_spectra_and_asks_no_meter() -> None:
         np.mean([row.reading for row in rows if str(row.path) == path]) for path in (PATHS[1], PATHS[0])
     )
     assert stage - bypass == pytest.approx(10.0, abs=0.1)
+
+
+def test_a_pass_tells_which_lines_stood_and_reads_those_that_stood_before() -> None:
+    paths = (*PATHS, "load-bypass")
+    sampling = heard(Samples(a_clock(), tone=0.3), sampled(), paths)
+    assert not [row for row in sampling.readings(7) if row.channel.purpose == "carrier"]
+    # the tone of this source is on the load as well, and so the receiver's own
+    assert sampling.stood() == {"10 m": ()}
+    known = replace(sampled(), lines_hz={BAND: (TONE_HZ,)})
+    found = heard(Samples(a_clock(), tone=0.3), known, paths).readings(7)
+    carriers = [row for row in found if row.channel.purpose == "carrier"]
+    assert len(carriers) == len(paths) and {row.channel.hz for row in carriers} == {TONE_HZ}
+    assert np.mean([row.reading for row in carriers]) == pytest.approx(10 * np.log10(0.09), abs=0.5)

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from sweeper.spectra.rows import CELL_HZ, Learned, NothingHeard, rows
-from sweeper.spectra.tuning import learn_tuning
+from sweeper.spectra.tuning import Asked, learn_tuning
 from sweeper.words import Labelled, SignalPath, Spectrum
 
 STEP_HZ, BINS, SEGMENTS = 31.25, 8192, 40
@@ -31,18 +31,24 @@ def seen(path: str, dice: np.random.Generator, at: float, occupied: float = 0.0)
     return Labelled(at, at + 0.5, SignalPath.parse(path), CENTRE_HZ, spectrum)
 
 
-def learned(paths: str, occupied: float = 0.0) -> tuple[Learned, list[Labelled]]:
+EVERYWHERE = ((27_900_000, 28_300_000),)
+
+
+def learned(
+    paths: str, occupied: float = 0.0, asked: Asked | None = None
+) -> tuple[Learned, list[Labelled], tuple[int, ...]]:
     dice = np.random.default_rng(5)
     sequence = [seen(path, dice, float(nth), occupied) for nth, path in enumerate(paths.split())]
-    return learn_tuning("10 m", 7, sequence), sequence
+    found, stood = learn_tuning(asked or Asked("10 m", EVERYWHERE), 7, sequence)
+    return found, sequence, stood
 
 
 ALL = "antenna-bypass load-bypass antenna-stage load-stage antenna-stage antenna-bypass"
 
 
 def test_eight_cells_lie_at_the_same_places_whatever_is_there() -> None:
-    quiet, _ = learned(ALL)
-    busy, _ = learned(ALL, occupied=0.05)
+    quiet, *_ = learned(ALL)
+    busy, *_ = learned(ALL, occupied=0.05)
     assert [cell.channel.hz for cell in quiet.cells] == [cell.channel.hz for cell in busy.cells]
     assert len(quiet.cells) == 8
 
@@ -51,7 +57,7 @@ def test_eight_cells_lie_at_the_same_places_whatever_is_there() -> None:
 def test_each_cell_reads_the_density_of_its_noise_and_the_difference_of_routes_is_the_planted_one(
     occupied: float,
 ) -> None:
-    found, sequence = learned(ALL, occupied)
+    found, sequence, _ = learned(ALL, occupied)
     by_path = {}
     for one in sequence:
         noise = [row.reading for row in rows(one, found) if row.channel.purpose == "noise"]
@@ -67,17 +73,38 @@ def test_each_cell_reads_the_density_of_its_noise_and_the_difference_of_routes_i
     assert change == pytest.approx([10.0] * len(change), abs=0.12)
 
 
-def test_lines_are_the_antennas_alone() -> None:
-    found, sequence = learned(ALL)
-    places = {line.channel.hz for line in found.lines}
-    assert places == {round((START_HZ + at * STEP_HZ) / 100) * 100 for at in (LINE_BIN, IMAGED_BIN)}
-    carriers = [row for row in rows(sequence[0], found) if row.channel.purpose == "carrier"]
-    assert len(carriers) == 2
+PLACES = {round((START_HZ + at * STEP_HZ) / 100) * 100 for at in (LINE_BIN, IMAGED_BIN)}
+
+
+def test_lines_are_the_antennas_alone_and_a_pass_reads_only_those_that_it_was_asked_for() -> None:
+    found, sequence, stood = learned(ALL)
+    assert set(stood) == PLACES
+    assert not [row for row in rows(sequence[0], found) if row.channel.purpose == "carrier"]
+    empty_hz = 28_020_000
+    found, sequence, _ = learned(ALL, asked=Asked("10 m", EVERYWHERE, (min(PLACES), empty_hz)))
+    carriers = {
+        row.channel.hz: row.reading for row in rows(sequence[0], found) if row.channel.purpose != "noise"
+    }
+    assert set(carriers) == {min(PLACES), empty_hz}, "also where nothing stands just now"
+    # a line of three bins of 300, over noise of 1 to 2 in nine
+    assert carriers[min(PLACES)] - carriers[empty_hz] == pytest.approx(10 * np.log10(900 / 12), abs=1.5)
+
+
+def test_noise_is_read_where_the_station_file_says() -> None:
+    asked = Asked("10 m", ((28_010_000, 28_030_000), (28_200_000, 28_220_000)))
+    found, *_ = learned(ALL, asked=asked)
+    assert found.cells and all(
+        any(low <= cell.channel.hz <= high for low, high in asked.noise_hz) for cell in found.cells
+    )
+    nothing, *_ = learned(ALL, asked=Asked("10 m", ()))
+    assert nothing.cells == ()
+    with pytest.raises(NothingHeard, match="noise_edges_hz"):
+        learned(ALL, asked=Asked("10 m", ((29_000_000, 29_010_000),)))
 
 
 def test_without_the_load_no_line_is_told_and_without_a_route_nothing() -> None:
-    found, _ = learned("antenna-bypass antenna-stage")
-    assert found.lines == () and len(found.cells) == 8
+    found, _, stood = learned("antenna-bypass antenna-stage")
+    assert stood == () and len(found.cells) == 8
     with pytest.raises(NothingHeard):
         learned("antenna-bypass antenna-bypass")
 
@@ -95,9 +122,13 @@ def plain(bins: int, loud: slice = slice(0), power: float = 1.0) -> list[Labelle
     return sequence
 
 
+def first_of(sequence: list[Labelled]) -> Learned:
+    return learn_tuning(Asked("10 m", EVERYWHERE), 7, sequence)[0]
+
+
 def test_cells_stand_at_the_middle_of_equal_parts_to_a_hundred_hertz() -> None:
     """8192 bins of 31.25 Hz from 27.972 MHz: eighths of 32 kHz, the first one's middle at 27.987984 MHz."""
-    found, _ = learned(ALL)
+    found, *_ = learned(ALL)
     assert [cell.channel.hz for cell in found.cells] == [27_988_000 + 32_000 * nth for nth in range(8)]
     assert {(cell.channel.band, cell.channel.purpose, cell.channel.bandwidth_hz) for cell in found.cells} == {
         ("10 m", "noise", CELL_HZ)
@@ -107,7 +138,7 @@ def test_cells_stand_at_the_middle_of_equal_parts_to_a_hundred_hertz() -> None:
 
 @pytest.mark.parametrize(("bins", "cells"), [(200, 1), (511, 1), (512, 2), (1000, 3), (4096, 8)])
 def test_a_part_has_256_bins_at_least_and_there_are_eight_at_the_most(bins: int, cells: int) -> None:
-    found = learn_tuning("10 m", 7, plain(bins))
+    found = first_of(plain(bins))
     assert len(found.cells) == cells
     middle_hz = START_HZ + STEP_HZ * (bins - 1) / 2
     assert np.mean([cell.channel.hz for cell in found.cells]) == pytest.approx(middle_hz, abs=60)
@@ -117,20 +148,20 @@ def test_a_part_has_256_bins_at_least_and_there_are_eight_at_the_most(bins: int,
 def test_a_tuning_too_narrow_for_a_level_has_no_quiet_place() -> None:
     """Of 24 bins eleven lie within 150 Hz of the centre."""
     with pytest.raises(NothingHeard, match="no quiet place"):
-        learn_tuning("10 m", 7, plain(24))
-    assert len(learn_tuning("10 m", 7, plain(40)).cells) == 1
+        first_of(plain(24))
+    assert len(first_of(plain(40)).cells) == 1
 
 
 def test_bins_within_150_hertz_of_the_samples_centre_are_not_used() -> None:
-    usable = learn_tuning("10 m", 7, plain(2048)).noise.usable
+    usable = first_of(plain(2048)).noise.usable
     assert np.flatnonzero(~usable).tolist() == list(range(1024 - 5, 1024 + 6))
 
 
 def test_parts_that_an_image_drowns_or_signals_fill_cost_only_their_own_cells() -> None:
     """The last eighth is 40 dB up, and its image about the centre lies over the first."""
-    found = learn_tuning("10 m", 7, plain(8192, slice(7168, 8192), 1e4))
+    found = first_of(plain(8192, slice(7168, 8192), 1e4))
     assert [cell.channel.hz for cell in found.cells] == [27_988_000 + 32_000 * nth for nth in range(1, 7)]
     drowned = np.flatnonzero(~found.noise.usable[:1024])
     assert len(drowned) > 1000
     for power, kept in ((3.0, 8), (6.0, 7)):  # 6 dB is a factor of 4
-        assert len(learn_tuning("10 m", 7, plain(8192, slice(7168, 8192), power)).cells) == kept
+        assert len(first_of(plain(8192, slice(7168, 8192), power)).cells) == kept

@@ -48,11 +48,22 @@ def test_tunings_are_few_lie_side_by_side_and_fit(
 ) -> None:
     found = tunings(edges_hz, rate_hz)
     assert len(found) == count
-    assert (found[0][1][0], found[-1][1][1]) == edges_hz
-    for centre_hz, (lowest, highest) in found:
+    assert (found[0].edges_hz[0], found[-1].edges_hz[1]) == edges_hz
+    for each in found:
+        lowest, highest = each.edges_hz
         assert highest - lowest <= USABLE * rate_hz + 1
-        assert centre_hz == (lowest + highest) // 2
-    assert all(one[1][1] == other[1][0] for one, other in pairwise(found))
+        assert each.centre_hz == (lowest + highest) // 2
+        assert each.noise_hz == (each.edges_hz,)
+    assert all(one.edges_hz[1] == other.edges_hz[0] for one, other in pairwise(found))
+
+
+def test_noise_from_elsewhere_is_in_the_same_tuning_where_that_fits() -> None:
+    band, beside, far = (9_400_000, 9_900_000), (9_910_000, 9_940_000), (10_400_000, 10_410_000)
+    (one,) = tunings(band, 1_024_000, (beside,))
+    assert (one.edges_hz, one.noise_hz) == ((9_400_000, 9_940_000), (beside,))
+    signals, noise = tunings(band, 1_024_000, (far,))
+    assert (signals.edges_hz, signals.noise_hz) == (band, ())
+    assert (noise.edges_hz, noise.noise_hz, noise.carriers_hz) == (far, (far,), ())
 
 
 def test_a_band_with_edges_needs_no_channels_and_no_meter(tmp_path: Path) -> None:
@@ -72,6 +83,11 @@ def test_a_band_with_edges_needs_no_channels_and_no_meter(tmp_path: Path) -> Non
         ({"receiver": SAMPLES.replace(", spectrum: {}", ", mode: USB, bandwidth_hz: 2400, readings: 1, interval_s: 0,"
                                       " meter: {unit: raw}")}, "seen in samples only"),
         ({"receiver": SAMPLES.replace("spectrum", "range_hz: [100000, 20000000], spectrum")}, "beyond the receiver"),
+        ({"band": f"{EDGES}, noise_edges_hz: [[28800000, 28790000]]"}, "ends below"),
+        ({"band": f"{EDGES}, noise_edges_hz: [[28800000, 28800500]]"}, "too narrow"),
+        ({"band": f"{EDGES}, carriers_hz: [28900000]"}, "outside the band"),
+        ({"band": "carriers_hz: [28900000], channels: [{hz: 28070000, for: noise}]",
+          "receiver": METER.replace(", spectrum: {}", "")}, "belong to edges_hz"),
         ({"receiver": METER}, "leave readings out"),
         ({"receiver": METER.replace("readings: 2, interval_s: 0.1, ", "")}, "gives no samples"),
         ({"receiver": SAMPLES.replace("{}", "{step_hz: 500}")}, "step_hz"),

@@ -208,3 +208,11 @@ def test_no_nightly_mean_is_believed_to_stand_stiller_than_a_twentieth_of_a_deci
     wandering = told.with_columns(pl.col("load_difference_db") + 0.02 * (by_night % 3))
     assert steps_of(moved(wandering, 4, 1.2, "load_difference_db"))["40 m"].night == FIRST + timedelta(days=4)
     assert steps_of(wandering) == {}
+
+
+def test_four_nights_bend_enough_and_a_step_that_is_not_told_is_none() -> None:
+    assert gain_by_bend(bent(nights=3, sd_db=6.0)) is None
+    four = gain_by_bend(bent(nights=4, sd_db=6.0))
+    assert four is not None
+    untold = bent(nights=4, sd_db=6.0).with_columns(pl.lit(None, pl.Float64).alias("resolution_db"))
+    assert gain_by_bend(untold) == four
