@@ -2,13 +2,19 @@
 
 import json
 from collections.abc import Iterable, Sequence
-from dataclasses import asdict, fields
-from typing import Any
+from dataclasses import asdict, fields, replace
+from types import UnionType
+from typing import Any, Literal, get_args, get_origin
 
 from sweeper.noise.seen import Found, Heard
 from sweeper.outside import json_of
 
 FORMAT = "sweeper-noise-1"
+MOST, MOST_FOUND, LONGEST_WORD = 1e12, 10_000, 1000
+"""Hertz, decibels or counts that no station sees; kinds of noise in one tuning; letters of a band's name."""
+FIRST_S, LAST_S = 0.0, 7.0e9
+"""1970 to 2190, in seconds since 1970."""
+LEAST_HZ = 1e-3
 
 
 def line_of(heard: Sequence[Heard]) -> str:
@@ -33,10 +39,40 @@ def heard_of(lines: Iterable[str]) -> list[Heard]:
 
 
 def _heard(told: Any) -> Heard:
-    names = {each.name for each in fields(Heard)} - {"found"}
-    if set(told) != names | {"found"}:
-        raise ValueError("this is no tuning of a pass")
-    numbers = [told[name] for name in names - {"band", "receiver", "mains_read"}]
-    if not all(isinstance(each, int | float) for each in numbers) or not isinstance(told["band"], str):
-        raise ValueError("these are no numbers")
-    return Heard(**{name: told[name] for name in names}, found=tuple(Found(**each) for each in told["found"]))
+    found = told["found"]
+    if not isinstance(found, list) or len(found) > MOST_FOUND:
+        raise ValueError("these are no kinds of noise")
+    one: Heard = _checked(Heard, {**told, "found": ()})
+    if not (FIRST_S <= one.time <= LAST_S and one.pass_number >= 1):
+        raise ValueError("no pass was then")
+    return replace(one, found=tuple(_found(each) for each in found))
+
+
+def _found(told: Any) -> Found:
+    one: Found = _checked(Found, told)
+    if one.kind in ("mains", "comb") and one.every_hz < LEAST_HZ:
+        raise ValueError("its lines have no spacing")
+    return one
+
+
+def _checked(kind: Any, told: dict[str, Any]) -> Any:
+    """A value of that dataclass, if all its fields are told, and nothing else, each of its type and within bounds."""
+    types = {each.name: each.type for each in fields(kind)}
+    if set(told) != set(types):
+        raise ValueError("other things are told")
+    if wrong := [name for name, value in told.items() if name != "found" and not _fits(value, types[name])]:
+        raise ValueError(f"{wrong[0]} is none")
+    return kind(**told)
+
+
+def _fits(value: Any, kind: Any) -> bool:
+    if get_origin(kind) is Literal:
+        return isinstance(value, str) and value in get_args(kind)
+    if isinstance(kind, UnionType):
+        return value is None or _fits(value, get_args(kind)[0])
+    if kind is str:
+        return isinstance(value, str) and len(value) <= LONGEST_WORD
+    if kind is bool or isinstance(value, bool):
+        return kind is bool and isinstance(value, bool)
+    whole = kind is not int or isinstance(value, int)
+    return isinstance(value, int | float) and whole and -MOST <= value <= MOST

@@ -19,8 +19,10 @@ from hypothesis import strategies as st
 
 from drivers.config_files import station_file
 from sweeper.cli import main
-from sweeper.store import Store, write_csv
-from tests.sweeper.store.nights import EVENING, LONGITUDE, fill, open_store
+from sweeper.noise.seen import Found, Heard
+from sweeper.noise.written import line_of
+from sweeper.store import Store, keep_noise, write_csv
+from tests.sweeper.store.nights import EVENING, LONGITUDE, fill, open_store, pass_of, spectra_of
 
 pytestmark = [pytest.mark.slow, pytest.mark.clock]
 
@@ -35,12 +37,16 @@ COMMANDS = [
     ("export", "S", "--format", "parquet", "--out", "out.parquet"), ("export", "S", "--from", "W"),
     ("import", "S", "C"), ("fleet", "."), ("fleet", ".", "--json"), ("compare", "S", "--fix", "2026-11-02T12:00Z"),
     ("compare", "S", "--fix", "W"), ("plan", "S"), ("check", "S"), ("status", "S"), ("new", "S", "--systemd", "units"),
+    ("noise", "S"), ("noise", "S", "--json"), ("noise", "S", "--picture", "noise.png"),
+    ("export", "S", "--spectra", "--format", "parquet", "--out", "out.parquet"),
+    ("report", "S", "--picture", "out.svg"),
     ("calibrate", "S", "--levels", "L"), ("note", "S", "W"), ("export", "S", "--to", "W", "--out", "out.csv"),
 ]  # fmt: skip
 FILES = [
     "station.yaml", "readings.csv", "levels.csv", "today.sqlite", "today.sqlite-wal", "manifest.json",
     "relay-wear.json", "summaries.json", "report.html", "station.yaml of the data",
-    "days/2026-11-01.parquet", "days", "lock", "set-aside",
+    "days/2026-11-01.parquet", "days", "lock", "set-aside", "spectra/2026-11-01.parquet", "spectra",
+    "noise/2026-11.jsonl", "noise", "ab/2026-11-26T173210Z.json", "last-check.json",
 ]  # fmt: skip
 
 
@@ -82,8 +88,17 @@ def right(tmp_path_factory: pytest.TempPathFactory) -> Path:
     with open_store(folder / "station.data") as store:
         fill(store, EVENING, 3, timedelta(days=1))
         shutil.copy(folder / "station.yaml", store.folder)
+        store.write_pass(*pass_of(4, EVENING + timedelta(minutes=30)), spectra_of(4, EVENING))
         store.finish_days(EVENING + timedelta(days=9))
         fill(store, EVENING + timedelta(days=9), 1)
+        for number in range(1, 4):
+            comb = Found("comb", 7.0e6, 7.2e6, 0.02, 0.002, -60.0, 65_000.0, 1.0, 10, 8.0)
+            at = EVENING + number * timedelta(days=1)
+            one = Heard(at.timestamp(), number, "40 m", 7.0e6, 7.2e6, -40.0, None, 0.0, True, (comb,))
+            keep_noise(store.folder, at, line_of([one]))
+        (store.folder / "ab").mkdir()
+        (store.folder / "ab" / "2026-11-26T173210Z.json").write_text('{"stage": "in"}', encoding="utf-8")
+        (store.folder / "last-check.json").write_text("{}", encoding="utf-8")
     with open_store(folder / "other") as store:
         fill(store, EVENING + timedelta(days=20), 1)
     with Store(folder / "other", "Saltmarsh", LONGITUDE, read_only=True) as store:

@@ -1,5 +1,10 @@
 """What passes showed comes back as it was written; what is torn or strange is left out."""
 
+import json
+from dataclasses import fields
+
+import pytest
+
 from sweeper.noise.seen import Found, Heard
 from sweeper.noise.written import heard_of, line_of
 
@@ -28,6 +33,36 @@ def test_a_torn_line_and_one_of_another_form_are_left_out() -> None:
     ]
     assert heard_of(strange) == []
     assert heard_of([*strange, good]) == [heard(1)]
+
+
+NO_NUMBERS = [10**400, float("nan"), float("inf"), -1e13, "x", None, [], {}, "\x1b[2J" * 1000]
+
+
+@pytest.mark.parametrize("name", ["time", "pass_number", "start_hz", "noise_db", "receiver_se", "mains_read"])
+def test_a_tuning_with_a_value_that_is_none_is_left_out(name: str) -> None:
+    for value in NO_NUMBERS:
+        told = json.loads(line_of([heard(1)]))
+        told["tunings"][0][name] = value
+        assert heard_of([json.dumps(told)]) == [], (name, value)
+
+
+@pytest.mark.parametrize("name", [each.name for each in fields(Found)])
+def test_a_kind_of_noise_with_a_value_that_is_none_is_left_out(name: str) -> None:
+    for value in NO_NUMBERS:
+        told = json.loads(line_of([heard(1)]))
+        told["tunings"][0]["found"][0][name] = value
+        assert heard_of([json.dumps(told)]) == [], (name, value)
+
+
+@pytest.mark.parametrize(
+    ("name", "value"),
+    [("every_hz", 0), ("kind", "hum"), ("lines", 1.5), ("on_load", 1), ("time", -1), ("pass", 1)],
+)
+def test_what_no_pass_showed_is_left_out(name: str, value: object) -> None:
+    told = json.loads(line_of([heard(1)]))
+    tuning = told["tunings"][0]
+    (tuning if name in ("time", "pass") else tuning["found"][0])[name] = value
+    assert heard_of([json.dumps(told)]) == []
 
 
 def test_a_line_that_was_written_twice_counts_once() -> None:
