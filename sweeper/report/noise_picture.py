@@ -96,6 +96,7 @@ def _runs(axes: "Axes", shown: tuple[Told, ...], told: NoiseTold, zone: str) -> 
     axes.xaxis.set_major_locator(locator)
     axes.xaxis.set_major_formatter(dates.ConciseDateFormatter(locator, tz=local))  # type: ignore[no-untyped-call]
     axes.tick_params(axis="x", labelsize=8, colors=LIGHT["soft"])
+    axes.xaxis.get_offset_text().set(fontsize=8, color=LIGHT["soft"])
 
 
 def _name(told: Told) -> str:
