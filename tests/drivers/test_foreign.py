@@ -92,7 +92,7 @@ class Module:
 
 ANSWERS: dict[str, Any] = {
     "setSampleRate": None, "getSampleRate": 100_000.0, "setupStream": "stream", "activateStream": None,
-    "setFrequency": None, "getFrequency": 7_025_000.0, "readStream": SimpleNamespace(ret=0), "hasGainMode": False,
+    "setFrequency": None, "getFrequency": 7_025_000.0, "readStream": SimpleNamespace(ret=0), "hasGainMode": False, "listGains": (),
     "deactivateStream": None, "closeStream": None, "close": None, "getHardwareKey": "box", "getFrequencyRange": [],
 }  # fmt: skip
 
