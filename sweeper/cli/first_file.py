@@ -39,6 +39,11 @@ class Answers:
     floor: float | None = None
     curve: tuple[tuple[float, float], ...] = ()
 
+    @property
+    def of_samples(self) -> bool:
+        """Whether the receiver sees whole bands, so that nobody need name a frequency."""
+        return bool(self.device) or self.dialect == IQ_TCP
+
 
 def station_text(answers: Answers) -> str:
     """The station file as YAML; texts are written as JSON strings, which YAML reads alike."""
@@ -62,14 +67,21 @@ def station_text(answers: Answers) -> str:
         *_stage(answers),
         "bands:                      # "
         + (
-            "own frequencies, each heard 1 kHz above the dial"
+            "edges in place of channels: what is quiet and what is a carrier is learned"
+            if answers.of_samples
+            else "own frequencies, each heard 1 kHz above the dial"
             if answers.sound is not None
             else "dial frequencies; a carrier is heard within the pass band above"
         ),
         *(
             line
             for band in answers.bands
-            for line in _band(band, TONE_HZ if answers.sound is not None else 0)
+            for line in _band(band, TONE_HZ if answers.sound is not None else 0, answers.of_samples)
+        ),
+        *(
+            ["plan: {load_every: 1}       # a carrier is told from the receiver's own lines by the load"]
+            if answers.of_samples
+            else []
         ),
         "schedule:                   # clock times, or sunrise and sunset at the station",
         "  - {every: 12 min, from: sunset - 3 h, to: sunrise + 3 h}",
@@ -84,6 +96,19 @@ def _receiver(answers: Answers) -> Sequence[str]:
     return [
         "receiver:",
         *_driver(answers),
+        *(_spectrum() if answers.of_samples else _channel(answers)),
+    ]
+
+
+def _spectrum() -> list[str]:
+    return [
+        "  settle_s: 0.05            # after tuning, before samples are taken",
+        "  spectrum: {seconds: 0.5}  # whole bands in one tuning: docs/receivers.md",
+    ]
+
+
+def _channel(answers: Answers) -> list[str]:
+    return [
         "  mode: USB",
         "  bandwidth_hz: 2400",
         "  settle_s: 0.15            # after tuning, before the first reading",
@@ -127,10 +152,9 @@ def _driver(answers: Answers) -> list[str]:
     if answers.device:
         device = ", ".join(f"{key}: {_text(value)}" for key, value in answers.device)
         return [
-            "  driver: iq                # a software-defined receiver through SoapySDR",
+            "  driver: soapy             # a software-defined receiver through SoapySDR: docs/receivers.md",
             f"  device: {{{device}}}",
-            "  sample_rate_hz: 250000",
-            "  averaging_s: 0.05         # one reading is the mean power over this time",
+            "  sample_rate_hz: 250000    # one that it offers; more of it, fewer tunings",
         ]
     if answers.dialect == IQ_TCP:
         return [
@@ -138,7 +162,6 @@ def _driver(answers: Answers) -> list[str]:
             f"  link: {_text(answers.receiver_link)}",
             "  sample_rate_hz: 1024000   # what its device can do",
             "  gain_db: 30               # no clipping, and the load still moves the samples: docs/receivers.md",
-            "  averaging_s: 0.1          # one reading is the mean power over this time",
         ]
     if answers.dialect == BY_HAND:
         return [
@@ -187,7 +210,12 @@ TONE_HZ = 1000
 """So far above the dial a channel sounds, where levels are read from the sound."""
 
 
-def _band(band: FirstBand, above_hz: int) -> Sequence[str]:
+def _band(band: FirstBand, above_hz: int, edges: bool) -> Sequence[str]:
+    if edges:
+        lowest, highest = band.range_hz
+        return [
+            f"  - {{name: {_text(band.name)}, edges_hz: [{lowest}, {highest}]}}  # {band.service}; {band.source}"
+        ]
     found = "found empty by listening" if band.listened else "check by ear that they are empty"
     carriers = "heard just now" if band.heard else "check that they are on the air at your place"
     return [

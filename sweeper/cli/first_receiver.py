@@ -24,12 +24,13 @@ Ask = Callable[[str, str, Callable[[str], Any]], Any]
 SOUND = "+sound"
 BY_HAND = "dial-by-hand"
 IQ_TCP = "iq-tcp"
-OF_SAMPLES = ("iq", IQ_TCP)
+SOAPY = "soapy"
+OF_SAMPLES = (SOAPY, IQ_TCP)
 
 
 @dataclass(frozen=True, slots=True)
 class FirstReceiver:
-    """`kind` is hamlib, iq, iq-tcp, dial-by-hand or a dialect. `dial_hz`: where it stands, where that is seen."""
+    """`kind` is hamlib, soapy, iq-tcp, dial-by-hand or a dialect. `dial_hz`: where it stands, where that is seen."""
 
     kind: str
     link: str = ""
@@ -54,12 +55,12 @@ def asked_receiver(ask: Ask) -> FirstReceiver:
         print(f"   Software-defined receiver: {device}")
     kinds = ("hamlib", *dialect_names(), *OF_SAMPLES, BY_HAND)
     print(
-        f"   iq: a software-defined receiver; {IQ_TCP}: one behind a server of samples. {BY_HAND}: you tune it. "
+        f"   {SOAPY}: a software-defined receiver; {IQ_TCP}: one behind a server of samples. {BY_HAND}: you tune it. "
         f"Add {SOUND} to any other to read levels from its sound."
     )
-    offered = "iq" if devices and not at_hand else "hamlib"
+    offered = SOAPY if devices and not at_hand else "hamlib"
     kind, sound = ask(f"4. Which receiver? {', '.join(kinds)}", offered, _kind(kinds))
-    if kind == "iq":
+    if kind == SOAPY:
         named = ask(
             "5. Which device, as SoapySDR names it?",
             devices[0] if devices else "driver=rtlsdr",

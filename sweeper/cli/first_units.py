@@ -75,7 +75,7 @@ def drop_in(station: "Station") -> tuple[str, ...]:
 
 
 def _of_driver(driver: str, options: object) -> tuple[str, ...]:
-    if driver != "iq":
+    if driver not in ("soapy", "iq"):
         return ()
     device = getattr(options, "device", {})
     return {"audio": SOUND, "remote": ()}.get(str(device.get("driver", "")), USB)

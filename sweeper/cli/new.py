@@ -14,7 +14,7 @@ from sweeper.cli.checking import looked_at
 from sweeper.cli.first_bands import FirstBand, around, chosen, first_bands
 from sweeper.cli.first_file import Answers, station_text
 from sweeper.cli.first_links import RELAY_PORTS, serial_ports, servers
-from sweeper.cli.first_receiver import BY_HAND, OF_SAMPLES, FirstReceiver, asked_receiver
+from sweeper.cli.first_receiver import BY_HAND, OF_SAMPLES, SOAPY, FirstReceiver, asked_receiver
 from sweeper.cli.first_switch import LINKS, switch_kinds
 from sweeper.cli.progress import progress
 from sweeper.clock import SystemClock
@@ -58,11 +58,14 @@ def new(
     given = _asked()
     _write_new(file, station_text(given))
     station = load(file)  # What was asked is what a station needs; if not, this says which line and why.
-    if listen:
+    if listen and given.of_samples:
+        print("   What is quiet and what is a carrier is learned while measuring; nothing to listen for now.")
+    elif listen:
         given = _listened(station, given)
         replace_whole(file, station_text(given).encode())
         station = load(file)
-    print(f"\n{file} is written: {len(station.channels())} channels, {len(station.paths())} paths.")
+    many = "tunings" if given.of_samples else "channels"
+    print(f"\n{file} is written: {len(station.channels())} {many}, {len(station.paths())} paths.")
     well = True
     if check:
         print()
@@ -124,7 +127,7 @@ def _asked() -> Answers:
         longitude=place[1],
         environment=environment,
         timezone=_timezone(),
-        dialect="" if receiver.kind in ("hamlib", "iq") else receiver.kind,
+        dialect="" if receiver.kind in ("hamlib", SOAPY) else receiver.kind,
         meter_unit=unit,
         step_db=step_db,
         receiver_link=receiver.link,

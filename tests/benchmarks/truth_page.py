@@ -168,7 +168,7 @@ def _of_caution(found: Results) -> str:
         else "For the rest no reason is known."
     )
     return (
-        f"above 98 % are {_list(above)}. Part of it is meant: after three nights half of the error has been spent, "
+        f"above 98 % are {_list(above)}. Part of it is meant: after three nights little of the error has been spent, "
         f"after thirty not all, so {_percent(shortest)} to {_percent(longest)} is due. {rest}"
     )
 

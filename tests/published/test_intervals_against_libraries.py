@@ -99,13 +99,13 @@ def test_pooled_scatter_follows_chi_squared():
 
 def test_a_cell_is_the_mean_of_its_nights_with_students_interval_of_scipy():
     place = Place(antenna_k=20_000.0, load=False, carrier=True)
-    rows = made(place, nights=9, hours=(20,)).filter(pl.col("for") == "noise")
+    rows = made(place, nights=10, hours=(20,)).filter(pl.col("for") == "noise")
     nights = nightly(rows)
     gain = 15.0
     (cell,) = cells_of_band(nights, Gain(gain, 0.0, 1e6, "carriers", ()))
     assert cell.snr_change is not None
     difference = nights["difference_db"].to_numpy()
-    level = look_level(9, 0.05)
+    level = look_level(10, 0.05)
     reference = stats.ttest_1samp(gain - difference, 0.0).confidence_interval(1 - level)
     found = cell.snr_change.interval(level)
     assert (found.low, found.high) == (

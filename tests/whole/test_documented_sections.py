@@ -206,8 +206,8 @@ def test_the_receivers_own_stage_works_as_shown(tmp_path: Path) -> None:
 
 
 def test_a_software_defined_receiver_is_described_as_shown(tmp_path: Path) -> None:
-    station = station_of(tmp_path, RECEIVERS["iq"], SWITCHES["modbus"])
-    assert station.receiver.options is not None and station.receiver.driver == "iq"
+    station = station_of(tmp_path, RECEIVERS["soapy"], SWITCHES["modbus"])
+    assert station.receiver.options is not None and station.receiver.driver == "soapy"
 
 
 def test_no_example_names_this_computer() -> None:

@@ -86,6 +86,7 @@ def with_other_sections(described: Station, driver: str, **options: object) -> S
     ("driver", "options", "group"),
     [
         ("iq", {"device": {"driver": "rtlsdr"}}, "char-usb_device rw"),
+        ("soapy", {"device": {"driver": "rtlsdr"}}, "char-usb_device rw"),
         ("iq", {"device": {"driver": "audio"}}, "char-alsa r"),
         ("gpio", {"link": "/dev/gpiochip0"}, "char-gpiochip rw"),
         ("hamlib", {"link": "/dev/ttyAMA0"}, "char-ttyAMA rw"),

@@ -109,7 +109,12 @@ def test_every_other_switch_that_exists_gets_a_section_that_its_driver_takes(
 
 def test_every_driver_of_a_switch_and_of_a_receiver_is_offered() -> None:
     assert set(drivers.names_of("switch")) - {"board"} == set(switch_kinds()) - set(board_names())
-    assert set(drivers.names_of("receiver")) - {"dialect"} == {"hamlib", "iq", "iq-tcp", "dial-by-hand"}
+    assert set(drivers.names_of("receiver")) - {"dialect", "iq"} == {
+        "hamlib",
+        "soapy",
+        "iq-tcp",
+        "dial-by-hand",
+    }
 
 
 def test_a_software_defined_receiver_gets_its_device(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
@@ -118,7 +123,7 @@ def test_a_software_defined_receiver_gets_its_device(monkeypatch: pytest.MonkeyP
         "",
         "",
         "",
-        "iq",
+        "soapy",
         "driver=rtlsdr, serial=00000001",
         "own-stage",
         "person",
@@ -129,8 +134,11 @@ def test_a_software_defined_receiver_gets_its_device(monkeypatch: pytest.MonkeyP
     )
     file = tmp_path / "home.yaml"
     new(file, listen=False, check=False)
-    receiver = load(file).receiver
-    assert (receiver.driver, receiver.meter.unit) == ("iq", "raw")
+    station = load(file)
+    receiver = station.receiver
+    assert (receiver.driver, receiver.meter.unit) == ("soapy", "raw")
+    assert [band.edges_hz for band in station.bands] == [(7_000_000, 7_200_000)], "no frequency was asked for"
+    assert station.plan.load_every == 1
     assert receiver.options.device == {"driver": "rtlsdr", "serial": "00000001"}
 
 

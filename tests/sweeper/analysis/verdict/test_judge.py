@@ -40,7 +40,7 @@ def test_physics_is_not_asked_near_an_overload_or_against_what_was_measured():
     assert (
         one(cell(0.2, se=1.5, ceiling=0.2, lower_bound=-0.1, flags=("near-overload",))).verdict == "undecided"
     )
-    assert one(cell(-6.0, se=1.5, ceiling=0.2, lower_bound=-0.1)).verdict == "undecided"
+    assert one(cell(-5.0, se=1.5, ceiling=0.2, lower_bound=-0.1)).verdict == "undecided"
 
 
 def test_physics_is_asked_where_what_was_measured_may_lie_at_its_nearer_end():
