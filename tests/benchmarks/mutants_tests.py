@@ -143,7 +143,9 @@ TESTS: dict[str, tuple[str, ...]] = {
     ),
     "sweeper/analysis/statistics/scatter_of_others.py": (f"{ANALYSIS}/statistics/test_scatter_of_others.py",),
     "sweeper/plan/edges.py": ("tests/sweeper/plan/test_edges.py",),
-    "sweeper/engine/by_sound.py": ("tests/sweeper/engine/test_by_sound.py",),
+    "sweeper/engine/by_sound.py": (
+        "tests/sweeper/engine/test_by_sound.py", "tests/sweeper/engine/test_sound_tests.py",
+    ),
     "sweeper/engine/by_samples.py": ("tests/sweeper/engine/test_by_samples.py",),
     "sweeper/daemon/meter_check.py": ("tests/sweeper/daemon/test_meter_check.py",),
     "drivers/receivers/hamlib_meters.py": ("tests/drivers/receivers/test_hamlib_meters.py",),
