@@ -26,7 +26,7 @@ from sweeper.words import LOAD_BYPASS, dial_beside
 LINEAR = ("USB", "LSB", "CW")
 ENVELOPE = ("AM", "AMS", "SAM")
 TONE_HZ = 1000
-BY_RELAY_S, BY_HAND_S = 1.4, 5.0
+BY_RELAY_S, BY_HAND_S = 1.4, 3.0
 """How long a stay lasts. Changes are what counts, and the faster they come the less fading can keep up with them; just
 long enough for what is compared beside each. A relay of 100,000 operations lasts for 1300 tests of two minutes."""
 SOUND_SETTLE_S = 0.1

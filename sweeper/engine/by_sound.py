@@ -4,8 +4,8 @@ Which bins are noise is chosen from both routes together, so no row is made befo
 """
 
 import math
-from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from statistics import fmean
 
 import numpy as np
@@ -17,8 +17,9 @@ from sweeper.engine.sound_tests import Sounded, of_its_meter, troubles
 from sweeper.spectra.axis import Axis, axis_of
 from sweeper.spectra.calm import calm_spectrum
 from sweeper.spectra.gain_out import gain_out
+from sweeper.spectra.lines import SAME_HZ, Known, to_read
 from sweeper.spectra.quiet import with_envelope
-from sweeper.spectra.rows import FIRST_HZ, LOWEST_HZ, Learned, NothingHeard, learn, ratios, rows
+from sweeper.spectra.rows import BEYOND_HZ, FIRST_HZ, LOWEST_HZ, Learned, NothingHeard, learn, ratios, rows
 from sweeper.words import (
     ANTENNA_BYPASS,
     ANTENNA_STAGE,
@@ -51,7 +52,7 @@ class SoundSettings:
 
     `mode`: that of the receiver. `first_hz`: the lower end of the
     receiver's pass band in its sound, `filter_hz`: above it only the card is heard. `gain_held`: its gain control is
-    to be off; `vouched`: by somebody's word.
+    to be off; `vouched`: by somebody's word. `known`: lines that stood in earlier passes, by band.
     """
 
     seconds: float
@@ -63,6 +64,7 @@ class SoundSettings:
     mode: str = "USB"
     step_hz: float = 31.25
     first_hz: float = FIRST_HZ
+    known: Mapping[str, Known] = field(default_factory=dict)
 
     @property
     def sideband(self) -> int:
@@ -72,6 +74,16 @@ class SoundSettings:
     def dial_hz(self, hz: int) -> int:
         """Where the dial is set to hear a radio frequency at `tone_hz`; in CW receivers show it themselves."""
         return dial_beside(hz, self.mode, self.tone_hz)
+
+    def lines_hz(self, channel: Channel) -> tuple[int, ...]:
+        """The known lines that are read in a channel's pass band, none of them beside a carrier that it names."""
+        zero_hz = channel.hz - self.sideband * self.tone_hz
+        ends = sorted(
+            zero_hz + self.sideband * round(end) for end in (self.first_hz, self.filter_hz - BEYOND_HZ)
+        )
+        found = to_read(self.known.get(channel.band, {}), (ends[0], ends[1]))
+        beside = channel.purpose == "carrier"
+        return tuple(hz for hz in found if not beside or abs(hz - channel.hz) > SAME_HZ)
 
 
 class Listening:
@@ -148,7 +160,16 @@ class Listening:
         return tuple(sorted(found, key=lambda reading: reading.time))
 
     def _learn(self, channel: Channel, pass_number: int, sequence: Sequence[Labelled]) -> Learned:
-        return learn(channel, pass_number, sequence, self._settings.filter_hz, self._settings.first_hz)
+        settings = self._settings
+        lines_hz = settings.lines_hz(channel)
+        return learn(channel, pass_number, sequence, settings.filter_hz, settings.first_hz, lines_hz)
+
+    def stood(self) -> Mapping[str, Sequence[int]]:
+        """Frequencies of the lines that nobody named and that stood through the pass, in hertz, by band."""
+        found: dict[str, list[int]] = {}
+        for channel, learned in self.learned.items() if not self.by_ratio else ():
+            found.setdefault(channel.band, []).extend(line.channel.hz for line in learned.stood)
+        return found
 
     def _rows(self, channel: Channel, sequence: Sequence[Labelled], learned: Learned) -> list[Reading]:
         if self.by_ratio:

@@ -2,7 +2,7 @@
 
 A noise channel gives up to `MOST_CELLS` noise cells, fixed slices of the pass band: each reads the mean density of its
 noise bins times `CELL_HZ`, the same bins on every path. A carrier reads what stands in `CELL_HZ` around its line,
-signal plus noise: the one a channel names, and whatever other line stood steadily in the pass band. All rows of a
+signal plus noise: the one a channel names, and others that stood steadily in earlier passes. All rows of a
 spectrum share its time. In dB of full scale. Pure.
 """
 
@@ -63,7 +63,8 @@ class Slice:
 class Learned:
     """What a tuning showed over a pass: its noise bins, the noise cells and the lines that are read.
 
-    `card`: the sound card's own density, power in a bin; 0 where it could not be seen.
+    `card`: the sound card's own density, power in a bin; 0 where it could not be seen. `stood`: lines that nobody named
+    and that stood through this pass, which later ones may read (`lines`).
     """
 
     pass_number: int
@@ -71,6 +72,7 @@ class Learned:
     cells: tuple[Slice, ...]
     lines: tuple[Slice, ...]
     card: float
+    stood: tuple[Slice, ...] = ()
 
 
 class NothingHeard(ValueError):
@@ -83,9 +85,10 @@ def learn(
     sequence: Sequence[Labelled],
     filter_hz: float,
     first_hz: float = FIRST_HZ,
+    lines_hz: Sequence[int] = (),
 ) -> Learned:
     """Noise bins, cells and lines of a tuning from all its spectra, both routes alike. `NothingHeard` where there is
-    no noise.
+    no noise. `lines_hz`: radio frequencies of the lines that are read beside a named carrier.
 
     Their `tuning` is the radio frequency of 0 Hz in the sound; `filter_hz`: above it, in the sound, only the card is
     heard; `first_hz`: where the pass band begins, which ends `BEYOND_HZ` below `filter_hz`.
@@ -104,15 +107,16 @@ def learn(
     beyond = np.flatnonzero(hz >= 1.15 * filter_hz)
     card = float(np.median([one.spectrum.mean[beyond].mean() for one in good])) if len(beyond) >= 8 else 0.0
     over = np.mean([route / (noise.level(route) * noise.pass_band) - 1.0 for route in routes], axis=0)
-    lines = (named(channel, good[0], over),) if channel.purpose == "carrier" else ()
+    carriers = (channel,) if channel.purpose == "carrier" else ()
+    known = (Channel(channel.band, each, "carrier", CELL_HZ) for each in lines_hz)
+    lines = tuple(named(each, good[0], over) for each in (*carriers, *known))
     cells = (
         tuple(_cells(channel, good[0], noise, (first_hz, filter_hz - BEYOND_HZ)))
         if channel.purpose == "noise"
         else ()
     )
-    named_hz = (float(channel.hz),) if channel.purpose == "carrier" else ()
-    beside = tuple(steady_lines(channel.band, good, noise, over, named_hz))
-    return Learned(pass_number, noise, cells, lines + beside, card)
+    beside = tuple(steady_lines(channel.band, good, noise, over, [each.hz for each in carriers]))
+    return Learned(pass_number, noise, cells, lines, card, beside)
 
 
 def rows(one: Labelled, learned: Learned) -> list[Reading]:

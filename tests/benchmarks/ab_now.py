@@ -1,6 +1,6 @@
 """Attended A/B tests on planted stations, against the planted truth: how narrow, how often right, at every look.
 
-    python -m tests.benchmarks.ab_now [--tests 60] [--seed 5] [--only WORD] [--quick]
+    python -m tests.benchmarks.ab_now [--tests 60] [--seed 5] [--only WORD] [--quick] [--write docs/ab-now.md]
 
 Audio of one carrier that fades (20 dB S/N in 2.4 kHz, Clarke with 0.15 Hz, Rician K of 3 dB), stages that help, harm
 or do neither, at a clock that jumps. An interval counts as right only if it held
@@ -14,6 +14,7 @@ import sys
 import threading
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from pathlib import Path
 
 import numpy as np
 from scipy.stats import binom
@@ -28,6 +29,7 @@ from sweeper.clock import JumpingClock
 from sweeper.errors import UserFacingError
 from sweeper.simulation.recordings import truth
 from tests.benchmarks.ab_planting import audio, audio_agc, audio_hand
+from tests.benchmarks.written import write_between
 from tests.sweeper.attended.on_air_now import START, PlantedSound
 from tests.sweeper.attended.person import Person
 
@@ -184,11 +186,14 @@ def main() -> int:
     parser.add_argument("--only", default="")
     parser.add_argument("--processes", type=int, default=2)
     parser.add_argument("--quick", action="store_true")
+    parser.add_argument(
+        "--write", type=Path, help="page to put the rows into, at the place named after --only"
+    )
     asked = parser.parse_args()
     for name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS"):
         os.environ[name] = "1"
     print(HEAD, flush=True)
-    broken = []
+    broken, lines = [], [HEAD]
     with multiprocessing.get_context("spawn").Pool(asked.processes) as pool:
         for case in CASES:
             if asked.only not in case.name or (asked.quick and case.name not in QUICK):
@@ -196,7 +201,11 @@ def main() -> int:
             count = 4 if asked.quick else asked.tests
             row, kept = figures(case, pool.map(judge, [(case, asked.seed, nth) for nth in range(count)], 1))
             print(row, flush=True)
+            lines.append(row)
             broken += [] if kept else [case.name]
+    if asked.write is not None:
+        told = f"{asked.tests} tests a row, seed {asked.seed}.\n\n" + "\n".join(lines)
+        write_between(asked.write, f"ab_now_{asked.only}", told)
     for name in broken:
         print(f"missed by more than chance explains: {name}", file=sys.stderr)
     return 1 if broken else 0

@@ -85,6 +85,12 @@ EQUIVALENT: dict[str, tuple[tuple[str, str, str, str], ...]] = {
             "nothing stands beside without a control; it is there for the types",
         ),
     ),
+    "sweeper/analysis/change/measured.py": (
+        (
+            "_finding", "if held else", "→ _verdict(interval, facts.worthwhile_db)",
+            "what is held back is held back once more where the scales are put together",
+        ),
+    ),
     "sweeper/analysis/band/stage_steps.py": (
         (
             "_steady", "level.mean()", "→ level + level.mean()",

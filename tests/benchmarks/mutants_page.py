@@ -14,11 +14,12 @@ INTRODUCTION = """# Wrong code that no test notices
 
 A place of a core file is changed, one at a time (a sign turned, a bound moved, a condition dropped, an entry taken out
 of a list), and the unit tests nearest to that file are asked whether they see it:
-`python -m tests.benchmarks.mutants --seed N --count 80 --write docs`. Places are drawn by the seed, one file after
-another in turn, so that small files count as much as large ones. What cannot change anything that a test could ask for
-is left out by rule (`tests/benchmarks/mutations.py`) or, looked at by hand, with the reason
-(`tests/benchmarks/mutants_equivalent.py`). Every change of a list of withholding signs, of commands that may be said
-and of bytes that would key is tried by `--lists`, and none of those may pass. Nothing on this page is typed in.
+`python -m tests.benchmarks.mutants --seed N --count 80 --write docs`. A test counts only if it passes without the
+change. Places are drawn by the seed, one file after another in turn, so that small files count as much as large ones.
+What cannot change anything that a test could ask for is left out by rule (`tests/benchmarks/mutations.py`) or, looked
+at by hand, with the reason (`tests/benchmarks/mutants_equivalent.py`). Every change of a list of withholding signs, of
+commands that may be said and of bytes that would key is tried by `--lists`, and none of those may pass. Nothing on this
+page is typed in.
 """
 
 

@@ -28,6 +28,7 @@ SPECTRA = {
         "calm": ("calm",),
         "carriers": ("carriers",),
         "envelope": ("envelope", "mains"),
+        "gain_out": ("gain_out",),
         "noise_bins": ("noise_bins",),
         "rows": ("rows_by_hand", "rows"),
         "steps": ("steps_by_hand", "steps"),
@@ -49,6 +50,7 @@ ATTENDED = {
         "listening": ("keys", "session"),
         "session": ("session",),
         "stays": ("session", "by_hand"),
+        "witness": ("session",),
     }.items()
 }
 NOTIFY = {
@@ -79,6 +81,7 @@ TESTS: dict[str, tuple[str, ...]] = {
     ),
     "sweeper/analysis/change/measured.py": (f"{ANALYSIS}/change/test_compare.py",),
     "sweeper/analysis/change/parting.py": (f"{ANALYSIS}/change/test_parting.py",),
+    "sweeper/analysis/band/by_ratio.py": (f"{ANALYSIS}/day/test_ratios.py",),
     "sweeper/analysis/band/channels.py": (f"{ANALYSIS}/band/test_channels.py",),
     "sweeper/analysis/band/steady_signals.py": (
         f"{ANALYSIS}/band/test_steady_signals_by_hand.py", f"{ANALYSIS}/band/test_steady_signals.py",
@@ -140,7 +143,9 @@ TESTS: dict[str, tuple[str, ...]] = {
     ),
     "sweeper/analysis/statistics/scatter_of_others.py": (f"{ANALYSIS}/statistics/test_scatter_of_others.py",),
     "sweeper/plan/edges.py": ("tests/sweeper/plan/test_edges.py",),
-    "sweeper/engine/by_sound.py": ("tests/sweeper/engine/test_by_sound.py",),
+    "sweeper/engine/by_sound.py": (
+        "tests/sweeper/engine/test_by_sound.py", "tests/sweeper/engine/test_sound_tests.py",
+    ),
     "sweeper/engine/by_samples.py": ("tests/sweeper/engine/test_by_samples.py",),
     "sweeper/daemon/meter_check.py": ("tests/sweeper/daemon/test_meter_check.py",),
     "drivers/receivers/hamlib_meters.py": ("tests/drivers/receivers/test_hamlib_meters.py",),

@@ -4,7 +4,7 @@ Recordings with a planted truth, six stays of a second as in a pass with a load,
 Level: of the noise channel against the density planted; change: stage less bypass of the same pass, noise and carrier.
 The capture is measured where PulseAudio is installed.
 
-    python -m tests.benchmarks.sound [--quick] [--passes N]
+    python -m tests.benchmarks.sound [--quick] [--passes N] [--write docs/audio.md]
 """
 
 import argparse
@@ -31,6 +31,7 @@ from sweeper.spectra.axis import axis_of
 from sweeper.spectra.calm import calm_spectrum
 from sweeper.spectra.rows import CELL_HZ, Learned, NothingHeard, learn, rows
 from sweeper.words import ANTENNA_BYPASS, ANTENNA_STAGE, LOAD_BYPASS, LOAD_STAGE, Channel, Labelled
+from tests.benchmarks.written import write_between
 from tests.drivers.samples.sound_server import sound_server
 
 RATE_HZ = 48_000
@@ -43,8 +44,8 @@ CHAIN = Chain(external=56.0, receiver=28.0, stage=2.3, gain=33.0)
 FLAT = Receiving(card_dbfs_per_hz=-150.0)
 CASES: dict[str, tuple[tuple[tuple[float, float, str], ...], Receiving, Mishaps]] = {
     "noise alone": ((), FLAT, Mishaps()),
-    "a carrier, 22 dB": (((1000.0, 22.0, "carrier"),), FLAT, Mishaps()),
-    "carriers, keying, data": (
+    "a carrier, 22 dB over the noise": (((1000.0, 22.0, "carrier"),), FLAT, Mishaps()),
+    "carriers, keying and data side by side": (
         (
             (1000.0, 30.0, "carrier"),
             (1530.0, 18.0, "keyed"),
@@ -54,7 +55,7 @@ CASES: dict[str, tuple[tuple[tuple[float, float, str], ...], Receiving, Mishaps]
         FLAT,
         Mishaps(),
     ),
-    "filter with 1.5 dB of ripple, 6 dB of tilt": (
+    "a filter with 1.5 dB of ripple and 6 dB of tilt (its level: its own shape)": (
         ((1000.0, 22.0, "carrier"),),
         replace(FLAT, ripple_db=1.5, tilt_db=6.0),
         Mishaps(),
@@ -64,7 +65,7 @@ CASES: dict[str, tuple[tuple[tuple[float, float, str], ...], Receiving, Mishaps]
         replace(FLAT, hum_dbfs=-30.0),
         Mishaps(),
     ),
-    "static, one crash in two seconds": (((1000.0, 22.0, "carrier"),), FLAT, Mishaps(clicks_per_s=0.5)),
+    "static, a crash every two seconds": (((1000.0, 22.0, "carrier"),), FLAT, Mishaps(clicks_per_s=0.5)),
 }
 
 
@@ -162,7 +163,19 @@ def capture() -> str:
 
 
 def _told(column: NDArray[np.float64]) -> str:
-    return "–" if np.isnan(column).all() else f"{np.nanmean(column):+.3f} ± {np.nanstd(column):.3f}"
+    if np.isnan(column).all():
+        return "–"
+    return f"{np.nanmean(column):+.2f} ± {np.nanstd(column):.2f}".replace("-", "−")
+
+
+def row(case: str, found: NDArray[np.float64]) -> str:
+    """Of the table, and how many passes told no noise."""
+    known = ~np.isnan(found[:, 0])
+    lost = "" if known.all() else f" ({int((~known).sum())} passes told no noise)"
+    return f"| {case}{lost} | {' | '.join(_told(column[known]) for column in found.T)} |"
+
+
+HEAD = "| pass band | level | change of noise with the stage | carrier's gain |\n| --- | --- | --- | --- |"
 
 
 def main() -> None:
@@ -171,18 +184,24 @@ def main() -> None:
     parser.add_argument("--passes", type=int, default=100)
     parser.add_argument("--only", default="", help="rows whose name holds this")
     parser.add_argument("--seed", type=int, default=11)
+    parser.add_argument("--write", type=Path, help="page to put the table into")
     asked = parser.parse_args()
     passes = 4 if asked.quick else asked.passes
-    print(f"{passes} passes a row, seed {asked.seed}; decibels, mean ± rms scatter of a pass")
+    lines = [
+        f"{passes} passes a row, seed {asked.seed}; errors in dB, mean ± rms scatter of a pass.",
+        "",
+        HEAD,
+    ]
+    print("\n".join(lines), flush=True)
     for case in (each for each in CASES if asked.only in each):
         found = np.array(
             [[np.nan if e is None else e for e in each] for each in errors(case, passes, asked.seed)]
         )
-        known = ~np.isnan(found[:, 0])
-        told = [_told(column[known]) for column in found.T]
-        lost = "" if known.all() else f"; {int((~known).sum())} passes told no noise"
-        print(f"{case}: level {told[0]}, noise change {told[1]}, carrier's gain {told[2]}{lost}", flush=True)
+        lines.append(row(case, found))
+        print(lines[-1], flush=True)
         assert abs(np.nanmean(found[:, 1])) < (0.3 if asked.quick else 0.1), case
+    if asked.write is not None:
+        write_between(asked.write, "sound", "\n".join(lines))
     if shutil.which("pulseaudio") is not None and not asked.only:
         print(capture())
 

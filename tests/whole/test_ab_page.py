@@ -93,7 +93,8 @@ def test_a_test_is_begun_followed_and_ended_on_the_page(
         assert text(chromium, "big") == "End"
         assert text(chromium, "said") == ""
         assert text(chromium, "stands").startswith("NOW ")
-        assert len(chromium.find_elements(By.CSS_SELECTOR, "#levels tr")) == 3
+        rows = "return [...document.querySelectorAll('#levels th')].map((each) => each.textContent)"
+        assert chromium.execute_script(rows) == ["signal", "noise", "S/N", "meter"]
         assert len(chromium.find_elements(By.CSS_SELECTOR, "#out path, #in path")) == 2
         for width in (1280, 390):
             look(chromium, width)

@@ -32,6 +32,8 @@ PORTION = 50_000
 MS_AN_HOUR = 3_600_000
 MS_A_DAY = 24 * MS_AN_HOUR
 SHAPE_UNKNOWN_MOST = 1e5
+RATIOS_APART_S = 0.4
+"""Ratios of one stay come each quarter of a second; later ones are of the next."""
 FEWEST_READINGS = 4
 """Fewer readings than this tell nothing of their scatter."""
 
@@ -96,7 +98,7 @@ def _ends(
 
 
 def _starts(frame: pl.DataFrame) -> NDArray[np.int64]:
-    """The rows at which a visit begins: those that differ from the one before in pass, channel or path."""
+    """The rows at which a visit begins: those that differ from the one before in pass, channel or path, or in time."""
     new = np.zeros(frame.height, dtype=bool)
     new[0] = True
     for name in KEYS:
@@ -108,6 +110,10 @@ def _starts(frame: pl.DataFrame) -> NDArray[np.int64]:
         else:
             values = column.to_physical().to_numpy()
             new[1:] |= values[1:] != values[:-1]
+    of_ratios = (frame["for"] == "ratio").to_numpy()
+    if of_ratios.any():  # nothing else is stored between two of their visits that follow one another
+        apart = np.diff(frame["time"].dt.epoch("ms").to_numpy()) > 1000 * RATIOS_APART_S
+        new[1:] |= of_ratios[1:] & apart
     return np.flatnonzero(new)
 
 

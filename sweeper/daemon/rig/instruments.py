@@ -128,7 +128,7 @@ def measurement_settings(station: Station, pass_number: int = 1, lines: object =
             floor=receiver.meter.floor,
             top=receiver.meter.top,
         ),
-        sound=_sound_settings(receiver),
+        sound=_sound_settings(receiver, lines),
         sampled=_sampled_settings(station, pass_number, lines),
     )
 
@@ -157,11 +157,12 @@ def _sampled_settings(station: Station, pass_number: int, lines: object) -> "Sam
     )
 
 
-def _sound_settings(receiver: sections.Receiver) -> "SoundSettings | None":
+def _sound_settings(receiver: sections.Receiver, lines: object) -> "SoundSettings | None":
     audio, mode = receiver.audio, receiver.mode.upper()
     if audio is None:
         return None
     from sweeper.engine.by_sound import PITCH_HZ, SoundSettings  # arrays take long to load
+    from sweeper.spectra.lines import known_of
     from sweeper.spectra.rows import BEYOND_HZ, FIRST_HZ, LOWEST_HZ
 
     in_cw = mode in ("CW", "CWR")
@@ -178,6 +179,7 @@ def _sound_settings(receiver: sections.Receiver) -> "SoundSettings | None":
         vouched=audio.agc_off,
         mode=mode,
         step_hz=31.25 if receiver.bandwidth_hz >= WIDE_HZ else 7.8125,
+        known=known_of(lines),
     )
 
 

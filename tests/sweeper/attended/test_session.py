@@ -12,6 +12,7 @@ from rich.console import Console
 from drivers.errors import LinkLost, Unsupported
 from sweeper.ab import as_json
 from sweeper.ab.intervals import FIRST_SHOWN
+from sweeper.attended.at_station import BY_HAND_S
 from sweeper.attended.listening import PersonHands, Pressed, RelayHands, attend
 from sweeper.attended.session import Asked, Session
 from sweeper.attended.stays import relay_order
@@ -107,7 +108,7 @@ def test_the_load_by_relay_tells_what_no_stage_can_exceed() -> None:
 
 
 def test_by_hand_with_keys_the_answer_is_the_same() -> None:
-    test = Test(DEAF, by_hand=True, keys=True, every_s=5.0, seconds=120.0, gain_known=None)
+    test = Test(DEAF, by_hand=True, keys=True, every_s=BY_HAND_S, seconds=120.0, gain_known=None)
     result = test.by_hand().finish().result
     assert result.snr_change_db is not None
     assert result.snr_change_db.low <= test.change_db <= result.snr_change_db.high
@@ -115,14 +116,14 @@ def test_by_hand_with_keys_the_answer_is_the_same() -> None:
 
 
 def test_by_hand_without_keys_the_steps_are_heard() -> None:
-    test = Test(DEAF, by_hand=True, every_s=5.0, seconds=120.0)
+    test = Test(DEAF, by_hand=True, every_s=BY_HAND_S, seconds=120.0)
     result = test.by_hand(presses=False).finish().result
     assert result.verdict == "stage" and result.snr_change_db is not None
     assert result.snr_change_db.low <= test.change_db <= result.snr_change_db.high
 
 
 def test_a_load_by_hand_once_each_way_tells_the_cap() -> None:
-    test = Test(CHAIN, by_hand=True, keys=True, every_s=5.0, seconds=150.0)
+    test = Test(CHAIN, by_hand=True, keys=True, every_s=BY_HAND_S, seconds=150.0)
     attended = test.by_hand(load_at=8).finish()
     assert attended.result.cap_db == pytest.approx(0.41, abs=0.5)
     assert attended.notes[0].startswith("No stage can bring more than 0.")
@@ -130,7 +131,7 @@ def test_a_load_by_hand_once_each_way_tells_the_cap() -> None:
 
 @pytest.mark.parametrize("person", [{"twice_at": (4, 9)}, {"late_s": 1.5}], ids=["twice", "late"])
 def test_who_presses_twice_or_late_gets_the_right_answer_or_none(person: dict[str, object]) -> None:
-    test = Test(DEAF, by_hand=True, keys=True, every_s=5.0, seconds=120.0)
+    test = Test(DEAF, by_hand=True, keys=True, every_s=BY_HAND_S, seconds=120.0)
     result = test.by_hand(**person).finish().result
     it = result.snr_change_db
     assert result.verdict in ("stage", "undecided")
@@ -139,7 +140,7 @@ def test_who_presses_twice_or_late_gets_the_right_answer_or_none(person: dict[st
 
 @pytest.mark.parametrize("amplifies", [True, False])
 def test_who_begins_with_the_stage_in_is_told(amplifies: bool) -> None:
-    test = Test(DEAF, by_hand=True, keys=True, every_s=5.0, seconds=100.0, amplifies=amplifies)
+    test = Test(DEAF, by_hand=True, keys=True, every_s=BY_HAND_S, seconds=100.0, amplifies=amplifies)
     test.sound.select("antenna-stage")
     session = test.by_hand()
     if amplifies:
@@ -150,7 +151,7 @@ def test_who_begins_with_the_stage_in_is_told(amplifies: bool) -> None:
 
 
 def test_who_walks_away_gets_no_claim() -> None:
-    test = Test(DEAF, by_hand=True, keys=True, every_s=5.0, seconds=40.0)
+    test = Test(DEAF, by_hand=True, keys=True, every_s=BY_HAND_S, seconds=40.0)
     pressed = Pressed()
     hands = PersonHands(test.session, pressed, test.clock)
     attend(test.sound, test.session, hands, test.clock, test.stop, test.views.append)

@@ -60,7 +60,7 @@ def test_readings_beyond_floor_and_top_by_more_than_half_a_step_are_told(
 
 
 def test_readings_above_the_end_of_a_curve_are_told_and_a_curve_says_what_they_are(outpost: Outpost) -> None:
-    curve = ((-100.0, -120.0), (-50.0, -60.0))
+    curve = ((-100.0, -120.0), (-70.0, -80.0), (-50.0, -60.0))
     station = with_meter(outpost.station, "dialect", unit="raw", curve=curve)
     (told,) = against_the_file(station, (-80.0, -49.0))
     assert "it reads -49, and the curve ends at -50" in told

@@ -159,6 +159,7 @@ class Kept:
     shown: list[Sequence[Reading]] = field(default_factory=list)
     records: list[tuple[PassRecord, tuple[Reading, ...]]] = field(default_factory=list)
     spectra: tuple[tuple[str, Labelled], ...] = ()
+    stood_hz: dict[str, Sequence[int]] = field(default_factory=dict)
 
     def _event(self, name: str) -> None:
         if name == self.refuse:
@@ -183,6 +184,7 @@ class Kept:
 
     def stood(self, lines_hz: Mapping[str, Sequence[int]]) -> None:
         self._event("stood")
+        self.stood_hz = dict(lines_hz)
 
     def mark_restored(self) -> None:
         self._event("put back")

@@ -79,6 +79,20 @@ def test_levels_of_a_pass_are_those_at_the_receivers_input() -> None:
         assert sum(found) / len(found) == pytest.approx(rig.wanted_db(NOISE, path), abs=0.4)
 
 
+def test_lines_that_stood_in_earlier_passes_are_read_where_the_pass_band_holds_them() -> None:
+    known = {
+        "31 m": {9_999_400: 3.0, 10_000_200: 3.0, 10_009_000: 3.0, 10_000_900: 1.0},
+        "40 m": {7_038_300: 2.0},
+    }
+    rig = Rig()
+    _, readings = rig.measured(replace(MEASURING, sound=replace(SOUND, known=known)))
+    carriers = {
+        (each.channel.band, each.channel.hz) for each in readings if each.channel.purpose == "carrier"
+    }
+    assert carriers == {("31 m", 10_000_000), ("31 m", 9_999_400), ("40 m", 7_038_300)}
+    assert rig.kept.stood_hz.keys() == {"31 m", "40 m"}
+
+
 def test_the_dial_stands_beside_a_channel_and_goes_back() -> None:
     rig = Rig()
     dials = []

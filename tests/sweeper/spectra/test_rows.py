@@ -138,7 +138,7 @@ def test_the_cells_of_a_tuning_are_the_same_every_night() -> None:
     assert {cell.channel.bandwidth_hz for cell in quiet.cells} == {CELL_HZ}
 
 
-def test_lines_that_stand_all_the_time_are_read_and_others_are_not() -> None:
+def test_lines_that_stand_all_the_time_are_read_later_and_others_are_not() -> None:
     """Of four lines one is keyed off in a visit, one stands on the load, too, and one is too weak."""
     lines = {700.0: 1e-5, 1200.0: 1e-5, 1700.0: 1e-5, 2300.0: 2e-8}
     sequence = []
@@ -151,9 +151,12 @@ def test_lines_that_stand_all_the_time_are_read_and_others_are_not() -> None:
             heard = {1700.0: 0.5e-5}
         sequence.append(labelled(NOISE, path, sound(1e-10 * by, heard, nth), 10.0 * nth))
     learned = learn(NOISE, 1, sequence, FILTER_HZ)
-    assert [line.channel for line in learned.lines] == [Channel("40 m", 7_038_200, "carrier", CELL_HZ)]
-    first, second = (rows(one, learned)[-1] for one in sequence[:2])
+    assert [line.channel for line in learned.stood] == [Channel("40 m", 7_038_200, "carrier", CELL_HZ)]
+    assert {row.channel.purpose for one in sequence for row in rows(one, learned)} == {"noise"}
+    later = learn(NOISE, 2, sequence, FILTER_HZ, lines_hz=[line.channel.hz for line in learned.stood])
+    first, second = (rows(one, later)[-1] for one in sequence[:2])
+    assert first.channel == learned.stood[0].channel
     assert first.reading == pytest.approx(db(1e-5 + 1e-10 * CELL_HZ), abs=0.1)
     assert second.reading == pytest.approx(db(30 * (1e-5 + 1e-10 * CELL_HZ)), abs=0.1)
     no_load = learn(NOISE, 1, sequence[:4], FILTER_HZ)
-    assert no_load.lines == ()  # without the load nobody can tell a line of the receiver's own
+    assert no_load.stood == ()  # without the load nobody can tell a line of the receiver's own

@@ -43,14 +43,15 @@ def told(sequence: list[Labelled], channel: Channel = NOISE, **more: float) -> L
 
 def places(sequence: list[Labelled], channel: Channel = NOISE) -> list[int]:
     """Bins of the lines that are followed, in their order."""
-    return [int(line.bins[4]) for line in told(sequence, channel).lines]
+    learned = told(sequence, channel)
+    return [int(line.bins[4]) for line in (*learned.lines, *learned.stood)]
 
 
 def test_of_many_steady_lines_the_eight_strongest_are_followed_in_their_order() -> None:
     """Each stands 375 Hz from the next; one 219 Hz beside a stronger one would lie in its cell."""
     powers = {20 + 12 * nth: 1000.0 + 100.0 * nth for nth in range(12)}
     powers[152 - 7] = 900.0
-    found = learn(NOISE, 3, a_pass(powers, top_hz=5700.0), 6000.0).lines
+    found = learn(NOISE, 3, a_pass(powers, top_hz=5700.0), 6000.0).stood
     assert [int(line.bins[4]) for line in found] == [152 - 12 * nth for nth in range(8)]
 
 
@@ -86,7 +87,7 @@ def test_a_band_of_signals_is_no_line_and_without_the_load_there_is_none() -> No
 
 
 def test_a_lines_place_is_a_hundred_hertz() -> None:
-    (line,) = told(a_pass({41: 1000.0})).lines
+    (line,) = told(a_pass({41: 1000.0})).stood
     at_hz = ZERO_HZ + 41 * STEP_HZ
     assert line.channel.hz == round(at_hz, -2) and line.channel.purpose == "carrier"
     assert line.bins.tolist() == list(range(37, 46))

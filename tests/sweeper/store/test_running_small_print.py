@@ -206,3 +206,35 @@ def test_a_mistake_in_the_program_is_no_damage_to_the_database(tmp_path: Path) -
         day.write(meddling(), LONGITUDE)
     assert not isinstance(told.value, Damaged) and day.passes() == ()
     day.close()
+
+
+def test_a_database_of_the_first_version_with_other_tables_is_none_of_ours(tmp_path: Path) -> None:
+    file = tmp_path / "today.sqlite"
+    connection = sqlite3.connect(file)
+    connection.executescript("CREATE TABLE passes (number); PRAGMA user_version = 1;")
+    connection.close()
+    before = file.read_bytes()
+    with pytest.raises(Damaged):
+        RunningDay(file, True)
+    assert (
+        file.read_bytes() == before
+        or not sqlite3.connect(file).execute("PRAGMA user_version").fetchone()[0] > 1
+    )
+
+
+def test_a_database_of_the_first_version_has_no_spectra_where_it_is_only_read(tmp_path: Path) -> None:
+    file = tmp_path / "today.sqlite"
+    RunningDay(file, True).close()
+    connection = sqlite3.connect(file)
+    connection.executescript("DROP TABLE spectra; PRAGMA user_version = 1;")
+    connection.close()
+    day = RunningDay(file, False)
+    assert day.days_of_spectra() == () and day.spectra().is_empty()
+    day.close()
+    taken_over = RunningDay(file, True)
+    assert taken_over.days_of_spectra() == ()
+    taken_over.close()
+    connection = sqlite3.connect(file)
+    assert connection.execute("SELECT count(*) FROM spectra").fetchone() == (0,)
+    assert connection.execute("PRAGMA user_version").fetchone()[0] > 1
+    connection.close()

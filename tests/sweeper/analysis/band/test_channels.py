@@ -112,3 +112,9 @@ def test_the_step_of_the_meter_hides_what_is_no_greater_than_chance_makes_of_it(
 def test_channels_count_as_apart_from_one_and_a_half_decibels_on(above_db, told):
     assert bool(channels(rows(above_db, nights=30)).occupied) == told
     assert bool(channels(rows(apart_db=above_db, load=False, nights=30)).apart) == told
+
+
+@pytest.mark.parametrize("load", [True, False])
+@pytest.mark.parametrize(("high", "fellows"), [(7_650_000, True), (7_750_000, False)])
+def test_channels_more_than_a_tenth_apart_are_not_held_against_each_other(high, fellows, load):
+    assert bool(channels(rows(6.0, load=load, hz=(7_000_000, high))).occupied) == fellows

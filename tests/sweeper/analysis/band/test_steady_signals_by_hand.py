@@ -87,6 +87,14 @@ def test_what_was_not_measured_or_too_coarsely_says_nothing(spoilt: dict[str, ob
     assert found(SUSPECT, BELOW | spoilt, ABOVE) == {}
 
 
+def test_a_meter_whose_step_is_not_known_counts_as_fine() -> None:
+    """In 48 kHz noise scatters by 0.14 dB, of which a step of half a decibel would leave too little."""
+    wide = {"bandwidth_hz": 48_000}
+    for step_db, told in ((None, True), (0.2, True), (0.5, False)):
+        rows = [row | wide | {"step_db": step_db} for row in (SUSPECT, BELOW, ABOVE)]
+        assert bool(found(*rows)) == told
+
+
 @pytest.mark.parametrize(("strays", "told"), [(0.05, True), (0.35, False)])
 def test_nights_that_stray_by_themselves_make_a_place_unsure(strays: float, told: bool) -> None:
     """Two nights of 2000 visits each, so far above and below their mean: as unsure as that, not as white noise is."""

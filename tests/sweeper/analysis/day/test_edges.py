@@ -77,8 +77,9 @@ def test_a_meter_that_falls_slowly_parts_the_two_ways() -> None:
     assert row["edge_gain_db"] == pytest.approx(GAIN_DB - 1.5, abs=0.02)
 
 
-@pytest.mark.parametrize(("gap_s", "is_edge"), [(1.9, True), (2.1, False)])
+@pytest.mark.parametrize(("gap_s", "is_edge"), [(1.9, True), (1.95, True), (2.1, False)])
 def test_visits_further_apart_than_two_seconds_are_no_edge(gap_s: float, is_edge: bool) -> None:
+    """Readings stand 50 ms apart, so that a gap of 1.95 s parts the last from the first by two seconds."""
     row = day(*AROUND, *OVER_AND_BACK, gap_s=gap_s)
     assert (row["edge_gain_db"] is not None) == is_edge
     assert row["carrier_gain_db"] == pytest.approx(GAIN_DB, abs=0.01)

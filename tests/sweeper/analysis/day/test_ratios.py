@@ -100,3 +100,11 @@ def test_levels_of_more_nights_outweigh_ratios_and_are_not_touched_by_them() -> 
     assert bands_by_ratio(pl.concat([levels, later, stray])) == frozenset()
     alone = find(pl.concat([levels, later]), facts(Night()))[0]
     assert find(pl.concat([levels, later, stray]), facts(Night()))[0] == alone
+
+
+def test_two_stays_of_a_route_one_after_another_are_two() -> None:
+    """Taken as one they would be averaged otherwise than those of the other route: by 2.5 dB where signals fade."""
+    day = ratios([0.0], fading=False)
+    faded = pl.when(pl.int_range(pl.len()) % 4 < 2).then(10.0).otherwise(30.0)
+    told = summarise_day(day.with_columns(faded.alias("reading")), STATION)
+    assert told["carrier_gain_db"].to_list() == pytest.approx([0.0], abs=0.01)
