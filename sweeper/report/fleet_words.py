@@ -16,7 +16,11 @@ def answer(findings: FleetFindings) -> str:
     in_line = [
         f"{band} ({len(those)} of {wording.count(len(measured[band]), 'station')})"
         for band in measured
-        if (those := {cell.station for cell in findings.cells if cell.band == band and cell.verdict == "stage"})
+        if (
+            those := {
+                cell.station for cell in findings.cells if cell.band == band and cell.verdict == "stage"
+            }
+        )
     ]
     first = (
         f"{_sentence(STATES[OF_VERDICT['stage']].words)}, at some hours or all, on {listed(in_line)}."
