@@ -16,6 +16,7 @@ from sweeper.cli import (
     comparing,
     data,
     demonstration,
+    finding,
     fleet,
     following,
     lines,
@@ -109,6 +110,7 @@ _add("run", MEASURING, measuring.run, "saltmarsh.yaml --passes 3")
 _add("calibrate", MEASURING, calibrate.calibrate, "saltmarsh.yaml --tolerance 0.5")
 _add("import", MEASURING, data.import_readings, "saltmarsh.yaml by-hand.csv --timezone Europe/Copenhagen")
 _add("follow", MEASURING, following.follow, "saltmarsh.yaml")
+_add("find-source", MEASURING, finding.find_source, "saltmarsh.yaml")
 _add("analyse", READING, reducing.analyse, "saltmarsh.yaml --json")
 _add("report", READING, reducing.report, "saltmarsh.yaml --out tonight.html")
 _add("serve", READING, serving.serve, "saltmarsh.yaml --port 8473")

@@ -15,6 +15,7 @@ from sweeper.noise.seen import Found, Heard
 from sweeper.spectra.combs import SPACING_HZ, Comb, combs
 from sweeper.spectra.noise_bins import Floats, Mask, threshold
 from sweeper.spectra.quiet import NARROW, floor_of, quiet_bins
+from sweeper.spectra.tuning import CENTRE_HZ
 from sweeper.spectra.welch import shape_of
 from sweeper.words import ANTENNA_BYPASS, LOAD_BYPASS, Labelled, SignalPath, Spectra, Spectrum
 
@@ -23,6 +24,11 @@ LINE_BINS = 3
 BIRDIE_DB = 10.0
 """A line belongs to the receiver if on the load it stands within so much of its strength on the antenna."""
 MOST_BIRDIES = 20
+CLEAR = 2.0
+"""Power over noise in a bin from which it belongs to a signal."""
+WIDER = 12
+"""Bins that a steady carrier fills at most, 40 dB over the noise and between two of them."""
+UNSTEADY = 1.5
 FALSE_BIRDIES = 1e-9
 """Share of bins of noise that pass for a line on the load; both paths have to show it."""
 
@@ -68,8 +74,11 @@ def _heard(pass_number: int, band: str, sequence: Sequence[Labelled]) -> Heard |
     found = [_comb(one, comb, *its, total) for comb, its in zip(every, of_combs, strict=True)]
     found += [_hump(one, hump, power, total) for hump, power in zip(raised, of_humps, strict=True)]
     if load is not None and wide:
-        found += _birdies(one, mean, floor, load[0], shape)
-    found += _mains(one, envelopes, load[1] if load else [], levels, total)
+        centres = {each.tuning for each in sequence if each.tuning is not None}
+        found += _birdies(one, mean, floor, load[0], centres)
+    keyed = not wide and _keyed(sequence, keep)
+    if not keyed:
+        found += _mains(one, envelopes, load[1] if load else [], levels, total)
     times = [(each.time + each.until) / 2 for each in sequence]
     return Heard(
         float(np.mean(times)),
@@ -80,7 +89,7 @@ def _heard(pass_number: int, band: str, sequence: Sequence[Labelled]) -> Heard |
         10 * float(np.log10(total * len(mean))),
         None if receiver is None else receiver * levels / total,
         receiver_se,
-        bool(envelopes),
+        bool(envelopes) and not keyed,
         tuple(found),
     )
 
@@ -166,8 +175,10 @@ def _hump(one: Spectrum, hump: Hump, power: float, total: float) -> Found:
     )
 
 
-def _birdies(one: Spectrum, mean: Floats, floor: Floats, load: Spectrum, shape: float) -> list[Found]:
-    """Lines that stand on the load within `BIRDIE_DB` of what they are on the antenna."""
+def _birdies(one: Spectrum, mean: Floats, floor: Floats, load: Spectrum, centres: set[float]) -> list[Found]:
+    """Lines that stand on the load within `BIRDIE_DB` of what they are on the antenna; none at the samples' centres,
+    where converters leave one.
+    """
     there = np.asarray(load.mean, np.float64)
     if len(there) < NARROW:
         return []
@@ -181,6 +192,8 @@ def _birdies(one: Spectrum, mean: Floats, floor: Floats, load: Spectrum, shape: 
             continue
         peak = int(first + np.argmax(there[first:end]))
         hz = load.start_hz + peak * load.step_hz
+        if any(abs(hz - centre) <= CENTRE_HZ for centre in centres):
+            continue
         at = round((hz - one.start_hz) / one.step_hz)
         begin, stop = max(at - width - LINE_BINS, 0), min(at + width + LINE_BINS + 1, len(mean))
         here = float(np.sum(mean[begin:stop] - floor[begin:stop]))
@@ -191,6 +204,25 @@ def _birdies(one: Spectrum, mean: Floats, floor: Floats, load: Spectrum, shape: 
         level_db = 10 * float(np.log10(here))
         found.append(Found("birdie", hz, hz, 0.0, 0.0, level_db, lines=1, over_db=over_db, on_load=True))
     return sorted(found, key=lambda each: -each.over_db)[:MOST_BIRDIES]
+
+
+def _keyed(sequence: Sequence[Labelled], keep: Mask) -> bool:
+    """Whether a narrow tuning holds signals that are not steady carriers: wider than the window makes a line, or of
+    another strength from visit to visit. What keying spills keeps time with its dots, and dots may keep time with the
+    mains.
+    """
+    visits = [
+        np.asarray(each.spectrum.mean, np.float64)
+        for each in sequence
+        if each.path == ANTENNA_BYPASS and len(each.spectrum.mean) == len(keep)
+    ]
+    high = np.mean(visits, axis=0) > CLEAR * float(np.mean([each[keep].mean() for each in visits]))
+    edges = np.flatnonzero(np.diff(np.concatenate([[0], high.astype(np.int8), [0]])))
+    for first, end in zip(edges[::2], edges[1::2], strict=True):
+        strengths = [float(each[first:end].sum()) for each in visits]
+        if end - first > WIDER or max(strengths) > UNSTEADY * min(strengths):
+            return True
+    return False
 
 
 def _mains(

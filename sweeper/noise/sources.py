@@ -78,6 +78,11 @@ def sources(heard: Iterable[Heard]) -> list[Source]:
     return sorted(kept, key=lambda each: (order.index(each.kind), each.last.every_hz, each.last.low_hz))
 
 
+def belongs(source: Source, one: Heard, found: Found) -> bool:
+    """Whether a find of another pass is of this source."""
+    return _off(source, one, found) is not None
+
+
 def _nearest(tracks: Sequence[Source], one: Heard, found: Found) -> Source | None:
     offs = [(_off(track, one, found), place) for place, track in enumerate(tracks)]
     best = min(((off, place) for off, place in offs if off is not None), default=None)

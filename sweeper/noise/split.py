@@ -23,8 +23,8 @@ FEWEST_NIGHTS = 3
 STRETCHES = 6
 """Into so many stretches passes of fewer nights are cut."""
 FEWEST_PASSES = 4
-BENT = 0.05
-"""How far a share of mains-synchronous noise may be off for the shape of its bursts, as a part of itself."""
+BENT = 0.1
+"""Standard error of a share of mains-synchronous noise for the shape of its bursts, as a part of itself."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,8 +98,8 @@ def _split(band: str, heard: Sequence[Heard], confidence: float, longitude_deg: 
         share = float(means.mean())
         error = float(np.std(means, ddof=1)) / math.sqrt(len(means)) if len(means) > 1 else share
         reach = float(stdtrit(max(len(means) - 1, 1), 0.5 + confidence / 2)) * error
-        if name == "mains":
-            reach = math.hypot(reach, 2.0 * BENT * share)
+        if name in ("mains", "rest"):  # what is taken for the one is missing from the other
+            reach = math.hypot(reach, 2.0 * BENT * float(shares[:, 1].mean()))
         parts.append(Part(name, share, max(share - reach, 0.0), min(share + reach, 1.0)))
     return Split(band, tuple(parts), len(set(nights)), len(by_pass))
 

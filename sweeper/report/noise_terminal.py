@@ -18,7 +18,10 @@ PART_WORDS = {
     "hump": "humps",
     "rest": "sky and rest",
 }
-ANOTHER = "Sky and rest cannot be told apart. S/N to win: at most, if that part were gone. What to do: docs/noise.md."
+ANOTHER = (
+    "Sky and rest cannot be told apart. S/N to win: at most, if that part were gone. `sweeper find-source` looks for "
+    "one at home; what to do then: docs/noise.md."
+)
 
 
 def show_noise(station: str, told: NoiseTold) -> None:

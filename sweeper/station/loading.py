@@ -3,7 +3,7 @@
 from collections.abc import Iterable, Mapping
 from difflib import get_close_matches
 from pathlib import Path
-from typing import Annotated, Any
+from typing import Annotated, Any, get_args, get_origin
 
 from pydantic import BaseModel, TypeAdapter, ValidationError
 from pydantic.fields import FieldInfo
@@ -184,6 +184,11 @@ def _models_in(annotation: Any) -> Iterable[type[BaseModel]]:
         yield from _models_in(argument)
 
 
+def _is_list(annotation: Any) -> bool:
+    """Whether a list of sections is wanted, and not one of them."""
+    return any(get_origin(each) in (tuple, list) for each in (annotation, *get_args(annotation)))
+
+
 def _sentence(error: Any, model: type[BaseModel]) -> tuple[str, str]:
     place: Place = error["loc"]
     if error["type"] == "extra_forbidden":
@@ -241,7 +246,7 @@ def _what_is_right(model: type[BaseModel], content: Any) -> Any:
             right[name] = _adapter(field).validate_python(value)
         except ValidationError:
             inner = next(iter(_models_in(field.annotation)), None)
-            if inner is None:
+            if inner is None or isinstance(value, list) != _is_list(field.annotation):
                 right[name] = None
             elif isinstance(value, list):
                 right[name] = tuple(_what_is_right(inner, item) for item in value)

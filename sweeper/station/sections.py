@@ -180,7 +180,7 @@ class Receiver(Section):
         told = {**usual, **given, "readings": 1, "interval_s": 0}
         seconds, meter = given[by].get("seconds", 1.0 if by == "audio" else 0.5), given.get("meter", {})
         if isinstance(meter, dict) and isinstance(seconds, int | float):
-            averaging_s = round(min(max(seconds / WELCH, 0.01), 60.0), 3)
+            averaging_s = round(max(min(seconds, 60.0) / WELCH, 0.01), 3)
             told["meter"] = {"unit": "raw", "detector": "rms", **meter, "averaging_s": averaging_s}
         return told
 

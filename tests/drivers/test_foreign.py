@@ -79,7 +79,9 @@ class Module:
         return "0"
 
     def Device(self, arguments: dict[str, str]) -> Any:
-        return self._answer("Device", SimpleNamespace(**{name: self._call(name) for name in ANSWERS}))
+        return self._answer(
+            "Device", SimpleNamespace(writeSetting=None, **{name: self._call(name) for name in ANSWERS})
+        )
 
     def _call(self, name: str) -> Any:
         return lambda *given, **named: self._answer(name, ANSWERS[name])
@@ -93,7 +95,8 @@ class Module:
 ANSWERS: dict[str, Any] = {
     "setSampleRate": None, "getSampleRate": 100_000.0, "setupStream": "stream", "activateStream": None,
     "setFrequency": None, "getFrequency": 7_025_000.0, "readStream": SimpleNamespace(ret=0), "hasGainMode": False,
-    "deactivateStream": None, "closeStream": None, "close": None, "getHardwareKey": "box", "getFrequencyRange": [],
+    "listGains": (), "deactivateStream": None, "closeStream": None, "close": None,
+    "getHardwareKey": "box", "getFrequencyRange": [],
 }  # fmt: skip
 
 

@@ -1,6 +1,7 @@
 """What docs/threats.md says of the code as a whole: no shell, no program, nothing evaluated; bytes are only data."""
 
 import ast
+import re
 import tempfile
 from pathlib import Path
 
@@ -133,3 +134,13 @@ def test_a_csv_file_with_any_bytes_replaced_is_read_or_refused(at: int, length: 
             # Nothing that a spreadsheet would take for a formula gets in: every text is one of ours.
             assert reading.channel.band == "40 m"
             assert all(flag[0].isalnum() for flag in reading.flags.split())
+
+
+def test_every_test_that_the_page_names_is_there_and_every_attack_is_named() -> None:
+    page = (ROOT / "docs" / "threats.md").read_text(encoding="utf-8")
+    places = [ROOT / "tests", ROOT / "tests" / "sweeper", ROOT]
+    named = set(re.findall(r"`((?:[\w.-]+/)*test_\w+\.py)`", page))
+    assert len(named) > 40
+    assert [name for name in sorted(named) if not any((place / name).exists() for place in places)] == []
+    attacks = {file.name for file in (ROOT / "tests" / "whole").glob("test_attacks_*.py")}
+    assert attacks - {name.rpartition("/")[2] for name in named} == set()

@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from scipy.signal import oaconvolve
 
 from sweeper.clock import Clock
+from sweeper.simulation.receivers.device_waves import DeviceWaves
 from sweeper.simulation.world.bench import Bench
 from sweeper.simulation.world.town import Carrier
 from sweeper.simulation.world.world import Listening, Means, World
@@ -50,6 +51,7 @@ class BandSamples:
         self.tuned, self.converter = Tuned(), Converter()
         self._world, self._bench, self._clock = world, bench, clock
         self._dice = np.random.default_rng([world.scenario.seed, 41])
+        self._devices = DeviceWaves(world.scenario.seed, world.scenario.sky.longitude_deg)
         self._at = 0
         self._standing: tuple[object, Samples | float, tuple[tuple[float, Carrier], ...]] | None = None
 
@@ -65,8 +67,22 @@ class BandSamples:
             volts = math.sqrt(watts * carrier.fading(self._world.scenario.seed, now_s) / full_scale_w)
             wave = np.exp(2j * np.pi * (((carrier.hz - tuned.centre_hz) * turns) % 1.0))
             band += np.asarray(volts * wave, np.complex64)
+        if self._world.devices:
+            band += self._of_devices(count, now_s, full_scale_w)
         self._at += count
         return self._converted(band)
+
+    def _of_devices(self, count: int, now_s: float, full_scale_w: float) -> Samples:
+        """What devices add; nothing while a relay moves, or while the load is there."""
+        tuned = self.tuned
+        source, route = self._bench.heard_through()
+        if source != "antenna":
+            return np.zeros(count, np.complex64)
+        at = Listening(tuned.centre_hz, "AM", 1.0, source, route, self._bench.front_end)
+        gain = self._world.signal_gain(now_s, at)
+        wave = self._devices.of(self._world.devices, self._at, count, tuned.centre_hz, tuned.rate_hz, now_s)
+        wave *= np.float32(math.sqrt(gain / full_scale_w))
+        return wave
 
     def _means(self, now_s: float) -> tuple["Samples | float", tuple[tuple[float, Carrier], ...]]:
         """Watts a sample of noise (or the taps that shape it), and the carriers with their watts; of this minute."""

@@ -8,6 +8,7 @@ import math
 from dataclasses import replace
 from datetime import UTC, datetime
 
+from sweeper.simulation.world.devices import Buzz, Device, LineModem, SwitchedSupply
 from sweeper.simulation.world.hardware import Antenna, Receiver, Relays, Stage
 from sweeper.simulation.world.sky import Sky
 from sweeper.simulation.world.town import ALWAYS, Appliance, Broadcasters, Carrier, Hours, ManMade
@@ -88,6 +89,12 @@ _LOOP = Antenna(
 )
 
 
+DEVICES: tuple[Device, ...] = (
+    Buzz("dimmer in the hall", 8.0e3, _NIGHT),
+    SwitchedSupply("charger in the shed", 43_200.0, 0.5 * _MICROVOLT, _CHARGING),
+    LineModem("line modem", 14_100_000.0, 14_160_000.0, 3.0e4),
+)
+"""Three devices whose noise signs its name, for whoever renders samples: strong enough on 20 m to be worth a search."""
 _BESIDE: tuple[tuple[float, Hours, tuple[int, ...]], ...] = (
     (50.0, _NIGHT, (153_000, 171_000, 234_000, 252_000, 270_000)),
     (6.0, _NIGHT, (1_458_000, 1_485_000, 1_512_000, 1_557_000, 1_602_000)),
@@ -104,12 +111,13 @@ _OF_SAMPLES = Receiver(noise_over_290=((150e3, 16000.0), (1e6, 1600.0), (30e6, 1
 """Eight bits leave little room between a receiver's own noise and the strongest carrier, and this one has no tuner."""
 
 
-def saltmarsh(seed: int = 1, of_samples: bool = False) -> World:
+def saltmarsh(seed: int = 1, of_samples: bool = False, devices: tuple[Device, ...] = ()) -> World:
     """The station with its sky and neighbours; another seed is another run of nights at the same place.
 
-    `of_samples`: with a noisier receiver that delivers samples of whole bands, and what else stands in them.
+    `of_samples`: with a noisier receiver that delivers samples of whole bands, and what else stands in them. `devices`:
+    such as `DEVICES`, heard in samples only.
     """
-    station = scenario(seed)
+    station = replace(scenario(seed), devices=devices)
     if not of_samples:
         return World(station)
     beside = tuple(

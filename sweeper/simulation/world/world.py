@@ -12,6 +12,7 @@ from datetime import UTC, date, datetime, timedelta
 from typing import NamedTuple
 
 from sweeper.simulation.world.chance import Draws
+from sweeper.simulation.world.devices import Device
 from sweeper.simulation.world.hardware import (
     BARE,
     BOLTZMANN_J_PER_K,
@@ -89,6 +90,7 @@ class Scenario:
     load_k: float = 290.0
     source_k: float = 290.0 * (1.0 + 10.0**1.5)
     mode: str = "USB"
+    devices: tuple[Device, ...] = ()
 
 
 class World:
@@ -98,6 +100,7 @@ class World:
         self.scenario = scenario
         self._draws = Draws(scenario.seed)
         self._means: dict[tuple[Listening, int], Means] = {}
+        self.unplugged: set[str] = set()
 
     @property
     def bands(self) -> tuple[str, ...]:
@@ -164,6 +167,15 @@ class World:
             BOLTZMANN_J_PER_K * crash_k * at.bandwidth_hz * signal_gain,
             scenario.sky.crash_rate_hz(time_s),
         )
+
+    @property
+    def devices(self) -> tuple[Device, ...]:
+        """Those that are plugged in: `unplugged` holds names, and somebody may change it at any time."""
+        return tuple(each for each in self.scenario.devices if each.name not in self.unplugged)
+
+    def signal_gain(self, time_s: float, at: Listening) -> float:
+        """Power gain from the terminals of the path's source to the mixer."""
+        return self._chain(time_s, at.hz, at.source, at.route, at.front)[0]
 
     def _input_k(self, time_s: float, hz: float, source: str) -> float:
         scenario = self.scenario

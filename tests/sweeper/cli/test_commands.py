@@ -21,6 +21,7 @@ pytestmark = pytest.mark.slow
 COMMANDS = (
     "demo", "new", "check", "plan", "run", "calibrate", "analyse", "compare", "report", "serve", "import", "export",
     "status", "pause", "resume", "note", "follow", "fleet", "simulate", "ab", "stop", "rest", "keys", "noise",
+    "find-source",
 )  # fmt: skip
 STATION_COMMANDS = ("check", "plan", "run", "calibrate", "analyse", "compare", "report", "export", "status")
 

@@ -140,3 +140,23 @@ def test_a_narrow_tuning_tells_its_mains_alone() -> None:
     spectra = [("40 m", labelled(ANTENNA_BYPASS, heard_samples(n, mains=0.3), 2400.0)) for n in range(8)]
     (heard,) = in_pass(1, spectra)
     assert only(heard).share == pytest.approx(0.3, abs=0.08)
+
+
+@pytest.mark.parametrize("strength", [1.0, 2.0, 5.0])
+def test_keying_in_step_with_the_mains_is_not_the_mains(strength: float) -> None:
+    """Dots of 60 ms are six half cycles long; a steady carrier beside withholds nothing."""
+    time = np.arange(COUNT) / RATE_HZ
+    made = []
+    keyed = strength * (time % 0.12 < 0.06) * np.exp(2j * np.pi * 300.0 * time)
+    for seed in range(8):
+        made.append(
+            ("40 m", labelled(ANTENNA_BYPASS, (heard_samples(seed) + keyed).astype(np.complex64), 2400.0))
+        )
+    (heard,) = in_pass(1, made)
+    assert heard.found == () and not heard.mains_read
+    steady = [
+        ("40 m", labelled(ANTENNA_BYPASS, heard_samples(n, mains=0.3, lines={300.0: 1e4}), 2400.0))
+        for n in range(8)
+    ]
+    (heard,) = in_pass(1, steady)
+    assert [found.kind for found in heard.found] == ["mains"]
