@@ -1,28 +1,40 @@
-"""What many stations side by side say, in sentences: what the stage brings, and who hears noise unlike the others."""
+"""What many stations side by side say, in sentences: where the stage goes in, and who hears noise unlike the others."""
 
 from datetime import date
 
-from sweeper.analysis import FleetFindings, listed
+from sweeper.analysis import OF_VERDICT, STATES, FleetFindings, listed
 from sweeper.report import wording
-
-HELPS_DB = 1.0
-"""Change of S/N at the median station from which a band is named."""
 
 
 def answer(findings: FleetFindings) -> str:
-    """The answer in one sentence or two, for the head of page and terminal."""
-    helped = dict.fromkeys(each.band for each in findings.bands if (each.snr_change_db or 0.0) >= HELPS_DB)
-    if not findings.bands:
+    """The answer in one sentence or two, for the head of page and terminal: verdicts counted, nothing new claimed."""
+    measured: dict[str, set[str]] = {}
+    for cell in findings.cells:
+        measured.setdefault(cell.band, set()).add(cell.station)
+    if not measured:
         return "No station has usable readings yet."
+    in_line = [
+        f"{band} ({len(those)} of {wording.count(len(measured[band]), 'station')})"
+        for band in measured
+        if (
+            those := {
+                cell.station for cell in findings.cells if cell.band == band and cell.verdict == "stage"
+            }
+        )
+    ]
     first = (
-        f"At the median station the stage brings {HELPS_DB:g} dB or more on {listed(list(helped))}."
-        if helped
-        else f"At the median station the stage brings less than {HELPS_DB:g} dB on every band."
+        f"{_sentence(STATES[OF_VERDICT['stage']].words)}, at some hours or all, on {listed(in_line)}."
+        if in_line
+        else f"No station has {STATES[OF_VERDICT['stage']].words} as its answer on any band."
     )
     odd = sorted({cell.station for cell in findings.cells if cell.outlier})
     if not odd:
         return first
     return f"{first} {listed(odd)} {'hears' if len(odd) == 1 else 'hear'} noise unlike the others."
+
+
+def _sentence(words: str) -> str:
+    return words[0].upper() + words[1:]
 
 
 def unlike_the_others(findings: FleetFindings) -> tuple[str, ...]:

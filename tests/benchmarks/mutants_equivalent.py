@@ -87,7 +87,7 @@ EQUIVALENT: dict[str, tuple[tuple[str, str, str, str], ...]] = {
     ),
     "sweeper/analysis/change/measured.py": (
         (
-            "_finding", "if held else", "→ _verdict(interval, facts.worthwhile_db)",
+            "_finding", "", "→ _verdict(interval, facts.worthwhile_db)",
             "what is held back is held back once more where the scales are put together",
         ),
     ),

@@ -49,7 +49,7 @@ ATTENDED = {
         "levels": ("levels", "by_hand"),
         "listening": ("keys", "session"),
         "session": ("session",),
-        "stays": ("session", "by_hand"),
+        "stays": ("by_hand",),
         "witness": ("session",),
     }.items()
 }

@@ -8,7 +8,7 @@ import polars as pl
 from numpy.typing import NDArray
 
 from sweeper.simulation.campaign.course import Course, Floats
-from sweeper.words import ROUTES, SOURCES, Channel
+from sweeper.words import PURPOSES, ROUTES, SOURCES, Channel
 
 Order = tuple[tuple[str, str], ...]
 Visits = list[tuple[int, str, str]]
@@ -75,7 +75,7 @@ def pass_table(course: Course, channels: Sequence[Channel], visits: Visits) -> P
         {
             "band": [c.band for c in channels],
             "hz": pl.Series([c.hz for c in channels], dtype=pl.Int64),
-            "for": pl.Series([c.purpose for c in channels], dtype=pl.Enum(["noise", "carrier"])),
+            "for": pl.Series([c.purpose for c in channels], dtype=pl.Enum(PURPOSES)),
             "dbm": pl.Series([None] * places, dtype=pl.Float64),
             "bandwidth_hz": pl.Series([c.bandwidth_hz for c in channels], dtype=pl.Int64),
         }

@@ -11,6 +11,7 @@ from sweeper.analysis.physics.external_noise import expected
 from sweeper.fleet import Fleet
 from sweeper.fleet.share import StationShare
 from sweeper.report.fleet_page import write_fleet_html
+from sweeper.report.fleet_words import answer
 from sweeper.report.terminal import show_fleet
 from tests.sweeper.report import sample
 
@@ -73,3 +74,15 @@ def test_the_terminal_names_them_too(capsys: object) -> None:
     assert "<script>alert(1)</script> on 40 m" in out and "19 dB more noise than at" in out
     assert "<script>alert(1)</script> hears noise unlike the others." in " ".join(out.split())
     assert max(map(len, out.splitlines())) <= 80
+
+
+def test_the_answer_counts_the_stations_whose_verdict_it_is() -> None:
+    found = fleet(*NAMES).findings
+    cells = tuple(
+        replace(cell, verdict="stage" if cell.station in ("East", "West") else "undecided", outlier=False)
+        for cell in found.cells
+    )
+    told = answer(replace(found, cells=cells))
+    assert told == "Stage in, at some hours or all, on 40 m (2 of 5 stations)."
+    none = tuple(replace(cell, verdict="bypass") for cell in cells)
+    assert answer(replace(found, cells=none)) == "No station has stage in as its answer on any band."
