@@ -57,6 +57,7 @@ def _carriers(tuning: "BandTuning", known: "Mapping[int, float]") -> "Iterator[s
     for hz, often in sorted(known.items()):
         if tuning.edges_hz[0] < hz < tuning.edges_hz[1]:
             what = "carrier" if hz in read else "not read"
-            yield f"  {what:9}  {hz / 1e3:g} kHz, stood in about {often:.0f} passes of late"
+            passes = "1 pass" if round(often) == 1 else f"{often:.0f} passes"
+            yield f"  {what:9}  {hz / 1e3:g} kHz, stood in about {passes} of late"
     if not read:
         yield "  no carrier has stood often enough to be read"

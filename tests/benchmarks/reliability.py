@@ -40,8 +40,13 @@ HEAD = """\
 What was done to the program, how often, and what was lost. Every line is written by
 `python -m tests.benchmarks.reliability --write docs/reliability.md`; nothing in it is typed in.
 *Lost* counts stored passes that were gone or in part, relays away from rest, receivers not as found, and
-commands that may never be sent. Where a row's hardware cannot exist on a computer that only tests, it says
-what stood in its place.
+commands that may never be sent.
+
+Serial ports with control lines and chips with GPIO lines do not exist on a computer that only tests. Faults of `line` are
+produced across a network (RFC 2217, `tests/whole/test_faults_of_lines.py`), those of `gpio` by a module of ours in
+libgpiod's place (`tests/drivers/switches/test_gpio.py`, `tests/drivers/test_foreign.py`), which is no wire. Those of a person
+are in `tests/whole/test_faults_of_people.py`, those of samples in `tests/whole/test_samples_over_tcp.py` and
+`tests/whole/test_faults_of_samples.py`.
 
 """
 
@@ -203,7 +208,7 @@ def parts(options: argparse.Namespace) -> dict[str, Callable[[], Row | list[Row]
     found: dict[str, Callable[[], Row | list[Row]]] = {
         "kills": lambda: kills(half, seed),
         "more kills": lambda: kills(half, seed + 1),
-        "kills by samples": lambda: kills_by_samples(2 if quick else 30, seed),
+        "kills by samples": lambda: kills_by_samples(2 if quick else options.kills // 25, seed),
         "season": lambda: season(1 if quick else options.nights, seed),
         "power cuts": lambda: power_cuts(2 if quick else 30, seed),
         "flood": lambda: flood(3 if quick else 30),
