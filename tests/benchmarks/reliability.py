@@ -43,10 +43,10 @@ What was done to the program, how often, and what was lost. Every line is writte
 commands that may never be sent.
 
 Serial ports with control lines and chips with GPIO lines do not exist on a computer that only tests. Faults of
-`line` are produced across a network (RFC 2217, `tests/whole/test_faults_of_lines.py`), those of `gpio` by a module
-of ours in libgpiod's place (`tests/drivers/switches/test_gpio.py`, `tests/drivers/test_foreign.py`), which is no
-wire. Those of a person are in `tests/whole/test_faults_of_people.py`, those of samples in `tests/whole/test_samples_over_tcp.py` and
-`tests/whole/test_faults_of_samples.py`.
+`line` are produced across a network (RFC 2217, `tests/whole/test_faults_of_lines.py`), those of `gpio` by a
+module of ours in libgpiod's place (`tests/drivers/switches/test_gpio.py`, `tests/drivers/test_foreign.py`),
+which is no wire. Those of a person are in `tests/whole/test_faults_of_people.py`, those of samples in
+`tests/whole/test_samples_over_tcp.py` and `tests/whole/test_faults_of_samples.py`.
 
 """
 

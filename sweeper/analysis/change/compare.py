@@ -38,6 +38,11 @@ from sweeper.analysis.verdict.scales import UNTESTED, Meter, covering, meter_of
 SAME_CHANGE_NIGHTS = 3
 """A change found on another scale is the same one when its night is no further away."""
 
+NO_NOISE = (
+    "No level of noise was measured on any night (with the receiver's gain control on there is none), so whether noise "
+    "changed cannot be told."
+)
+
 
 def compare(
     summaries: pl.DataFrame,
@@ -61,7 +66,8 @@ def compare(
     changes = _found_on_all([find_changes(each, facts, notes) for _, each in on_each]) if fix is None else ()
     if fix is None:
         if not changes:
-            return Comparison(facts.name, None, facts.confidence, (), None, "", ())
+            unheard = "" if levels.height else NO_NOISE
+            return Comparison(facts.name, None, facts.confidence, (), None, unheard, ())
         clearest = min(changes, key=lambda change: (change.chance, -abs(change.change_db.value)))
         fix = noon_of(clearest.night, facts)
     first, left_out = parted(levels, fix, facts)

@@ -164,7 +164,12 @@ def test_of_several_changes_as_clear_as_each_other_the_greater_is_compared(first
 
 def test_without_a_date_and_without_a_change_nothing_is_made_up():
     found = compare(two_weeks(FORTY), facts(FORTY), None)
-    assert (found.fix, found.bands, found.changes) == (None, (), ())
+    assert (found.fix, found.bands, found.changes, found.sky) == (None, (), (), "")
+
+
+def test_where_no_noise_was_measured_no_change_of_it_is_denied():
+    """With the gain control on only ratios are kept."""
+    assert "cannot be told" in compare(two_weeks(FORTY).clear(), facts(FORTY), None).sky
 
 
 def test_the_json_of_a_comparison_has_the_fixed_keys():
