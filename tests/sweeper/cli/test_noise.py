@@ -31,7 +31,7 @@ def station(tmp_path: Path) -> Path:
         for number in range(8 * 24):
             at = BEGIN + timedelta(hours=number)
             level_db = -60.0 - (14.0 if number >= 96 else 0.0) + 0.1 * (number % 5)
-            keep_noise(store.folder, at, line_of([heard(number, at, level_db)]))
+            keep_noise(store.folder, at, line_of([heard(number + 1, at, level_db)]))
     return file
 
 
