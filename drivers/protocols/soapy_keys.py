@@ -2,8 +2,8 @@
 
 A device's settings are words that its driver module made up, and some of them feed the antenna line, reset the device
 or open other instruments. So settings go by a list for each module, taken from what the modules offer (their sources:
-SoapyRTLSDR, SoapyAirspy, SoapyAirspyHF, SoapySDRPlay3, SoapyHackRF, SoapyAudio); arguments that find a device go by
-what no argument may be, since every module has its own.
+SoapyRTLSDR, SoapyAirspy, SoapyAirspyHF, SoapySDRPlay3, SoapyHackRF; Debian's SoapyAudio was asked); arguments that
+find a device go by what no argument may be, since every module has its own.
 """
 
 import re
