@@ -110,8 +110,22 @@ def _opened(link: str) -> Any:
     port.dtr = False
     if hasattr(port, "exclusive"):
         port.exclusive = True
+    _close_whole(port)
     port.open()
     return port
+
+
+def _close_whole(port: Any) -> None:
+    """pyserial forgets the socket of another machine's port unclosed where its other end has gone: so it is kept."""
+    close = port.close
+
+    def whole() -> None:
+        held = getattr(port, "_socket", None)
+        close()
+        if held is not None:
+            held.close()
+
+    port.close = whole
 
 
 def open_switch(options: LineOptions) -> Relays:
