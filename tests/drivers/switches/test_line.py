@@ -144,6 +144,7 @@ def test_two_relays_on_one_port_let_go_before_they_pull_in(remote):
     assert remote.levels == [("dtr", False), ("rts", True)]
 
 
+@pytest.mark.slow
 def test_a_server_of_ports_that_says_nothing_is_told(remote):
     remote.mute = True
     with pytest.raises(LinkLost, match="does not open"):

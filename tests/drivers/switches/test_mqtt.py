@@ -135,6 +135,7 @@ def test_a_relay_that_stays_is_told(switch, board):
         switch.select("antenna-stage")
 
 
+@pytest.mark.slow
 def test_an_old_retained_state_is_no_answer_to_a_new_command(switch, board):
     switch.select("antenna-stage")
     board.deaf = True
@@ -149,6 +150,7 @@ def test_a_hand_at_the_board_shows_in_the_read_back(switch, board):
     wait_for(lambda: switch.selected() == "antenna-bypass", "the new state never came")
 
 
+@pytest.mark.slow
 def test_a_dead_board_is_not_believed_where_it_has_a_last_will(port, board):
     switch = opened(port, alive={"topic": "relays/alive", "says": "online"})
     assert switch.selected() == "antenna-bypass"

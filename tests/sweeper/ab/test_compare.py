@@ -72,6 +72,7 @@ def test_the_change_lies_in_its_interval_and_gain_is_noise_and_change_together()
     assert found.edges == 40
 
 
+@pytest.mark.slow
 def test_intervals_hold_the_truth_as_often_as_they_say() -> None:
     held = [
         (it := compare(_told(np.random.default_rng(seed), edges=16)).snr_change_db) is not None

@@ -5,6 +5,7 @@ import contextlib
 from datetime import UTC, datetime
 from pathlib import Path
 
+import pytest
 import zmq
 
 from sweeper.clock import JumpingClock
@@ -15,6 +16,7 @@ from sweeper.page.feed import LOOK_EVERY_S, SILENCE_S, Feed
 WHEN = datetime(2026, 11, 1, 18, 30, tzinfo=UTC)
 
 
+@pytest.mark.slow
 def test_a_wall_clock_that_is_set_is_no_silence_and_silence_is_noticed(tmp_path: Path) -> None:
     clock = JumpingClock(WHEN)
     feed = Feed(tmp_path, clock=clock)

@@ -263,6 +263,7 @@ def test_what_matters_is_for_the_listener_to_say(worthwhile_db, verdict):
     )
 
 
+@pytest.mark.slow
 def test_among_many_bands_one_that_looks_changed_is_not_believed():
     """The same nights of one band: by themselves they tell of a change, beside nineteen steady bands they do not."""
     moved = Place("40 m", night_sd_db=1.0)

@@ -31,6 +31,7 @@ def test_one_series_alone_is_students_two_sample_t_at_its_clearest_place():
 
 
 @pytest.mark.parametrize("worse", [1.0, 3.0])
+@pytest.mark.slow
 def test_chance_does_not_make_a_step_however_wrong_the_stated_errors_are(worse):
     """2000 stations of three bands at a chance of 1 %, places counted: at most 2 % for each band."""
     rng = np.random.default_rng(3)

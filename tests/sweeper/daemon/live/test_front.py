@@ -133,6 +133,7 @@ def test_what_speaks_another_language_is_hung_up_on(tmp_path: Path, noise: bytes
         assert answered(tmp_path, behind)
 
 
+@pytest.mark.slow  # a handshake may take 30 s (ZMQ_HANDSHAKE_IVL, libzmq's default), and is waited for
 def test_many_silent_peers_shut_nobody_out(tmp_path: Path) -> None:
     with door(tmp_path, zmq.ROUTER, None) as behind, contextlib.ExitStack() as holding:
         for _ in range(4 * CONNECTIONS):
