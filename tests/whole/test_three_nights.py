@@ -12,7 +12,7 @@ from tests.whole.browser import browser, look, page_served, violations
 from tests.whole.test_main_job import sweeper
 from tests.whole.unattended import until
 
-pytestmark = [pytest.mark.browser, pytest.mark.clock]
+pytestmark = [pytest.mark.browser, pytest.mark.clock, pytest.mark.timeout(900)]
 
 SIZES = pytest.mark.parametrize(("width", "height"), [(1280, 800), (390, 844)])
 BOTTOMS = (
