@@ -17,7 +17,7 @@ from sweeper.store import Store
 from sweeper.words import Channel
 from tests.whole.test_main_job import sweeper
 
-pytestmark = pytest.mark.slow
+pytestmark = [pytest.mark.slow, pytest.mark.timeout(900)]
 NIGHT = date(2026, 3, 1)
 CELLS = 8
 
