@@ -150,7 +150,7 @@ def main() -> int:
     began = time.monotonic()
     rows = frozenset(name.strip() for name in asked.rows.split(";") if name.strip())
     tasks = planned(asked.recordings, asked.hard, asked.seed, asked.quick, rows)
-    found = run(tasks, 1 if asked.quick else os.cpu_count() or 1, asked.keep)
+    found = run(tasks, os.cpu_count() or 1, asked.keep)
     main_table, hard_table = figures(found), hard_figures(found)
     speed = {} if asked.no_speed else measured(asked.quick)
     speed_table = speed_figures(speed)

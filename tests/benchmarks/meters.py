@@ -139,20 +139,22 @@ def run(count: int, seed: int, only: Sequence[str], processes: int) -> dict[str,
     """The cells of each row, by ``meter | place | load``."""
     os.environ["POLARS_MAX_THREADS"] = "1"
     found: dict[str, list[Cell]] = {}
+    kinds = [
+        (name, place, load)
+        for name in METERS
+        if not only or any(word in name for word in only)
+        for place in PLACES
+        for load in (True, False)
+    ]
+    jobs = [(*kind, number, seed) for kind in kinds for number in range(count)]
     with multiprocessing.get_context("spawn").Pool(processes) as pool:
-        for name in METERS:
-            if only and not any(word in name for word in only):
-                continue
-            for place in PLACES:
-                for load in (True, False):
-                    jobs = [(name, place, load, number, seed) for number in range(count)]
-                    row = f"{name} | {place} | {'yes' if load else 'no'}"
-                    found[row] = [cell for part in pool.imap(seen_in, jobs) for cell in part]
-                    seen = counts_of(found[row])
-                    told = ", ".join(
-                        f"{seen[each]:.0f} {each}" for each in ("decided", "wrong", "missed", "told")
-                    )
-                    print(f"{row}: {told}", file=sys.stderr, flush=True)
+        parts = pool.imap(seen_in, jobs)
+        for name, place, load in kinds:
+            row = f"{name} | {place} | {'yes' if load else 'no'}"
+            found[row] = [cell for _ in range(count) for cell in next(parts)]
+            seen = counts_of(found[row])
+            told = ", ".join(f"{seen[each]:.0f} {each}" for each in ("decided", "wrong", "missed", "told"))
+            print(f"{row}: {told}", file=sys.stderr, flush=True)
     return found
 
 

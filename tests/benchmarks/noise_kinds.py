@@ -180,9 +180,9 @@ def split_case(seed: int) -> tuple[int, int]:
     return sum(held), len(held)
 
 
-def rows(quick: bool, workers: int) -> Iterator[Row]:
+def rows(counts: tuple[int, int, int, int], workers: int) -> Iterator[Row]:
     """Every figure, as it is measured."""
-    combs, ways, nights, splits = (60, 8, 20, 100) if quick else (300, 60, 200, 400)
+    combs, ways, nights, splits = counts
     with ProcessPoolExecutor(workers, get_context("spawn")) as pool:
         found = list(pool.map(comb_case, range(combs), chunksize=4))
         share = sum(each for each, _ in found) / combs
@@ -217,21 +217,23 @@ def shown(row: Row) -> str:
 def main() -> None:
     """Measure, print, and write what was asked for."""
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0] if __doc__ else None)
-    parser.add_argument("--quick", action="store_true")
-    parser.add_argument("--workers", type=int, default=1)
+    parser.add_argument("--quick", action="store_true", help="a few cases, to see that it runs")
+    parser.add_argument("--times", type=int, default=1, help="so many times as many cases")
+    parser.add_argument("--workers", type=int, default=2)
     parser.add_argument("--json", type=Path)
     parser.add_argument("--page", type=Path)
     asked = parser.parse_args()
     head = "| figure | cases | measured | target | met |\n| --- | --- | --- | --- | --- |"
     print(head)
     every = []
-    for row in rows(asked.quick, asked.workers):
+    counts = (12, 2, 4, 40) if asked.quick else tuple(asked.times * each for each in (60, 8, 20, 100))
+    for row in rows(counts, asked.workers):
         every.append(row)
         print(shown(row), flush=True)
     if asked.json:
         asked.json.write_text(json.dumps([asdict(row) for row in every], indent=1) + "\n", encoding="utf-8")
     if asked.page:
-        call = f"python -m tests.benchmarks.noise_kinds{' --quick' if asked.quick else ''} --page docs/noise-truth.md"
+        call = f"python -m tests.benchmarks.noise_kinds --times {asked.times} --page docs/noise-truth.md"
         text = f"# What makes the noise: figures\n\nWritten by `{call}`.\n\n{head}\n"
         text += "\n".join(shown(row) for row in every)
         text += (
