@@ -247,7 +247,7 @@ def main() -> int:
     parser.add_argument("--nights", type=int, default=120)
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--write", type=Path)
-    parser.add_argument("--at-once", type=int, default=1, help="parts to run side by side")
+    parser.add_argument("--at-once", type=int, help="parts to run side by side; 1, or 3 of the quick ones")
     parser.add_argument("--only", action="append", help="a part to run anew, the others from the last time")
     parser.add_argument("--part", help="run one part alone and print its rows as JSON")
     parser.add_argument("--quick", action="store_true")
@@ -272,7 +272,7 @@ def main() -> int:
     def in_order() -> list[Row]:
         return [Row(**row) for name in names for row in kept.get(name, [])]
 
-    side_by_side(options.only or names, options.at_once, keep)
+    side_by_side(options.only or names, options.at_once or (3 if options.quick else 1), keep)
     rows = in_order()
     print(table(rows))
     return 1 if any(row.lost for row in rows) else 0

@@ -173,7 +173,7 @@ def spoil(data: st.DataObject, folder: Path) -> None:
 
 
 @pytest.mark.timeout(900)  # a wait that never ends uses no processor: this ends it
-@settings(max_examples=60, deadline=None, suppress_health_check=list(HealthCheck))
+@settings(max_examples=30, deadline=None, suppress_health_check=list(HealthCheck))
 @given(st.data())
 def test_any_command_on_any_files_ends_in_words(
     tmp_path_factory: pytest.TempPathFactory, right: Path, data: st.DataObject
