@@ -16,7 +16,7 @@ from scipy.special import bdtrc
 
 from sweeper.ab.sides import Learned, edges
 from sweeper.analysis import Interval
-from sweeper.spectra.noise_bins import Mask
+from sweeper.spectra.noise_bins import Mask, runs
 from sweeper.words import ANTENNA_BYPASS, ANTENNA_STAGE, Labelled
 
 Floats = NDArray[np.float64]
@@ -75,9 +75,8 @@ class NewLines:
         found = []
         for limit, fewest in ((ALONE, 1), (TOGETHER, 2)):
             there = usable & (chance < limit)
-            ends = np.flatnonzero(np.diff(np.concatenate([[0], there.astype(np.int8), [0]])))
-            runs = [int((a + b - 1) // 2) for a, b in zip(ends[::2], ends[1::2], strict=True)]
-            if len(runs) >= fewest:
-                found = runs
+            middles = [(first + end - 1) // 2 for first, end in runs(there)]
+            if len(middles) >= fewest:
+                found = middles
                 break
         return found

@@ -13,7 +13,7 @@ from sweeper.noise.humps import Hump, humps
 from sweeper.noise.mains_lines import mains_lines
 from sweeper.noise.seen import Found, Heard
 from sweeper.spectra.combs import SPACING_HZ, Comb, combs
-from sweeper.spectra.noise_bins import Floats, Mask, threshold
+from sweeper.spectra.noise_bins import Floats, Mask, runs, threshold
 from sweeper.spectra.quiet import NARROW, floor_of, quiet_bins
 from sweeper.spectra.tuning import CENTRE_HZ
 from sweeper.spectra.welch import shape_of
@@ -35,13 +35,13 @@ FALSE_BIRDIES = 1e-9
 
 def in_pass(pass_number: int, spectra: Spectra) -> list[Heard]:
     """Each tuning of the pass that was heard on the antenna in bypass, in order of frequency."""
-    tunings: dict[tuple[str, int, int], list[Labelled]] = {}
+    tunings: dict[tuple[str, int], list[Labelled]] = {}
     for band, one in spectra:
         whole = one.spectrum
         if not whole.quality & {"void", "clipped"}:
             middle = whole.start_hz + whole.step_hz * (len(whole.mean) - 1) / 2
-            tunings.setdefault((band, round(middle / 500), 0), []).append(one)
-    found = [_heard(pass_number, band, each) for (band, *_), each in sorted(tunings.items())]
+            tunings.setdefault((band, round(middle / 500)), []).append(one)
+    found = [_heard(pass_number, band, each) for (band, _), each in sorted(tunings.items())]
     return sorted((each for each in found if each is not None), key=lambda each: each.start_hz)
 
 
@@ -182,12 +182,12 @@ def _birdies(one: Spectrum, mean: Floats, floor: Floats, load: Spectrum, centres
     there = np.asarray(load.mean, np.float64)
     if len(there) < NARROW:
         return []
-    load_floor, load_shape = floor_of(there, shape_of(load.segments)), shape_of(load.segments)
+    load_shape = shape_of(load.segments)
+    load_floor = floor_of(there, load_shape)
     high = there > threshold(load_shape, FALSE_BIRDIES) * load_floor
-    edges = np.flatnonzero(np.diff(np.concatenate([[0], high.astype(np.int8), [0]])))
     found: list[Found] = []
     width = round(load.step_hz / one.step_hz)
-    for first, end in zip(edges[::2], edges[1::2], strict=True):
+    for first, end in runs(high):
         if end - first > 8:
             continue
         peak = int(first + np.argmax(there[first:end]))
@@ -217,8 +217,7 @@ def _keyed(sequence: Sequence[Labelled], keep: Mask) -> bool:
         if each.path == ANTENNA_BYPASS and len(each.spectrum.mean) == len(keep)
     ]
     high = np.mean(visits, axis=0) > CLEAR * float(np.mean([each[keep].mean() for each in visits]))
-    edges = np.flatnonzero(np.diff(np.concatenate([[0], high.astype(np.int8), [0]])))
-    for first, end in zip(edges[::2], edges[1::2], strict=True):
+    for first, end in runs(high):
         strengths = [float(each[first:end].sum()) for each in visits]
         if end - first > WIDER or max(strengths) > UNSTEADY * min(strengths):
             return True

@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from sweeper.spectra.noise_bins import Mask, NoiseBins
+from sweeper.spectra.noise_bins import Mask, NoiseBins, runs
 
 Floats = NDArray[np.float64]
 
@@ -59,10 +59,9 @@ def signals(over_noise: Floats, noise: NoiseBins) -> list[Signal]:
     if len(kept):
         known[kept[0] : kept[-1] + 1] = True
     there = known & noise.usable & ~noise.keep & (over_noise > STANDS_OUT / 4)
-    edges = np.flatnonzero(np.diff(np.concatenate([[0], there.astype(np.int8), [0]])))
     found = []
-    for first, end in zip(edges[::2], edges[1::2], strict=True):
-        for begin, stop in _parted(over_noise, int(first), int(end)):
+    for first, end in runs(there):
+        for begin, stop in _parted(over_noise, first, end):
             part = over_noise[begin:stop]
             if part.max() < STANDS_OUT:
                 continue

@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import betainc
 
-from sweeper.spectra.noise_bins import Floats, Mask, threshold
+from sweeper.spectra.noise_bins import Floats, Mask, runs, threshold
 
 SPACING_HZ = (15e3, 300e3)
 """Switching frequencies of supplies, lamps and charge controllers (common practice)."""
@@ -93,10 +93,8 @@ def _lines(flat: Floats, usable: Mask, shape: float, width: int) -> _Lines:
     """Runs that stand out at this width, the strongest `MOST_LINES`; none that is wider than a line would be."""
     power = np.convolve(np.where(usable, flat, 1.0), np.full(width, 1.0 / width), "same")
     high = (power > threshold(shape * max(width / 2.0, 1.0), FALSE_LINES)) & usable
-    edges = np.diff(np.concatenate([[0], high.astype(np.int8), [0]]))
-    begins, ends = np.flatnonzero(edges == 1), np.flatnonzero(edges == -1)
     at, over = [], []
-    for begin, end in zip(begins, ends, strict=True):
+    for begin, end in runs(high):
         if end - begin > 8 + 2 * width:
             continue  # a modulated station
         excess = np.maximum(power[begin:end] - 1.0, 1e-9)

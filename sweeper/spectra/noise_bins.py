@@ -127,6 +127,12 @@ def pass_band(power: Floats, keep: Mask, terms: int) -> Floats:
     return curve
 
 
+def runs(there: Mask) -> list[tuple[int, int]]:
+    """Each run of bins that are `there`, in order: its first bin, and the one past its last."""
+    edges = np.flatnonzero(np.diff(np.concatenate([[0], there.astype(np.int8), [0]])))
+    return [(int(first), int(end)) for first, end in zip(edges[::2], edges[1::2], strict=True)]
+
+
 FLOOR = 0.25
 
 
