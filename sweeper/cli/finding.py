@@ -7,9 +7,10 @@ import typer
 
 from sweeper.cli.asking import ask
 from sweeper.cli.options import DataFolder, StationFile, open_store
-from sweeper.errors import UserFacingError
+from sweeper.errors import UserFacingError, WrongInput
 
 if TYPE_CHECKING:
+    from sweeper.attended.watch import Watch
     from sweeper.noise.search import Answer
     from sweeper.noise.sources import Source
 
@@ -43,27 +44,26 @@ def find_source(
 
     station = load(station_file)
     print(CAUTIONS)
-    with (
-        open_store(station, station_file, data, read_only=False) as store,
-        watch_at(station, store, SystemClock()) as watch,
-    ):
+    with open_store(station, station_file, data, read_only=False) as store:
         known = [each.source for each in noise_of(store, station).sources if not each.source.on_load]
-        if not known:
-            print("No pass has told a source yet: looking at all bands now.")
-            known = watch.seen_now()
-        if not known:
-            raise UserFacingError(
-                "Nothing that signs its name is there now, so there is nothing to search for."
+        chosen = _chosen(known, source) if known else None
+        with watch_at(station, store, SystemClock()) as watch:
+            sought = chosen or _chosen(_seen_now(watch), source)
+            verdict = search(
+                sought.name,
+                lambda: watch.level_db(sought),
+                _asked,
+                _devices(device),
+                lambda line: print(line, flush=True),
             )
-        chosen = _chosen(known, source)
-        verdict = search(
-            chosen.name,
-            lambda: watch.level_db(chosen),
-            _asked,
-            _devices(device),
-            lambda line: print(line, flush=True),
-        )
     print(f"\n{verdict.sentence}\nIs everything switched on again?")
+
+
+def _seen_now(watch: "Watch") -> "list[Source]":
+    print("No pass has told a source yet: looking at all bands now.")
+    if not (found := watch.seen_now()):
+        raise UserFacingError("Nothing that signs its name is there now, so there is nothing to search for.")
+    return found
 
 
 def _chosen(known: "list[Source]", number: int | None) -> "Source":
@@ -76,7 +76,9 @@ def _chosen(known: "list[Source]", number: int | None) -> "Source":
         return known[int(text) - 1]
 
     if number is not None:
-        return understood(str(min(number, len(known))))
+        if number > len(known):
+            raise WrongInput(f"--source {number}: the list ends at {len(known)}. Name one of it.")
+        return known[number - 1]
     return ask("Which one?", "1", understood, ENDED)
 
 

@@ -69,3 +69,11 @@ def test_a_fix_is_told_by_source(station: Path) -> None:
         (change,) = noise_changes(store, load(station), BEGIN + timedelta(hours=96))
         assert noise_of(store, load(station)).passes == 8 * 24
     assert change.verdict == "fell" and "fell by 14.0 dB" in change.sentence
+
+
+def test_a_source_that_is_not_on_the_list_is_refused_before_anything_is_switched(
+    station: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert call("find-source", str(station), "--source", "2", monkeypatch=monkeypatch) == 2
+    told = capsys.readouterr()
+    assert "1  comb every 65 kHz" in told.out and "the list ends at 1" in told.err
