@@ -8,7 +8,6 @@ records that differ as much by hour is the chance.
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta, tzinfo
-from math import comb
 
 import numpy as np
 from numpy.typing import NDArray
@@ -106,7 +105,7 @@ def _stretch(by_hour: Sequence[float]) -> tuple[int, int]:
 
 
 def _week(times: Sequence[datetime], on: NDArray[np.bool_]) -> list[str]:
-    """Working days and weekends compared by days, each a look of its own: what runs all evening is one event."""
+    """Working days and weekends compared by days (Fisher's exact test): what runs all evening is one event."""
     shares: dict[bool, dict[int, list[bool]]] = {True: {}, False: {}}
     for at, there in zip(times, on, strict=True):
         shares[at.isoweekday() >= 6].setdefault(at.date().toordinal(), []).append(bool(there))
@@ -114,18 +113,16 @@ def _week(times: Sequence[datetime], on: NDArray[np.bool_]) -> list[str]:
     if len(weekend) < 4 or len(working) < 4:
         return []
     apart = float(np.mean(weekend) - np.mean(working))
-    if abs(apart) < CLEARLY or _exact(weekend, working) > CHANCE:
+    if abs(apart) < CLEARLY:
+        return []
+    from scipy.stats import fisher_exact  # slow to load
+
+    table = np.array([[sum(days), len(days) - sum(days)] for days in (weekend, working)])
+    if fisher_exact(table).pvalue > CHANCE:
         return []
     more, less = ("weekends", "working days") if apart > 0 else ("working days", "weekends")
     shown = sorted((float(np.mean(weekend)), float(np.mean(working))), reverse=True)
     return [f"It runs on {shown[0]:.0%} of {more} and {shown[1]:.0%} of {less}, so people rule it."]
-
-
-def _exact(one: Sequence[bool], other: Sequence[bool]) -> float:
-    """Fisher's exact test, two-sided: the chance of a table as unlikely as this with the same margins."""
-    drawn, there = len(one), sum(one) + sum(other)
-    ways = [comb(there, hits) * comb(drawn + len(other) - there, drawn - hits) for hits in range(drawn + 1)]
-    return sum(way for way in ways if way <= ways[sum(one)]) / sum(ways)
 
 
 def _sun(up: NDArray[np.bool_], on: NDArray[np.bool_], days: int) -> list[str]:
