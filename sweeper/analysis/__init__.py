@@ -22,7 +22,7 @@ if TYPE_CHECKING:
     from sweeper.analysis.findings.across_stations import StationCell as StationCell
     from sweeper.analysis.findings.across_stations import StationResult as StationResult
     from sweeper.analysis.findings.across_stations import compare_stations as compare_stations
-    from sweeper.analysis.findings.as_json import comparison_json as comparison_json
+    from sweeper.analysis.findings.as_json import comparison_object as comparison_object
     from sweeper.analysis.findings.as_json import findings_json as findings_json
     from sweeper.analysis.findings.as_json import findings_object as findings_object
     from sweeper.analysis.findings.build import evidence_from as evidence_from
@@ -103,7 +103,7 @@ _NAMES = {
         "StationResult",
         "compare_stations",
     ],
-    "findings.as_json": ["comparison_json", "findings_json", "findings_object"],
+    "findings.as_json": ["comparison_object", "findings_json", "findings_object"],
     "findings.build": ["evidence_from", "find", "findings_from"],
     "findings.claims": ["COSTS", "HELPS", "SETTLED", "outlook_words"],
     "findings.stretches": [

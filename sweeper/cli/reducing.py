@@ -76,12 +76,10 @@ def compare(
     if as_json:
         import json
 
-        from sweeper.analysis import comparison_json
+        from sweeper.analysis import comparison_object
         from sweeper.report.noise_terminal import change_object
 
-        told = json.loads(comparison_json(comparison)) | {
-            "by_kind": [change_object(each) for each in by_kind]
-        }
+        told = comparison_object(comparison) | {"by_kind": [change_object(each) for each in by_kind]}
         print(json.dumps(told, ensure_ascii=False, allow_nan=False, indent=1))
     else:
         from sweeper.report.noise_terminal import show_changes

@@ -360,7 +360,7 @@ class _AtWork:
 
     def stood(self) -> Mapping[str, Sequence[int]]:
         """By band, the lines that stood through the pass, in hertz; nothing where whole bands are not seen."""
-        return getattr(self.listening, "stood", dict)()
+        return {} if self.listening is None else self.listening.stood()
 
     def _listen_only(self) -> None:
         if self._receiver.is_transmitting():

@@ -17,11 +17,6 @@ def findings_json(findings: Findings) -> str:
     return json.dumps(findings_object(findings), ensure_ascii=False, allow_nan=False, indent=1)
 
 
-def comparison_json(comparison: Comparison) -> str:
-    """The comparison as JSON text."""
-    return json.dumps(comparison_object(comparison), ensure_ascii=False, allow_nan=False, indent=1)
-
-
 def findings_object(findings: Findings) -> Json:
     """The findings as a ``sweeper-findings-1`` object for `json.dumps`: decibels, null for unknown, no NaN."""
     return {

@@ -9,7 +9,7 @@ import polars as pl
 import pytest
 
 from sweeper.analysis.change.compare import compare
-from sweeper.analysis.findings.as_json import comparison_json
+from sweeper.analysis.findings.as_json import comparison_object
 from tests.sweeper.analysis.summaries import Place, facts, made
 
 FORTY = Place("40 m", night_sd_db=1.0)
@@ -173,7 +173,9 @@ def test_where_no_noise_was_measured_no_change_of_it_is_denied():
 
 
 def test_the_json_of_a_comparison_has_the_fixed_keys():
-    written = json.loads(comparison_json(compare(two_weeks(FORTY), facts(FORTY), FIX)))
+    written = json.loads(
+        json.dumps(comparison_object(compare(two_weeks(FORTY), facts(FORTY), FIX)), allow_nan=False)
+    )
     assert written["format"] == "sweeper-comparison-1"
     assert written["fix"] == "2026-01-12T09:00:00Z"
     assert {"band", "change_db", "nights_before", "nights_after", "verdict", "periods"} <= set(
