@@ -1,25 +1,23 @@
 """What makes the noise as one picture: when each source ran and how strong, and each band's noise in its parts."""
 
-import io
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo
 
 import numpy as np
 
-from sweeper.errors import WrongInput
 from sweeper.noise.told import NoiseTold, Told
 from sweeper.report.noise_terminal import PART_WORDS
 from sweeper.report.palette import LIGHT
-from sweeper.report.shared_picture import DOTS_AN_INCH, KINDS
-from sweeper.report.whole_file import writable, write_page
+from sweeper.report.picture_file import drawn, write_drawn
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
 
 MOST_SOURCES = 8
-WIDE_IN, ROW_IN = 8.4, 0.42
+ROW_IN = 0.42
 COLOURS = {
     "receiver": LIGHT["load"],
     "mains": LIGHT["out"],
@@ -32,23 +30,16 @@ COLOURS = {
 
 def write_noise_picture(station: str, told: NoiseTold, zone: str, file: Path) -> None:
     """Write it to `file`, whole or not at all. `WrongInput` for another kind of file, or no place for it."""
-    if file.suffix.lower() not in KINDS:
-        raise WrongInput(f"{file}: a picture is {' or '.join(KINDS)}; name it so.")
-    writable(file)
-    write_page(file, noise_picture(station, told, zone, file.suffix.lower().removeprefix(".")))
+    write_drawn(file, lambda kind: noise_picture(station, told, zone, kind))
 
 
 def noise_picture(station: str, told: NoiseTold, zone: str, kind: str = "png") -> bytes:
     """The picture as ``png`` or ``svg``."""
-    import matplotlib
-    from matplotlib.figure import Figure
-
     shown = told.sources[:MOST_SOURCES]
     rows, bars = max(len(shown), 1), max(len(told.splits), 1)
     high = 1.9 + ROW_IN * (rows + bars) + 0.5
-    settings: dict[Any, Any] = {"svg.fonttype": "none", "svg.hashsalt": "sweeper", "text.parse_math": False}
-    with matplotlib.rc_context(settings):
-        figure = Figure(figsize=(WIDE_IN, high), facecolor=LIGHT["ground"])
+
+    def fill(figure: "Figure") -> None:
         top = 1.0 - 0.45 / high
         upper = ROW_IN * rows / high
         runs = figure.add_axes((0.3, top - upper, 0.67, upper))
@@ -59,10 +50,8 @@ def noise_picture(station: str, told: NoiseTold, zone: str, kind: str = "png") -
         )
         _runs(runs, shown, told, zone)
         _parts(parts, told)
-        file = io.BytesIO()
-        made = {"Date": None} if kind == "svg" else {"Software": None}
-        figure.savefig(file, format=kind, dpi=DOTS_AN_INCH, facecolor=LIGHT["ground"], metadata=made)
-        return file.getvalue()
+
+    return drawn(kind, high, fill)
 
 
 def _runs(axes: "Axes", shown: tuple[Told, ...], told: NoiseTold, zone: str) -> None:

@@ -1,26 +1,22 @@
 """The answer as one picture to send or print: station, dates, the line, each band's ribbon with its interval.
 
-Drawn from the answer as the pages show it; nothing is computed. PNG or SVG, in the light scheme, since nobody knows
-where it will be looked at.
+Drawn from the answer as the pages show it; nothing is computed.
 """
 
-import io
 import textwrap
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from sweeper.analysis import Findings
-from sweeper.errors import WrongInput
 from sweeper.report import wording
 from sweeper.report.answer import Answer, Deed, Piece, answer
 from sweeper.report.palette import LIGHT
-from sweeper.report.whole_file import writable, write_page
+from sweeper.report.picture_file import drawn, write_drawn
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
 
-KINDS = (".png", ".svg")
-WIDE_IN, DOTS_AN_INCH = 8.4, 150
 RIBBON_FROM, RIBBON_TO, DEED_AT = 0.17, 0.48, 0.51
 """Shares of the width."""
 LINE_IN, LETTERS = 0.27, 84
@@ -29,24 +25,17 @@ LINE_IN, LETTERS = 0.27, 84
 
 def write_picture(findings: Findings, zone: str, file: Path) -> None:
     """Write the picture to `file`, whole or not at all. `WrongInput` for another kind of file, or no place for it."""
-    if file.suffix.lower() not in KINDS:
-        raise WrongInput(f"{file}: a picture is {' or '.join(KINDS)}; name it so.")
-    writable(file)
-    write_page(file, picture_of(findings, zone, file.suffix.lower().removeprefix(".")))
+    write_drawn(file, lambda kind: picture_of(findings, zone, kind))
 
 
 def picture_of(findings: Findings, zone: str, kind: str = "png") -> bytes:
     """The picture as ``png`` or ``svg``, about 1260 pixels wide."""
-    import matplotlib
-    from matplotlib.figure import Figure
-
     told = answer(findings, zone)
     lines = textwrap.wrap(f"{told.line}.", LETTERS)
     rows = sum(len(row.deeds) for row in told.rows)
     high = 0.9 + LINE_IN * (len(lines) + rows * (2 if told.looks_ahead else 1) + 2)
-    settings: dict[Any, Any] = {"svg.fonttype": "none", "svg.hashsalt": "sweeper", "text.parse_math": False}
-    with matplotlib.rc_context(settings):
-        figure = Figure(figsize=(WIDE_IN, high), facecolor=LIGHT["ground"])
+
+    def fill(figure: "Figure") -> None:
         axes = figure.add_axes((0.0, 0.0, 1.0, 1.0))
         axes.set_xlim(0.0, 1.0)
         axes.set_ylim(high, 0.0)
@@ -55,10 +44,8 @@ def picture_of(findings: Findings, zone: str, kind: str = "png") -> bytes:
         _rows(axes, told, 0.75 + LINE_IN * (len(lines) + 0.6))
         foot = f"S/N change by the stage, dB, with its interval at {findings.confidence:.0%}. Hours: {zone}."
         axes.text(0.025, high - 0.14, foot, fontsize=8, color=LIGHT["soft"])
-        file = io.BytesIO()
-        made = {"Date": None} if kind == "svg" else {"Software": None}
-        figure.savefig(file, format=kind, dpi=DOTS_AN_INCH, facecolor=LIGHT["ground"], metadata=made)
-    return file.getvalue()
+
+    return drawn(kind, high, fill)
 
 
 def _head(axes: "Axes", findings: Findings, zone: str, lines: list[str]) -> None:
