@@ -30,7 +30,7 @@ from tests.benchmarks.single_faults import OTHER_WIRES, SINGLES, WIRES_AND_DISKS
 from tests.sweeper.store.cuts import cut_everywhere
 from tests.whole.hostile import hostile
 from tests.whole.idle import waited
-from tests.whole.killing import kill_at_random, kill_while_spectra_are_written
+from tests.whole.killing import Killed, kill_at_random, kill_while_spectra_are_written
 from tests.whole.season import run_season
 from tests.whole.unattended import Unattended, unattended, until
 
@@ -54,25 +54,22 @@ which is no wire. Those of a person are in `tests/whole/test_faults_of_people.py
 def kills(count: int, seed: int) -> Row:
     with tempfile.TemporaryDirectory() as folder:
         told = kill_at_random(Path(folder), count, seed)
-    where = ", ".join(f"{times} {moment}" for moment, times in told.hit.most_common())
-    return Row(
-        "Process killed",
-        f"SIGKILL at random moments, seed {seed} ({where})",
-        f"{told.kills} kills, {told.committed} stored passes",
-        [*told.lost, *told.wrong],
-    )
+    return _killed("Process killed", f"SIGKILL at random moments, seed {seed}", told)
 
 
 def kills_by_samples(count: int, seed: int) -> Row:
     with tempfile.TemporaryDirectory() as folder:
         told = kill_while_spectra_are_written(Path(folder), count, seed)
+    how = f"SIGKILL as the database's log is written to, or within a second of it, seed {seed}"
+    return _killed("Process killed while spectra are written", how, told)
+
+
+def _killed(fault: str, how: str, told: Killed) -> Row:
     where = ", ".join(f"{times} {moment}" for moment, times in told.hit.most_common())
     return Row(
-        "Process killed while spectra are written",
-        f"SIGKILL as the database's log is written to, or within a second of it, seed {seed} ({where})",
-        f"{told.kills} kills, {told.committed} stored passes",
+        fault, f"{how} ({where})", f"{told.kills} kills, {told.committed} stored passes",
         [*told.lost, *told.wrong],
-    )
+    )  # fmt: skip
 
 
 def power_cuts(passes: int, seed: int) -> Row:

@@ -16,34 +16,11 @@ from sweeper.simulation.world.device_truth import shares
 from sweeper.simulation.world.saltmarsh import DEVICES
 from sweeper.station import load
 from sweeper.store import Store
+from tests.whole.whole_bands import FROM_TCP, station_of
 
 pytestmark = pytest.mark.wires
 EDGES_HZ = (13_980_000, 14_380_000)
-STATION = """\
-station: {{name: Saltmarsh, latitude: 56.2, longitude: 8.1, environment: rural}}
-receiver:
-  driver: iq-tcp
-  link: "{receiver_link}"
-  sample_rate_hz: 512000
-  gain_db: 60
-  range_hz: [100000, 30000000]
-  latency_s: 0.02
-  settle_s: 0.01
-  spectrum: {{seconds: 0.5}}
-switch:
-  driver: modbus
-  link: "{switch_link}"
-  settle_s: 0.03
-  break_s: 0
-  paths:
-    antenna-bypass: {{0: off, 1: off}}
-    antenna-stage: {{0: on, 1: off}}
-    load-bypass: {{0: off, 1: on}}
-    load-stage: {{0: on, 1: on}}
-bands:
-  - {{name: 20 m, edges_hz: [13980000, 14380000]}}
-plan: {{load_every: 1}}
-"""
+STATION = station_of(FROM_TCP, 0.5, "20 m", EDGES_HZ)
 
 
 def measured(

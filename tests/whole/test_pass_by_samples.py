@@ -14,34 +14,11 @@ from sweeper.simulation.receivers.sample_server import SampleServer
 from sweeper.spectra.grouped import KEPT_BINS
 from sweeper.station import Station, load
 from sweeper.store import Store
+from tests.whole.whole_bands import FROM_TCP, station_of
 
 pytestmark = pytest.mark.wires
 WORLD = saltmarsh()
-STATION = """\
-station: {{name: Saltmarsh, latitude: 56.2, longitude: 8.1, environment: rural}}
-receiver:
-  driver: iq-tcp
-  link: "{receiver_link}"
-  sample_rate_hz: 512000
-  gain_db: 60
-  range_hz: [100000, 30000000]
-  latency_s: 0.02
-  settle_s: 0.01
-  spectrum: {{seconds: 0.2}}
-switch:
-  driver: modbus
-  link: "{switch_link}"
-  settle_s: 0.03
-  break_s: 0
-  paths:
-    antenna-bypass: {{0: off, 1: off}}
-    antenna-stage: {{0: on, 1: off}}
-    load-bypass: {{0: off, 1: on}}
-    load-stage: {{0: on, 1: on}}
-bands:
-  - {{name: 10 m, edges_hz: [28010000, 28390000]}}
-plan: {{load_every: 1}}
-"""
+STATION = station_of(FROM_TCP, 0.2, "10 m", (28_010_000, 28_390_000))
 
 
 class Rig:

@@ -20,6 +20,7 @@ from sweeper.store import Store
 from tests.clocks import evening
 from tests.drivers.samples.soapy_server import NEEDED, PACKAGES, module_there, soapy_server
 from tests.drivers.samples.sound_server import PIECE, RATE_HZ, Player
+from tests.whole.whole_bands import station_of
 
 pytestmark = pytest.mark.wires
 LINE_HZ, LINE, NOISE = 6000, 0.25, 0.05
@@ -77,9 +78,7 @@ def test_what_plays_at_the_server_is_what_is_taken_here(device: dict[str, Any]) 
     assert math.sqrt(power[10_000:20_000].sum() * 4.8) == pytest.approx(SERVED * NOISE, rel=0.1)
 
 
-STATION = """\
-station: {{name: Saltmarsh, latitude: 56.2, longitude: 8.1, environment: rural}}
-receiver:
+RECEIVER = """\
   driver: soapy
   device: {device}
   stream: {{chan: stereo_iq, "remote:prot": tcp}}
@@ -87,21 +86,8 @@ receiver:
   range_hz: [100000, 30000000]
   timeout_s: 30
   settle_s: 0.05
-  spectrum: {{seconds: 0.5}}
-switch:
-  driver: modbus
-  link: "{switch_link}"
-  settle_s: 0.03
-  break_s: 0
-  paths:
-    antenna-bypass: {{0: off, 1: off}}
-    antenna-stage: {{0: on, 1: off}}
-    load-bypass: {{0: off, 1: on}}
-    load-stage: {{0: on, 1: on}}
-bands:
-  - {{name: 40 m, edges_hz: [7081000, 7119000]}}
-plan: {{load_every: 1}}
 """
+STATION = station_of(RECEIVER, 0.5, "40 m", (7_081_000, 7_119_000))
 
 
 def test_a_pass_through_the_server_is_stored_whole(device: dict[str, Any], tmp_path: Path) -> None:
