@@ -81,7 +81,7 @@ def _runs(axes: "Axes", shown: tuple[Told, ...], told: NoiseTold, zone: str) -> 
     axes.set_yticks(range(len(names)), names, fontsize=8, color=LIGHT["ink"])
     axes.set_ylim(len(names) - 0.5, -0.5)
     axes.xaxis_date(local)
-    locator = dates.AutoDateLocator(tz=local, maxticks=7)  # type: ignore[no-untyped-call]
+    locator = dates.AutoDateLocator(tz=local, minticks=2, maxticks=7)  # type: ignore[no-untyped-call]
     axes.xaxis.set_major_locator(locator)
     axes.xaxis.set_major_formatter(dates.ConciseDateFormatter(locator, tz=local))  # type: ignore[no-untyped-call]
     axes.tick_params(axis="x", labelsize=8, colors=LIGHT["soft"])

@@ -80,3 +80,13 @@ def test_the_picture_is_one(told: NoiseTold, kind: str) -> None:
 def test_another_kind_of_file_is_refused(told: NoiseTold, tmp_path: Path) -> None:
     with pytest.raises(WrongInput, match="png"):
         write_noise_picture("Saltmarsh", told, "UTC", tmp_path / "noise.gif")
+
+
+@pytest.mark.parametrize("hours", [2, 96, 1500])
+def test_a_picture_of_any_span_has_its_ticks_without_a_warning(hours: int) -> None:
+    comb = Found("comb", 7.0e6, 7.2e6, 0.02, 0.002, -60.0, 65_000.0, 1.0, 10, 12.0)
+    record = [
+        Heard(BEGIN.timestamp() + 60 * hours * n, n, "40 m", 7e6, 7.2e6, -40.0, 0.3, 0.01, True, (comb,))
+        for n in range(61)
+    ]
+    assert noise_picture("Saltmarsh", told_of(record, UTC), "Europe/Copenhagen").startswith(b"\x89PNG")
