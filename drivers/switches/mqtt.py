@@ -1,6 +1,7 @@
 """Relay boards behind an MQTT broker: a topic sets each relay, a retained topic tells how it stands.
 
-Retained states are the read-back. After a relay is set, only a state that arrives afterwards counts. A board that
+Retained states are the read-back. After a relay is set, only a state that is told afterwards counts; what the broker
+repeats of what it retains is marked as such (MQTT 3.1.1, 3.3.1.3) and may be older than the command. A board that
 died leaves its last states behind, so boards that announce themselves (a retained last will) are held to that
 through `alive`; without it a dead board shows at the next move, not before. The client is paho-mqtt.
 """
@@ -105,6 +106,7 @@ class BrokerBoard:
         }
         self._news = threading.Condition()
         self._heard: dict[str, bytes] = {}
+        self._set: set[str] = set()  # topics of relays that were set and have not told of it yet
         self._subscribed = False
         self._refused: str | None = None
         self._client = self._connect()
@@ -118,6 +120,8 @@ class BrokerBoard:
         if (
             missing
         ):  # what was lost on the way is not told again, but retained for who subscribes (MQTT 3.1.1, 3.8.4)
+            with self._news:
+                self._set.clear()
             self._subscribe(self._client)
         self._wait(lambda: self._subscribed and self._told(*self._relay_of), "told how its relays stand")
         with self._news:
@@ -129,6 +133,7 @@ class BrokerBoard:
         topic = next(topic for topic, own in self._relay_of.items() if own == relay)
         with self._news:
             self._heard.pop(topic, None)
+            self._set.add(topic)
         sent = self._client.publish(
             options.set_topic.replace("{relay}", relay),
             options.on if on else options.off,
@@ -205,6 +210,7 @@ class BrokerBoard:
     def _on_connect(self, client: "Client", _data: Any, _flags: Any, reason: Any, _properties: Any) -> None:
         with self._news:
             self._heard.clear()  # the broker repeats what it retains
+            self._set.clear()  # and what was told while it was away is known no other way
             self._refused = str(reason) if reason.is_failure else None
             self._news.notify_all()
         if not reason.is_failure:
@@ -229,6 +235,9 @@ class BrokerBoard:
         if message.topic not in self._relay_of and (alive is None or message.topic != alive.topic):
             return  # nobody asked for it
         with self._news:
+            if message.retain and message.topic in self._set:
+                return
+            self._set.discard(message.topic)
             self._heard[message.topic] = bytes(message.payload)
             self._news.notify_all()
 
