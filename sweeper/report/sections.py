@@ -15,11 +15,12 @@ from sweeper.report.pictures.noise import noise
 from sweeper.report.pictures.picture import Numbers, Picture
 from sweeper.report.pictures.rig import rig
 from sweeper.report.pictures.season import months, season
+from sweeper.report.pictures.spectrum import named_lines, spectra
 from sweeper.report.setting import Setting
 from sweeper.store import Note
 from sweeper.words import PassRecord
 
-SECTIONS = 11
+SECTIONS = 12
 """Sections at the most, for the progress of drawing them."""
 NOTES_SHOWN = 20
 """The latest notes; a season may have many."""
@@ -53,6 +54,9 @@ def sections(
     levels = noise(findings, evidence.levels, evidence.expected, evidence.standing, zone, unit)
     if levels:
         yield Section("noise", "How noisy is it, and what sets the floor?", (), levels)
+    seen = setting.spectra()
+    if looks := spectra(seen, findings.worthwhile_db):
+        yield Section("spectra", "What does each band look like?", (), looks, named_lines(seen))
     curves = ceiling(evidence, findings.worthwhile_db, unit)
     if curves:
         yield Section("ceiling", "Could any preamp help?", (), curves)
