@@ -63,8 +63,9 @@ class Envelope:
 
 
 def power_of(rows: NDArray[np.complex64]) -> Floats:
-    """E(f) of the rows of an envelope."""
-    found: Floats = np.mean(np.square(rows.real) + np.square(rows.imag), axis=0)
+    """E(f) of rows, shape (…, lines)."""
+    squares = np.square(rows.real) + np.square(rows.imag)
+    found: Floats = squares.reshape(-1, rows.shape[-1]).mean(axis=0)
     return found
 
 
