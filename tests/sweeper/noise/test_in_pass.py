@@ -206,3 +206,14 @@ def test_mains_noise_beside_strong_carriers_is_read_all_the_same() -> None:
         if each.kind == "mains"
     ]
     assert [each.share for each in found] == [pytest.approx(0.2, abs=0.05)]
+
+
+@pytest.mark.parametrize("every_hz", [15_000.0, 18_000.0, 25_000.0, 27_000.0])
+def test_stations_on_every_third_channel_are_no_supply(every_hz: float) -> None:
+    """Equally strong, none between them: the channels of broadcasting, from one end of the tuning to the other."""
+    first = np.ceil((CENTRE_HZ - 110e3) / every_hz) * every_hz
+    places = {float(hz - CENTRE_HZ): 100.0 for hz in np.arange(first, CENTRE_HZ + 110e3, every_hz)}
+    assert [found.kind for found in a_pass(lines=places).found if found.kind == "comb"] == []
+    supply = {hz + 2.0 * nth: over for nth, (hz, over) in enumerate(places.items())}
+    moved = {hz + 700.0: over for hz, over in supply.items()}
+    assert [found.kind for found in a_pass(lines=moved).found if found.kind == "comb"] == ["comb"]
