@@ -149,7 +149,9 @@ def test_an_old_retained_state_is_no_answer_to_a_new_command(switch, board):
 def test_what_the_broker_repeats_is_no_answer_to_a_command_either(switch, board):
     """MQTT 3.1.1, 3.3.1.3: what is repeated for who subscribes bears the retain flag; what is told anew does not."""
     board.moves_s = 0.3
-    switch._board._subscribe(switch._board._client)  # as after states that were missing; repeated before k1 moves
+    switch._board._subscribe(
+        switch._board._client
+    )  # as after states that were missing; repeated before k1 moves
     assert switch.select("antenna-stage") == 1
     assert switch.selected() == "antenna-stage"
 
