@@ -9,7 +9,7 @@ from rich.text import Text
 from sweeper.noise.change import Change
 from sweeper.noise.split import Part
 from sweeper.noise.told import NoiseTold, Told
-from sweeper.report.terminal import open_console, open_table
+from sweeper.report.console import open_console, open_table
 
 PART_WORDS = {
     "receiver": "receiver",

@@ -168,7 +168,9 @@ def test_a_line_that_stands_on_one_route_alone_is_no_carrier(route: SignalPath) 
     both = {700.0: 1e-5}
     for seed in range(0, 60, 6):
         sequence = []
-        for nth, path in enumerate((ANTENNA_BYPASS, ANTENNA_STAGE, ANTENNA_STAGE, ANTENNA_BYPASS, LOAD_BYPASS)):
+        for nth, path in enumerate(
+            (ANTENNA_BYPASS, ANTENNA_STAGE, ANTENNA_STAGE, ANTENNA_BYPASS, LOAD_BYPASS)
+        ):
             by = 30.0 if path == ANTENNA_STAGE else 1.0
             heard = {**both, 1700.0: 1e-5} if path == route else both
             powers = {hz: power * by for hz, power in heard.items()} if path != LOAD_BYPASS else {}
