@@ -14,6 +14,7 @@ QUICK = "quick or not (crash or wires or browser or system or slow)"
 TOGETHER = (
     "tests/sweeper/fleet/test_executors.py",
     "tests/whole/test_ab_now.py",
+    "tests/whole/test_any_hour.py",
     "tests/whole/test_attacks_commands.py",
     "tests/whole/test_browser.py",
     "tests/whole/test_demo.py",

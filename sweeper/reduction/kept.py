@@ -23,9 +23,12 @@ from sweeper import analysis
 from sweeper.analysis import StationFacts
 from sweeper.outside import json_of
 from sweeper.store import replace_whole
+from sweeper.store.finished import rows_in
 from sweeper.tables import pl
 
 BOOK = "summaries.json"
+MOST_ROWS = 1_000_000
+"""In a month: 31 days of every hour, band, channel and path are some hundred thousand."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,6 +91,8 @@ def read_kept(read: Callable[[str], bytes], facts: StationFacts, identities: Map
         try:
             content = read(file_name(name))
             if hashlib.sha256(content).hexdigest() != month.sha256:
+                continue
+            if rows_in(content) > MOST_ROWS:
                 continue
             frame = pl.read_parquet(content)
         except (OSError, pl.exceptions.PolarsError, pl.exceptions.PanicException):

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import io
 import stat
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from datetime import date
 from functools import lru_cache
@@ -19,6 +19,8 @@ from sweeper.store.manifest import MOST_DAY_BYTES, announce, stamp_of
 from sweeper.tables import pl
 
 FORMAT = "sweeper-readings-1"
+MOST_ROWS = 10_000_000
+"""In a day: more than one every 10 ms, which no receiver tells. A small file can unpack to any number of equal ones."""
 
 
 @dataclass(frozen=True)
@@ -89,9 +91,7 @@ def _footer(file: Path, form: Form, stamp: tuple[int, ...]) -> str:
     if not is_file_of_days(file):
         return "it is no ordinary file"
     try:
-        return problem_of_footer(
-            pl.read_parquet_metadata(file), list(pl.read_parquet_schema(file)), file.stem, form
-        )
+        return problem_of_footer(file, file.stem, form)
     except (OSError, pl.exceptions.PolarsError, pl.exceptions.PanicException) as error:
         return str(error)
 
@@ -104,20 +104,26 @@ def _values(file: Path, form: Form, stamp: tuple[int, ...]) -> str:
         return str(error)
 
 
-def problem_of_footer(
-    metadata: Mapping[str, str], columns: Sequence[str], day: str, form: Form = READINGS
-) -> str:
+def problem_of_footer(source: Path | bytes, day: str, form: Form = READINGS) -> str:
     """What is wrong with a file that is said to be of `day` (its date as text); empty if nothing.
 
-    A copy under another date would count its passes twice.
+    Told by its footer, so that nothing is unpacked. A copy under another date would count its passes twice.
     """
+    metadata = pl.read_parquet_metadata(source)
     if metadata.get("sweeper") != form.format:
         return f"it is no day of {form.holds} of this program"
     if metadata.get("day") != day:
         return f"it holds the {form.holds} of {metadata.get('day')!r}, not those of {day}"
-    if list(columns) != list(form.schema()):
+    if list(pl.read_parquet_schema(source)) != list(form.schema()):
         return f"its columns are not those of the {form.holds} table"
+    if rows_in(source) > MOST_ROWS:
+        return f"it says that it holds more than {MOST_ROWS} rows"
     return ""
+
+
+def rows_in(source: Path | bytes) -> int:
+    """How many rows a Parquet file says that it has; nothing of them is unpacked."""
+    return int(pl.scan_parquet(source).select(pl.len()).collect().item())
 
 
 def write_day(
@@ -144,8 +150,7 @@ def scan_day(file: Path, form: Form = READINGS) -> pl.LazyFrame:
 
 def day_of_bytes(content: bytes, day: str) -> pl.DataFrame:
     """The readings of a day (its date as text) out of its file's bytes. ValueError or a polars error otherwise."""
-    columns = list(pl.read_parquet_schema(io.BytesIO(content)))
-    if problem := problem_of_footer(pl.read_parquet_metadata(io.BytesIO(content)), columns, day):
+    if problem := problem_of_footer(content, day):
         raise ValueError(problem)
     readings = pl.read_parquet(io.BytesIO(content)).cast(schema())
     if problem := problem_of(readings.lazy()):

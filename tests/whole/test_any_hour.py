@@ -48,7 +48,7 @@ def repeat(instant: str, which: str) -> None:
         if "mark.clock" in file.read_text(encoding="utf-8") and "benchmarks" not in file.parts
     ]
     ran = subprocess.run(
-        [sys.executable, "-m", "pytest", "-q", "-n", "3", "-p", "no:cacheprovider", "-m", which, *marked],
+        [sys.executable, "-m", "pytest", "-q", "-n", "0", "-p", "no:cacheprovider", "-m", which, *marked],
         cwd=ROOT,
         env={**env, "TZ": INSTANTS[instant], "SWEEPER_TESTS_AHEAD_S": str(ahead.total_seconds())},
         capture_output=True,

@@ -1,5 +1,6 @@
 """A new night costs a night, and a summary that cannot be trusted is made again."""
 
+import hashlib
 import multiprocessing
 import signal
 import time
@@ -15,7 +16,7 @@ from polars.testing import assert_frame_equal
 
 from sweeper.analysis import MeterFacts, StationFacts, summarise_day
 from sweeper.reduction import kept, summaries
-from sweeper.reduction.kept import BOOK, file_name
+from sweeper.reduction.kept import BOOK, MOST_ROWS, file_name
 from sweeper.reduction.summaries import summaries_of
 from sweeper.store import Store
 from sweeper.words import ANTENNA_BYPASS, ANTENNA_STAGE, Channel, PassRecord, Reading
@@ -101,7 +102,7 @@ def test_a_new_night_reads_that_night_alone(store: Store, days_read: list[date])
     assert days_read == []
 
 
-@pytest.mark.parametrize("damage", ["torn", "swapped", "gone", "no book", "book is no book"])
+@pytest.mark.parametrize("damage", ["torn", "swapped", "gone", "endless", "no book", "book is no book"])
 def test_a_damaged_summary_is_made_again(store: Store, days_read: list[date], damage: str) -> None:
     first = summaries_of(store, FACTS)
     file, book = store.folder / file_name("2026-03"), store.folder / BOOK
@@ -111,6 +112,14 @@ def test_a_damaged_summary_is_made_again(store: Store, days_read: list[date], da
         first.head(1).write_parquet(file)
     elif damage == "gone":
         file.unlink()
+    elif damage == "endless":  # and vouched for
+        said = hashlib.sha256(file.read_bytes()).hexdigest()
+        columns = first.schema.items()
+        pl.select(
+            pl.repeat(None, MOST_ROWS + 1, dtype=kind).alias(name) for name, kind in columns
+        ).write_parquet(file)
+        anew = hashlib.sha256(file.read_bytes()).hexdigest()
+        book.write_text(book.read_text(encoding="utf-8").replace(said, anew), encoding="utf-8")
     elif damage == "no book":
         book.unlink()
     else:

@@ -12,6 +12,7 @@ import pytest
 
 from sweeper.store.finished import (
     FORMAT,
+    MOST_ROWS,
     day_of_bytes,
     file_name,
     is_sound,
@@ -81,7 +82,10 @@ def test_what_lies_among_the_days_is_told_by_its_name(tmp_path: Path) -> None:
     ],
 )  # fmt: skip
 def test_what_a_footer_must_say(metadata: dict[str, str], columns: list[str] | None, words: str) -> None:
-    told = problem_of_footer(metadata, columns or list(schema()), "2026-11-01")
+    content = io.BytesIO()
+    empty = pl.DataFrame(schema={name: schema()[name] for name in columns or schema()})
+    empty.write_parquet(content, metadata=metadata)
+    told = problem_of_footer(content.getvalue(), "2026-11-01")
     assert (words in told) if words else told == ""
 
 
@@ -118,6 +122,21 @@ def test_bytes_that_are_no_such_day_are_refused(tmp_path: Path, spoil: str) -> N
     content_of_day = write_day(days(tmp_path), DAY, frame).read_bytes()
     with pytest.raises((ValueError, pl.exceptions.PolarsError)):
         day_of_bytes(content_of_day, "2026-11-02" if spoil == "day" else "2026-11-01")
+
+
+def test_a_small_file_that_unpacks_to_any_number_of_rows_is_not_unpacked(tmp_path: Path) -> None:
+    few = write_day(days(tmp_path), DAY, readings()).read_bytes()
+    lots = pl.select(
+        pl.repeat(None, MOST_ROWS + 1, dtype=kind).alias(name) for name, kind in schema().items()
+    )
+    content = io.BytesIO()
+    lots.write_parquet(content, metadata={"sweeper": FORMAT, "day": "2026-11-01"})
+    file = tmp_path / "days" / file_name(DAY)
+    file.write_bytes(content.getvalue())
+    assert len(few) < len(content.getvalue()) < 1_000_000
+    assert not is_whole(file)
+    with pytest.raises(ValueError, match="more than 10000000 rows"):
+        day_of_bytes(content.getvalue(), "2026-11-01")
 
 
 def listed(folder: Path) -> dict[str, dict[str, object]]:
