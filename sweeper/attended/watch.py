@@ -17,7 +17,7 @@ from sweeper.noise.seen import Heard
 from sweeper.noise.sources import Source, belongs, sources
 from sweeper.station import Station
 from sweeper.store import Store
-from sweeper.words import ANTENNA_BYPASS, Channel, PassRecord, Reading, Spectra, Visit
+from sweeper.words import ANTENNA_BYPASS, Channel, Labelled, PassRecord, Reading, Spectra, Visit
 
 VISITS = 3
 """Of each tuning in a look."""
@@ -95,7 +95,7 @@ class _Heard:
     def found(self, number: int, started: datetime, remembered: Mapping[str, Any]) -> None:
         """Whoever borrowed the rig keeps how the receiver stood."""
 
-    def visited(self, visit: Visit, readings: Sequence[Reading]) -> None:
+    def visited(self, visit: Visit, readings: Sequence[Reading], heard: Labelled | None = None) -> None:
         """Nothing to show yet."""
 
     def finished(self, record: PassRecord, readings: Sequence[Reading], spectra: Spectra = ()) -> None:

@@ -12,7 +12,7 @@ from sweeper.daemon.run.observers import Observer
 from sweeper.daemon.run.states import Doing
 from sweeper.printable import printable
 from sweeper.station import Station
-from sweeper.words import Hand, PassRecord, Reading, Visit
+from sweeper.words import Hand, Labelled, PassRecord, Reading, Visit
 
 
 def beginning(station: Station, now: datetime, passes: int | None, folder: Path) -> str:
@@ -49,7 +49,7 @@ class Shown(Observer):
         self._number, self._visits, self._over, self._began = number, visits, 0, self._clock.now()
         self._show("")
 
-    def visited(self, visit: Visit, readings: Sequence[Reading]) -> None:
+    def visited(self, visit: Visit, readings: Sequence[Reading], heard: Labelled | None = None) -> None:
         self._over += 1
         since_s = (self._clock.now() - self._began).total_seconds()
         left_s = since_s / self._over * max(self._visits - self._over, 0)

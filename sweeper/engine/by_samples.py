@@ -79,6 +79,10 @@ class Sampling:
     def shown(self, visit: Visit, witness: float | None) -> None:
         """A receiver of samples has no meter beside them."""
 
+    def latest(self, visit: Visit) -> Labelled:
+        """The spectrum of the visit that was just heard."""
+        return self.seen[visit.channel][-1]
+
     def last(self, visit: Visit, pass_number: int) -> list[Reading]:
         """Nothing yet: which bins are noise is known when both routes were seen."""
         return []

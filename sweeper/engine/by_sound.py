@@ -146,6 +146,10 @@ class Listening:
         if witness is not None:
             self._witness.setdefault((visit.channel, str(visit.path)), []).append(witness)
 
+    def latest(self, visit: Visit) -> Labelled:
+        """The last spectrum of the visit that was just heard."""
+        return self.heard[visit.channel][-1]
+
     def readings(self, pass_number: int) -> tuple[Reading, ...]:
         """The rows of all visits, in order of time. A tuning without noise gives none, and is named in `unheard`."""
         found: list[Reading] = []

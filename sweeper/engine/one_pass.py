@@ -184,7 +184,8 @@ class _AtWork:
                 readings = self._visit(visit)
             self._readings += readings
             self._visit_of += [index] * len(readings)
-            self._sink.visited(visit, readings)
+            heard = self.listening.latest(visit) if self.listening is not None else None
+            self._sink.visited(visit, readings, heard)
         with bounded(self._settings.visit_s):
             self._relays_still_at(standing)
 

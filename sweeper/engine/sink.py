@@ -4,7 +4,7 @@ from collections.abc import Mapping, Sequence
 from datetime import datetime
 from typing import Any, Protocol
 
-from sweeper.words import PassRecord, Reading, Spectra, Visit
+from sweeper.words import Labelled, PassRecord, Reading, Spectra, Visit
 
 
 class Sink(Protocol):
@@ -17,8 +17,8 @@ class Sink(Protocol):
         """
         ...
 
-    def visited(self, visit: Visit, readings: Sequence[Reading]) -> None:
-        """One visit is over. Its readings may still get flags before the pass ends."""
+    def visited(self, visit: Visit, readings: Sequence[Reading], heard: Labelled | None = None) -> None:
+        """One visit is over. Its readings may still get flags before the pass ends. `heard`: its latest spectrum."""
         ...
 
     def finished(self, record: PassRecord, readings: Sequence[Reading], spectra: Spectra = ()) -> None:

@@ -37,6 +37,8 @@ class Now:
     alive: bool = False
     visiting: Visited | None = None
     last_visits: dict[tuple[str, int, str], Visited] = field(default_factory=dict)
+    looked_at: tuple[str, int] | None = None
+    """Band and place, in hertz, of the tuning whose spectrum came last."""
     passes: deque[PassOver] = field(default_factory=lambda: deque(maxlen=PASSES_KEPT))
     version: int = 0
 
@@ -122,6 +124,8 @@ class Feed:
                 now.alive = False
         elif isinstance(message, Visited):
             now.visiting = message
+            if message.spectrum is not None:
+                now.looked_at = message.band, message.hz
             now.last_visits[message.band, message.hz, f"{message.source}-{message.route}"] = message
         else:
             now.visiting = None

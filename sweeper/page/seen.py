@@ -51,6 +51,7 @@ def now_seen(now: Now, station: Station) -> Json:
         "trouble": state.trouble if state else "",
         "wear": _wear(state),
         "paths": _paths(now, station),
+        "spectrum": _spectrum(now),
         "passes": [
             {
                 "number": over.pass_number,
@@ -225,6 +226,31 @@ def _paths(now: Now, station: Station) -> list[Json]:
             "flags": flags,
         }
     return [row for row in rows.values() if row["cells"]]
+
+
+def _spectrum(now: Now) -> Json | None:
+    """What was heard last of the tuning that is being measured, path by path on one scale."""
+    if now.looked_at is None:
+        return None
+    heard = {
+        path: visit.spectrum
+        for (of_band, at_hz, path), visit in now.last_visits.items()
+        if (of_band, at_hz) == now.looked_at and visit.spectrum is not None
+    }
+    known = [level for one in heard.values() for level in one.levels_db if level is not None]
+    if not known:
+        return None
+    lowest, highest = (
+        min(one.start_hz for one in heard.values()),
+        max(one.start_hz + one.step_hz * (len(one.levels_db) - 1) for one in heard.values()),
+    )
+    return {
+        "heading": f"{now.looked_at[0]}, {lowest / 1e3:.0f} to {highest / 1e3:.0f} kHz",
+        "scale": f"{wording.decibel(min(known))} to {wording.decibel(max(known))} dB of full scale",
+        "low": min(known),
+        "high": max(known),
+        "lines": {path: list(one.levels_db) for path, one in heard.items()},
+    }
 
 
 def _path_words(source: str, route: str) -> str:

@@ -22,6 +22,9 @@ MOST_READ = 8
 """Of a tuning."""
 MOST_KEPT = 64
 """Of a band."""
+CENTRE_MOVES_HZ = 3000
+"""To one side of a tuning's middle in odd passes and to the other in even ones: how far the samples' centre moves, so
+that what moves with it shows."""
 
 
 def with_pass(known: Known, stood: Iterable[int]) -> dict[int, float]:

@@ -62,7 +62,7 @@ def learn_tuning(
     centre = ((good[0].tuning or 0.0) - one.start_hz) / one.step_hz
     guard = max(round(CENTRE_HZ / one.step_hz), 4)
     usable = without_images_and_centre(np.ones(len(routes[0]), np.bool_), routes[0], centre, guard)
-    noise, over, parts = _by_parts(routes, shapes, usable)
+    noise, over, parts = by_parts(routes, shapes, usable)
     cells = tuple(_cells(asked, noise, parts, one.start_hz, one.step_hz))
     if asked.noise_hz and not cells:
         raise NothingHeard("no quiet place: name one with noise_edges_hz")
@@ -71,7 +71,7 @@ def learn_tuning(
     return Learned(pass_number, noise, cells, lines, 0.0), stood
 
 
-def _by_parts(
+def by_parts(
     routes: Sequence[Floats], shapes: tuple[float, ...], usable: NDArray[np.bool_]
 ) -> tuple[NoiseBins, Floats, list[slice]]:
     """The noise bins of every part, S/N of each bin over its own part's noise, and where the parts lie."""

@@ -29,7 +29,7 @@ from sweeper.simulation import saltmarsh, serve
 from sweeper.simulation.serve import Served
 from sweeper.station import Station, load
 from sweeper.store import Store
-from sweeper.words import PassRecord, Reading, Visit
+from sweeper.words import Labelled, PassRecord, Reading, Visit
 from tests.whole.unattended import STATION
 
 SCHEDULE = "schedule: [{every: 1 h, from: sunset - 1 h, to: sunrise + 1 h}]\n"
@@ -79,7 +79,7 @@ class Gremlins(Observer):
     def alive(self) -> None:
         self._act()
 
-    def visited(self, visit: Visit, readings: Sequence[Reading]) -> None:
+    def visited(self, visit: Visit, readings: Sequence[Reading], heard: Labelled | None = None) -> None:
         self._act()
 
     def doing(self, doing: Doing, because: str, next_pass: datetime | None) -> None:

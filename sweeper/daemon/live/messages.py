@@ -9,18 +9,21 @@ reader gets a new `format`.
 
 from collections.abc import Sequence
 from datetime import datetime
+from math import inf, log10
 from typing import Annotated, Final, Literal
 
 from pydantic import BaseModel, ConfigDict, Field, TypeAdapter, ValidationError
 
 from sweeper.daemon.run.states import Doing
-from sweeper.words import Outcome, PassRecord, Purpose, Reading, Route, Source, Visit
+from sweeper.words import Labelled, Outcome, PassRecord, Purpose, Reading, Route, Source, Visit
 
 LIVE: Final = "sweeper-live-1"
 CONTROL: Final = "sweeper-control-1"
 
 Command = Literal["status", "pause", "resume", "note", "stop"]
 
+POINTS = 240
+"""Of a spectrum that is shown while it is taken."""
 NOTE_LIMIT = 2000
 """Characters in a note: a paragraph, not a book."""
 
@@ -41,6 +44,14 @@ class OneReading(_Message):
     flags: str = ""
 
 
+class OneSpectrum(_Message):
+    """What a visit heard, thinned to `POINTS`: of neighbouring bins the strongest, dB of full scale."""
+
+    start_hz: float
+    step_hz: float
+    levels_db: tuple[float | None, ...]
+
+
 class Visited(_Message):
     """One visit is over. Not yet stored: only `PassOver` with outcome ``done`` says that."""
 
@@ -57,6 +68,7 @@ class Visited(_Message):
     route: Route
     bandwidth_hz: int
     readings: tuple[OneReading, ...]
+    spectrum: OneSpectrum | None = None
 
 
 class PassOver(_Message):
@@ -167,8 +179,28 @@ def _first(invalid: ValidationError) -> str:
     return f"{place}: {problem['msg']}" if place else str(problem["msg"])
 
 
+def seen(one: Labelled | None) -> OneSpectrum | None:
+    """The spectrum of a visit as it is published; None where there is none."""
+    if one is None:
+        return None
+    mean = one.spectrum.mean
+    many = -(-len(mean) // POINTS)
+    strongest = [float(mean[first : first + many].max()) for first in range(0, len(mean), many)]
+    return OneSpectrum(
+        start_hz=one.spectrum.start_hz + (many - 1) / 2 * one.spectrum.step_hz,
+        step_hz=one.spectrum.step_hz * many,
+        levels_db=tuple(round(10.0 * log10(power), 1) if 0.0 < power < inf else None for power in strongest),
+    )
+
+
 def visited(
-    station: str, pass_number: int, nth: int, visits: int, visit: Visit, readings: Sequence[Reading]
+    station: str,
+    pass_number: int,
+    nth: int,
+    visits: int,
+    visit: Visit,
+    readings: Sequence[Reading],
+    spectrum: OneSpectrum | None = None,
 ) -> Visited:
     """The message for one visit."""
     return Visited(
@@ -185,6 +217,7 @@ def visited(
         readings=tuple(
             OneReading(time=one.time, reading=one.reading, dbm=one.dbm, flags=one.flags) for one in readings
         ),
+        spectrum=spectrum,
     )
 
 

@@ -30,7 +30,7 @@ from sweeper.daemon.run.states import Doing
 from sweeper.errors import UserFacingError
 from sweeper.station.running import Live as LiveSection
 from sweeper.store import Store, StoreError
-from sweeper.words import Hand, PassRecord, Reading, Visit
+from sweeper.words import Hand, Labelled, PassRecord, Reading, Visit
 
 LARGEST_REQUEST = 16 * 1024
 """Bytes; a note of 2000 characters fits thrice. A peer that sends more is hung up on."""
@@ -65,8 +65,7 @@ class Live(Observer):
         self._orders = orders
         self._look = look
         self._outgoing: deque[Visited | PassOver | State] = deque(maxlen=QUEUE)
-        self._visits = 0
-        self._nth = 0
+        self._number = self._visits = self._nth = 0
         self._state = State(station=station, time=clock.now(), doing="starting", since=clock.now())
         self._bell = os.eventfd(0, os.EFD_NONBLOCK | os.EFD_CLOEXEC)
         self._closing = threading.Event()
@@ -90,12 +89,15 @@ class Live(Observer):
         return self._state.model_copy(update={"time": self._clock.now()})
 
     def begins(self, number: int, visits: int) -> None:
-        self._visits, self._nth = visits, 0
+        self._number, self._visits, self._nth = number, visits, 0
 
-    def visited(self, visit: Visit, readings: Sequence[Reading]) -> None:
+    def visited(self, visit: Visit, readings: Sequence[Reading], heard: Labelled | None = None) -> None:
         self._nth += 1
-        number = readings[0].pass_number if readings else 0
-        self._send(messages.visited(self._station, number, self._nth, self._visits, visit, readings))
+        self._send(
+            messages.visited(
+                self._station, self._number, self._nth, self._visits, visit, readings, messages.seen(heard)
+            )
+        )
 
     def finished(self, record: PassRecord, readings: Sequence[Reading]) -> None:
         over = messages.pass_over(self._station, record, len(readings))

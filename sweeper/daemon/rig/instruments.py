@@ -20,8 +20,6 @@ if TYPE_CHECKING:
     from sweeper.engine.by_samples import SampledSettings
     from sweeper.engine.by_sound import SoundSettings
 
-CENTRE_MOVES_HZ = 3000
-"""The centre of samples moves so far to either side, from pass to pass."""
 WIDE_HZ = 1500
 """A pass band that bins of 31.25 Hz part finely enough; a narrower one takes finer bins."""
 
@@ -138,7 +136,7 @@ def _sampled_settings(station: Station, pass_number: int, lines: object) -> "Sam
     if told is None:
         return None
     from sweeper.engine.by_samples import SampledSettings  # arrays take long to load
-    from sweeper.spectra.lines import known_of, to_read
+    from sweeper.spectra.lines import CENTRE_MOVES_HZ, known_of, to_read
 
     shift_hz = CENTRE_MOVES_HZ if pass_number % 2 else -CENTRE_MOVES_HZ
     known, here = known_of(lines), station.tunings()

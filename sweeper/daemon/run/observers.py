@@ -9,7 +9,7 @@ from collections.abc import Callable, Sequence
 from datetime import datetime
 
 from sweeper.daemon.run.states import Doing
-from sweeper.words import Hand, PassRecord, Reading, Visit
+from sweeper.words import Hand, Labelled, PassRecord, Reading, Visit
 
 log = logging.getLogger(__name__)
 
@@ -26,8 +26,8 @@ class Observer:
     def begins(self, number: int, visits: int) -> None:
         """A pass with so many visits begins."""
 
-    def visited(self, visit: Visit, readings: Sequence[Reading]) -> None:
-        """One visit is over; nothing of it is stored yet."""
+    def visited(self, visit: Visit, readings: Sequence[Reading], heard: Labelled | None = None) -> None:
+        """One visit is over; nothing of it is stored yet. `heard`: its latest spectrum, where it has one."""
 
     def finished(self, record: PassRecord, readings: Sequence[Reading]) -> None:
         """A pass is over, and the store has it."""
@@ -55,8 +55,8 @@ class Observers(Observer):
     def begins(self, number: int, visits: int) -> None:
         self._tell(lambda observer: observer.begins(number, visits))
 
-    def visited(self, visit: Visit, readings: Sequence[Reading]) -> None:
-        self._tell(lambda observer: observer.visited(visit, readings))
+    def visited(self, visit: Visit, readings: Sequence[Reading], heard: Labelled | None = None) -> None:
+        self._tell(lambda observer: observer.visited(visit, readings, heard))
 
     def finished(self, record: PassRecord, readings: Sequence[Reading]) -> None:
         self._tell(lambda observer: observer.finished(record, readings))

@@ -10,7 +10,7 @@ from sweeper.daemon.rig.in_flight import clear_in_flight, mark_in_flight
 from sweeper.daemon.run.observers import Observer
 from sweeper.spectra.lines import KEPT_UNDER, known_of, with_pass
 from sweeper.store import Store, StoreError, keep_noise
-from sweeper.words import PassRecord, Reading, Spectra, Visit
+from sweeper.words import Labelled, PassRecord, Reading, Spectra, Visit
 
 log = logging.getLogger(__name__)
 
@@ -35,9 +35,9 @@ class Recording:
         tuning = remembered.get("tuning")
         self.saved_tuning = tuning if isinstance(tuning, Mapping) else None
 
-    def visited(self, visit: Visit, readings: Sequence[Reading]) -> None:
+    def visited(self, visit: Visit, readings: Sequence[Reading], heard: Labelled | None = None) -> None:
         self._observer.alive()
-        self._observer.visited(visit, readings)
+        self._observer.visited(visit, readings, heard)
 
     def finished(self, record: PassRecord, readings: Sequence[Reading], spectra: Spectra = ()) -> None:
         noise, kept = _noise_of(record.number, spectra)

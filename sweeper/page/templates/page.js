@@ -32,6 +32,7 @@ function paintNow(now) {
   if (had === at("pause") && paused) at("resume").focus();
   if (had === at("resume") && !paused) at("pause").focus();
   paintPaths(now.paths);
+  paintSpectrum(now.spectrum);
   paintPasses(now.passes);
 }
 
@@ -51,6 +52,26 @@ function paintPaths(rows) {
       line.append(made);
     }
     return line;
+  }));
+}
+
+function paintSpectrum(heard) {
+  at("fold-heard").hidden = !heard;
+  if (!heard) return;
+  write("heard-where", heard.heading);
+  write("heard-scale", heard.scale);
+  at("heard").replaceChildren(...Object.keys(PATHS).filter((path) => heard.lines[path]).reverse().map((path) => {
+    const line = heard.lines[path];
+    const x = (nth) => Math.round((480 * nth) / Math.max(1, line.length - 1));
+    const y = (level) => Math.round(2 + (136 * (heard.high - level)) / Math.max(1, heard.high - heard.low));
+    let pen = "M";
+    const steps = line.map((level, nth) => {
+      if (level === null) { pen = "M"; return ""; }
+      const step = `${pen}${x(nth)} ${y(level)}`;
+      pen = "L";
+      return step;
+    });
+    return drawn("path", { class: path, d: steps.join("") });
   }));
 }
 

@@ -157,6 +157,7 @@ class Kept:
     found_as: Mapping[str, Any] | None = None
     visits: list[Visit] = field(default_factory=list)
     shown: list[Sequence[Reading]] = field(default_factory=list)
+    heard: list[Labelled | None] = field(default_factory=list)
     records: list[tuple[PassRecord, tuple[Reading, ...]]] = field(default_factory=list)
     spectra: tuple[tuple[str, Labelled], ...] = ()
     stood_hz: dict[str, Sequence[int]] = field(default_factory=dict)
@@ -170,10 +171,11 @@ class Kept:
         self._event("found")
         self.found_as = remembered
 
-    def visited(self, visit: Visit, readings: Sequence[Reading]) -> None:
+    def visited(self, visit: Visit, readings: Sequence[Reading], heard: Labelled | None = None) -> None:
         self._event("visited")
         self.visits.append(visit)
         self.shown.append(readings)
+        self.heard.append(heard)
 
     def finished(
         self, record: PassRecord, readings: Sequence[Reading], spectra: Sequence[tuple[str, Labelled]] = ()

@@ -198,6 +198,7 @@ def test_a_pass_by_samples_stores_rows_and_spectra_and_asks_no_meter() -> None:
     assert "read_power" not in dial.calls and record.unknown_settings == ("noise blanker", "gain")
     rows = kept.records[0][1]
     assert {str(row.path) for row in rows} == set(PATHS) and len(kept.spectra) == len(PATHS)
+    assert [each and each.spectrum for each in kept.heard] == [one.spectrum for _, one in kept.spectra]
     stage, bypass = (
         np.mean([row.reading for row in rows if str(row.path) == path]) for path in (PATHS[1], PATHS[0])
     )

@@ -67,6 +67,7 @@ def test_levels_of_a_pass_are_those_at_the_receivers_input() -> None:
     record, readings = rig.measured()
     assert (record.outcome, record.because) == ("done", "")
     assert [len(shown) for shown in rig.kept.shown] == [8, 1] * 5  # for whoever looks on meanwhile
+    assert all(one is not None for one in rig.kept.heard)
     assert [band for band, _ in rig.kept.spectra] == [visit.channel.band for visit in VISITS]
     assert [one.path for _, one in rig.kept.spectra] == [visit.path for visit in VISITS]
     cells = [each.channel.hz for each in readings if each.channel.purpose == "noise"]

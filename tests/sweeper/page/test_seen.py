@@ -4,7 +4,7 @@ from datetime import UTC, datetime, timedelta
 
 from drivers.config_files import station_file
 from sweeper.analysis import Interval, PeriodFinding
-from sweeper.daemon.live.messages import OneReading, PassOver, State, Visited, Wear
+from sweeper.daemon.live.messages import OneReading, OneSpectrum, PassOver, State, Visited, Wear
 from sweeper.page.feed import Now
 from sweeper.page.seen import now_seen, tonight_seen
 from sweeper.page.tonight import Tonight
@@ -35,6 +35,30 @@ def visit(source: str = "antenna", route: str = "stage", flags: str = "") -> Vis
         bandwidth_hz=2400,
         readings=tuple(OneReading(time=WHEN, reading=value, dbm=None, flags=flags) for value in values),
     )
+
+
+def heard(levels: tuple[float | None, ...], **path: str) -> Visited:
+    one = OneSpectrum(start_hz=7e6, step_hz=1000.0, levels_db=levels)
+    return visit(**path).model_copy(update={"spectrum": one})
+
+
+def test_the_spectrum_being_taken_is_shown_path_by_path_on_one_scale() -> None:
+    now = Now(state=state("measuring"), alive=True)
+    assert now_seen(now, STATION)["spectrum"] is None
+    now.last_visits["40 m", 7_038_500, "antenna-bypass"] = heard((-70.0, None, -20.0), route="bypass")
+    now.last_visits["40 m", 7_038_500, "antenna-stage"] = heard((-60.0, -61.0, -5.0))
+    now.last_visits["20 m", 14_100_000, "antenna-stage"] = visit()
+    now.looked_at = "40 m", 7_038_500
+    assert now_seen(now, STATION)["spectrum"] == {
+        "heading": "40 m, 7000 to 7002 kHz",
+        "scale": "−70.0 to −5.0 dB of full scale",
+        "low": -70.0,
+        "high": -5.0,
+        "lines": {"antenna-bypass": [-70.0, None, -20.0], "antenna-stage": [-60.0, -61.0, -5.0]},
+    }
+    now.last_visits["40 m", 7_038_500, "antenna-bypass"] = heard((None,))
+    now.last_visits["40 m", 7_038_500, "antenna-stage"] = heard((None,))
+    assert now_seen(now, STATION)["spectrum"] is None
 
 
 def over(**more: object) -> PassOver:

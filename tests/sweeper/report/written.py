@@ -48,8 +48,10 @@ def written(file: Path, **more: object) -> str:
         sample.tables(found, calibrated=True),
         sample.passes(),
         file,
-        setting=Setting("Europe/Copenhagen", "dB over S9", 100_000, 1234),
-        comparison=sample.comparison(found),
-        **more,  # type: ignore[arg-type]
+        **{  # type: ignore[arg-type]
+            "setting": Setting("Europe/Copenhagen", "dB over S9", 100_000, 1234),
+            "comparison": sample.comparison(found),
+            **more,
+        },
     )
     return file.read_text(encoding="utf-8")

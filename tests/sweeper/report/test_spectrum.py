@@ -1,0 +1,80 @@
+"""The pictures of spectra: every path on one scale, small and large from the same lines, in words as well."""
+
+import re
+from pathlib import Path
+from xml.etree import ElementTree
+
+from sweeper.report.pictures.spectrum import POINTS, named_lines, spectra
+from sweeper.report.setting import Setting
+from sweeper.spectra.over_passes import SeenLine, TuningSeen
+from tests.sweeper.report.written import Page, written
+
+LINES = (
+    SeenLine(7_020_000.0, "signal", 12.0, 15.0),
+    SeenLine(7_030_000.0, "stage only", hours_utc=(20, 21)),
+    SeenLine(7_040_000.0, "converter", twin_hz=7_034_000.0),
+    SeenLine(7_100_000.0, "birdie", 8.0, 0.1),
+)
+
+
+def seen(band: str = "40 m", bins: int = 1000, gap: bool = False) -> TuningSeen:
+    levels: list[float | None] = [-70.0 - nth % 7 / 10 for nth in range(bins)]
+    levels[bins // 2] = -20.0
+    if gap:
+        levels[100:200] = [None] * 100
+    paths = {path: tuple(levels) for path in ("antenna-bypass", "load-bypass", "load-stage")}
+    raised = tuple(None if level is None else level + 10.0 for level in levels)
+    return TuningSeen(band, 7e6, 200.0, 24, {**paths, "antenna-stage": raised}, 10.0, LINES)
+
+
+def test_each_line_is_drawn_once_and_used_by_the_small_picture() -> None:
+    (picture,) = spectra([seen()], 1.0)
+    tree = ElementTree.fromstring(picture.svg)
+    drawn = [each for each in tree.iter("{http://www.w3.org/2000/svg}path") if each.get("id")]
+    used = [each.get("href") for each in tree.iter("{http://www.w3.org/2000/svg}use")]
+    assert sorted(f"#{each.get('id')}" for each in drawn) == sorted(map(str, used)) and len(drawn) == 4
+    for each in drawn:
+        begin, _, steps = str(each.get("d")).partition("l")
+        pairs = re.findall(r"1 ?(-?\d+)", steps)
+        assert begin.startswith("M0 ") and len(pairs) == 1000 // -(-1000 // POINTS) - 0 - (1000 % 4 == 0)
+    # in tenths of a decibel, so that the strongest bin of a group stays: 50 dB up and down again
+    falls = [int(step) for step in re.findall(r"1 ?(-?\d+)", str(drawn[0].get("d")).partition("l")[2])]
+    assert min(falls) <= -500 and max(falls) >= 500
+
+
+def test_it_says_in_words_what_it_shows() -> None:
+    (picture,) = spectra([seen(), seen("<b>x", gap=True)], 1.0)
+    assert picture.title == "With the stage in, lines rise more than the noise on 40\u00a0m, <b>x"
+    assert (
+        "7.000 to 7.200 MHz, median of 24 passes; with the stage in the noise changes by +10.0 dB"
+        in picture.svg
+    )
+    assert "<b>x" not in picture.svg and not picture.wide
+    assert picture.numbers.rows[:2] == (
+        ("40 m", "", "noise", "", "+10.0", ""),
+        ("40 m", "7020.0", "signal", "12.0", "+15.0", "+5.0"),
+    )
+
+
+def test_lines_that_are_no_signals_are_named_with_their_places() -> None:
+    assert named_lines([seen()]) == (
+        "Stands with the stage in only, as products of overload do: 40\u00a0m 7030.0\u00a0kHz.",
+        "Stands on the load as well, so the receiver made it: 40\u00a0m 7100.0\u00a0kHz.",
+        "Moves with the samples' centre, so the converter made it: 40\u00a0m 7040.0 and 7034.0\u00a0kHz.",
+    )
+
+
+def test_a_tuning_that_is_hardly_known_is_drawn_as_far_as_it_is() -> None:
+    bare = TuningSeen("40 m", 7e6, 200.0, 1, {"antenna-bypass": (None, -70.0, None, -71.0)}, None, ())
+    (picture,) = spectra([bare], 1.0)
+    assert picture.title == "The bands as they were heard"
+    assert "M1 " in picture.svg and "h1" in picture.svg
+    assert spectra([], 1.0) == ()
+
+
+def test_nine_bands_of_spectra_keep_the_report_small(tmp_path: Path, markup: str) -> None:
+    nine = tuple(seen(f"{nth} m") for nth in range(9))
+    page = written(tmp_path / "with.html", setting=Setting("Europe/Copenhagen", spectra=lambda: nine))
+    assert "What does each band look like?" in Page(page).headings
+    assert "What does each band look like?" not in Page(markup).headings
+    assert len(page.encode()) - len(markup.encode()) < 120_000
