@@ -79,7 +79,9 @@ def test_three_passes_make_a_source_and_two_tunings_of_one_pass_are_one() -> Non
     assert source.bands == ("40 m", "31 m", "20 m") and source.passes == {1, 2, 3}
 
 
-@pytest.mark.parametrize(("on_load", "own"), [((True, True, False), True), ((True, True, False, False), False)])
+@pytest.mark.parametrize(
+    ("on_load", "own"), [((True, True, False), True), ((True, True, False, False), False)]
+)
 def test_what_most_passes_show_on_the_load_too_is_the_receivers(on_load: tuple[bool, ...], own: bool) -> None:
     (source,) = sources(heard(nth, found(on_load=there)) for nth, there in enumerate(on_load, 1))
     assert source.on_load == own
@@ -95,7 +97,9 @@ def test_sources_come_in_the_order_of_kind_and_place_and_are_called_by_what_is_s
         "mains-synchronous noise", "comb every 31 kHz", "comb every 65 kHz", "hump from 7020 to 7060 kHz",
         "hump from 7150 to 7190 kHz", "birdie at 7012.3 kHz",
     ]  # fmt: skip
-    drifted = sources([heard(1, found(every_hz=64_500.0)), heard(2, found()), heard(3, found(every_hz=65_500.0))])
+    drifted = sources(
+        [heard(1, found(every_hz=64_500.0)), heard(2, found()), heard(3, found(every_hz=65_500.0))]
+    )
     assert drifted[0].spacing_hz == (64_500.0, 65_500.0) and drifted[0].name == "comb every 65 kHz"
 
 
@@ -132,7 +136,9 @@ def test_of_fewer_than_three_nights_six_stretches_of_passes_are_held_against_eac
     """Twelve passes of two nights, the share rising: pairs of them, means 5 % apart; and four passes, four stretches."""
     passes = [heard(nth, found(share=0.05 * (nth // 2))) for nth in range(12)]
     sd, reach = float(np.std(0.05 * np.arange(6), ddof=1)), float(student.ppf(0.975, 5)) / math.sqrt(6)
-    assert parts_of(*passes[::-1])["comb"] == pytest.approx((0.125, max(0.125 - sd * reach, 0.0), 0.125 + sd * reach))
+    assert parts_of(*passes[::-1])["comb"] == pytest.approx(
+        (0.125, max(0.125 - sd * reach, 0.0), 0.125 + sd * reach)
+    )
     few = [heard(nth, found(share=share)) for nth, share in enumerate((0.1, 0.2, 0.1, 0.2))]
     reach = float(student.ppf(0.975, 3)) * float(np.std([0.1, 0.2, 0.1, 0.2], ddof=1)) / 2
     assert parts_of(*few)["comb"] == pytest.approx((0.15, 0.15 - reach, 0.15 + reach))
@@ -156,7 +162,10 @@ def test_parts_that_nothing_tells_are_left_out() -> None:
 def test_bands_come_in_the_order_of_frequency_and_tunings_of_a_pass_count_once() -> None:
     passes = [heard(nth, band=band, start_hz=start_hz) for nth in range(5)
               for band, start_hz in (("20 m", 14.0e6), ("40 m", 7.1e6), ("40 m", 7.0e6))]  # fmt: skip
-    assert [(told.band, told.passes, told.nights) for told in split(passes)] == [("40 m", 5, 1), ("20 m", 5, 1)]
+    assert [(told.band, told.passes, told.nights) for told in split(passes)] == [
+        ("40 m", 5, 1),
+        ("20 m", 5, 1),
+    ]
 
 
 @pytest.mark.parametrize(
@@ -225,7 +234,9 @@ def test_six_passes_on_a_side_are_the_fewest(before: int, after: int, told: bool
 
 
 @pytest.mark.parametrize(("seen", "verdict"), [(0, "gone"), (1, "gone"), (2, "unchanged")])
-def test_what_is_seen_in_a_tenth_of_what_it_was_is_gone_and_the_other_way_round_new(seen: int, verdict: str) -> None:
+def test_what_is_seen_in_a_tenth_of_what_it_was_is_gone_and_the_other_way_round_new(
+    seen: int, verdict: str
+) -> None:
     rarely: list[Found | None] = [*at(*[-60.0] * seen), *[None] * (12 - seen)]
     told = change_of(at(*[-60.0] * 12), rarely, every_h=24.0)
     assert told.verdict == verdict and told.seen == (1.0, pytest.approx(seen / 12))
@@ -255,8 +266,13 @@ def test_a_side_of_two_nights_is_told_over_stretches_of_it() -> None:
 
 def test_bands_are_compared_each_with_itself() -> None:
     """A source seen in a loud band only before the fix and in a quiet one all the time did not fall."""
-    loud = [heard(nth, found("mains", 50.0, level_db=-30.0), hour=24.0 * nth - 200.0, band="80 m") for nth in range(8)]
-    quiet = [heard(20 + nth, found("mains", 50.0, level_db=-60.0), hour=24.0 * nth - 92.0) for nth in range(16)]
+    loud = [
+        heard(nth, found("mains", 50.0, level_db=-30.0), hour=24.0 * nth - 200.0, band="80 m")
+        for nth in range(8)
+    ]
+    quiet = [
+        heard(20 + nth, found("mains", 50.0, level_db=-60.0), hour=24.0 * nth - 92.0) for nth in range(16)
+    ]
     (told,) = changes([*loud, *quiet], FIX_S)
     assert told.verdict == "unchanged" and told.change_db[0] == pytest.approx(0.0)
 
@@ -292,7 +308,11 @@ def test_hours_are_local_and_reach_over_midnight() -> None:
 def test_of_two_stretches_the_longer_is_told_and_half_of_the_most_frequent_hour_belongs_to_it() -> None:
     def runs(at: datetime) -> bool:
         usually = at.hour in (7, 8) or 16 <= at.hour < 20
-        return usually or (at.hour in (14, 15, 20) and at.day % 8 in (2, 3, 4, 5)) or (at.hour == 13 and at.day % 8 == 2)
+        return (
+            usually
+            or (at.hour in (14, 15, 20) and at.day % 8 in (2, 3, 4, 5))
+            or (at.hour == 13 and at.day % 8 == 2)
+        )
 
     told = told_of(days(8, runs))
     assert told.by_hour[14] == 0.5 and told.by_hour[13] == 0.125
@@ -353,7 +373,8 @@ def test_days_of_work_and_weekends_are_held_against_each_other_by_days(
 
 
 @pytest.mark.parametrize(
-    ("by_day", "by_night", "told"), [(0.72, 0.0, True), (0.68, 0.0, False), (0.9, 0.04, True), (0.9, 0.07, False)]
+    ("by_day", "by_night", "told"),
+    [(0.72, 0.0, True), (0.68, 0.0, False), (0.9, 0.04, True), (0.9, 0.07, False)],
 )
 def test_what_runs_while_the_sun_is_up_is_a_solar_plants(by_day: float, by_night: float, told: bool) -> None:
     """Of 25 hours of day and as many of night out of each hundred looks, so many with it."""
