@@ -17,8 +17,10 @@ BEGIN = datetime(2026, 11, 2, 12, tzinfo=UTC)  # a Monday, noon
 HOUR_S = 3600.0
 
 
-def found(kind: Kind = "comb", every_hz: float = 65_000.0, low_hz: float = 7.0e6, high_hz: float = 7.2e6,
-          share: float = 0.1, level_db: float = -60.0, over_db: float = 10.0, on_load: bool = False) -> Found:  # fmt: skip
+def found(
+    kind: Kind = "comb", every_hz: float = 65_000.0, low_hz: float = 7.0e6, high_hz: float = 7.2e6,
+    share: float = 0.1, level_db: float = -60.0, over_db: float = 10.0, on_load: bool = False,
+) -> Found:  # fmt: skip
     return Found(kind, low_hz, high_hz, share, 0.01, level_db, every_hz, 1.0, 9, over_db, on_load)
 
 
@@ -89,7 +91,8 @@ def test_what_most_passes_show_on_the_load_too_is_the_receivers(on_load: tuple[b
 
 def test_sources_come_in_the_order_of_kind_and_place_and_are_called_by_what_is_seen() -> None:
     each = (
-        found("birdie", 0.0, 7.0123e6, 7.0123e6), found("hump", 0.0, 7.15e6, 7.19e6), found("hump", 0.0, 7.02e6, 7.06e6),
+        found("birdie", 0.0, 7.0123e6, 7.0123e6), found("hump", 0.0, 7.15e6, 7.19e6),
+        found("hump", 0.0, 7.02e6, 7.06e6),
         found(every_hz=65_000.0), found(every_hz=31_000.0), found("mains", 50.0),
     )  # fmt: skip
     told = sources(heard(nth, *each) for nth in range(1, 4))
@@ -133,7 +136,7 @@ def test_mains_and_the_rest_are_off_by_a_tenth_for_the_shape_of_bursts() -> None
 
 
 def test_of_fewer_than_three_nights_six_stretches_of_passes_are_held_against_each_other() -> None:
-    """Twelve passes of two nights, the share rising: pairs of them, means 5 % apart; and four passes, four stretches."""
+    """Twelve passes of one night, the share rising: pairs of them, means 5 % apart; of four passes four."""
     passes = [heard(nth, found(share=0.05 * (nth // 2))) for nth in range(12)]
     sd, reach = float(np.std(0.05 * np.arange(6), ddof=1)), float(student.ppf(0.975, 5)) / math.sqrt(6)
     assert parts_of(*passes[::-1])["comb"] == pytest.approx(
@@ -247,7 +250,8 @@ def test_what_is_seen_in_a_tenth_of_what_it_was_is_gone_and_the_other_way_round_
 @pytest.mark.parametrize(
     ("kind", "over_db", "share", "said"),
     [("comb", 12.0, 0.1, "at least 11 dB"), ("hump", 6.0, 0.1, "at least 5 dB"), ("comb", 1.9, 0.1, ""),
-     ("birdie", 7.0, 0.1, "at least 7 dB"), ("mains", 0.0, 0.1, "at least 5 dB"), ("mains", 0.0, 1.0, "at least 15 dB")],
+     ("birdie", 7.0, 0.1, "at least 7 dB"), ("mains", 0.0, 0.1, "at least 5 dB"),
+     ("mains", 0.0, 1.0, "at least 15 dB")],
 )  # fmt: skip
 def test_what_went_fell_by_as_much_as_it_stood_over_what_would_be_seen(
     kind: Kind, over_db: float, share: float, said: str
