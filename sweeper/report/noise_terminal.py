@@ -9,8 +9,8 @@ from rich.text import Text
 from sweeper.noise.change import Change
 from sweeper.noise.split import Part
 from sweeper.noise.told import NoiseTold, Told
+from sweeper.report.console import open_console, open_table
 from sweeper.report.noise_words import MOST_SHOWN, PART_WORDS, decibels, lines_of, shown_share, shown_win
-from sweeper.report.terminal import open_console, open_table
 
 ANOTHER = (
     "Sky and rest cannot be told apart. S/N to win: at most, if that part were gone. `sweeper find-source` looks for "
