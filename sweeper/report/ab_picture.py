@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from math import ceil
 
 from rich.console import Console, ConsoleOptions, RenderableType
+from rich.segment import Segment
 from rich.table import Table
 from rich.text import Text
 
@@ -34,13 +35,17 @@ class Picture:
 
     view: View
 
-    def __rich_console__(self, console: Console, options: ConsoleOptions) -> Iterator[RenderableType]:
+    def __rich_console__(
+        self, console: Console, options: ConsoleOptions
+    ) -> Iterator[RenderableType | Segment]:
         width = min(options.max_width, WIDEST)
         told = [*_head(self.view), *_said(self.view, width)]
         fitted = options.update(width=width, height=None)
-        taken = sum(len(console.render_lines(each, fitted, pad=False)) for each in told)
-        rows = min((options.max_height - taken - 2) // 2, ROWS)
-        yield from told
+        lines = [line for each in told for line in console.render_lines(each, fitted, pad=False)]
+        rows = min((options.max_height - len(lines) - 2) // 2, ROWS)
+        for line in lines:
+            yield from line
+            yield Segment.line()
         if rows > 0:
             yield from _spectra(self.view, width - MARGIN - BESIDE, rows)
 
