@@ -118,6 +118,9 @@ EQUIVALENT: dict[str, tuple[tuple[str, str, str, str], ...]] = {
     "drivers/protocols/keying.py": (
         ("in_table", "one[-1:] + other[:1]", "1 → 2", "more of each at the border; each alone is looked at too"),
     ),
+    "sweeper/analysis/band/steady_signals.py": (
+        ("steady_signals", "if told.is_empty()", "→ (nothing)", "no place is gone through where there is none"),
+    ),
     "sweeper/attended/listening.py": (
         ("(UNEVEN, GOLDEN)", "GOLDEN", "0.6180339887", "another order that never repeats"),
         ("RelayHands._set", "self._turns += 1", "1 → 2", "the same stays in another order that never repeats"),
