@@ -121,6 +121,9 @@ EQUIVALENT: dict[str, tuple[tuple[str, str, str, str], ...]] = {
     "sweeper/analysis/band/steady_signals.py": (
         ("steady_signals", "if told.is_empty()", "→ (nothing)", "no place is gone through where there is none"),
     ),
+    "sweeper/analysis/meter/slope.py": (
+        ("common_slope", "1 / max(each.se, 0.01)", "1 → 2", "weights count by their ratios alone"),
+    ),
     "sweeper/attended/listening.py": (
         ("(UNEVEN, GOLDEN)", "GOLDEN", "0.6180339887", "another order that never repeats"),
         ("RelayHands._set", "self._turns += 1", "1 → 2", "the same stays in another order that never repeats"),
