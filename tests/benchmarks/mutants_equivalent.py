@@ -124,6 +124,12 @@ EQUIVALENT: dict[str, tuple[tuple[str, str, str, str], ...]] = {
     "sweeper/analysis/meter/slope.py": (
         ("common_slope", "1 / max(each.se, 0.01)", "1 → 2", "weights count by their ratios alone"),
     ),
+    "drivers/receivers/hamlib_meters.py": (
+        ("_along", "raw <= table[0][0]", "→ raw < table[0][0]", "along the first stretch its first point reads the same"),
+    ),
+    "drivers/samples/arrivals.py": (
+        ("Arrivals._take", "return -1", "-1 → 1", "whoever asks goes on with whatever is not 0"),
+    ),
     "sweeper/attended/listening.py": (
         ("(UNEVEN, GOLDEN)", "GOLDEN", "0.6180339887", "another order that never repeats"),
         ("RelayHands._set", "self._turns += 1", "1 → 2", "the same stays in another order that never repeats"),
