@@ -125,10 +125,16 @@ EQUIVALENT: dict[str, tuple[tuple[str, str, str, str], ...]] = {
         ("common_slope", "1 / max(each.se, 0.01)", "1 → 2", "weights count by their ratios alone"),
     ),
     "drivers/receivers/hamlib_meters.py": (
-        ("_along", "raw <= table[0][0]", "→ raw < table[0][0]", "along the first stretch its first point reads the same"),
+        ("_along", "raw <= table[0][0]", "→ raw < table[0][0]", "the first stretch reads the same at its first point"),
     ),
     "drivers/samples/arrivals.py": (
         ("Arrivals._take", "return -1", "-1 → 1", "whoever asks goes on with whatever is not 0"),
+    ),
+    "sweeper/spectra/envelope.py": (
+        ("noise_power", "both.reshape(-1, every)", "1 → 2", "NumPy takes any negative length for the one to be found"),
+    ),
+    "sweeper/attended/keys.py": (
+        ("keys", "reading.join", "2.0 * LOOK_S", "the thread ends within `LOOK_S`, and no longer is waited for it"),
     ),
     "sweeper/attended/listening.py": (
         ("(UNEVEN, GOLDEN)", "GOLDEN", "0.6180339887", "another order that never repeats"),
