@@ -101,8 +101,8 @@ class Spectrum:
     density times `noise_bandwidth_hz`. `low`: the lower quartile over the means of sub-blocks, same shape and unit;
     None where the stay was too short for one. Bin k stands at `start_hz` + k · `step_hz`, rising with radio frequency.
     `segments`: how many (nearly independent) segments were averaged. `quality`: words such as ``clipped``, ``gap``,
-    ``void``; empty is good. `envelope`: how the power of its noise goes up and down, from 0 to 1 kHz (`E(f)` of
-    `spectra.envelope`); None where it was not read.
+    ``void``; empty is good. `envelope`: how the power of its noise goes up and down, from 0 to 1 kHz, shape
+    (blocks, lines) (`spectra.envelope`); None where it was not read.
     """
 
     start_hz: float
@@ -113,7 +113,7 @@ class Spectrum:
     noise_bandwidth_hz: float
     clipped: float = 0.0
     quality: frozenset[str] = frozenset()
-    envelope: "NDArray[np.float32] | None" = None
+    envelope: "NDArray[np.complex64] | None" = None
 
 
 @dataclass(frozen=True, slots=True, eq=False)

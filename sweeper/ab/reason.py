@@ -63,4 +63,5 @@ def reason_of(result: ABResult) -> str:
         return f"{begin}, the stage changed S/N by {spoken(it)}: it was better out."
     if result.verdict == "either":
         return f"{begin}, the stage changed S/N by {spoken(it)}: in or out made no difference that matters."
-    return f"{begin}, the stage changed S/N by {spoken(it)}: not settled yet; switch for longer."
+    more = "" if result.source == "now" else "; switch for longer"
+    return f"{begin}, the stage changed S/N by {spoken(it)}: not settled yet{more}."

@@ -24,6 +24,8 @@ if TYPE_CHECKING:
 STAYS_EVERY_S = 0.9
 AFTER_S = 1.0
 """Sound after a change before it is looked at."""
+PACE_KNOWN, REACTION_S = 3, 2.0
+"""Changes after which the pace is known; what reading, flipping and pressing take a person before that."""
 LOOKED_EACH = 12
 """A look at every change at first, and whenever a twelfth more is there."""
 
@@ -153,7 +155,7 @@ class Session:
             to=to,
             switch_in_s=in_s,
             edges=self.edges,
-            planned=max(int(asked.seconds / asked.every_s) - 1, 1),
+            planned=self._planned(),
             out=levels.out,
             within=levels.within,
             signal_change=None if result is None else result.gain_db,
@@ -180,6 +182,13 @@ class Session:
             in_curve=picture.within,
             meter=None if self.witness is None else self.witness.told(),
         )
+
+    def _planned(self) -> int:
+        """Changes that there is time for, at the pace of those so far."""
+        asked, each_s = self.asked, self.asked.every_s + (REACTION_S if self.asked.by_hand else 0.0)
+        if self.edges >= PACE_KNOWN:
+            each_s = self.elapsed_s / self.edges
+        return self.edges + max(int((asked.seconds - self.elapsed_s) / each_s), 0)
 
     def _turned_round(self, steps: list[float]) -> str:
         """By hand: noise that falls with the stage in may mean that it began with the stage in."""

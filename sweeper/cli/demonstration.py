@@ -43,6 +43,8 @@ def demo(
     from sweeper.daemon.run.campaign import Campaign, run_passes
     from sweeper.daemon.run.observers import Observer
     from sweeper.reduction import facts_of, reduce_store
+    from sweeper.reduction.noise import noise_of
+    from sweeper.report.noise_terminal import show_sources
     from sweeper.report.page import write_html
     from sweeper.report.setting import Setting
     from sweeper.report.terminal import show_findings
@@ -73,12 +75,14 @@ def demo(
     _nothing_forbidden(served)
     with progress("Reducing and drawing") as told:
         reduced = reduce_store(store, facts_of(station), progress=lambda share: told(share / 2))
+        noise = noise_of(store, station)
         write_html(
             reduced.findings,
             reduced.evidence,
             reduced.passes,
             out / "report.html",
             setting=Setting.of(station, store.folder),
+            noise=noise,
         )
         told(1.0)
     replace_whole(out / "findings.json", findings_json(reduced.findings).encode())
@@ -86,6 +90,7 @@ def demo(
     store.close()
     remember(out)
     show_findings(reduced.findings, station.station.timezone)
+    show_sources(noise)
     print(f"\nThe station is invented, so is every reading. Report: {out / 'report.html'}")
 
 

@@ -107,6 +107,7 @@ def report(
 ) -> None:
     """Write one self-contained page: the answer at its top, everything else folded below."""
     from sweeper.reduction import compare_fix, facts_of, reduce_store
+    from sweeper.reduction.noise import noise_of
     from sweeper.report.page import write_html
     from sweeper.report.plain import as_text
     from sweeper.report.setting import Setting
@@ -118,7 +119,7 @@ def report(
         _refuse_misfit(store, station_file, facts)
         with progress("Reducing") as told:
             reduced = reduce_store(store, facts, progress=told)
-        comparison, notes = compare_fix(store, facts, when), store.notes()
+        comparison, notes, noise = compare_fix(store, facts, when), store.notes(), noise_of(store, station)
     if text:
         setting = Setting.of(station, store.folder)
         print(as_text(reduced.findings, setting.zone, comparison, setting.found_by_check))
@@ -139,6 +140,7 @@ def report(
             setting=Setting.of(station, store.folder),
             comparison=comparison,
             notes=notes,
+            noise=noise,
             progress=told,
         )
     print(page)

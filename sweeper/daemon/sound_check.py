@@ -1,53 +1,28 @@
 """The receiver's sound looked at before the first night: its level, its card, its delay, and whether it keeps decibels.
 
-Each finding is (part, whether all is well, words). The rig is borrowed by the caller, who puts it back.
+The rig is borrowed by the caller, who puts it back.
 """
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
-from statistics import fmean
 
 import numpy as np
 
 from drivers.contracts import Block, SampleSource
 from sweeper.clock import Clock
 from sweeper.daemon.rig.instruments import Rig, measurement_settings
-from sweeper.engine.by_sound import NOT_HELD, Listening, SoundSettings
-from sweeper.engine.sound_tests import OVER_CARD_DB, of_tuning, over_card_db
+from sweeper.daemon.sound_look import NOTICED_DB, Finding, Look, level_of_channel
+from sweeper.daemon.sound_two_levels import gain_control
+from sweeper.engine.by_sound import NOT_HELD, Listening
+from sweeper.engine.sound_tests import OVER_CARD_DB, over_card_db
 from sweeper.station import Station
-from sweeper.words import ANTENNA_BYPASS, ANTENNA_STAGE, Channel, Reading, SignalPath, Visit
+from sweeper.words import ANTENNA_BYPASS, ANTENNA_STAGE, Channel, Reading, Visit
 
-Finding = tuple[str, bool, str]
-
-NOTICED_DB = 2.0
-"""What chance does not do to two seconds of sound."""
 STEP_DB = 4.0
 """A step of the relay that is timed must stand out of the noise's own scatter."""
 EVERY_S = 0.01
 AROUND_S = 1.0
 """Sound that is taken to both sides of a step."""
 STEPS = 4
-AGC_DB = 2.0
-"""By how much noise may sink beside a strong carrier; a gain control takes more."""
-STRONG_DB = 15.0
-
-
-@dataclass(frozen=True, slots=True)
-class _Look:
-    station: Station
-    rig: Rig
-    clock: Clock
-    samples: SampleSource
-    sound: SoundSettings
-
-    def tune(self, hz: int) -> None:
-        self.rig.receiver.tune(hz)
-        self.clock.sleep(self.station.receiver.settle_s)
-
-    def select(self, path: SignalPath) -> str | None:
-        self.rig.switch.select(str(path))
-        self.clock.sleep(self.station.switch.settle_s)
-        return self.rig.switch.selected()
 
 
 def check_sound(
@@ -57,7 +32,7 @@ def check_sound(
     sound = measurement_settings(station).sound
     if rig.samples is None or sound is None or not channels:
         return
-    look = _Look(station, rig, clock, rig.samples, sound)
+    look = Look(station, rig, clock, rig.samples, sound)
     yield from _input(look.samples)
     listening = Listening(look.samples, sound, clock)
     unknown = listening.allowed(unknown)
@@ -86,7 +61,7 @@ def check_sound(
         return
     yield from _delay(look, _steepest(readings, few))
     if not station.receiver.by_hand:
-        yield from _gain_control(look, readings, few)
+        yield from gain_control(look, readings, few)
 
 
 def _without_levels(channels: Sequence[Channel]) -> Finding:
@@ -148,17 +123,11 @@ def _levels(listening: Listening, readings: Sequence[Reading]) -> Iterator[Findi
         )
 
 
-def _level(readings: Sequence[Reading], channel: Channel, path: SignalPath) -> float | None:
-    """Mean of what a channel's tuning reads on a path, dB: its carrier, or its noise cells."""
-    mine = [each.reading for each in readings if each.path == path and of_tuning(each.channel, channel)]
-    return fmean(mine) if mine else None
-
-
 def _moves(readings: Sequence[Reading], channels: Sequence[Channel]) -> dict[Channel, float]:
     """How far the level of each channel moves with the stage, dB."""
     found: dict[Channel, float] = {}
     for channel in channels:
-        out, within = (_level(readings, channel, path) for path in (ANTENNA_BYPASS, ANTENNA_STAGE))
+        out, within = (level_of_channel(readings, channel, path) for path in (ANTENNA_BYPASS, ANTENNA_STAGE))
         if out is not None and within is not None:
             found[channel] = within - out
     return found
@@ -171,7 +140,7 @@ def _steepest(readings: Sequence[Reading], channels: Sequence[Channel]) -> Chann
     return max(noise, key=lambda channel: moves[channel], default=None)
 
 
-def _delay(look: _Look, channel: Channel | None) -> Iterator[Finding]:
+def _delay(look: Look, channel: Channel | None) -> Iterator[Finding]:
     """How long after the relays the sound steps: what was captured earlier is of before."""
     if channel is None:
         yield "delay", True, f"not measured: no noise channel steps by {STEP_DB:.0f} dB with the stage"
@@ -223,44 +192,3 @@ def step_after(block: Block, moved_s: float) -> float | None:
         return None
     left_s = (len(block.samples) - places[best] * width) / block.rate_hz
     return float(block.captured[1] - left_s - moved_s)
-
-
-def _gain_control(look: _Look, readings: Sequence[Reading], channels: Sequence[Channel]) -> Iterator[Finding]:
-    """Noise beside a strong carrier, and without it: a gain control makes it sink when the carrier comes in."""
-    for carrier in (each for each in channels if each.purpose == "carrier"):
-        noise = [each for each in channels if each.band == carrier.band and each.purpose == "noise"]
-        strong = _level(readings, carrier, ANTENNA_BYPASS)
-        quiet = _level(readings, noise[0], ANTENNA_BYPASS) if noise else None
-        if strong is None or quiet is None or strong - quiet < STRONG_DB:
-            continue
-        sinks = _sinks(look, carrier)
-        if sinks is None:
-            continue
-        if sinks > AGC_DB:
-            yield (
-                "gain control",
-                False,
-                f"beside the carrier on {carrier.band} noise sinks by {sinks:.1f} dB: the gain control is on, or the "
-                "receiver is overdriven. Switch it off, or turn RF gain down.",
-            )
-        else:
-            yield "gain control", True, f"the carrier on {carrier.band} does not hold noise down"
-        return
-
-
-def _sinks(look: _Look, carrier: Channel) -> float | None:
-    """By how much noise in the carrier's pass band lies under the lower of those 4 kHz to both sides, in bypass, dB."""
-    listening = Listening(look.samples, look.sound, look.clock)
-    look.rig.receiver.set_mode(look.station.receiver.mode, carrier.bandwidth_hz)
-    places = [
-        Channel(carrier.band, carrier.hz + away_hz, "noise", carrier.bandwidth_hz)
-        for away_hz in (0, -4000, 4000)
-    ]
-    look.select(ANTENNA_BYPASS)
-    for channel in places:
-        look.tune(look.sound.dial_hz(channel.hz))
-        listening.hear(Visit(channel, ANTENNA_BYPASS))
-    levels = [listening.noise_db(channel) for channel in places]
-    here, *beside = levels
-    known = [level for level in beside if level is not None]
-    return None if here is None or not known else min(known) - here

@@ -20,6 +20,7 @@ from sweeper.words import (
     Channel,
     Labelled,
     Reading,
+    SignalPath,
     Visit,
 )
 
@@ -37,6 +38,12 @@ HELD_DB = 3.0
 """A carrier that a gain control holds is spread less: by its slope over the step, and by what noise does to it."""
 CLEAR = 10.0
 """Power over what lies under it from which a gain is read to half a decibel."""
+OVER_LOAD = 2.0
+"""Noise over that of the load from which the stage's step is read to half a decibel: a second tells it to a tenth."""
+LOUD = 10.0
+"""Signals over all the noise of a tuning from which the sound stands at another level."""
+SUNK = 1.4
+"""Noise of the antenna so far under the load's, though over it elsewhere on the band: the gain fell."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,7 +72,7 @@ def troubles(
         *_card(heard, learned),
         *_zero(sounded),
         *_filter(heard, learned),
-        *_gain(readings),
+        *_gain(heard, learned, readings),
     )
 
 
@@ -141,36 +148,87 @@ def _filter(heard: Mapping[Channel, Sequence[Labelled]], learned: Mapping[Channe
                 return
 
 
-def _gain(readings: Sequence[Reading]) -> Iterator[str]:
-    """The stage's step at two levels: that of noise, with the load taken off, and that of a carrier.
-
-    A carrier that stands alike in all stays, stage in or out, while noise steps, is held there: fading alone would
-    have to undo the step every time.
-    """
+def _gain(
+    heard: Mapping[Channel, Sequence[Labelled]],
+    learned: Mapping[Channel, Learned],
+    readings: Sequence[Reading],
+) -> Iterator[str]:
+    """The first band on which the stage's step is not the same at two levels of the sound."""
     for band in dict.fromkeys(each.channel.band for each in readings):
         noise = {path: _noise(readings, band, path) for path in PATHS}
-        by_noise = _ratio(*(noise[path] for path in (ANTENNA_STAGE, LOAD_STAGE, ANTENNA_BYPASS, LOAD_BYPASS)))
-        stays = [
-            each
-            for each in readings
-            if (each.channel.band, each.channel.purpose) == (band, "carrier") and each.path in PATHS[:2]
-        ]
-        if by_noise is None or abs(by_noise) < APART_DB or len(stays) < 4:
+        step_db = _step_db(noise)
+        if step_db is None or abs(step_db) < APART_DB:
             continue
-        levels = [each.reading for each in stays]
-        clear = all(10 ** (each.reading / 10) > CLEAR * (noise[each.path] or 0.0) for each in stays)
-        if clear and max(levels) - min(levels) < HELD_DB:
-            yield (
-                f"gain (on {band} the stage steps noise by {by_noise:.0f} dB and leaves the carrier within "
-                f"{max(levels) - min(levels):.1f} dB: the gain control is on, or something clips)"
-            )
-            return
+        for seen in (_carrier_held(readings, band, noise), _noise_beside(heard, learned, band, step_db)):
+            if seen:
+                yield (
+                    f"gain (on {band} the stage steps noise by {step_db:.0f} dB and {seen}: the gain control is on, or "
+                    "something clips)"
+                )
+                return
 
 
 PATHS = (ANTENNA_BYPASS, ANTENNA_STAGE, LOAD_BYPASS, LOAD_STAGE)
+Powers = Mapping[SignalPath, float | None]
 
 
-def _noise(readings: Sequence[Reading], band: str, path: object) -> float | None:
+def _carrier_held(readings: Sequence[Reading], band: str, noise: Powers) -> str:
+    """A carrier that stands alike in all stays, stage in or out, while noise steps: fading alone would have to undo the
+    step every time. Empty where none does.
+    """
+    stays = [
+        each
+        for each in readings
+        if (each.channel.band, each.channel.purpose) == (band, "carrier") and each.path in PATHS[:2]
+    ]
+    levels = [each.reading for each in stays]
+    clear = all(10 ** (each.reading / 10) > CLEAR * (noise[each.path] or 0.0) for each in stays)
+    if len(stays) < 4 or not clear or max(levels) - min(levels) >= HELD_DB:
+        return ""
+    return f"leaves the carrier within {max(levels) - min(levels):.1f} dB"
+
+
+def _noise_beside(
+    heard: Mapping[Channel, Sequence[Labelled]], learned: Mapping[Channel, Learned], band: str, step_db: float
+) -> str:
+    """The same step beside a loud carrier, by the noise there, which does not fade; empty where it is the same.
+
+    What the antenna adds to the load in bypass, the step should bring to the stage. Noise that lies under that of the
+    load there, and over it where no carrier stands, has sunk with the gain.
+    """
+    for channel, tuning in learned.items():
+        if (channel.band, channel.purpose) != (band, "carrier") or not _loud(heard[channel], tuning):
+            continue
+        out, within, load_out, load_within = (_under(heard[channel], tuning, path) for path in PATHS)
+        if out is None or within is None or load_out is None or load_within is None:
+            continue
+        if min(out / load_out, within / load_within) < 1.0 / SUNK:
+            return "noise beside the carrier sinks under that of the load"
+        due = load_within + max(out - load_out, 0.0) * 10 ** (step_db / 10)
+        short_db = 10.0 * math.log10(due / within) * math.copysign(1.0, step_db)
+        if short_db > HELD_DB:
+            return f"by {short_db:.0f} dB less beside the carrier"
+    return ""
+
+
+def _loud(sequence: Sequence[Labelled], tuning: Learned) -> bool:
+    """Whether signals carry the sound of the antenna in bypass, not noise."""
+    usable, noise = tuning.noise.usable, tuning.noise
+    return any(
+        float(one.spectrum.mean[usable].sum())
+        > LOUD * noise.level(one.spectrum.mean) * float(noise.pass_band[usable].sum())
+        for one in sequence
+        if one.path == ANTENNA_BYPASS
+    )
+
+
+def _under(sequence: Sequence[Labelled], tuning: Learned, path: SignalPath) -> float | None:
+    """Mean noise in a bin beside what stands in a tuning."""
+    mine = [tuning.noise.level(one.spectrum.mean) for one in sequence if one.path == path]
+    return fmean(mine) if mine else None
+
+
+def _noise(readings: Sequence[Reading], band: str, path: SignalPath) -> float | None:
     """Mean power of a band's noise, of full scale, in a cell."""
     mine = [
         10 ** (each.reading / 10)
@@ -183,15 +241,14 @@ def _noise(readings: Sequence[Reading], band: str, path: object) -> float | None
     return fmean(mine) if mine else None
 
 
-def _ratio(
-    up: float | None, under_up: float | None, down: float | None, under_down: float | None
-) -> float | None:
-    """Gain in dB from powers over what lies under them; None where either is not clear of it."""
-    if up is None or under_up is None or down is None or under_down is None:
+def _step_db(noise: Powers) -> float | None:
+    """The stage's gain in dB by noise, that of the load taken off; None where either route is not clear of it."""
+    out, within, load_out, load_within = (noise[path] for path in PATHS)
+    if out is None or within is None or load_out is None or load_within is None:
         return None
-    if up < CLEAR * under_up or down < CLEAR * under_down:
+    if out < OVER_LOAD * load_out or within < OVER_LOAD * load_within:
         return None
-    return 10.0 * math.log10((up - under_up) / (down - under_down))
+    return 10.0 * math.log10((within - load_within) / (out - load_out))
 
 
 TUNING_HZ = 3000

@@ -10,7 +10,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from sweeper.noise.humps import Hump, humps
-from sweeper.noise.mains_lines import mains_lines
+from sweeper.noise.mains_lines import Rows, mains_lines
 from sweeper.noise.seen import Found, Heard
 from sweeper.spectra.combs import SPACING_HZ, Comb, combs
 from sweeper.spectra.noise_bins import Floats, Mask, runs, threshold
@@ -94,7 +94,7 @@ def _heard(pass_number: int, band: str, sequence: Sequence[Labelled]) -> Heard |
     )
 
 
-def _mean(sequence: Sequence[Labelled], path: SignalPath) -> tuple[Spectrum, list[Floats]] | None:
+def _mean(sequence: Sequence[Labelled], path: SignalPath) -> tuple[Spectrum, list[Rows]] | None:
     """The mean spectrum of a path, of those with the finest bins, and the envelopes of them all."""
     there = [each.spectrum for each in sequence if each.path == path and each.spectrum.segments > 0]
     if not there:
@@ -104,7 +104,7 @@ def _mean(sequence: Sequence[Labelled], path: SignalPath) -> tuple[Spectrum, lis
     weights = [each.segments for each in alike]
     mean = np.average([np.asarray(each.mean, np.float64) for each in alike], axis=0, weights=weights)
     first = alike[0]
-    envelopes = [np.asarray(each.envelope, np.float64) for each in there if each.envelope is not None]
+    envelopes = [each.envelope for each in there if each.envelope is not None]
     joint = Spectrum(
         first.start_hz, first.step_hz, mean.astype(np.float32), None, sum(weights), first.noise_bandwidth_hz
     )
@@ -225,7 +225,7 @@ def _keyed(sequence: Sequence[Labelled], keep: Mask) -> bool:
 
 
 def _mains(
-    one: Spectrum, envelopes: list[Floats], on_load: list[Floats], levels: float, total: float
+    one: Spectrum, envelopes: list[Rows], on_load: list[Rows], levels: float, total: float
 ) -> list[Found]:
     told = mains_lines(envelopes)
     if told is None:

@@ -23,13 +23,15 @@ MOSTLY = 0.5
 CLEARLY = 0.4
 """Difference between shares of looks, of working days and weekends or with and without sun, that is worth telling."""
 BESIDE_NOTE = timedelta(hours=3)
+NEARLY_ALWAYS = 0.9
+"""Share of looks from which on it is said to run at all hours; a pass may miss what is there."""
 
 
 @dataclass(frozen=True, slots=True)
 class Rhythm:
     """`looks` and `with_it`: passes. `by_hour`: share of looks with it in each local hour, NaN where there were none.
     `from_h`, `to_h`: the hours in which it mostly runs, local; None where no rhythm is beyond chance.
-    `words`: what there is to say of it, sentences without the source's name.
+    `words`: what there is to say of it, sentences without the source's name. `briefly`: when it runs, in a few words.
     """
 
     looks: int
@@ -38,6 +40,7 @@ class Rhythm:
     from_h: int | None
     to_h: int | None
     words: tuple[str, ...]
+    briefly: str
 
 
 def rhythm(
@@ -68,7 +71,13 @@ def rhythm(
     if sun_is_up is not None:
         words += _sun(np.array([sun_is_up(at) for at in times], bool), on, len(np.unique(days)))
     words += _beside_notes(times, on, notes)
-    return Rhythm(len(on), int(on.sum()), tuple(by_hour), from_h, to_h, tuple(words))
+    if from_h is not None:
+        briefly = f"from {from_h} to {to_h} o'clock"
+    elif on.mean() >= NEARLY_ALWAYS:
+        briefly = "at all hours"
+    else:
+        briefly = _once(times, on) or "it comes and goes"
+    return Rhythm(len(on), int(on.sum()), tuple(by_hour), from_h, to_h, tuple(words), briefly)
 
 
 def _by_hour(hours: NDArray[np.int_], on: NDArray[np.bool_]) -> list[float]:
@@ -102,6 +111,22 @@ def _stretch(by_hour: Sequence[float]) -> tuple[int, int]:
             length += 1
         best = max(best, (length, -first))
     return -best[1], (-best[1] + best[0] - 1) % 24 + 1
+
+
+def _once(times: Sequence[datetime], on: NDArray[np.bool_]) -> str:
+    """When it was there, if that was one stretch of looks; one pass within it may have missed it. Empty else."""
+    there = np.flatnonzero(on)
+    stretch = on[there[0] : there[-1] + 1]
+    if (
+        len(stretch) == 1
+        or stretch.sum() < NEARLY_ALWAYS * len(stretch)
+        or (~stretch[:-1] & ~stretch[1:]).any()
+    ):
+        return ""
+    first, last = times[there[0]], times[there[-1]]
+    if (last - first) >= timedelta(days=1):
+        return f"from {first.day} {first:%B} to {last.day} {last:%B}"
+    return f"once, from {first:%H:%M} to {last:%H:%M}"
 
 
 def _week(times: Sequence[datetime], on: NDArray[np.bool_]) -> list[str]:

@@ -1,7 +1,7 @@
 """All that a station's passes tell of its noise, put together: sources with rhythm and cost, and each band's split."""
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, tzinfo
 
@@ -21,14 +21,20 @@ WHAT_IT_MAY_BE = {
 
 @dataclass(frozen=True, slots=True)
 class Told:
-    """A source. `cost_db`: by how much it lifts the noise, averaged over a tuning and over the passes that show it;
-    so much S/N could be won at most without it. None for lines of no width. `over_db`: height of its lines.
+    """A source. `costs_db`: by how much it lifts the noise of each band, the highest first, averaged over the band's
+    tunings and over the passes that show it there; so much S/N could be won at most without it. Empty for lines of no
+    width, and for the receiver's own. `over_db`: height of its lines.
     """
 
     source: Source
     rhythm: Rhythm
-    cost_db: float | None
+    costs_db: Mapping[str, float]
     over_db: float | None
+
+    @property
+    def cost_db(self) -> float | None:
+        """On the band where it costs most."""
+        return max(self.costs_db.values(), default=None)
 
     @property
     def may_be(self) -> str:
@@ -57,7 +63,7 @@ def told_of(
 ) -> NoiseTold:
     """Everything there is to say, the costliest source first."""
     found = [
-        Told(each, rhythm(each, heard, zone, sun_is_up, notes), _cost_db(each), _over_db(each))
+        Told(each, rhythm(each, heard, zone, sun_is_up, notes), _costs_db(each), _over_db(each))
         for each in sources(heard)
     ]
     found.sort(key=lambda each: -(each.cost_db or 0.0))
@@ -69,11 +75,14 @@ def told_of(
     )
 
 
-def _cost_db(source: Source) -> float | None:
+def _costs_db(source: Source) -> dict[str, float]:
     if source.kind == "birdie" or source.on_load:
-        return None
-    share = sum(found.share for _, found in source.seen) / len(source.seen)
-    return -10 * math.log10(max(1.0 - share, 1e-3))
+        return {}
+    shares: dict[str, list[float]] = {}
+    for heard, found in source.seen:
+        shares.setdefault(heard.band, []).append(found.share)
+    costs = {band: -10 * math.log10(max(1.0 - sum(each) / len(each), 1e-3)) for band, each in shares.items()}
+    return dict(sorted(costs.items(), key=lambda each: -each[1]))
 
 
 def _over_db(source: Source) -> float | None:

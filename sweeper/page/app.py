@@ -204,6 +204,7 @@ class _Page:
 
     def _draw(self) -> str:
         """The report of now, kept in the station's folder so that the next one can say what changed."""
+        from sweeper.reduction.noise import noise_of
         from sweeper.report.page import page_text  # what draws takes long to load, and few ask for a report
 
         reduced, place = self._tonight.reduced, self._station.station
@@ -211,6 +212,7 @@ class _Page:
             return ""
         with Store(self._data, place.name, place.longitude, read_only=True) as store:
             comparison, notes = compare_fix(store, facts_of(self._station), None), store.notes()
+            noise = noise_of(store, self._station)
         file = self._folder / "report.html"
         text = page_text(
             reduced.findings,
@@ -220,6 +222,7 @@ class _Page:
             setting=Setting.of(self._station, self._folder),
             comparison=comparison,
             notes=notes,
+            noise=noise,
         )
         try:
             write_page(file, text)

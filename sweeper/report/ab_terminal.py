@@ -9,7 +9,7 @@ from sweeper.ab import ABResult
 from sweeper.analysis import state_of
 from sweeper.report import wording
 from sweeper.report.ab_words import figures, remarks
-from sweeper.report.terminal import STYLES, open_console, open_table
+from sweeper.report.console import STYLES, open_console, open_table
 
 if TYPE_CHECKING:  # slow to load, and a test that somebody attends is shown without
     from sweeper.recordings import Compared

@@ -1,5 +1,6 @@
 """What makes the noise as one picture: when each source ran and how strong, and each band's noise in its parts."""
 
+from collections.abc import Callable
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -8,7 +9,7 @@ from zoneinfo import ZoneInfo
 import numpy as np
 
 from sweeper.noise.told import NoiseTold, Told
-from sweeper.report.noise_terminal import PART_WORDS
+from sweeper.report.noise_words import PART_WORDS
 from sweeper.report.palette import LIGHT
 from sweeper.report.picture_file import drawn, write_drawn
 
@@ -19,13 +20,14 @@ if TYPE_CHECKING:
 MOST_SOURCES = 8
 ROW_IN = 0.42
 COLOURS = {
-    "receiver": LIGHT["load"],
-    "mains": LIGHT["out"],
-    "comb": LIGHT["in"],
-    "hump": LIGHT["mark"],
-    "rest": LIGHT["rule"],
-    "birdie": LIGHT["soft"],
+    "receiver": "load",
+    "mains": "out",
+    "comb": "in",
+    "hump": "mark",
+    "rest": "rule",
+    "birdie": "soft",
 }
+"""Of the palette, by kind or part."""
 
 
 def write_noise_picture(station: str, told: NoiseTold, zone: str, file: Path) -> None:
@@ -49,7 +51,8 @@ def noise_picture(station: str, told: NoiseTold, zone: str, kind: str = "png") -
             0.02, 1.0 - 0.25 / high, f"{station}: what makes the noise", fontsize=12, color=LIGHT["ink"]
         )
         _runs(runs, shown, told, zone)
-        _parts(parts, told)
+        _bare(parts)
+        draw_parts(parts, told, LIGHT.__getitem__)
 
     return drawn(kind, high, fill)
 
@@ -75,7 +78,7 @@ def _runs(axes: "Axes", shown: tuple[Told, ...], told: NoiseTold, zone: str) -> 
         heights = [row + 0.3 - 0.6 * (levels[number] - low) / max(high - low, 3.0) for number in with_it]
         axes.plot(
             [dates.date2num(times[number]) for number in with_it], heights, ".",  # type: ignore[no-untyped-call]
-            color=COLOURS[each.source.kind], markersize=4,
+            color=LIGHT[COLOURS[each.source.kind]], markersize=4,
         )  # fmt: skip
     names = [_name(each) for each in shown] or ["no source"]
     axes.set_yticks(range(len(names)), names, fontsize=8, color=LIGHT["ink"])
@@ -93,25 +96,34 @@ def _name(told: Told) -> str:
     return f"{told.source.name}{cost}"
 
 
-def _parts(axes: "Axes", told: NoiseTold) -> None:
-    """A bar a band, as long as all of its noise."""
-    _bare(axes)
+def draw_parts(axes: "Axes", told: NoiseTold, ink: Callable[[str], str], size: float = 8.0) -> None:
+    """A bar a band, as long as all of its noise. `ink`: of a name of the palette; `size` of letters."""
     drawn = set()
     for row, split in enumerate(told.splits):
         left = 0.0
         for part in split.parts:
+            if part.share <= 0.0:
+                continue
             label = None if part.name in drawn else PART_WORDS[part.name]
             drawn.add(part.name)
-            axes.barh(row, 100 * part.share, 0.62, 100 * left, color=COLOURS[part.name], label=label)
+            axes.barh(row, 100 * part.share, 0.62, 100 * left, color=ink(COLOURS[part.name]), label=label)
             left += part.share
     names = [split.band for split in told.splits] or ["no band yet"]
-    axes.set_yticks(range(len(names)), names, fontsize=8, color=LIGHT["ink"])
+    axes.set_yticks(range(len(names)), names, fontsize=size, color=ink("ink"))
     axes.set_ylim(len(names) - 0.5, -0.5)
     axes.set_xlim(0, 100)
-    axes.set_xlabel("share of the noise's power, %", fontsize=8, color=LIGHT["soft"])
-    axes.tick_params(axis="x", labelsize=8, colors=LIGHT["soft"])
+    axes.set_xlabel("share of the noise's power, %", fontsize=size, color=ink("soft"))
+    axes.tick_params(axis="x", labelsize=size, colors=ink("soft"))
+    axes.tick_params(axis="y", length=0)
     if drawn:
-        axes.legend(loc="lower left", bbox_to_anchor=(0.0, 1.0), ncols=5, fontsize=8, frameon=False)
+        axes.legend(
+            loc="lower left",
+            bbox_to_anchor=(0.0, 1.0),
+            ncols=3,
+            fontsize=size,
+            frameon=False,
+            labelcolor=ink("ink"),
+        )
 
 
 def _bare(axes: "Axes") -> None:

@@ -9,15 +9,9 @@ from rich.text import Text
 from sweeper.noise.change import Change
 from sweeper.noise.split import Part
 from sweeper.noise.told import NoiseTold, Told
-from sweeper.report.terminal import open_console, open_table
+from sweeper.report.console import open_console, open_table
+from sweeper.report.noise_words import MOST_SHOWN, PART_WORDS, decibels, lines_of, shown_share, shown_win
 
-PART_WORDS = {
-    "receiver": "receiver",
-    "mains": "with the mains",
-    "comb": "combs",
-    "hump": "humps",
-    "rest": "sky and rest",
-}
 ANOTHER = (
     "Sky and rest cannot be told apart. S/N to win: at most, if that part were gone. `sweeper find-source` looks for "
     "one at home; what to do then: docs/noise.md."
@@ -43,25 +37,27 @@ def show_noise(station: str, told: NoiseTold) -> None:
             for place, part in enumerate(split.parts):
                 if part.share > 0.0005 or part.name in ("receiver", "rest"):
                     table.add_row(
-                        Text("" if place else split.band), PART_WORDS[part.name], _share(part), _won(part)
+                        Text("" if place else split.band),
+                        PART_WORDS[part.name],
+                        shown_share(part),
+                        shown_win(part),
                     )
         console.print(table)
         console.print(Text(f"\n{ANOTHER}", "dim"))
 
 
-def lines_of(told: Told) -> list[str]:
-    """A source in sentences, the first its name."""
-    source, rhythm = told.source, told.rhythm
-    head = f"{source.name[0].upper()}{source.name[1:]} on {', '.join(source.bands)}: {told.may_be}."
-    low, high = source.spacing_hz
-    if source.kind == "comb" and high - low > 0.001 * high:
-        head += f" Its spacing went from {low / 1e3:.2f} to {high / 1e3:.2f} kHz."
-    size = f"Seen in {rhythm.with_it} of {rhythm.looks} passes."
-    if told.over_db is not None:
-        size += f" It stands {told.over_db:.0f} dB over the noise."
-    if told.cost_db is not None:
-        size += f" It lifts the noise by {told.cost_db:.2g} dB while it runs, on average over the tuning."
-    return [head, size, *rhythm.words]
+def show_sources(told: NoiseTold) -> None:
+    """Each source in a line; nothing where none is known."""
+    if not told.sources:
+        return
+    console = open_console()
+    console.print(Text("\nWhat makes the noise", "bold"))
+    for each in told.sources[:MOST_SHOWN]:
+        source = each.source
+        cost = (
+            f", up to {decibels(each.cost_db)} of S/N to win without it" if each.cost_db is not None else ""
+        )
+        console.print(Text(f"{source.name} on {', '.join(source.bands)}: {each.rhythm.briefly}{cost}"))
 
 
 def show_changes(changed: Sequence[Change]) -> None:
@@ -120,6 +116,7 @@ def _source(told: Told) -> dict[str, Any]:
         "to_hz": source.last.high_hz,
         "on_load": source.on_load,
         "cost_db": told.cost_db,
+        "cost_db_by_band": dict(told.costs_db),
         "over_noise_db": told.over_db,
         "passes": rhythm.with_it,
         "of_passes": rhythm.looks,
@@ -137,14 +134,3 @@ def _part(part: Part) -> dict[str, Any]:
         "share": dict(zip(names, (part.share, part.low, part.high), strict=True)),
         "snr_to_win_db": dict(zip(names, part.gain_db, strict=True)),
     }
-
-
-def _share(part: Part) -> str:
-    return f"{100 * part.share:.0f} % ({100 * part.low:.0f} to {100 * part.high:.0f})"
-
-
-def _won(part: Part) -> str:
-    if part.name == "rest":
-        return ""
-    value, low, high = part.gain_db
-    return f"{value:.1f} ({low:.1f} to {high:.1f})"

@@ -8,9 +8,11 @@ from collections.abc import Callable, Sequence
 from pathlib import Path
 
 from sweeper.analysis import Comparison, Evidence, Findings
+from sweeper.noise.told import NoiseTold
 from sweeper.report import wording
 from sweeper.report.answer import answer
 from sweeper.report.downloads import downloads
+from sweeper.report.noise_words import worth_acting
 from sweeper.report.rig_line import health_line
 from sweeper.report.sections import SECTIONS, Section, sections
 from sweeper.report.setting import Setting
@@ -30,6 +32,7 @@ def write_html(
     setting: Setting | None = None,
     comparison: Comparison | None = None,
     notes: Sequence[Note] = (),
+    noise: NoiseTold | None = None,
     progress: Callable[[float], None] = lambda share: None,
 ) -> None:
     """Write the page to `file`, whole or not at all; a report already there says what was found last time.
@@ -47,6 +50,7 @@ def write_html(
         setting=setting,
         comparison=comparison,
         notes=notes,
+        noise=noise,
         progress=progress,
     )
     write_page(file, page)
@@ -61,12 +65,13 @@ def page_text(
     setting: Setting,
     comparison: Comparison | None = None,
     notes: Sequence[Note] = (),
+    noise: NoiseTold | None = None,
     progress: Callable[[float], None] = lambda share: None,
 ) -> str:
     """The page as HTML. `previous`: the findings to say what changed since; None for the first report."""
     zone = setting.zone
     shown: list[Section] = []
-    for section in sections(findings, evidence, passes, setting, comparison, notes):
+    for section in sections(findings, evidence, passes, setting, comparison, notes, noise):
         shown.append(section)
         progress(min(len(shown) / SECTIONS, 1.0))
     told = answer(findings, zone)
@@ -78,6 +83,7 @@ def page_text(
         line=_unbroken(told.line, findings),
         zone=zone,
         health=health_line(passes, setting),
+        local_noise=worth_acting(noise, findings.worthwhile_db) if noise is not None else "",
         found_by_check=setting.found_by_check,
         nights=wording.nights_measured(findings),
         on_nights=wording.what_was_measured(findings),

@@ -2,11 +2,14 @@
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from datetime import date
 
 from sweeper.analysis import FEWEST_NIGHTS, Comparison, Evidence, Findings
+from sweeper.noise.told import NoiseTold
 from sweeper.report import wording
 from sweeper.report.ab_kept import APART, kept_tests
 from sweeper.report.hours import Grid, hours
+from sweeper.report.noise_words import MOST_SHOWN, rows_of
 from sweeper.report.pictures.causes import causes
 from sweeper.report.pictures.ceiling import ceiling
 from sweeper.report.pictures.fix import fix, fix_lines
@@ -15,12 +18,13 @@ from sweeper.report.pictures.noise import noise
 from sweeper.report.pictures.picture import Numbers, Picture
 from sweeper.report.pictures.rig import rig
 from sweeper.report.pictures.season import months, season
+from sweeper.report.pictures.sources import sources
 from sweeper.report.pictures.spectrum import named_lines, spectra
 from sweeper.report.setting import Setting
 from sweeper.store import Note
 from sweeper.words import PassRecord
 
-SECTIONS = 12
+SECTIONS = 13
 """Sections at the most, for the progress of drawing them."""
 NOTES_SHOWN = 20
 """The latest notes; a season may have many."""
@@ -47,6 +51,7 @@ def sections(
     setting: Setting,
     comparison: Comparison | None,
     notes: Sequence[Note],
+    told: NoiseTold | None = None,
 ) -> Iterator[Section]:
     """Each section in turn, drawn as it is asked for. `passes` and `notes` in order of time."""
     zone, unit = setting.zone, setting.unit
@@ -54,6 +59,7 @@ def sections(
     levels = noise(findings, evidence.levels, evidence.expected, evidence.standing, zone, unit)
     if levels:
         yield Section("noise", "How noisy is it, and what sets the floor?", (), levels)
+    yield from _sources(told, zone, findings.end.date())
     seen = setting.spectra()
     if looks := spectra(seen, findings.worthwhile_db):
         yield Section("spectra", "What does each band look like?", (), looks, named_lines(seen))
@@ -78,6 +84,29 @@ def sections(
     counts, passed = rig(passes, evidence.health, setting.busiest_relay, setting.rated_operations, zone)
     if counts or passed:
         yield Section("rig", "Is the rig healthy?", (), passed, table=counts, caption="Passes of the night")
+
+
+def _sources(told: NoiseTold | None, zone: str, on: date) -> Iterator[Section]:
+    """What makes the noise, where it signs its name."""
+    if told is None or not told.sources:
+        return
+    shown = told.sources[:MOST_SHOWN]
+    more = len(told.sources) - len(shown)
+    lines = [
+        "What it may be is a guess by its kind. `sweeper find-source` finds out at home: one thing off at a time, "
+        "while the source is watched."
+    ]
+    lines += [f"{wording.count(more, 'more source')}: `sweeper noise` tells them all."] if more else []
+    yield Section(
+        "sources",
+        "What makes the noise?",
+        tuple(lines),
+        sources(shown, told, zone, on),
+        table=Numbers(
+            ("Source", "On", "What it may be", "When", "S/N to win without it, at most"), rows_of(shown)
+        ),
+        caption="Sources of noise, the costliest first",
+    )
 
 
 def _noise_figures(findings: Findings) -> Iterator[Section]:

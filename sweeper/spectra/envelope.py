@@ -4,7 +4,7 @@ Noise from an arc, a dimmer or a rectifier comes and goes with the mains, that o
 Only bins of noise count, so that a modulated station does not. A block is tapered by w, transformed, left with its
 noise bins, and transformed back to y(t), complex; then
 
-    E(f) = Σ |Σ_t |y|² e^(−2πift)|² / Σ (Σ_t |y|²)²,   sums over blocks outside, over a block's samples inside,
+    Y(f) = Σ_t |y|² e^(−2πift)   and   E(f) = Σ |Y(f)|² / Σ Y(0)²,   sums over blocks,
 
 so that noise whose power is m (1 + a cos 2πft) shows a line of (a/2)². Steady Gaussian noise shows the `floor`,
 
@@ -13,11 +13,13 @@ so that noise whose power is m (1 + a cos 2πft) shows a line of (a/2)². Steady
 S_k being its power in line k: the power of complex Gaussian noise has the variance of its mean squared, and two lines
 beat at their distance (S. O. Rice, Bell Syst. Tech. J. 24 (1945) 46, section 4.5, from memory). Swings of depth a lift
 it by 1 + a²/2. At each frequency the mean over K blocks is close to a Gamma variable of shape K, less by what
-overlapping blocks share. The taper spreads a line, that at 0 Hz too, over ±8 steps of 1/T.
+overlapping blocks share. The taper of `envelope`, Hann's, spreads a line, that at 0 Hz too, over ±2 steps of 1/T, and
+what a station beside the noise bins leaks into them stands at the block's ends, where it is small.
 """
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from itertools import pairwise
 from typing import TYPE_CHECKING, Any
 
@@ -35,49 +37,79 @@ HIGHEST_HZ = 1000.0
 POWER_HZ = 4000.0
 BLOCK_S = 0.5
 """Length of a block: lines 4 Hz wide, so that 50 and 60 Hz and their harmonics stand apart."""
+SHORT_S = 0.1
+"""Of a stay that holds no longer one: still a whole number of cycles of either mains."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Envelope:
-    """`power`: shape (lines,), E(f) at f = k · `step_hz` from 0 to 1 kHz, 1 at 0 Hz. `floor`: same shape, what steady
-    noise of the same bins shows, right from 10 steps up. `blocks`: how many were averaged; they overlap by half.
+    """`rows`: shape (blocks, lines), complex, Y(f) at f = k · `step_hz` from 0 to 1 kHz, over the mean of Y(0).
+    `floor`: shape (lines,), E(f) that steady noise of the same bins shows, right from 10 steps up. Blocks overlap by
+    half.
     """
 
     step_hz: float
-    power: Floats
+    rows: NDArray[np.complex64]
     floor: Floats
-    blocks: int
+
+    @property
+    def power(self) -> Floats:
+        """E(f), shape (lines,), 1 at 0 Hz."""
+        return power_of(self.rows)
+
+    @property
+    def blocks(self) -> int:
+        return len(self.rows)
 
 
-def envelope(blocks: "Iterable[Block]", axis: Axis, keep: NDArray[np.bool_]) -> Envelope | None:
+def power_of(rows: NDArray[np.complex64]) -> Floats:
+    """E(f) of the rows of an envelope."""
+    found: Floats = np.mean(np.square(rows.real) + np.square(rows.imag), axis=0)
+    return found
+
+
+def envelope(blocks: "Sequence[Block]", axis: Axis, keep: NDArray[np.bool_]) -> Envelope | None:
     """The envelope of the noise in the bins `keep`, shape (bins,), of the axis's spectra.
 
-    Blocks of samples that follow each other; what touches a gap is left out. None where no half second is whole, or
-    where no bins are kept.
+    Blocks of samples that follow each other; what touches a gap is left out. None where no tenth of a second is whole,
+    or where no bins are kept.
     """
-    length = 2 * next_fast_len(max(int(axis.rate_hz * BLOCK_S / 2), 8))
-    chosen = _chosen(axis, keep, length)
-    if not chosen.any():
-        return None
-    lines = int(HIGHEST_HZ * length / axis.rate_hz) + 1
-    sums, squares, count, by_line = np.zeros(lines), 0.0, 0, np.zeros(length)
-    for _, samples in _whole(blocks, length):
-        kept = np.where(chosen, fft(samples * window(length)), 0)
+    for length in (
+        2 * next_fast_len(max(int(axis.rate_hz * BLOCK_S / 2), 8)),
+        2 * int(axis.rate_hz * SHORT_S / 2),
+    ):
+        chosen = _chosen(axis, keep, length)
+        if chosen.any() and (found := _envelope(_whole(blocks, length), axis.rate_hz, chosen)) is not None:
+            return found
+    return None
+
+
+def _envelope(
+    pieces: "Iterable[tuple[bool, NDArray[Any]]]", rate_hz: float, chosen: NDArray[np.bool_]
+) -> Envelope | None:
+    length = len(chosen)
+    taper = _hann(length)
+    lines = int(HIGHEST_HZ * length / rate_hz + 0.5) + 1
+    rows, by_line = [], np.zeros(length)
+    for _, samples in pieces:
+        kept = np.where(chosen, fft(samples * taper), 0)
         by_line += np.square(kept.real) + np.square(kept.imag)
         noise = ifft(kept)
         power = np.square(noise.real) + np.square(noise.imag)
-        spectrum = fft(power.astype(np.float64))[:lines]
-        sums += np.square(spectrum.real) + np.square(spectrum.imag)
-        squares += float(spectrum[0].real) ** 2
-        count += 1
-    if count == 0 or squares == 0.0:
+        rows.append(fft(power.astype(np.float64))[:lines])
+    level = float(np.sqrt(np.mean([row[0].real ** 2 for row in rows]))) if rows else 0.0
+    if level == 0.0:
         return None
-    taper = window(length).astype(np.float64)
+    exact = taper.astype(np.float64)
     beats = ifft(np.square(np.abs(fft(by_line)))).real[:lines] / np.sum(by_line) ** 2
-    floor = length * np.sum(taper**4) / np.sum(taper**2) ** 2 * beats
-    return Envelope(
-        axis.rate_hz / length, (sums / squares).astype(np.float32), floor.astype(np.float32), count
-    )
+    floor = length * np.sum(exact**4) / np.sum(exact**2) ** 2 * beats
+    return Envelope(rate_hz / length, (np.array(rows) / level).astype(np.complex64), floor.astype(np.float32))
+
+
+@lru_cache(maxsize=8)
+def _hann(length: int) -> Floats:
+    found: Floats = (np.sin(np.pi * np.arange(length) / length) ** 2).astype(np.float32)
+    return found
 
 
 def noise_power(blocks: "Iterable[Block]", axis: Axis, keep: NDArray[np.bool_]) -> Iterator[Floats]:

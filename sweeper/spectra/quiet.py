@@ -65,4 +65,4 @@ def with_envelope(one: Spectrum, block: "Block", axis: Axis) -> Spectrum:
     if one.segments == 0 or "void" in one.quality:
         return one
     found = envelope([block], axis, quiet_bins(one.mean, shape_of(one.segments)))
-    return one if found is None else replace(one, envelope=found.power)
+    return one if found is None else replace(one, envelope=found.rows)

@@ -34,6 +34,8 @@ STANDS_OUT = 2.0
 STEADY = 0.25
 """A line that nobody named stands in each spectrum of a route with at least this share of its usual power: fading
 takes some, keying and speech take all."""
+PRESENT = 0.5
+"""Of its cell's noise: what such a line needs on each route by itself. Noise alone scatters by a tenth."""
 CLEAR = 10.0
 """Of its cell's noise, both routes added: what such a line needs to tell a gain."""
 MOST_LINES = 8
@@ -110,11 +112,8 @@ def learn(
     carriers = (channel,) if channel.purpose == "carrier" else ()
     known = (Channel(channel.band, each, "carrier", CELL_HZ) for each in lines_hz)
     lines = tuple(named(each, good[0], over) for each in (*carriers, *known))
-    cells = (
-        tuple(_cells(channel, good[0], noise, (first_hz, filter_hz - BEYOND_HZ)))
-        if channel.purpose == "noise"
-        else ()
-    )
+    band_hz = (first_hz, filter_hz - BEYOND_HZ)
+    cells = tuple(_cells(channel, good[0], noise, band_hz)) if channel.purpose == "noise" else ()
     beside = tuple(steady_lines(channel.band, good, noise, over, [each.hz for each in carriers]))
     return Learned(pass_number, noise, cells, lines, card, beside)
 
@@ -285,18 +284,16 @@ def steady_lines(
 
 
 def stands(signal: Signal, good: Sequence[Labelled], noise: NoiseBins, over: Floats, step_hz: float) -> bool:
-    """Whether it is a line of the antenna's, clear of the noise of its cell, in every spectrum of both routes."""
+    """Whether it is a line of the antenna's, in every spectrum of both routes; one on a single route is made there."""
     core = list(signal.core)
     strength = float(over[core].sum()) * step_hz / CELL_HZ
     if signal.kind == "birdie" or core[-1] - core[0] > LINE_BINS or strength < CLEAR / 2:
         return False
+    width, shape = len(core) * step_hz / CELL_HZ, float(noise.pass_band[core].sum())
     for path in (ANTENNA_BYPASS, ANTENNA_STAGE):
-        each = [
-            float(one.spectrum.mean[core].sum())
-            - noise.level(one.spectrum.mean) * noise.pass_band[core].sum()
-            for one in good
-            if one.path == path
-        ]
-        if not each or min(each) < STEADY * float(np.median(each)):
+        spectra = [one.spectrum.mean for one in good if one.path == path]
+        over_cell = [(mean[core].sum() / (noise.level(mean) * shape) - 1.0) * width for mean in spectra]
+        usual = float(np.median(over_cell)) if over_cell else 0.0
+        if usual < PRESENT or min(over_cell) < STEADY * usual:
             return False
     return True

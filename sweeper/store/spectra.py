@@ -75,6 +75,8 @@ def cdb_of(power: NDArray[Any] | None) -> bytes:
 
 def row_of(band: str, one: Labelled) -> tuple[Any, ...]:
     """A spectrum as the database has it: time in ms, band, path and what `Spectrum` holds."""
+    from sweeper.spectra.envelope import power_of
+
     it = one.spectrum
     return (
         round((one.time + one.until) * 500.0),
@@ -88,7 +90,7 @@ def row_of(band: str, one: Labelled) -> tuple[Any, ...]:
         it.segments,
         int("gap" in it.quality),
         it.clipped,
-        cdb_of(it.envelope),
+        cdb_of(None if it.envelope is None else power_of(it.envelope)),
     )
 
 

@@ -114,6 +114,15 @@ EQUIVALENT: dict[str, tuple[tuple[str, str, str, str], ...]] = {
     "drivers/protocols/keying.py": (
         ("in_table", "one[-1:] + other[:1]", "1 → 2", "more of each at the border; each alone is looked at too"),
     ),
+    "sweeper/attended/listening.py": (
+        ("(UNEVEN, GOLDEN)", "GOLDEN", "0.6180339887", "another order that never repeats"),
+        ("RelayHands._set", "self._turns += 1", "1 → 2", "the same stays in another order that never repeats"),
+        ("RelayHands._set", "self._turns += 1", "→ self._turns -= 1", "the same: the order gone through backwards"),
+        ("RelayHands._set", "GOLDEN", "→ 1.0 - UNEVEN", "the same: long stays for short ones"),
+        ("RelayHands._set", "GOLDEN", "→ self._turns / GOLDEN", "the same: the two differ by one whole turn"),
+        ("RelayHands.__init__", "self._turns", "0 → 1", "where in an order that never repeats it begins"),
+        ("RelayHands.__init__", "self._due_s", "0.0 → 1.0", "set anew by the first path, before anybody asks"),
+    ),
     "drivers/ordinary_files.py": (
         ("_NOT_WAITED_FOR", "getattr", "0 → 1", "for systems that lack the flag; where this runs none is lacking"),
     ),

@@ -40,17 +40,17 @@ ATTENDED = {
     each: tuple(f"tests/sweeper/attended/test_{one}.py" for one in tests)
     for each, tests in {
         "advice": ("advice",),
-        "at_station": ("at_station",),
+        "at_station": ("tune", "at_station"),
         "by_hand": ("by_hand",),
         "curves": ("curves",),
         "fitness": ("fitness",),
         "heard": ("heard",),
         "keys": ("keys",),
         "levels": ("levels", "by_hand"),
-        "listening": ("keys", "session"),
-        "session": ("session",),
-        "stays": ("by_hand",),
-        "witness": ("session",),
+        "listening": ("listening", "session"),
+        "session": ("session_small_print", "session"),
+        "stays": ("by_hand", "session_small_print"),
+        "witness": ("tune", "session"),
     }.items()
 }
 NOTIFY = {
@@ -144,12 +144,13 @@ TESTS: dict[str, tuple[str, ...]] = {
     "sweeper/analysis/statistics/scatter_of_others.py": (f"{ANALYSIS}/statistics/test_scatter_of_others.py",),
     "sweeper/plan/edges.py": ("tests/sweeper/plan/test_edges.py",),
     "sweeper/engine/by_sound.py": (
-        "tests/sweeper/engine/test_by_sound.py", "tests/sweeper/engine/test_sound_tests.py",
+        "tests/sweeper/engine/test_hearing_visits.py", "tests/sweeper/engine/test_by_sound.py",
+        "tests/sweeper/engine/test_sound_tests.py",
     ),
     "sweeper/engine/by_samples.py": ("tests/sweeper/engine/test_by_samples.py",),
     "sweeper/daemon/meter_check.py": ("tests/sweeper/daemon/test_meter_check.py",),
     "drivers/receivers/hamlib_meters.py": ("tests/drivers/receivers/test_hamlib_meters.py",),
-    "drivers/samples/tcp.py": ("tests/drivers/receivers/test_iq_tcp.py",),
+    "drivers/samples/tcp.py": ("tests/drivers/samples/test_tcp.py", "tests/drivers/receivers/test_iq_tcp.py"),
     "drivers/samples/arrivals.py": (
         "tests/drivers/samples/test_arrivals.py", "tests/drivers/receivers/test_iq_tcp.py",
     ),

@@ -1,8 +1,8 @@
 """One change in a Python source: which there are, and the source with one of them made. Pure.
 
 Left out, since they change nothing that a test could ask for: docstrings, annotations, decorators, imports, what stands
-in `raise`, in f-strings and in calls that only tell (errors, logs), the options in `ONLY_SPEED`, and a tie of two
-numbers that are measured, not counted.
+in `raise`, in f-strings and in calls that only tell (errors, logs), the options in `ONLY_SPEED`, a tie of two
+numbers that are measured, not counted, and None in the place of False, which no condition tells apart.
 """
 
 import ast
@@ -161,7 +161,7 @@ def _instead_of(node: ast.AST, parent: ast.AST, top: bool, forbids: bool) -> Ite
         case ast.IfExp(body=body, orelse=orelse):
             yield "boolean", body
             yield "boolean", orelse
-        case ast.Return(value=value) if value is not None and ast.unparse(value) != "None":
+        case ast.Return(value=value) if value is not None and ast.unparse(value) not in ("None", "False"):
             yield "return", ast.Return(ast.Constant(None))
         case ast.Expr(value=ast.Call()) | ast.Raise() | ast.AugAssign() | ast.Delete():
             yield "removed", ast.Pass()

@@ -44,6 +44,13 @@ def test_other_sets_on_the_bus_are_passed_over(body: bytes, other: int) -> None:
     assert list(frames.bodies(reply(body, sender=other) + reply(b"\x03"), RADIO)) == [b"\x03"]
 
 
+def test_what_precedes_a_frame_is_passed_over_and_without_its_beginning_it_is_none() -> None:
+    """As after a plug is put in: the end of what was said before, or one that began before anybody listened."""
+    assert list(frames.bodies(b"\x00\x12\xfe" + reply(b"\x03\x15"), RADIO)) == [b"\x03\x15"]
+    for torn in (b"\x12", b"\xfe", b""):
+        assert list(frames.bodies(torn + bytes((frames.CONTROLLER, RADIO)) + b"\x03\xfd", RADIO)) == []
+
+
 def test_a_hand_at_the_dial_is_passed_over(dialect: Dialect) -> None:
     broadcast = reply(bytes.fromhex("00 00 00 10 14 00"), to=0x00)
     answer = reply(bytes.fromhex("03 00 00 20 14 00"))

@@ -20,7 +20,7 @@ from sweeper.attended.view import View
 from sweeper.attended.witness import Witness
 from sweeper.clock import JumpingClock
 from sweeper.errors import UserFacingError
-from sweeper.report.ab_live import picture
+from sweeper.report.ab_picture import Picture
 from sweeper.report.ab_words import remarks
 from sweeper.simulation.recordings import Chain, Planted, Receiving, Signal, Stay, truth
 from sweeper.simulation.recordings.planted import Modulation, over_noise
@@ -241,7 +241,7 @@ def test_the_receivers_own_meter_is_shown_beside_the_sound() -> None:
     assert test.views[0].meter is None
     assert test.views[-1].meter == ("S7", "S9+10 dB", "+22 dB")
     console = Console(width=80, record=True, file=io.StringIO())
-    console.print(picture(test.views[-1]))
+    console.print(Picture(test.views[-1]))
     assert re.search(r"meter +S7 +S9\+10 dB +\+22 dB", console.export_text())
 
 
@@ -259,3 +259,14 @@ def test_a_meter_whose_unit_nobody_knows_and_one_that_does_not_answer_show_nothi
         for path in (ANTENNA_BYPASS, ANTENNA_STAGE):
             witness.look(path)
         assert witness.told() is None
+
+
+@pytest.mark.quick
+def test_how_many_changes_there_is_time_for_goes_by_the_pace_so_far() -> None:
+    test = Test(DEAF, seconds=20.0)
+    test.by_relay()
+    first, last = test.views[0], test.views[-1]
+    assert first.planned == int(20.0 / test.session.asked.every_s)
+    assert last.edges >= 8 and last.planned == last.edges
+    middle = next(view for view in test.views if view.elapsed_s > 10.0)
+    assert middle.planned == pytest.approx(last.edges, abs=2)

@@ -82,6 +82,7 @@ def test_a_station_in_order(looked: Looked) -> None:
     assert "the quietest noise" in told(items)
     assert "with the stage the sound moves by up to 1" in told(items)
     assert "does not hold noise down" in told(items)
+    assert "linear: with the stage noise moves by" in told(items)
     assert "restoring: relays at antenna-bypass" in told(items)
 
 
@@ -99,6 +100,7 @@ def test_a_level_set_wrong_fails_with_where_to_turn(looked: Looked, audio: Audio
 def test_a_gain_control_that_stays_on_is_found_whatever_it_says(looked: Looked) -> None:
     items = looked(Audio(full_scale_dbm=-70.0, card_dbfs_per_hz=-165.0), gain_control=True)
     assert "gain control: beside the carrier" in failed(items)
+    assert "linear: with the stage noise moves by" in failed(items)
 
 
 def test_without_the_gain_control_known_to_be_off_it_says_what_is_left(looked: Looked) -> None:

@@ -1,11 +1,18 @@
 """What a pass shows to be wrong with its own sound, and that nothing is found where nothing is wrong."""
 
 from dataclasses import replace
+from itertools import product
 
+import numpy as np
 import pytest
 
+from drivers.contracts import Block
+from sweeper.engine.sound_tests import troubles
 from sweeper.simulation.receivers.audio import Audio
-from sweeper.words import LOAD_STAGE, Channel, Visit
+from sweeper.spectra.axis import axis_of
+from sweeper.spectra.calm import calm_spectrum
+from sweeper.spectra.rows import learn, rows
+from sweeper.words import LOAD_STAGE, Channel, Labelled, Visit
 from tests.sweeper.engine.bench import ABBA
 from tests.sweeper.engine.test_by_sound import LOAD_BYPASS, MEASURING, NOISE, SOUND, Rig
 
@@ -96,3 +103,34 @@ def test_a_carrier_that_fades_within_a_pass_is_no_gain_control() -> None:
         record, _ = rig.measured(replace(MEASURING, sound=replace(SOUND, vouched=True)), VISITS)
         found += record.unknown_settings
     assert found == []
+
+
+def bending(limit: float, seed: int = 5) -> str:
+    """What is said of a stage of 12 dB whose noise and carrier (30 dB over it) a receiver bends from `limit` on."""
+    dice, heard = np.random.default_rng(seed), dict[Channel, list[Labelled]]()
+    axis = axis_of(12_000, real=True, centre_hz=7_204_000, band_hz=(0.0, 5000.0))
+    for channel, (nth, path) in product((NOISE, CARRIER), enumerate((*ABBA, LOAD_BYPASS, LOAD_STAGE))):
+        white = np.fft.rfft(dice.normal(size=12_000))
+        white[:300] = white[2701:] = 0.0
+        volts = np.fft.irfft(white, 12_000) * (1.0 if path.source == "antenna" else 0.35)
+        if channel is CARRIER and path.source == "antenna":
+            volts = volts + 25.0 * np.cos(2000.0 * np.pi * np.arange(12_000) / 12_000)
+        volts = volts * (4.0 if path.route == "stage" else 1.0) * 1e-3
+        block = Block((limit * np.tanh(volts / limit)).astype(np.float32), 12_000.0, (0.0, 1.0))
+        one = calm_spectrum(block, axis, (200.0, 3000.0))
+        heard.setdefault(channel, []).append(Labelled(nth * 2.0, nth * 2.0 + 1.0, path, 7_204_000.0, one))
+    learned = {channel: learn(channel, 1, sequence, 3000.0) for channel, sequence in heard.items()}
+    found = [row for channel, each in heard.items() for one in each for row in rows(one, learned[channel])]
+    return "; ".join(troubles([], heard, learned, found))
+
+
+def test_a_step_of_the_stage_is_the_same_at_two_levels_of_the_sound() -> None:
+    assert bending(10.0) == ""
+
+
+def test_a_receiver_that_bends_takes_of_the_step_of_noise_beside_a_carrier() -> None:
+    assert "the stage steps noise by 12 dB and by 4 dB less beside the carrier" in bending(0.08)
+
+
+def test_noise_that_sinks_under_the_load_beside_a_carrier_sank_with_the_gain() -> None:
+    assert "noise beside the carrier sinks under that of the load" in bending(0.03)

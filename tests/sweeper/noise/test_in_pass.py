@@ -17,7 +17,10 @@ RATE_HZ, SECONDS, CENTRE_HZ = 256_000.0, 0.5, 7_100_000.0
 COUNT = int(RATE_HZ * SECONDS)
 SWELL = {
     "cos": lambda turn: 1.0 + np.cos(2 * np.pi * turn),
-    "arc": lambda turn: (turn < 0.2) / 0.2,
+    "arc": lambda turn: (turn % 1.0 < 0.2) / 0.2,
+    "arc once a cycle": lambda turn: (turn / 2 % 1.0 < 0.2) / 0.2,
+    "half of the time": lambda turn: (turn % 1.0 < 0.5) / 0.5,
+    "rectified sine": lambda turn: np.abs(np.sin(np.pi * turn)) * np.pi / 2,
 }
 
 
@@ -43,7 +46,7 @@ def heard_samples(
     dice = np.random.default_rng(seed)
     time = np.arange(COUNT) / RATE_HZ + dice.uniform()
     wave = np.sqrt(1 - mains) * noise(dice)
-    wave += np.sqrt(mains * SWELL[swell](100.04 * time % 1.0)) * noise(dice)
+    wave += np.sqrt(mains * SWELL[swell](100.04 * time % 2.0)) * noise(dice)
     if hump:
         hz = np.fft.fftfreq(COUNT, 1 / RATE_HZ)
         wave += np.sqrt(hump) * np.fft.ifft(np.fft.fft(noise(dice)) * ((hz > 20e3) & (hz < 70e3)))

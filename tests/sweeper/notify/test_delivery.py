@@ -9,8 +9,10 @@ import pytest
 
 from sweeper.notify import Message
 from sweeper.notify.delivery import MOST_LETTERS, delivered, sent, services_of
+from sweeper.store import day_of
 from tests.sweeper.notify.sink import addresses_file
 from tests.sweeper.station.files import written
+from tests.sweeper.store.nights import EVENING, LONGITUDE, open_store, pass_of
 
 pytestmark = pytest.mark.filterwarnings(
     "ignore:'imghdr' is deprecated:DeprecationWarning"
@@ -115,3 +117,27 @@ def test_a_station_without_addresses_sends_nothing_and_a_wrong_file_is_told(
     assert delivered(station, tmp_path, message).startswith("No message is sent. ")
     assert delivered(tmp_path / "no station", tmp_path, message).startswith("No message is sent. ")
     assert [call[0] for call in handed] == ["quiet"] * 3
+
+
+@pytest.mark.slow  # draws the picture
+def test_the_morning_is_told_while_the_daemon_goes_on_writing_and_nothing_is_touched(
+    tmp_path: Path, handed: list[tuple[object, ...]]
+) -> None:
+    station = written(
+        tmp_path,
+        ("schedule:", f"notify: {{file: {addresses_file(tmp_path, 'json://127.0.0.1:1/')}}}\nschedule:"),
+    )
+    data = tmp_path / "data"
+    night = day_of(EVENING, LONGITUDE)
+    with open_store(data) as store:
+        for number in (1, 2):
+            store.write_pass(*pass_of(number, EVENING))
+        before = sorted((each.name, each.stat().st_mtime_ns) for each in data.rglob("*.parquet"))
+        assert (
+            delivered(station, data, Message("morning", "", night))
+            == "1 of 1 services did not take a message."
+        )
+        assert sorted((each.name, each.stat().st_mtime_ns) for each in data.rglob("*.parquet")) == before
+    _, title, sentence, picture = handed[-1]
+    assert title == "Saltmarsh: morning" and "2 passes" in str(sentence)
+    assert isinstance(picture, bytes) and picture.startswith(b"\x89PNG")

@@ -7,7 +7,8 @@ from rich.console import Console
 
 from sweeper.ab import Interval
 from sweeper.attended.view import Curve, Route, View
-from sweeper.report.ab_live import lines, picture
+from sweeper.report.ab_live import lines
+from sweeper.report.ab_picture import Picture
 from sweeper.words import ANTENNA_BYPASS, ANTENNA_STAGE
 
 PEAK = (0.0,) * 30 + (25.0, 30.0, 25.0) + (0.0,) * 40
@@ -26,15 +27,30 @@ def view(**told: object) -> View:
     return View(**{**known, **told})  # type: ignore[arg-type]
 
 
-def shown(what: View) -> str:
+def shown(what: View, width: int = 80, height: int = 24) -> str:
     out = io.StringIO()
-    Console(file=out, width=80).print(picture(what))
+    Console(file=out, width=width, height=height).print(Picture(what))
     return out.getvalue()
 
 
-def test_everything_stands_within_eighty_columns() -> None:
-    text = shown(view(cap="No stage can bring more than 0.4 dB here at this hour. " * 3))
-    assert all(len(line.rstrip()) <= 80 for line in text.splitlines())
+@pytest.mark.parametrize("width", [60, 80, 132])
+@pytest.mark.parametrize("height", [14, 24, 60])
+def test_it_fits_any_screen_and_what_is_said_comes_before_the_spectra(width: int, height: int) -> None:
+    said = {
+        name: f"{name} " + "so many words " * 7 + "end" for name in ("next", "hint", "still", "cap", "sight")
+    }
+    for what in (view(), view(**said) if height > 14 else view(next=said["next"])):
+        text = shown(what, width, height)
+        lines = [line.rstrip() for line in text.splitlines()]
+        assert all(len(line) <= min(width, 80) for line in lines)
+        assert len(lines) < height or what.hint
+        assert text.index("ANSWER") < text.index("NEXT")
+        assert "█" not in text or text.index("NEXT") < text.index("█")
+    assert "█" in shown(view(), width, height)
+
+
+def test_everything_stands_in_it() -> None:
+    text = shown(view())
     for part in (
         "15000 kHz · by hand · 2 min 10 s",
         "NOW     OUT  →  IN now",

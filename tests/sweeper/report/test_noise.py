@@ -10,7 +10,11 @@ from sweeper.errors import WrongInput
 from sweeper.noise.seen import Found, Heard
 from sweeper.noise.told import NoiseTold, told_of
 from sweeper.report.noise_picture import noise_picture, write_noise_picture
-from sweeper.report.noise_terminal import lines_of, noise_json, show_noise
+from sweeper.report.noise_terminal import noise_json, show_noise, show_sources
+from sweeper.report.noise_words import lines_of, worth_acting
+from sweeper.report.sections import Section, sections
+from sweeper.report.setting import Setting
+from tests.sweeper.report import sample
 
 BEGIN = datetime(2026, 11, 2, tzinfo=UTC)
 
@@ -34,7 +38,7 @@ def test_a_source_is_told_with_name_rhythm_and_cost(
     show_noise("Saltmarsh", told)
     shown = " ".join(capsys.readouterr().out.split())
     assert "Comb every 65.1 kHz on 40 m" in shown and "from 17 to 22 o'clock" in shown
-    assert "lifts the noise by 0.97 dB" in shown  # a fifth of it
+    assert "lifts the noise by 1.0 dB" in shown  # a fifth of it
     assert "with the mains 20 % (" in shown and "sky and rest" in shown
     assert [each.source.kind for each in told.sources] == ["mains", "comb"]  # the costliest first
 
@@ -90,3 +94,54 @@ def test_a_picture_of_any_span_has_its_ticks_without_a_warning(hours: int) -> No
         for n in range(61)
     ]
     assert noise_picture("Saltmarsh", told_of(record, UTC), "Europe/Copenhagen").startswith(b"\x89PNG")
+
+
+def section_of(told: NoiseTold | None) -> list[Section]:
+    found = sample.findings()
+    every = sections(found, sample.tables(found), (), Setting("Europe/Copenhagen"), None, (), told)
+    return [each for each in every if each.id == "sources"]
+
+
+def test_the_report_has_a_section_with_name_rhythm_cost_and_pictures(told: NoiseTold) -> None:
+    (section,) = section_of(told)
+    assert section.table is not None
+    mains, comb = section.table.rows
+    assert mains[0] == "mains-synchronous noise" and mains[3:] == ("at all hours", "1.0 dB")
+    assert comb[0] == "comb every 65.1 kHz" and "from 17 to 22 o'clock" in comb[3]
+    hours, parts = section.pictures
+    assert ("comb every 65.1 kHz", "18:00", "100") in hours.numbers.rows
+    assert hours.svg.count("<svg") == 2 and "40 m" in parts.svg
+    (row,) = (row for row in parts.numbers.rows if row[1] == "with the mains")
+    assert row[0] == "40 m" and row[2].startswith("20 % (") and row[3].startswith("1.0 (")
+
+
+def test_without_a_source_there_is_no_section() -> None:
+    quiet = [
+        Heard(BEGIN.timestamp() + n, n, "40 m", 7e6, 7.2e6, -40.0, 0.3, 0.01, True, ()) for n in range(9)
+    ]
+    assert section_of(None) == [] and section_of(told_of(quiet, UTC)) == []
+
+
+def test_the_answer_names_a_source_only_where_it_is_worth_acting(told: NoiseTold) -> None:
+    assert worth_acting(told, 1.5) == ""
+    assert worth_acting(told, 0.9) == (
+        "Local noise: mains-synchronous noise, at all hours; without it up to 1.0 dB of S/N to win on 40 m."
+    )
+
+
+def test_the_demo_names_each_in_a_line(told: NoiseTold, capsys: pytest.CaptureFixture[str]) -> None:
+    show_sources(told)
+    shown = " ".join(capsys.readouterr().out.split())
+    assert "comb every 65.1 kHz on 40 m: from 17 to 22 o'clock, up to 0.1 dB of S/N" in shown
+
+
+def test_a_page_of_a_month_grows_by_no_night(told: NoiseTold) -> None:
+    month = told_of([heard(number) for number in range(24 * 30)], UTC)
+    sizes = [sum(len(each.svg) for each in section_of(one)[0].pictures) for one in (told, month)]
+    assert sizes[1] < 1.1 * sizes[0] < 30_000
+
+
+def test_one_night_is_told_by_the_clock_and_no_rhythm_is_claimed() -> None:
+    night = told_of([heard(number) for number in range(24)], UTC)
+    comb = next(each for each in night.sources if each.source.kind == "comb")
+    assert comb.rhythm.briefly == "once, from 17:00 to 21:00" and comb.rhythm.words == ()

@@ -3,11 +3,11 @@
 import numpy as np
 import pytest
 from scipy.signal import hilbert
+from scipy.signal.windows import hann
 
 from drivers.contracts import Block
 from sweeper.spectra.axis import axis_of
-from sweeper.spectra.envelope import envelope
-from sweeper.spectra.welch import window
+from sweeper.spectra.envelope import envelope, noise_power, power_hz
 
 RATE_HZ = 48_000.0
 
@@ -45,7 +45,7 @@ def test_the_floor_is_that_of_a_computation_by_another_way() -> None:
     length = int(RATE_HZ / found.step_hz)
     each = []
     for at in range(0, len(samples) - length + 1, length // 2):
-        power = np.abs(hilbert(samples[at : at + length] * window(length))) ** 2
+        power = np.abs(hilbert(samples[at : at + length] * hann(length, sym=False))) ** 2
         each.append(np.abs(np.fft.rfft(power)) ** 2)
     theirs = np.sum(each, axis=0) / np.sum([one[0] for one in each])
     assert np.allclose(found.power, theirs[: len(found.power)], rtol=0.05, atol=1e-7)
@@ -110,3 +110,46 @@ def test_the_lower_side_band_keeps_its_own_bins() -> None:
     assert hums is not None and quiet is not None
     at = round(100.0 / hums.step_hz)
     assert hums.power[at] > 0.1 and quiet.power[at] < 3.0 * quiet.floor[at]
+
+
+def test_a_stay_of_a_tenth_of_a_second_is_read_in_shorter_blocks_and_a_shorter_one_not() -> None:
+    found = envelope([block(noise(0.1))], AXIS, ALL)
+    assert found is not None and found.rows.shape == (1, 101) and found.step_hz == pytest.approx(10.0)
+    assert abs(found.rows[0, 0]) == pytest.approx(1.0)
+    assert envelope([block(noise(0.09))], AXIS, ALL) is None
+
+
+def test_the_rows_keep_where_in_the_cycle_the_noise_stands() -> None:
+    """Two stays a quarter of a swell apart: their lines at 100 Hz are a right angle apart."""
+    angles = []
+    for late_s in (0.0, 0.0025):
+        time = np.arange(int(RATE_HZ * 0.5)) / RATE_HZ + late_s
+        swell = 1.0 + 0.9 * np.cos(2 * np.pi * 100.0 * time)
+        found = envelope([block((noise(0.5) * np.sqrt(swell)).astype(np.float32))], AXIS, ALL)
+        assert found is not None
+        angles.append(np.angle(found.rows[0, round(100.0 / found.step_hz)]))
+    assert np.rad2deg(angles[1] - angles[0]) % 360 == pytest.approx(90.0, abs=12.0)
+
+
+@pytest.mark.parametrize(("rate_hz", "values_hz"), [(48_000.0, 4000.0), (12_000.0, 4000.0), (11_025.0, 3675.0),
+                                                    (2_048_000.0, 4000.0), (2000.0, 2000.0)])  # fmt: skip
+def test_power_over_time_has_some_four_thousand_values_a_second(rate_hz: float, values_hz: float) -> None:
+    """A whole number of samples each; never more than there are samples."""
+    assert power_hz(axis_of(rate_hz, real=True)) == pytest.approx(values_hz)
+
+
+def test_power_over_time_follows_a_step_within_its_own_two_milliseconds_and_parts_at_a_gap() -> None:
+    """Noise of 2400 Hz has some 600 independent values in a quarter of a second: 4 % each."""
+    samples = noise(4.0)
+    samples[96_000:] *= 3.0
+    (power,) = noise_power([block(samples)], AXIS, ALL)
+    assert power.ndim == 1 and 3.0 * 4000 <= len(power) <= 4.0 * 4000
+    quarters = power[: len(power) // 1000 * 1000].reshape(-1, 1000).mean(axis=1)
+    step = int(np.argmax(quarters > 3.0 * quarters[0]))
+    assert quarters[step + 1 :].mean() / quarters[: step - 1].mean() == pytest.approx(9.0, rel=0.1)
+    assert quarters[step + 1 :].std() / quarters[step + 1 :].mean() < 0.1
+    torn = list(noise_power([block(samples, gaps=(96_000,))], AXIS, ALL))
+    assert len(torn) == 2
+    assert torn[1].mean() / torn[0].mean() == pytest.approx(9.0, rel=0.1)
+    assert list(noise_power([block(samples)], AXIS, ~ALL)) == []
+    assert list(noise_power([block(samples[:9000])], AXIS, ALL)) == []

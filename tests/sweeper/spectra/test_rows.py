@@ -160,3 +160,20 @@ def test_lines_that_stand_all_the_time_are_read_later_and_others_are_not() -> No
     assert second.reading == pytest.approx(db(30 * (1e-5 + 1e-10 * CELL_HZ)), abs=0.1)
     no_load = learn(NOISE, 1, sequence[:4], FILTER_HZ)
     assert no_load.stood == ()  # without the load nobody can tell a line of the receiver's own
+
+
+@pytest.mark.parametrize("route", [ANTENNA_BYPASS, ANTENNA_STAGE])
+def test_a_line_that_stands_on_one_route_alone_is_no_carrier(route: SignalPath) -> None:
+    """With the stage in only it is made there; whatever noise does on the other route."""
+    both = {700.0: 1e-5}
+    for seed in range(0, 60, 6):
+        sequence = []
+        for nth, path in enumerate(
+            (ANTENNA_BYPASS, ANTENNA_STAGE, ANTENNA_STAGE, ANTENNA_BYPASS, LOAD_BYPASS)
+        ):
+            by = 30.0 if path == ANTENNA_STAGE else 1.0
+            heard = {**both, 1700.0: 1e-5} if path == route else both
+            powers = {hz: power * by for hz, power in heard.items()} if path != LOAD_BYPASS else {}
+            samples = sound(1e-10 * by, powers, seed + nth, 0.2)
+            sequence.append(labelled(NOISE, path, samples, 10.0 * nth))
+        assert [line.channel.hz for line in learn(NOISE, 1, sequence, FILTER_HZ).stood] == [7_038_200]

@@ -39,7 +39,9 @@ def spectra_of(number: int, started: datetime, bins: int = 12) -> list[tuple[str
         mean = 10 ** (-8 + (number + 2 * nth + np.arange(bins) / 16) / 10)
         mean[0] = 0.0
         low = (0.5 * mean).astype(np.float32) if number % 2 else None
-        envelope = None if nth else np.geomspace(1.0, 0.1, 7, dtype=np.float32)  # at steps of its own
+        envelope = (
+            None if nth else np.sqrt(np.geomspace(1.0, 0.1, 7))[None, :].astype(np.complex64)
+        )  # at steps of its own
         one = Spectrum(7_037_500.0, 31.25, mean.astype(np.float32), low, 60 + nth, 62.5, envelope=envelope)
         at = started.timestamp() + 60.0 * nth
         found.append(("40 m", Labelled(at, at + 1.0, path, 7_037_500.0, one)))

@@ -1,5 +1,6 @@
 """Gain by the bend of the noise against SciPy's fit and statsmodels' errors; steps of a stage in rows written down."""
 
+from dataclasses import replace
 from datetime import date, timedelta
 
 import numpy as np
@@ -181,8 +182,16 @@ def test_a_gain_that_carriers_know_better_steps_by_what_they_say() -> None:
         pl.when(pl.col("carrier_gain_se_db") > 0).then(9.0).alias("carrier_gain_se_db")
     )
     assert steps_of(moved(unsure, 5, -4.0, "carrier_gain_db")) == {}
-    silent = moved(sure, 5, -4.0, "carrier_gain_db").with_columns(pl.lit(0, pl.Int64).alias("carrier_passes"))
-    assert steps_of(silent) == {}
+    for passes, told in ((0, False), (1, True)):
+        heard = moved(sure, 5, -4.0, "carrier_gain_db").with_columns(pl.lit(passes).alias("carrier_passes"))
+        assert bool(steps_of(heard)) == told
+
+
+def test_hours_whose_error_nobody_knows_count_as_known_to_a_decibel() -> None:
+    rows = moved(made(replace(PLACE, carrier=False), nights=8), 4, 6.0, "load_difference_db")
+    for error_db, told in ((None, True), (1.15, True), (1.35, False)):
+        known = rows.with_columns(pl.lit(error_db, pl.Float64).alias("load_difference_se_db"))
+        assert bool(steps_of(known)) == told
 
 
 def test_hours_weigh_by_their_errors() -> None:
