@@ -1,4 +1,4 @@
-"""Signals that are too weak to be told bin by bin, and wide enough to be told by the mean over many: data, speech. Pure.
+"""Signals that are too weak to be told bin by bin, and wide enough to be told by the mean over many. Pure.
 
 The excision of `noise_bins` once more, on means over windows of ever more bins. As there, what is judged is the sum of
 both routes' normalised powers, so that no difference is biased; and where the lowest windows scatter by more than
