@@ -108,8 +108,6 @@ def report(
     """Write one self-contained page: the answer at its top, everything else folded below."""
     from sweeper.reduction import compare_fix, facts_of, reduce_store
     from sweeper.reduction.noise import noise_of
-    from sweeper.report.page import write_html
-    from sweeper.report.plain import as_text
     from sweeper.report.setting import Setting
     from sweeper.station import load
 
@@ -119,8 +117,11 @@ def report(
         _refuse_misfit(store, station_file, facts)
         with progress("Reducing") as told:
             reduced = reduce_store(store, facts, progress=told)
-        comparison, notes, noise = compare_fix(store, facts, when), store.notes(), noise_of(store, station)
+        comparison = compare_fix(store, facts, when, summaries=reduced.summaries)
+        notes, noise = store.notes(), noise_of(store, station)
     if text:
+        from sweeper.report.plain import as_text
+
         setting = Setting.of(station, store.folder)
         print(as_text(reduced.findings, setting.zone, comparison, setting.found_by_check))
         return
@@ -130,6 +131,8 @@ def report(
         write_picture(reduced.findings, station.station.timezone, picture)
         print(picture)
         return
+    from sweeper.report.page import write_html
+
     page = out if out is not None else station_file.with_suffix(".html")
     with progress("Drawing") as told:
         write_html(

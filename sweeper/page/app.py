@@ -211,7 +211,8 @@ class _Page:
         if reduced is None:
             return ""
         with Store(self._data, place.name, place.longitude, read_only=True) as store:
-            comparison, notes = compare_fix(store, facts_of(self._station), None), store.notes()
+            facts = facts_of(self._station)
+            comparison, notes = compare_fix(store, facts, None, summaries=reduced.summaries), store.notes()
             noise = noise_of(store, self._station)
         file = self._folder / "report.html"
         text = page_text(

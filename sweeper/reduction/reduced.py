@@ -11,6 +11,7 @@ from sweeper.errors import UserFacingError
 from sweeper.reduction.spectra import products_of, spectra_seen
 from sweeper.reduction.summaries import summaries_of
 from sweeper.store import Store
+from sweeper.tables import pl
 from sweeper.words import PassRecord
 
 
@@ -21,6 +22,8 @@ class Reduced:
     findings: Findings
     passes: tuple[PassRecord, ...]
     make_evidence: Callable[[], "analysis.Evidence"]
+    summaries: pl.DataFrame | None = None
+    """What it was reduced from, one row for each night, hour, channel and purpose; None where nobody reduced."""
 
     @cached_property
     def evidence(self) -> "analysis.Evidence":
@@ -49,18 +52,23 @@ def reduce_store(
         facts = replace(facts, products=products_of(spectra_seen(store, start, end)))
     table = analysis.table_of(summaries, facts)
     findings = analysis.findings_from(table, summaries, facts)
-    return Reduced(
-        findings, tuple(store.passes()), partial(analysis.evidence_from, table, findings, summaries, facts)
-    )
+    evidence = partial(analysis.evidence_from, table, findings, summaries, facts)
+    return Reduced(findings, tuple(store.passes()), evidence, summaries)
 
 
 def compare_fix(
-    store: Store, facts: StationFacts, fix: datetime | None, control_bands: Sequence[str] = ()
+    store: Store,
+    facts: StationFacts,
+    fix: datetime | None,
+    control_bands: Sequence[str] = (),
+    summaries: pl.DataFrame | None = None,
 ) -> Comparison:
     """Before and after `fix`; without it, before and after the clearest change that the levels show.
 
     The station's notes go along, to be named beside changes that they may explain. `control_bands` are those that
-    the fix cannot have touched.
+    the fix cannot have touched, `summaries` those of all nights where they are at hand.
     """
+    if summaries is None:
+        summaries = summaries_of(store, facts)
     notes = [(note.time, note.text) for note in store.notes()]
-    return analysis.compare(summaries_of(store, facts), facts, fix, notes, control_bands)
+    return analysis.compare(summaries, facts, fix, notes, control_bands)
