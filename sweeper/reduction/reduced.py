@@ -1,5 +1,7 @@
 """The whole way from a store to findings, for the commands and the page."""
 
+from __future__ import annotations
+
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
@@ -21,12 +23,12 @@ class Reduced:
 
     findings: Findings
     passes: tuple[PassRecord, ...]
-    make_evidence: Callable[[], "analysis.Evidence"]
+    make_evidence: Callable[[], analysis.Evidence]
     summaries: pl.DataFrame | None = None
     """What it was reduced from, one row for each night, hour, channel and purpose; None where nobody reduced."""
 
     @cached_property
-    def evidence(self) -> "analysis.Evidence":
+    def evidence(self) -> analysis.Evidence:
         """The tables behind the findings, made when somebody wants to see pictures."""
         return self.make_evidence()
 
