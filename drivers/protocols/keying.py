@@ -27,7 +27,6 @@ _KEYS = {
 _KEYS_IN_WORDS = [(ord(key), name, re.compile(follows)) for key, (name, follows) in _KEYS.items()]
 _TAKES_A_WORD = frozenset(b"ABCDEFGHIJKLMNOPRSUVXYZghlpuy24*")
 """hamlib's commands whose argument is the rest of their word, whatever it is, so that no command can begin there."""
-_UNFINISHED = re.compile(rb"\s*[+-]?")
 _OTHERWISE = re.compile(rb"(?<![A-Za-z])(G\s*TUNE|U\s*(TUNER|VOX|SBKIN|FBKIN)|L\s*RFPOWER)")
 _VERBS = rb"TX|TQ|KY|MX|VX|PB|AC|BI|SW|MN|UL|ZZ"
 """Commands of the semicolon family, over all makers, that key, send, tune, or press a button that may."""
@@ -50,9 +49,7 @@ def in_words(data: bytes, after: Iterable[bytes] = (b"1", b"a")) -> str:
             for key, name, follows in _KEYS_IN_WORDS:
                 if data[at] != key:
                     continue
-                tail = data[at + 1 :]
-                tails = [tail + other for other in after] if _UNFINISHED.fullmatch(tail) else [tail]
-                if any(follows.match(each) for each in tails):
+                if any(follows.match(data[at + 1 :] + other) for other in after):
                     return name
             if data[at] in _TAKES_A_WORD:
                 break

@@ -219,7 +219,7 @@ class SoundSource:
             raise Refused(
                 PART,
                 f"{one.name} has no channel {self._options.channel}: {one.channels} come in.",
-                "Mend channel.",
+                "Name one of these.",
             )
         self._found = one
         self._capture, self._rate_hz = _started(one, self._options)

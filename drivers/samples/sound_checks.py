@@ -26,7 +26,7 @@ def picked(frames: "NDArray[np.float32]", channel: int | None) -> int | str:
     """Index of the channel to take, or a sentence on why it cannot be told. `frames`: (n, channels), of full scale."""
     channels = frames.shape[1]
     if channel is not None and channel > channels:
-        return f"it has no channel {channel}: {channels} come in. Mend channel."
+        return f"it has no channel {channel}: {channels} come in. Name one of these."
     if channels == 1:
         return 0
     powers = np.mean(frames.astype(np.float64) ** 2, axis=0)
@@ -36,14 +36,17 @@ def picked(frames: "NDArray[np.float32]", channel: int | None) -> int | str:
             return channel - 1
         live = loud[0] + 1
         return (
-            f"its channel {channel} is dead, while {live} has sound. Write channel: {live}, or mend the plug."
+            f"its channel {channel} is dead, while {live} has sound. Name channel {live}, or mend the plug."
         )
     if len(loud) < channels:
         return loud[0]
     first = frames[:, 0]
     if all(_alike(first, frames[:, nth]) for nth in loud[1:]):
         return 0
-    return "its channels carry different sound. Say which one is this receiver's: channel: 1, or channel: 2."
+    return (
+        "its channels carry different sound. Say which is this receiver's: channel: 1 in the station file, or "
+        "--channel 1."
+    )
 
 
 def _alike(one: "NDArray[np.float32]", other: "NDArray[np.float32]") -> bool:

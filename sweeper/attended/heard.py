@@ -51,7 +51,7 @@ class Heard:
         self._count = 0
         self._table: NDArray[np.float32] = np.zeros((0, 0), np.float32)
         self._beside: Floats = np.zeros((0, 4))
-        self._levels: tuple[int, Levels] | None = None
+        self._powers: Floats = np.zeros((2, 0))
         self._pass_band: NDArray[np.bool_] | None = None
         self.axis: Axis | None = None
         self.seconds = self.silent_s = self.clipped_s = 0.0
@@ -113,7 +113,7 @@ class Heard:
         if self._pass_band is None and self._count * self._every_s() >= PROFILE_S:
             found = in_pass_band(np.quantile(self._rows, LOW_IN_TIME, axis=0).astype(np.float64))
             self._pass_band = found if found.any() else np.ones(len(found), np.bool_)
-            self._levels = None
+            self._powers = np.zeros((2, 0))
         if self._pass_band is None:
             return np.ones(self._table.shape[1], np.bool_)
         return self._pass_band
@@ -130,14 +130,11 @@ class Heard:
     def levels(self) -> Levels:
         """Of all that was heard."""
         inside = self.pass_band
-        if self._levels is None or self._levels[0] != self._count:
-            floor = total = at_s = np.zeros(0)
-            if self._count:
-                levels = floor_and_total(self._rows[:, inside])
-                floor, total = (each.astype(np.float64) for each in levels)
-                at_s = self._bounds.mean(axis=1)
-            self._levels = self._count, on_a_grid(at_s, self._every_s(), floor, total)
-        return self._levels[1]
+        known = self._powers.shape[1]
+        if known < self._count:
+            more = np.array(floor_and_total(self._rows[known:, inside]), np.float64)
+            self._powers = np.concatenate([self._powers, more], axis=1)
+        return on_a_grid(self._bounds.mean(axis=1), self._every_s(), *self._powers)
 
     def labelled(self, stays: Sequence[Stay]) -> list[Labelled]:
         """Spectra beside every change, those that may reach over one left out."""

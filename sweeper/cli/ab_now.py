@@ -17,6 +17,8 @@ if TYPE_CHECKING:
     from sweeper.daemon.run.orders import Orders
     from sweeper.station import Station
 
+LONGEST_NAME = 200
+
 
 @dataclass(frozen=True, slots=True)
 class Call:
@@ -24,6 +26,7 @@ class Call:
 
     station_file: Path | None
     sound: str | None
+    channel: int | None
     hz: float | None
     minutes: float
     by_hand: bool
@@ -45,6 +48,8 @@ def ab_now(call: Call) -> None:
             "Name a station, such as `sweeper ab station.yaml`; or a sound input to switch by hand, such as "
             "`sweeper ab --sound NAME`; or a recording with --file."
         )
+    if call.sound is not None and not (call.sound.isprintable() and len(call.sound) <= LONGEST_NAME):
+        raise WrongInput("--sound: no input has such a name; give a part of its name, such as USB.")
     if call.keep and call.station_file is None:
         raise WrongInput("--keep puts the result with a station's data: name the station, too.")
     if call.hz is not None and call.station_file is None:
@@ -80,7 +85,7 @@ def _attended(call: Call, station: "Station | None", orders: "Orders") -> "Atten
     clock, pressed = SystemClock(), Pressed()
     with ExitStack() as stack:
         told = stack.enter_context(_screen())
-        source = stack.enter_context(closing(sound_of(station, call.sound)))
+        source = stack.enter_context(closing(sound_of(station, call.sound, call.channel)))
         asked = asked_for(call, station, clock.now(), can_press(sys.stdin))
 
         def at_keys() -> AbstractContextManager[bool]:

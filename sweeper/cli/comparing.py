@@ -39,7 +39,10 @@ Mode = Annotated[str | None, typer.Option(metavar="USB|LSB|CW", help="Audio: the
 Centre = Annotated[
     float | None, typer.Option(metavar="HZ", help="Samples of a band: their centre, in hertz.")
 ]
-Channel = Annotated[int | None, typer.Option(min=1, metavar="N", help="Which channel of the file.")]
+Channel = Annotated[
+    int | None,
+    typer.Option(min=1, max=32, metavar="N", help="Which channel of the file, or of the sound input."),
+]
 AgcOff = Annotated[
     bool, typer.Option("--agc-off", help="The receiver's AGC was off: levels can be compared.")
 ]
@@ -108,7 +111,7 @@ def ab(
     if len(stations) > 1:
         raise WrongInput("One station at a time; the files of a recording begin with --file.")
     station_file = stations[0] if stations else None
-    how = (sound, hz, minutes, by_hand, mode, agc_off, worthwhile, confidence, as_json, keep, data)
+    how = (sound, channel, hz, minutes, by_hand, mode, agc_off, worthwhile, confidence, as_json, keep, data)
     ab_now(Call(station_file, *how))
 
 

@@ -12,8 +12,8 @@ Floats = NDArray[np.float64]
 
 MOST_CLIPPED = 0.01
 MOST_SILENT = 0.5
-MOST_UNEVEN = 2.7
-"""Noise reduction by spectral subtraction shows 3 to 6 here (`levels.unevenness`)."""
+MOST_UNEVEN = 2.35
+"""Noise reduction by spectral subtraction shows 2.3 to 3.6 here (`levels.unevenness`), by how much it takes away."""
 SYMMETRIC_DB = 1.5
 SIDE_BAND_BINS = 6
 APART_BINS = 6

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from math import ceil
 
 from rich.console import Console, ConsoleOptions, RenderableType
+from rich.segment import Segment
 from rich.table import Table
 from rich.text import Text
 
@@ -34,13 +35,17 @@ class Picture:
 
     view: View
 
-    def __rich_console__(self, console: Console, options: ConsoleOptions) -> Iterator[RenderableType]:
+    def __rich_console__(
+        self, console: Console, options: ConsoleOptions
+    ) -> Iterator[RenderableType | Segment]:
         width = min(options.max_width, WIDEST)
         told = [*_head(self.view), *_said(self.view, width)]
         fitted = options.update(width=width, height=None)
-        taken = sum(len(console.render_lines(each, fitted, pad=False)) for each in told)
-        rows = min((options.max_height - taken - 2) // 2, ROWS)
-        yield from told
+        lines = [line for each in told for line in console.render_lines(each, fitted, pad=False)]
+        rows = min((options.max_height - len(lines) - 2) // 2, ROWS)
+        for line in lines:
+            yield from line
+            yield Segment.line()
         if rows > 0:
             yield from _spectra(self.view, width - MARGIN - BESIDE, rows)
 
@@ -95,9 +100,8 @@ def spectrum(name: str, values: list[float], style: str, rows: int, top_db: floa
     told = Text()
     for row in range(rows - 1, -1, -1):
         told.append(f"{name if row == rows - 1 else '':{MARGIN}}", "bold")
-        for value in values:
-            share = (value - BOTTOM_DB) / (top_db - BOTTOM_DB) * rows - row
-            told.append(EIGHTHS[round(8 * min(max(share, 0.0), 1.0))], style)
+        shares = ((value - BOTTOM_DB) / (top_db - BOTTOM_DB) * rows - row for value in values)
+        told.append("".join(EIGHTHS[round(8 * min(max(each, 0.0), 1.0))] for each in shares), style)
         told.append(f" {top_db:.0f} dB\n" if row == rows - 1 else "\n", "dim")
     told.right_crop(1)
     return told
@@ -119,12 +123,13 @@ def bar(it: Interval, length: int = LINE) -> Text:
     farthest = min(max(abs(it.low), abs(it.high)), MOST_DB)
     reach = REACH_DB * max(ceil(farthest / REACH_DB), 1)
     told = Text.assemble(("S/N     ", "bold"), f"−{reach:.0f} ")
+    drawn = ""
     for nth in range(length):
         db = (nth / (length - 1) * 2.0 - 1.0) * reach
         half = reach / (length - 1)
         inside = it.low - half <= db <= it.high + half
-        told.append("●" if abs(db - it.value) <= half else "━" if inside else "┼" if abs(db) < half else "·")
-    told.append(f" +{reach:.0f} dB")
+        drawn += "●" if abs(db - it.value) <= half else "━" if inside else "┼" if abs(db) < half else "·"
+    told.append(f"{drawn} +{reach:.0f} dB")
     return told
 
 

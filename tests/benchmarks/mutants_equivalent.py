@@ -81,6 +81,10 @@ EQUIVALENT: dict[str, tuple[tuple[str, str, str, str], ...]] = {
         ),
         ("_plain_step", "", "0.0 → 1.0", "never asked of nights without a series; it is there for the types"),
         (
+            "before_after", "0.0 if weight is None", "→ weight.value",
+            "of nights whose step is known every coefficient is; it is there for the types",
+        ),
+        (
             "before_after", "control is not None and beside is not None", "→ beside is not None",
             "nothing stands beside without a control; it is there for the types",
         ),

@@ -151,7 +151,9 @@ TESTS: dict[str, tuple[str, ...]] = {
         "tests/sweeper/engine/test_sound_tests.py",
     ),
     "sweeper/engine/by_samples.py": ("tests/sweeper/engine/test_by_samples.py",),
-    "sweeper/daemon/meter_check.py": ("tests/sweeper/daemon/test_meter_check.py",),
+    "sweeper/daemon/meter_check.py": (
+        "tests/sweeper/daemon/test_meter_check.py", "tests/drivers/receivers/test_hamlib_meters.py",
+    ),
     "drivers/receivers/hamlib_meters.py": ("tests/drivers/receivers/test_hamlib_meters.py",),
     "drivers/samples/tcp.py": ("tests/drivers/samples/test_tcp.py", "tests/drivers/receivers/test_iq_tcp.py"),
     "drivers/samples/arrivals.py": (

@@ -5,15 +5,17 @@ any bias looked for. Sound and a perfect meter share that luck where they hear t
 told by pairs, and what the analysis itself does by many more campaigns of the perfect meters, which cost little. The
 mean error of sound is the sum of both.
 
-    python -m tests.benchmarks.sound_truth [--quick] [--campaigns N] [--meters N] [--seed N] [--write docs/audio.md]
+    python -m tests.benchmarks.sound_truth [--quick] [--campaigns N] [--meters N] [--seed N] [--kept FILE]
+        [--write docs/audio.md]
 """
 
 import argparse
+import json
 import math
 import multiprocessing
 import os
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import asdict, dataclass, field
 from pathlib import Path
 
 import numpy as np
@@ -44,6 +46,8 @@ from tests.benchmarks.written import write_between
 BESIDE = {OFF: LEVELS, ON: RATIOS}
 """The perfect meter of the same kind."""
 WANTED_DB = 0.05
+BEYOND = 10_000
+"""From this number on campaigns are read by the perfect meters alone."""
 
 
 @dataclass(frozen=True)
@@ -99,12 +103,37 @@ def judge(chain: Chain, outside: list[float], readings: list[Reading]) -> Judged
     )
 
 
-def judged(case: tuple[int, int, bool]) -> dict[str, Judged]:
-    """A campaign by every way. `case`: its number, the seed, and whether sound is made of it."""
+Case = tuple[int, int, bool]
+"""The number of a campaign, the seed, and whether sound is made of it."""
+
+
+def judged(case: Case) -> dict[str, Judged]:
+    """A campaign by every way."""
     nth, seed, with_sound = case
     chain = CHAINS[nth % len(CHAINS)]
     outside, readings = campaign(chain, 100_000 * seed + nth, with_sound)
     return {way: judge(chain, outside, each) for way, each in readings.items()}
+
+
+def kept_in(file: Path | None) -> dict[Case, dict[str, Judged]]:
+    """What an earlier run came to."""
+    if file is None or not file.exists():
+        return {}
+    lines = [json.loads(line) for line in file.read_text(encoding="utf-8").splitlines()]
+    return {tuple(case): {way: Judged(**each) for way, each in found.items()} for case, found in lines}
+
+
+def all_judged(cases: Sequence[Case], processes: int, file: Path | None) -> list[dict[str, Judged]]:
+    """Of all cases; each is kept in `file` as it comes, so that a run goes on where the last one was stopped."""
+    found = kept_in(file)
+    missing = [case for case in cases if case not in found]
+    with multiprocessing.get_context("spawn").Pool(processes) as pool:
+        for case, each in zip(missing, pool.imap(judged, missing), strict=True):
+            found[case] = each
+            if file is not None:
+                with file.open("a", encoding="utf-8") as kept:
+                    kept.write(json.dumps([case, {way: asdict(one) for way, one in each.items()}]) + "\n")
+    return [found[case] for case in cases]
 
 
 def mean_and_error(values: Sequence[float]) -> tuple[float, float]:
@@ -165,12 +194,13 @@ def main() -> None:
     parser.add_argument("--meters", type=int, default=1200)
     parser.add_argument("--seed", type=int, default=18)
     parser.add_argument("--processes", type=int, default=os.cpu_count() or 1)
+    parser.add_argument("--kept", type=Path, help="file to keep campaigns in, and to go on from")
     parser.add_argument("--write", type=Path, help="page to put the table into")
     asked = parser.parse_args()
     campaigns, meters = (4, 8) if asked.quick else (asked.campaigns, asked.meters)
-    cases = [(nth, asked.seed, nth < campaigns) for nth in range(campaigns + meters)]
-    with multiprocessing.get_context("spawn").Pool(asked.processes) as pool:
-        found = pool.map(judged, cases, chunksize=1)
+    cases = [(nth, asked.seed, True) for nth in range(campaigns)]
+    cases += [(BEYOND + nth, asked.seed, False) for nth in range(meters)]
+    found = all_judged(cases, asked.processes, asked.kept)
     by_sound, by_meters = found[:campaigns], found[campaigns:]
     told = table(by_sound, by_meters, asked.seed)
     print(told, flush=True)

@@ -499,6 +499,18 @@ def test_who_opens_a_closed_link_decides_how_long_it_is_waited_for() -> None:
         assert clock.now_s < 4.0
 
 
+def test_a_closed_link_that_is_opened_anew_is_not_waited_for() -> None:
+    """It worked once, but whoever opens it now may have mistyped the address: that is told at once."""
+    with box(lambda to, data: to.sendall(data)) as served:
+        earlier = open_link(LinkOptions(link=served.url, reconnect_s=300.0), "box", anything)
+        assert earlier.exchange(b"1\n", line) == b"1\n"
+        earlier.close()
+    clock = Impatient()
+    with bounded(clock=clock), pytest.raises(LinkLost):
+        open_link(LinkOptions(link=served.url, reconnect_s=300.0, timeout_s=1.0), "box", anything)
+    assert clock.now_s < 4.0
+
+
 class Impatient:
     """A clock that jumps ahead when somebody sleeps."""
 

@@ -138,6 +138,13 @@ def test_a_command_that_breaks_off_keys_by_what_comes_next(line: bytes) -> None:
     assert keying.in_words(line, (b"q", b"1")) == "set_ptt"
 
 
+def test_a_command_that_goes_on_in_the_next_request_keys_with_it() -> None:
+    """``W01`` alone is nothing; with a semicolon from the request behind it hamlib sends it to the receiver."""
+    assert keying.in_words(b"W01") == ""
+    assert keying.in_words(b"W01", (b"0", b";")) == "send_cmd_rx"
+    assert "send_cmd_rx" in keying.in_table([b"W01", b";"], text=False)
+
+
 @pytest.mark.parametrize("before", sorted({*range(0x21, 0x100)} - set(b"ABCDEFGHIJKLMNOPRSUVXYZghlpuy24*")))
 def test_only_hamlibs_commands_that_take_a_word_hide_what_stands_behind_them(before: int) -> None:
     """Whatever else comes first is passed over: ``fT1`` ends in set_ptt (tried on rigctld 4.5.4)."""

@@ -154,7 +154,7 @@ def test_a_channel_that_is_not_there(opened: list) -> None:
 
 def test_two_channels_that_differ_must_be_told_apart(opened: list) -> None:
     opened.append(Player("two", noise(channels=2), channels=2))
-    with pytest.raises(Refused, match="channel: 1, or channel: 2"):
+    with pytest.raises(Refused, match="channel: 1 in the station file, or --channel 1"):
         source(opened, "two.monitor").take(0.3, time.monotonic())
     assert len(source(opened, "two.monitor", channel=2).take(0.3, time.monotonic()).samples) == 14_400
 
@@ -166,7 +166,7 @@ def test_a_dead_channel_is_told_with_the_live_one(opened: list) -> None:
         return np.stack([np.zeros(PIECE), 0.1 * dice.standard_normal(PIECE)], axis=1)
 
     opened.append(Player("two", right_only, channels=2))
-    with pytest.raises(Refused, match=r"channel 1 is dead.*channel: 2"):
+    with pytest.raises(Refused, match=r"channel 1 is dead.*Name channel 2"):
         source(opened, "two.monitor", channel=1).take(0.3, time.monotonic())
     block = source(opened, "two.monitor").take(1.0, time.monotonic())
     assert level_db(block.samples) == pytest.approx(-20.0, abs=0.2)

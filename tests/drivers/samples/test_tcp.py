@@ -191,6 +191,10 @@ def test_more_than_twenty_million_samples_at_once_are_refused(
             assert len(samples.take(seconds, 0.0).samples) == round(seconds * RATE_HZ)
 
 
+def test_three_seconds_are_waited_for_where_nothing_else_is_told() -> None:
+    assert StreamOptions(host="h", port=1, rate_hz=RATE_HZ).timeout_s == 3.0
+
+
 def test_a_stream_that_dries_up_is_waited_for_as_long_as_was_told_and_one_that_ends_is_not(
     feed: Feed,
 ) -> None:

@@ -102,11 +102,24 @@ def test_what_has_been_heard_counts_from_the_beginning() -> None:
     assert told.session.elapsed_s == 0.0
     told.heard.until_s = BEGAN_S + 12.0
     view = told.session.view(ANTENNA_BYPASS, ANTENNA_STAGE, 1.0)
-    assert (view.elapsed_s, view.left_s, view.planned) == (12.0, 48.0, 29)
+    assert (view.elapsed_s, view.left_s) == (12.0, 48.0)
     told.heard.until_s = BEGAN_S + 70.0
     assert told.session.view(ANTENNA_BYPASS, ANTENNA_STAGE, 1.0).left_s == 0.0
-    short = Told(replace(ASKED, seconds=1.0))
-    assert short.session.view(ANTENNA_BYPASS, ANTENNA_STAGE, 1.0).planned == 1
+
+
+@pytest.mark.parametrize(
+    ("by_hand", "edges", "elapsed_s", "planned"),
+    [(False, 0, 12.0, 24), (True, 0, 12.0, 12), (False, 2, 12.0, 2 + 24), (False, 3, 12.0, 3 + 12),
+     (True, 4, 12.0, 4 + 16), (False, 10, 59.0, 10), (False, 10, 70.0, 10)],
+)  # fmt: skip
+def test_as_many_changes_are_planned_as_there_is_time_for_at_the_pace_of_those_so_far(
+    by_hand: bool, edges: int, elapsed_s: float, planned: int
+) -> None:
+    """48 s are left: of two seconds each, by hand of four; from three changes on as fast as those came."""
+    told = Told(replace(ASKED, by_hand=by_hand))
+    told.session._stays = changes(edges + 1)
+    told.heard.until_s = BEGAN_S + elapsed_s
+    assert told.session.view(ANTENNA_BYPASS, ANTENNA_STAGE, 1.0).planned == planned
 
 
 HAND = replace(ASKED, by_hand=True, keys=True)
@@ -118,6 +131,7 @@ def by_hand(edges: int = 8, asked: Asked = HAND, result: object = KNOWN) -> Told
     told = Told(asked)
     told.session.result = result  # type: ignore[assignment]
     told.session._stays = changes(edges + 1)
+    told.heard.until_s = BEGAN_S + edges + 1
     return told
 
 
@@ -161,6 +175,7 @@ def test_a_view_says_at_least_where_the_receivers_gain_follows() -> None:
     floor = np.repeat([-60.0, -54.0] * 45, 10)
     told.heard.levels = lambda: Levels(BEGAN_S, 0.1, floor, floor)
     told.session._stays = changes(12)
+    told.heard.until_s = BEGAN_S + 12.0
     told.session.result = replace(KNOWN, flags=("agc",))
     assert "(at least" in told.session.view(ANTENNA_BYPASS, None, None).sight
     told.session.result = KNOWN

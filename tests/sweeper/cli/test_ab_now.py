@@ -14,6 +14,8 @@ from sweeper.errors import WrongInput
         ("ab --sound rx --keep", "name the station"),
         ("ab --sound rx --hz 7100000", "name the station"),
         ("ab --sound rx --mode AM", "USB, 1 kHz below"),
+        ("ab --sound rx\x01", "no input has such a name"),
+        (f"ab --sound {'x' * 300}", "no input has such a name"),
         ("ab one.yaml two.yaml", "One station at a time"),
     ],
 )

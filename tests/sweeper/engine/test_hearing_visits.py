@@ -185,6 +185,17 @@ def test_a_route_alone_is_read_as_if_the_other_had_sounded_the_same() -> None:
     assert narrow.noise_db(NOISE) is None
 
 
+def test_a_tuning_in_which_no_noise_can_be_told_is_named_and_costs_the_others_nothing() -> None:
+    source = Played(a_clock())
+    listening = Listening(source, SETTINGS, source.clock)
+    for path in PATHS:
+        heard(channel=CARRIER, paths=(path,), source=source, listening=listening)
+    heard(channel=NOISE, paths=PATHS[:1], source=source, listening=listening)
+    assert {row.channel.band for row in listening.readings(7)} == {"31 m"}
+    (unheard,) = listening.unheard
+    assert unheard.startswith("noise on 40 m, 7100 kHz (") and unheard in listening.troubles(())
+
+
 def test_of_ratios_no_level_and_no_lines_are_told() -> None:
     source = Played(a_clock())
     settings = replace(SETTINGS, gain_held=False)

@@ -152,6 +152,16 @@ def test_a_hand_at_the_switch_is_not_asked_for_more(tmp_path: Path) -> None:
     assert last_pass(by_hand, 2) == 0
 
 
+@pytest.mark.parametrize(("rated", "tuned"), [(14_000_000, True), (13_999_999, False)])
+def test_a_switch_that_outlives_a_million_passes_lets_the_dial_stay(
+    tmp_path: Path, rated: int, tuned: bool
+) -> None:
+    """Seven channels, there and back in each pass: fourteen million operations."""
+    each = station(tmp_path)
+    switch = each.switch.model_copy(update={"rated_operations": rated})
+    assert stays_tuned(each.model_copy(update={"switch": switch})) == tuned
+
+
 def test_what_edges_buy(tmp_path: Path) -> None:
     told = edge_budget(station(tmp_path), 48)
     assert told is not None

@@ -5,10 +5,13 @@ from pathlib import Path
 import numpy as np
 import pytest
 import scipy.signal
+import scipy.stats
 import soundfile
 
 from sweeper.errors import UserFacingError, WrongInput
 from sweeper.recordings import Asked, compare_recording
+from sweeper.recordings.levels import unevenness
+from sweeper.recordings.refused import MOST_UNEVEN
 from tests.sweeper.ab.listening import Scene, audio, samples
 
 SHORT = Scene(seconds=60.0, every_s=5.0, from_s=5.0)
@@ -151,13 +154,27 @@ def test_what_is_unfit_is_told_in_one_sentence(
     assert str(told.value).endswith(".") and "\n" not in str(told.value)
 
 
-def test_noise_reduction_is_heard_and_refused(evening: Path, tmp_path: Path) -> None:
+@pytest.mark.parametrize(("taken", "left_over", "length"), [(1.5, 0.1, 256), (2.0, 0.05, 256)])
+def test_noise_reduction_is_heard_and_refused(
+    evening: Path, tmp_path: Path, taken: float, left_over: float, length: int
+) -> None:
     """Spectral subtraction (Boll, IEEE Trans. ASSP 27 (1979) 2), by SciPy: a stage of 2.6 dB looked like 6.9."""
     values, rate_hz = soundfile.read(evening)
-    _, _, short = scipy.signal.stft(values, rate_hz, nperseg=256)
+    _, _, short = scipy.signal.stft(values, rate_hz, nperseg=length)
     power = np.abs(short) ** 2
-    left = np.clip(1.0 - 1.5 * np.median(power, axis=1, keepdims=True) / power, 0.1, 1.0)
+    left = np.clip(1.0 - taken * np.median(power, axis=1, keepdims=True) / power, left_over, 1.0)
     cleaned = scipy.signal.istft(short * left, rate_hz)[1]
     file = _wav(tmp_path / "cleaned.wav", cleaned, round(rate_hz))
     with pytest.raises(UserFacingError, match="noise reduction off"):
         compare_recording(Asked((file,), first="bypass", mode="USB"))
+
+
+def test_stations_that_send_in_slots_are_no_noise_reduction() -> None:
+    """Half of the pass band holds signals, each there for longer than two short spectra; the rest is noise."""
+    dice = np.random.default_rng(1)
+    noise = dice.gamma(3.8, 1.0, (2, 128, 80))
+    law = scipy.stats.f(7.6, 7.6)
+    assert unevenness(*noise) == pytest.approx(float(np.log(law.ppf(0.9) / law.ppf(0.1))), abs=0.06)
+    sent = np.where(dice.random((128, 80)) < 0.5, 300.0, 1.0)
+    assert unevenness(*(noise * sent)) < MOST_UNEVEN
+    assert unevenness(noise[0] * sent, noise[1] * np.flip(sent, 0)) > MOST_UNEVEN

@@ -71,6 +71,16 @@ def test_what_lies_among_the_days_is_told_by_its_name(tmp_path: Path) -> None:
     assert list_days(tmp_path / "nowhere") == ({}, ())
 
 
+def test_days_are_listed_in_their_order_however_the_disk_has_them(tmp_path: Path) -> None:
+    folder = days(tmp_path)
+    for nth in range(60):
+        (folder / file_name(DAY + timedelta(days=nth * 37 % 60))).touch()
+        (folder / f"{nth * 37 % 60}.txt").touch()
+    found, strange = list_days(folder)
+    assert list(found) == [DAY + timedelta(days=nth) for nth in range(60)]
+    assert list(strange) == sorted(strange)
+
+
 @pytest.mark.parametrize(
     ("metadata", "columns", "words"),
     [
@@ -166,6 +176,22 @@ def test_a_day_written_anew_may_be_either_until_it_is_listed(tmp_path: Path) -> 
     before = listed(tmp_path)
     write_manifest(tmp_path)
     assert listed(tmp_path) == before  # stays listed as it was
+
+
+def test_a_file_of_the_same_size_and_time_is_not_read_again(tmp_path: Path) -> None:
+    """Else a season of days would be read each time one is finished."""
+    days(tmp_path)
+    file = tmp_path / STATION
+    file.write_bytes(b"one")
+    write_manifest(tmp_path)
+    before, stat = listed(tmp_path), file.stat()
+    file.write_bytes(b"two")
+    os.utime(file, ns=(stat.st_atime_ns, stat.st_mtime_ns))
+    write_manifest(tmp_path)
+    assert listed(tmp_path) == before
+    os.utime(file, ns=(stat.st_atime_ns, stat.st_mtime_ns + 1))
+    write_manifest(tmp_path)
+    assert listed(tmp_path)[STATION]["sha256"] == hashlib.sha256(b"two").hexdigest()
 
 
 def test_a_day_that_is_not_listed_is_neither_announced_nor_rotten(tmp_path: Path) -> None:

@@ -203,3 +203,15 @@ def test_a_board_is_let_go_however_it_came_to_rest(
     outpost.board.stuck = stuck
     assert restore(outpost)[0] == (["switch"] if stuck else [])
     assert closed == ["load-stage" if stuck else "antenna-bypass"]
+
+
+@pytest.mark.parametrize("transmitting", [False, True])
+def test_a_receiver_is_let_go_whether_it_was_restored_or_left(
+    outpost: Outpost, monkeypatch: pytest.MonkeyPatch, transmitting: bool
+) -> None:
+    killed(outpost)
+    outpost.dial.transmitting = transmitting
+    closed: list[str] = []
+    monkeypatch.setattr(outpost.dial, "close", lambda: closed.append(outpost.dial.agc), raising=False)
+    restore(outpost)
+    assert closed == ["off" if transmitting else "slow"]
