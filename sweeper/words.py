@@ -102,7 +102,8 @@ class Spectrum:
     None where the stay was too short for one. Bin k stands at `start_hz` + k · `step_hz`, rising with radio frequency.
     `segments`: how many (nearly independent) segments were averaged. `quality`: words such as ``clipped``, ``gap``,
     ``void``; empty is good. `envelope`: how the power of its noise goes up and down, from 0 to 1 kHz, shape
-    (blocks, lines) (`spectra.envelope`); None where it was not read.
+    (parts, blocks, lines): `spectra.envelope` of all its quiet bins, or of those far from signals and of those near
+    them; None where it was not read.
     """
 
     start_hz: float

@@ -48,12 +48,13 @@ def demo(
     from sweeper.report.page import write_html
     from sweeper.report.setting import Setting
     from sweeper.report.terminal import show_findings
-    from sweeper.simulation import saltmarsh, serve
+    from sweeper.simulation import HOUSEHOLD, saltmarsh, serve
     from sweeper.station.lines import text_of
     from sweeper.store import Store, replace_whole, write_parquet
 
     cleared(out)
-    world, receiver, file = saltmarsh(seed, samples), *(WITH_SAMPLES if samples else WITH_METER)
+    world = saltmarsh(seed, samples, HOUSEHOLD if samples else ())
+    receiver, file = WITH_SAMPLES if samples else WITH_METER
     clock = JumpingClock(world.first_evening)
     with _on_one_core(), serve(world, clock, receiver=receiver, switch="modbus-rtu") as served:
         station = _station(file, served.receiver_link, served.switch_link)

@@ -47,15 +47,18 @@ def find_source(
     with open_store(station, station_file, data, read_only=False) as store:
         known = [each.source for each in noise_of(store, station).sources if not each.source.on_load]
         chosen = _chosen(known, source) if known else None
-        with watch_at(station, store, SystemClock()) as watch:
-            sought = chosen or _chosen(_seen_now(watch), source)
-            verdict = search(
-                sought.name,
-                lambda: watch.level_db(sought),
-                _asked,
-                _devices(device),
-                lambda line: print(line, flush=True),
-            )
+        try:
+            with watch_at(station, store, SystemClock()) as watch:
+                sought = chosen or _chosen(_seen_now(watch), source)
+                verdict = search(
+                    sought.name,
+                    lambda: watch.level_db(sought),
+                    _asked,
+                    _devices(device),
+                    lambda line: print(line, flush=True),
+                )
+        except KeyboardInterrupt:  # all is put back by now
+            raise UserFacingError(f"\n{ENDED}") from None
     print(f"\n{verdict.sentence}\nIs everything switched on again?")
 
 

@@ -24,6 +24,10 @@ LINE_BINS = 3
 BIRDIE_DB = 10.0
 """A line belongs to the receiver if on the load it stands within so much of its strength on the antenna."""
 MOST_BIRDIES = 20
+CHANNELS_HZ = (5e3, 9e3)
+"""Carriers of broadcasting stand at whole multiples (common practice), those 10 kHz apart with the former."""
+ON_RASTER_HZ, OFF_DIAL_HZ = 60.0, 300.0
+"""By so much the last line of such a comb may be off its channel, counted from the first, and the whole dial."""
 CLEAR = 2.0
 """Power over noise in a bin from which it belongs to a signal."""
 WIDER = 12
@@ -67,7 +71,8 @@ def _heard(pass_number: int, band: str, sequence: Sequence[Labelled]) -> Heard |
     receiver, receiver_se = _receiver(load[0] if load else None, one, beside)
     every = []
     if wide and len(mean) * one.step_hz > 5 * SPACING_HZ[0]:
-        every = combs(mean / floor, np.ones(len(mean), np.bool_), shape, one.start_hz, one.step_hz)
+        found_there = combs(mean / floor, np.ones(len(mean), np.bool_), shape, one.start_hz, one.step_hz)
+        every = [comb for comb in found_there if not _of_stations(comb)]
     of_combs = [_of_comb(one, mean, floor, comb) for comb in every]
     of_humps = [_of_hump(mean, hump) for hump in raised]
     total = levels + (sum(power for power, _ in of_combs) + sum(of_humps)) / len(mean)
@@ -124,6 +129,18 @@ def _receiver(load: Spectrum | None, antenna: Spectrum, keep: Mask) -> tuple[flo
     ratio = float(np.median(np.asarray(load.mean, np.float64)[there]) / np.median(antenna.mean[keep]))
     error = np.sqrt(1.6 / (there.sum() * load.segments) + 1.6 / (keep.sum() * antenna.segments))
     return min(ratio, 1.0), ratio * float(error)
+
+
+def _of_stations(comb: Comb) -> bool:
+    """Whether its lines keep to a raster of channels, from the first to the last: stations do, some kilohertz times a
+    whole number apart, and no supply does for long.
+    """
+    for raster_hz in CHANNELS_HZ:
+        off_hz = comb.spacing_hz - round(comb.spacing_hz / raster_hz) * raster_hz
+        at_hz = comb.first_hz - round(comb.first_hz / raster_hz) * raster_hz
+        if abs(off_hz) * (comb.places - 1) <= ON_RASTER_HZ and abs(at_hz) <= OFF_DIAL_HZ:
+            return True
+    return False
 
 
 def _of_comb(one: Spectrum, mean: Floats, floor: Floats, comb: Comb) -> tuple[float, float]:

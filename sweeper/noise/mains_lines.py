@@ -12,8 +12,13 @@ a window is 2 q₈ − q₄: right for a source that rests for a quarter or long
 (a rectified sine), a twentieth of the share too high for a swell 1 + cos.
 
 A source that never rests has a steady part, which is no other noise's to see: of it the share is a lower bound.
+
+*What is no noise.* Dots, steps of phase and bits may keep time with the mains, and spill over bins without signals;
+but such noise falls off with the distance from its signal, and noise of the mains does not. Where an envelope has two
+parts, far from signals and near them, both have to show it, and about as strongly.
 """
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -30,6 +35,8 @@ OFF = tuple(0.0005 * nth for nth in range(-6, 7))
 BESIDE_HZ = 10.0
 NEAR_HZ = 45.0
 CHANCE = 1e-6
+ODDS = 2.0
+"""So many times as strong beside all other noise may it be in one part as in the other."""
 EVERY, ODD = (1, 2, 3, 4, 5), (1, 3, 5)
 PLACES = 128
 TURNS = 3
@@ -48,15 +55,34 @@ class MainsLines:
 
 
 def mains_lines(envelopes: Sequence[Rows]) -> MainsLines | None:
-    """From the rows of envelopes, each from 0 to 1 kHz; None where nothing is beyond chance.
+    """From envelopes of visits, shape (parts, rows, lines), each from 0 to 1 kHz; None where nothing is beyond chance.
 
     Rows count as independent; of rows of two lengths the longer ones are read.
     """
-    lines = max((each.shape[1] for each in envelopes), default=0)
-    if lines < 2:
+    lines = max((each.shape[-1] for each in envelopes), default=0)
+    alike = [each for each in envelopes if each.shape[-1] == lines]
+    if lines < 2 or len({len(each) for each in alike}) > 1:
         return None
-    rows = np.concatenate([each for each in envelopes if each.shape[1] == lines]).astype(np.complex128)
-    rows = rows[rows[:, 0].real > 0.0]
+    found = [_of_part(np.concatenate(part)) for part in zip(*alike, strict=True)]
+    known = [each for each in found if each is not None]
+    if len(known) < len(found) or not _alike(known):
+        return None
+    share = sum(each.share for each in known) / len(known)
+    error = math.hypot(*(each.share_se for each in known)) / len(known)
+    return MainsLines(known[0].mains_hz, share, error, max(each.chance for each in known))
+
+
+def _alike(parts: Sequence[MainsLines]) -> bool:
+    """Whether all parts show the same mains, and its ratio to all other noise is about the same, errors allowed for."""
+    rhythms = [each.mains_hz for each in parts]
+    most, least = (pick(parts, key=lambda each: each.share) for pick in (max, min))
+    low, high = max(most.share - most.share_se, 0.0), min(least.share + least.share_se, 1.0)
+    return max(rhythms) - min(rhythms) < 1.0 and low * (1.0 - high) <= ODDS * high * (1.0 - low)
+
+
+def _of_part(rows: Rows) -> MainsLines | None:
+    lines = rows.shape[1]
+    rows = rows[rows[:, 0].real > 0.0].astype(np.complex128)
     if not len(rows):
         return None
     rows /= rows[:, :1].real

@@ -67,8 +67,7 @@ def sources(heard: Iterable[Heard]) -> list[Source]:
     """The sources that at least `FEWEST_PASSES` passes show, in order of kind and place."""
     tracks: list[Source] = []
     for one in sorted(heard, key=lambda each: (each.time, each.start_hz)):
-        for found in one.found:
-            track = _nearest(tracks, one, found)
+        for found, track in _matched(tracks, one):
             if track is None:
                 track = Source(found.kind)
                 tracks.append(track)
@@ -83,10 +82,19 @@ def belongs(source: Source, one: Heard, found: Found) -> bool:
     return _off(source, one, found) is not None
 
 
-def _nearest(tracks: Sequence[Source], one: Heard, found: Found) -> Source | None:
-    offs = [(_off(track, one, found), place) for place, track in enumerate(tracks)]
-    best = min(((off, place) for off, place in offs if off is not None), default=None)
-    return None if best is None else tracks[best[1]]
+def _matched(tracks: Sequence[Source], one: Heard) -> list[tuple[Found, Source | None]]:
+    """Each find of a tuning with the track that it goes on, the nearest pairs first; a track goes on with one only."""
+    pairs = [
+        (off, nth, place)
+        for nth, found in enumerate(one.found)
+        for place, track in enumerate(tracks)
+        if (off := _off(track, one, found)) is not None
+    ]
+    chosen: dict[int, int] = {}
+    for _, nth, place in sorted(pairs):
+        if nth not in chosen and place not in chosen.values():
+            chosen[nth] = place
+    return [(found, tracks[chosen[nth]] if nth in chosen else None) for nth, found in enumerate(one.found)]
 
 
 def _off(track: Source, one: Heard, found: Found) -> float | None:

@@ -119,4 +119,4 @@ def _shares(one: Heard) -> "np.ndarray[tuple[int], np.dtype[np.float64]]":
 
 
 def _won(share: float) -> float:
-    return -10 * math.log10(max(1.0 - share, 1e-3))
+    return -10 * math.log10(max(1.0 - share, 1e-3)) + 0.0  # no minus before nothing

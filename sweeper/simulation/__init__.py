@@ -5,10 +5,11 @@ not be them. Campaigns drawn without wires are in `sweeper.simulation.campaign`,
 """
 
 from sweeper.simulation.serve import RECEIVERS, SWITCHES, Served, serve
-from sweeper.simulation.world.saltmarsh import saltmarsh
+from sweeper.simulation.world.saltmarsh import HOUSEHOLD, saltmarsh
 from sweeper.simulation.world.world import Scenario, Truth, World
 
 __all__ = [
+    "HOUSEHOLD",
     "RECEIVERS",
     "SWITCHES",
     "Scenario",

@@ -25,7 +25,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.fft import fft, ifft, next_fast_len
+from scipy.fft import fft, ifft, next_fast_len, rfft
 
 from sweeper.spectra.axis import Axis
 from sweeper.spectra.welch import Floats, window
@@ -43,14 +43,13 @@ SHORT_S = 0.1
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Envelope:
-    """`rows`: shape (blocks, lines), complex, Y(f) at f = k · `step_hz` from 0 to 1 kHz, over the mean of Y(0).
-    `floor`: shape (lines,), E(f) that steady noise of the same bins shows, right from 10 steps up. Blocks overlap by
-    half.
+    """`rows`: shape (blocks, lines), complex, Y(f) at f = k · `step_hz` from 0 to 1 kHz, over the mean of Y(0). Blocks
+    overlap by half. `by_line`: power of the noise in each line of a block's transform, which tells the `floor`.
     """
 
     step_hz: float
     rows: NDArray[np.complex64]
-    floor: Floats
+    by_line: NDArray[np.float64]
 
     @property
     def power(self) -> Floats:
@@ -58,13 +57,25 @@ class Envelope:
         return power_of(self.rows)
 
     @property
+    def floor(self) -> NDArray[np.float64]:
+        """E(f) that steady noise of the same bins shows, shape (lines,), right from 10 steps up."""
+        length = len(self.by_line)
+        taper = _hann(length).astype(np.float64)
+        beats = ifft(np.square(np.abs(fft(self.by_line)))).real / np.sum(self.by_line) ** 2
+        found: NDArray[np.float64] = (
+            length * np.sum(taper**4) / np.sum(taper**2) ** 2 * beats[: self.rows.shape[1]]
+        )
+        return found
+
+    @property
     def blocks(self) -> int:
         return len(self.rows)
 
 
 def power_of(rows: NDArray[np.complex64]) -> Floats:
-    """E(f) of the rows of an envelope."""
-    found: Floats = np.mean(np.square(rows.real) + np.square(rows.imag), axis=0)
+    """E(f) of rows, shape (…, lines)."""
+    squares = np.square(rows.real) + np.square(rows.imag)
+    found: Floats = squares.reshape(-1, rows.shape[-1]).mean(axis=0)
     return found
 
 
@@ -74,10 +85,11 @@ def envelope(blocks: "Sequence[Block]", axis: Axis, keep: NDArray[np.bool_]) -> 
     Blocks of samples that follow each other; what touches a gap is left out. None where no tenth of a second is whole,
     or where no bins are kept.
     """
-    for length in (
-        2 * next_fast_len(max(int(axis.rate_hz * BLOCK_S / 2), 8)),
-        2 * int(axis.rate_hz * SHORT_S / 2),
-    ):
+    there = sum(len(each.samples) for each in blocks)
+    long = 2 * next_fast_len(max(int(axis.rate_hz * BLOCK_S / 2), 8))
+    for length in (long, 2 * int(axis.rate_hz * SHORT_S / 2)):
+        if there < length:
+            continue
         chosen = _chosen(axis, keep, length)
         if chosen.any() and (found := _envelope(_whole(blocks, length), axis.rate_hz, chosen)) is not None:
             return found
@@ -96,14 +108,11 @@ def _envelope(
         by_line += np.square(kept.real) + np.square(kept.imag)
         noise = ifft(kept)
         power = np.square(noise.real) + np.square(noise.imag)
-        rows.append(fft(power.astype(np.float64))[:lines])
+        rows.append(rfft(power.astype(np.float64))[:lines])
     level = float(np.sqrt(np.mean([row[0].real ** 2 for row in rows]))) if rows else 0.0
     if level == 0.0:
         return None
-    exact = taper.astype(np.float64)
-    beats = ifft(np.square(np.abs(fft(by_line)))).real[:lines] / np.sum(by_line) ** 2
-    floor = length * np.sum(exact**4) / np.sum(exact**2) ** 2 * beats
-    return Envelope(rate_hz / length, (np.array(rows) / level).astype(np.complex64), floor.astype(np.float32))
+    return Envelope(rate_hz / length, (np.array(rows) / level).astype(np.complex64), by_line)
 
 
 @lru_cache(maxsize=8)

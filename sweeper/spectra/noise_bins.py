@@ -12,6 +12,7 @@ Arrays in, arrays out; what the bins are used for does not come in.
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -120,14 +121,21 @@ def shape_seen(flat: Floats, shape: float) -> float:
 
 def pass_band(power: Floats, keep: Mask, terms: int) -> Floats:
     """A smooth curve through the noise: ridge regression of ln power on so many cosines, over the kept bins."""
-    place = np.arange(len(power)) / max(len(power) - 1, 1)
     order = np.arange(terms)
-    table = np.cos(np.pi * np.outer(place, order))
+    table = _cosines(len(power), max(terms, MOST_TERMS))[:, :terms]
     there = table[keep]
     ridge = np.diag(1e-3 * len(there) * (order / 8.0) ** 4)
     weights = np.linalg.solve(there.T @ there + ridge, there.T @ np.log(np.maximum(power[keep], 1e-300)))
     curve: Floats = np.exp(table @ weights)
     return curve
+
+
+@lru_cache(maxsize=2)
+def _cosines(bins: int, terms: int) -> Floats:
+    """Cosines of half a turn over the bins and more, shape (bins, terms): asked for again with each round."""
+    place = np.arange(bins) / max(bins - 1, 1)
+    found: Floats = np.cos(np.pi * np.outer(place, np.arange(terms)))
+    return found
 
 
 def runs(there: Mask) -> list[tuple[int, int]]:

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.signal import fftconvolve
 
 from sweeper.spectra.axis import Axis
 from sweeper.spectra.envelope import envelope
@@ -61,8 +62,24 @@ def quiet_bins(mean: NDArray[np.floating], shape: float) -> Mask:
 
 
 def with_envelope(one: Spectrum, block: "Block", axis: Axis) -> Spectrum:
-    """The spectrum of a block with the envelope of its quiet bins, where the block is long enough for one."""
+    """The spectrum of a block with the envelope of its quiet bins, where the block is long enough for one; of a wide
+    tuning one of the bins far from signals and one of those near them.
+    """
     if one.segments == 0 or "void" in one.quality:
         return one
-    found = envelope([block], axis, quiet_bins(one.mean, shape_of(one.segments)))
-    return one if found is None else replace(one, envelope=found.rows)
+    shape = shape_of(one.segments)
+    keep = quiet_bins(one.mean, shape)
+    parts = (keep,) if len(keep) < NARROW else _far_and_near(one.mean, shape, keep)
+    found = [envelope([block], axis, part) for part in parts]
+    rows = [each.rows for each in found if each is not None]
+    return replace(one, envelope=np.stack(rows)) if len(rows) == len(parts) else one
+
+
+def _far_and_near(mean: NDArray[np.floating], shape: float, keep: Mask) -> tuple[Mask, Mask]:
+    """The quiet bins in halves: by what signals would spill into them, if it fell off with the square of the distance
+    as clicks of keying do."""
+    signals = np.where(keep, 0.0, np.maximum(mean - floor_of(mean, shape), 0.0))
+    away = np.arange(1 - len(mean), len(mean), dtype=np.float64)
+    spilt = fftconvolve(signals, 1.0 / np.maximum(np.abs(away), 1.0) ** 2, mode="valid")
+    near: Mask = keep & (spilt > np.median(spilt[keep])) if keep.any() else keep
+    return keep & ~near, near

@@ -20,6 +20,7 @@ from multiprocessing import get_context
 from pathlib import Path
 
 import numpy as np
+from scipy.stats import beta
 
 from sweeper.noise.in_pass import in_pass
 from sweeper.noise.seen import Found, Heard
@@ -200,7 +201,9 @@ def rows(counts: tuple[int, int, int, int], workers: int) -> Iterator[Row]:
             for each in said:
                 if each:
                     print(f"   {name}: {', '.join(each)}", file=sys.stderr)
-            yield Row(f"nights with a source, {name} tuning", nights, wrong, "at most 1 %", wrong <= 0.01)
+            most = float(beta.ppf(0.95, wrong * nights + 1, nights * (1 - wrong)))  # Clopper and Pearson 1934
+            words = f"nights with a source, {name} tuning; with 95 % no more than {100 * most:.1f} %"
+            yield Row(words, nights, wrong, "at most 1 %", wrong <= 0.01)
         held = list(pool.map(split_case, range(splits), chunksize=10))
         covered = sum(each for each, _ in held) / sum(of for _, of in held)
         yield Row(

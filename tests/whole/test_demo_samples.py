@@ -4,24 +4,30 @@ import json
 from dataclasses import replace
 from datetime import date
 from pathlib import Path
+from statistics import fmean
 
 import polars as pl
 import pytest
 from scipy.stats import binom
 
 from drivers.config_files import station_file
+from sweeper.noise.sources import Source, sources
+from sweeper.noise.written import heard_of
 from sweeper.reduction.spectra import spectra_seen
-from sweeper.simulation import saltmarsh
+from sweeper.simulation import HOUSEHOLD, saltmarsh
+from sweeper.simulation.world.device_truth import shares
+from sweeper.simulation.world.devices import strength
 from sweeper.simulation.world.world import World
 from sweeper.spectra.lines import CENTRE_MOVES_HZ
 from sweeper.station import load
-from sweeper.store import Store
+from sweeper.store import Store, kept_noise
 from sweeper.words import Channel
 from tests.whole.test_main_job import sweeper
 
 pytestmark = [pytest.mark.slow, pytest.mark.timeout(900)]
 NIGHT = date(2026, 3, 1)
 CELLS = 8
+DIMMER, CHARGER, MODEM = HOUSEHOLD
 
 
 @pytest.fixture(scope="module")
@@ -35,7 +41,9 @@ def demo(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 @pytest.fixture(scope="module")
 def world() -> World:
-    """The station as it is simulated, its truth told where noise is read: all over each band."""
+    """The station as it is simulated, its truth told where noise is read: all over each band, but for the hump in one,
+    which is not its floor.
+    """
     station = load(station_file("saltmarsh-samples"))
     places = tuple(
         Channel(channel.band, round(lowest + (nth + 0.5) * (highest - lowest) / CELLS), "noise", 281)
@@ -43,7 +51,11 @@ def world() -> World:
         for lowest, highest in tuning.noise_hz
         for nth in range(CELLS)
     )
-    return World(replace(saltmarsh(1, of_samples=True).scenario, channels=places))
+    beside = tuple(
+        each for each in places if not MODEM.reach_hz[0] - 300 <= each.hz <= MODEM.reach_hz[1] + 300
+    )
+    simulated = saltmarsh(1, of_samples=True, devices=HOUSEHOLD).scenario
+    return World(replace(simulated, channels=beside), devices_as_noise=True)
 
 
 def test_verdicts_agree_with_the_truth_and_intervals_hold_it(demo: Path, world: World) -> None:
@@ -79,6 +91,62 @@ def test_every_pass_is_whole_and_its_carriers_were_learned(demo: Path) -> None:
     assert len(spectra) == len(readings.select("pass", "time").unique())
     told = sweeper("lines", demo / "saltmarsh.yaml")
     assert "carrier    28200 kHz, stood in about" in told.stdout, told.stderr
+
+
+@pytest.fixture(scope="module")
+def found(demo: Path) -> dict[str, Source]:
+    """What its passes tell of each device, by kind."""
+    every = sources(heard_of(kept_noise(demo / "saltmarsh.data" / "Saltmarsh")))
+    assert len({source.kind for source in every}) == len(every) == 3, [source.name for source in every]
+    return {source.kind: source for source in every}
+
+
+def test_its_three_devices_are_named_with_where_they_are(demo: Path, found: dict[str, Source]) -> None:
+    assert min(found["comb"].spacing_hz) == pytest.approx(CHARGER.every_hz, rel=0.003)
+    assert max(found["comb"].spacing_hz) == pytest.approx(CHARGER.every_hz, rel=0.003)
+    hump = found["hump"].last
+    assert (hump.low_hz, hump.high_hz) == pytest.approx(MODEM.reach_hz, abs=3000)
+    bands = {kind: set(source.bands) for kind, source in found.items()}
+    assert bands["mains"] == {"80 m", "60 m", "40 m"} and bands["hump"] == {"20 m"}
+    assert (
+        {"40 m", "31 m"} <= bands["comb"] <= {"60 m", "40 m", "31 m"}
+    )  # on 60 m there is room for six lines only
+
+
+def test_what_each_costs_is_what_it_costs(found: dict[str, Source]) -> None:
+    town = saltmarsh(1, of_samples=True, devices=HOUSEHOLD)
+    names = {"mains": DIMMER.name, "comb": CHARGER.name, "hump": MODEM.name}
+    for kind, source in found.items():
+        for band in source.bands:
+            here = [(heard, one.share) for heard, one in source.seen if heard.band == band]
+            true = [shares(town, heard.time, heard.start_hz, heard.end_hz)[names[kind]] for heard, _ in here]
+            read = fmean(share for _, share in here)
+            assert read == pytest.approx(fmean(true), abs=0.03), f"{source.name} on {band}"
+
+
+def test_each_is_seen_while_it_runs_and_not_else(demo: Path, found: dict[str, Source]) -> None:
+    """Save in a pass in which it is being switched."""
+    every = heard_of(kept_noise(demo / "saltmarsh.data" / "Saltmarsh"))
+    for kind, device in (("mains", DIMMER), ("comb", CHARGER)):
+        source = found[kind]
+        with_it = {heard.pass_number for heard, _ in source.seen}
+        looks = {heard.pass_number: heard.time for heard in every if heard.band in source.bands}
+        runs = {number for number, time in looks.items() if strength(device, 1, 8.1, time) > 0.5}
+        rests = {number for number, time in looks.items() if strength(device, 1, 8.1, time) == 0.0}
+        assert with_it.isdisjoint(rests) and len(with_it & runs) >= 0.9 * len(runs), source.name
+    assert len(found["hump"].passes) >= 0.95 * len({heard.pass_number for heard in every})
+
+
+def test_the_terminal_and_the_report_name_them(demo: Path) -> None:
+    printed = " ".join((demo / "printed").read_text(encoding="utf-8").split())
+    assert "What makes the noise" in printed
+    assert "comb every 21.3 kHz on " in printed and ": once, from 19:3" in printed  # half past seven, local
+    assert "mains-synchronous noise on " in printed and "hump from 149" in printed
+    page = (demo / "report.html").read_text(encoding="utf-8")
+    assert "What makes the noise?" in page and 'id="source-hours-figure"' in page
+    assert "Local noise: " in page[: page.index("<details>")]
+    section = page[page.index('<div id="sources">') :]
+    assert section.index("</div></details>") < 30_000
 
 
 def test_it_ends_with_the_recommendation_and_a_report(demo: Path) -> None:

@@ -17,6 +17,7 @@ from tests.whole.test_noise_of_a_night import STATION
 pytestmark = pytest.mark.wires
 CHARGER = SwitchedSupply("the charger", 43_200.0, 0.5e-6)
 TRIED = ("the kettle", "the charger")
+QUICK = STATION.replace("seconds: 0.5", "seconds: 0.1")  # lines need no longer
 
 
 def searched(tmp_path: Path, obeys: bool) -> tuple[Verdict, str]:
@@ -25,8 +26,7 @@ def searched(tmp_path: Path, obeys: bool) -> tuple[Verdict, str]:
     clock = JumpingClock(world.first_evening)
     with serve(world, clock, receiver="iq-tcp") as served:
         file = tmp_path / "station.yaml"
-        quick = STATION.replace("seconds: 0.5", "seconds: 0.2")  # lines need no longer
-        file.write_text(quick.format(receiver_link=served.receiver_link, switch_link=served.switch_link))
+        file.write_text(QUICK.format(receiver_link=served.receiver_link, switch_link=served.switch_link))
         station = load(file)
 
         def person(words: str) -> Answer:

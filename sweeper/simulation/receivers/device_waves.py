@@ -30,7 +30,8 @@ class DeviceWaves:
         time_s = (at + np.arange(count)) / rate_hz
         for device in devices:
             power = strength(device, self._seed, self._longitude_deg, now_s)
-            if power <= 0.0:
+            low_hz, high_hz = device.reach_hz
+            if power <= 0.0 or not low_hz < centre_hz + rate_hz / 2 or not high_hz > centre_hz - rate_hz / 2:
                 continue
             if isinstance(device, Buzz):
                 swing = math.sqrt(2.0) * np.abs(

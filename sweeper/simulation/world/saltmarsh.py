@@ -95,6 +95,15 @@ DEVICES: tuple[Device, ...] = (
     LineModem("line modem", 14_100_000.0, 14_160_000.0, 3.0e4),
 )
 """Three devices whose noise signs its name, for whoever renders samples: strong enough on 20 m to be worth a search."""
+_LAMPS: Hours = ((0, 0.0), (16.9, 0.0), (17, 1.0), (22.4, 1.0), (22.5, 0.0))
+_CHARGED: Hours = ((0, 0.0), (18.4, 0.0), (18.5, 1.0), (21.4, 1.0), (21.5, 0.0))
+HOUSEHOLD: tuple[Device, ...] = (
+    Buzz("dimmer in the hall", 2.0e5, _LAMPS, reach_hz=(3.0e6, 8.0e6)),
+    SwitchedSupply("charger in the shed", 21_300.0, 2.0 * _MICROVOLT, _CHARGED, 1.0, 0.002, (4.5e6, 11e6)),
+    LineModem("line modem", 14_935_000.0, 15_000_000.0, 8.0e5),
+)
+"""Three for the station whose receiver sees whole bands and is the noisier: one bursts with the mains, one has lines at
+equal spacing, one fills a band between two edges."""
 _BESIDE: tuple[tuple[float, Hours, tuple[int, ...]], ...] = (
     (50.0, _NIGHT, (153_000, 171_000, 234_000, 252_000, 270_000)),
     (6.0, _NIGHT, (1_458_000, 1_485_000, 1_512_000, 1_557_000, 1_602_000)),

@@ -12,7 +12,7 @@ from datetime import UTC, date, datetime, timedelta
 from typing import NamedTuple
 
 from sweeper.simulation.world.chance import Draws
-from sweeper.simulation.world.devices import Device
+from sweeper.simulation.world.devices import Device, kelvin_at, strength
 from sweeper.simulation.world.hardware import (
     BARE,
     BOLTZMANN_J_PER_K,
@@ -94,10 +94,13 @@ class Scenario:
 
 
 class World:
-    """A scenario and its random numbers. Only the fast noise of the readings depends on what was read before."""
+    """A scenario and its random numbers. Only the fast noise of the readings depends on what was read before.
 
-    def __init__(self, scenario: Scenario) -> None:
-        self.scenario = scenario
+    `devices_as_noise`: with the devices' broad noise in the levels, for whoever asks for the truth.
+    """
+
+    def __init__(self, scenario: Scenario, devices_as_noise: bool = False) -> None:
+        self.scenario, self._devices_as_noise = scenario, devices_as_noise
         self._draws = Draws(scenario.seed)
         self._means: dict[tuple[Listening, int], Means] = {}
         self.unplugged: set[str] = set()
@@ -186,7 +189,11 @@ class World:
         kelvin = scenario.sky.noise_k(hz, time_s) + scenario.settlement.noise_k(hz, time_s)
         for appliance in scenario.appliances:
             kelvin += appliance.noise_k(hz, time_s)
-        return scenario.antenna.noise_k(kelvin, hz)
+        own_k = sum(
+            kelvin_at(each, hz) * strength(each, scenario.seed, scenario.sky.longitude_deg, time_s)
+            for each in (self.devices if self._devices_as_noise else ())
+        )
+        return scenario.antenna.noise_k(kelvin, hz) + own_k
 
     def _chain(
         self, time_s: float, hz: float, source: str, route: str, front: FrontEnd = BARE
@@ -238,7 +245,7 @@ class World:
         if not places:
             raise ValueError(f"{band!r} has no noise channel; the bands are {', '.join(self.bands)}")
         gains, changes, rises, stage_figures, receiver_figures, products = [], [], [], [], [], []
-        quiet = World(replace(self.scenario, broadcasters=()))
+        quiet = World(replace(self.scenario, broadcasters=()), self._devices_as_noise)
         switched = ("stage", BARE) if front is None else ("bypass", front)
         for time in times:
             for place in places:

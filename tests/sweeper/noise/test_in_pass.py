@@ -1,5 +1,6 @@
 """What a pass shows of planted noise: samples made here, by a generator that shares no line with the finders."""
 
+from collections.abc import Callable
 from dataclasses import replace
 
 import numpy as np
@@ -163,3 +164,56 @@ def test_keying_in_step_with_the_mains_is_not_the_mains(strength: float) -> None
     ]
     (heard,) = in_pass(1, steady)
     assert [found.kind for found in heard.found] == ["mains"]
+
+
+def keyed(time: np.ndarray) -> np.ndarray:
+    """Hard dots of 60 ms: what they spill keeps time with 100 Hz."""
+    return (time % 0.12 < 0.06) * np.exp(2j * np.pi * 30_000.0 * time)
+
+
+def reversals(time: np.ndarray) -> np.ndarray:
+    """Steps of phase at the rate of a hundred bits a second."""
+    bits = np.where(np.random.default_rng(int(time[0] * 1e6)).random(200) < 0.5, -1.0, 1.0)
+    return bits[((time - time[0]) * 100).astype(int)] * np.exp(2j * np.pi * -20_000.0 * time)
+
+
+def many_dots(time: np.ndarray) -> np.ndarray:
+    places = np.random.default_rng(5).uniform(-110e3, 110e3, 12)
+    return (time % 0.12 < 0.06) * np.exp(2j * np.pi * places[:, None] * time).sum(axis=0)
+
+
+@pytest.mark.parametrize(
+    ("sent", "strength"), [(keyed, 10.0), (keyed, 40.0), (reversals, 40.0), (many_dots, 10.0)]
+)
+def test_what_signals_spill_in_step_with_the_mains_is_not_the_mains(
+    sent: Callable[[np.ndarray], np.ndarray], strength: float
+) -> None:
+    """It falls off with the distance from its signal, and noise of the mains does not."""
+    made = []
+    for seed in range(3):
+        time = np.arange(COUNT) / RATE_HZ + 7.3 * seed
+        both = heard_samples(seed) + strength * sent(time)
+        made.append(("40 m", labelled(ANTENNA_BYPASS, both.astype(np.complex64))))
+    (heard,) = in_pass(1, made)
+    assert [found.kind for found in heard.found if found.kind == "mains"] == []
+
+
+def test_mains_noise_beside_strong_carriers_is_read_all_the_same() -> None:
+    carriers = {-80_000.0: 1e6, 12_345.0: 1e5, 70_000.0: 1e4}
+    found = [
+        each
+        for each in a_pass(mains=0.2, swell="rectified sine", lines=carriers).found
+        if each.kind == "mains"
+    ]
+    assert [each.share for each in found] == [pytest.approx(0.2, abs=0.05)]
+
+
+@pytest.mark.parametrize("every_hz", [15_000.0, 18_000.0, 25_000.0, 27_000.0])
+def test_stations_on_every_third_channel_are_no_supply(every_hz: float) -> None:
+    """Equally strong, none between them: the channels of broadcasting, from one end of the tuning to the other."""
+    first = np.ceil((CENTRE_HZ - 110e3) / every_hz) * every_hz
+    places = {float(hz - CENTRE_HZ): 100.0 for hz in np.arange(first, CENTRE_HZ + 110e3, every_hz)}
+    assert [found.kind for found in a_pass(lines=places).found if found.kind == "comb"] == []
+    supply = {hz + 2.0 * nth: over for nth, (hz, over) in enumerate(places.items())}
+    moved = {hz + 700.0: over for hz, over in supply.items()}
+    assert [found.kind for found in a_pass(lines=moved).found if found.kind == "comb"] == ["comb"]

@@ -1,6 +1,7 @@
 """Sources through nights: followed, with their rhythm, share and change; passes as they would be seen."""
 
 from datetime import UTC, datetime, timedelta
+from zoneinfo import ZoneInfo
 
 import numpy as np
 import pytest
@@ -143,3 +144,44 @@ def test_what_is_not_seen_any_more_is_gone_by_at_least_what_would_be_seen() -> N
 def test_too_few_passes_say_nothing() -> None:
     record = nights(1, lambda at: [comb(65_000.0)])
     assert changes(record, (BEGIN + timedelta(hours=2)).timestamp()) == []
+
+
+def test_two_supplies_of_nearly_one_frequency_are_two_sources() -> None:
+    """They drift together, and come closer to where the other was than to where they were."""
+    record = [
+        heard(n, BEGIN + timedelta(hours=n), comb(65_500.0 * 1.003**n), comb(65_000.0 * 1.003**n))
+        for n in range(8)
+    ]
+    assert sorted(len(each.passes) for each in sources(record)) == [8, 8]
+
+
+def test_every_other_line_of_the_same_pass_is_no_second_source_of_three_passes() -> None:
+    record = [heard(n, BEGIN + timedelta(hours=n), comb(65_000.0)) for n in range(4)]
+    record += [heard(4, BEGIN + timedelta(hours=4), comb(65_000.0), comb(130_000.0))]
+    assert len(sources(record)) == 1
+
+
+def test_hours_in_which_nobody_listened_say_nothing() -> None:
+    """Passes by night only: what runs by day is not known, and what is there in every pass has no rhythm."""
+    record = [
+        each
+        for each in nights(6, lambda at: [comb(65_000.0)])
+        if datetime.fromtimestamp(each.time, UTC).hour not in range(7, 17)
+    ]
+    (source,) = sources(record)
+    told = rhythm(source, record, UTC)
+    assert told.from_h is None and told.briefly == "at all hours" and np.isnan(told.by_hour[12])
+
+
+def test_the_clock_change_moves_no_rhythm() -> None:
+    """By the kitchen clock it runs from 17 to 22 o'clock, before the change and after it."""
+    zone = ZoneInfo("Europe/Copenhagen")
+    first = datetime(2026, 10, 21, tzinfo=UTC)  # summer time ends on the 25th
+    record = []
+    for n in range(24 * 9):
+        at = first + timedelta(hours=n)
+        record.append(heard(n, at, *([comb(65_000.0)] if 17 <= at.astimezone(zone).hour < 22 else [])))
+    (source,) = sources(record)
+    told = rhythm(source, record, zone)
+    assert (told.from_h, told.to_h) == (17, 22)
+    assert told.by_hour[16] == told.by_hour[22] == 0.0 and told.by_hour[17] == told.by_hour[21] == 1.0

@@ -40,7 +40,7 @@ def spectra_of(number: int, started: datetime, bins: int = 12) -> list[tuple[str
         mean[0] = 0.0
         low = (0.5 * mean).astype(np.float32) if number % 2 else None
         envelope = (
-            None if nth else np.sqrt(np.geomspace(1.0, 0.1, 7))[None, :].astype(np.complex64)
+            None if nth else np.sqrt(np.geomspace(1.0, 0.1, 7))[None, None, :].astype(np.complex64)
         )  # at steps of its own
         one = Spectrum(7_037_500.0, 31.25, mean.astype(np.float32), low, 60 + nth, 62.5, envelope=envelope)
         at = started.timestamp() + 60.0 * nth
