@@ -165,6 +165,10 @@ class IqTcpReceiver:
         return self._samples.take(seconds, after_s)
 
     def unknown(self) -> tuple[str, ...]:
+        """What is told cannot be read back; the rate is measured, which takes two seconds of a new connection."""
+        return (*self._samples.unknown(), *self._untold())
+
+    def _untold(self) -> tuple[str, ...]:
         return () if self._options.gain_db is not None else ("gain",)
 
     def is_transmitting(self) -> bool:
@@ -192,7 +196,7 @@ class IqTcpReceiver:
         self._gain_db = None
         if options.bias_tee:
             tell("bias tee", 1)
-        return self.unknown()
+        return self._untold()
 
     def close(self) -> None:
         if self._options.bias_tee:

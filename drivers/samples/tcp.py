@@ -145,7 +145,14 @@ class TcpSamples:
         return block
 
     def unknown(self) -> tuple[str, ...]:
-        """Nothing can be read back; what was told is taken for granted, and seen in the spectrum."""
+        """Nothing can be read back. The rate is measured in its place, before anything is taken: `BadReply` if it is
+        another one. The rest is taken for granted, and seen in the spectrum.
+        """
+        self._arrivals.by(clock())
+        deadline = Deadline(self._options.timeout_s + RATE_SEEN_S + CATCHES_UP_S, PART)
+        while self.measured_rate_hz is None and self._too_fast_hz() is None:
+            self._look(deadline)
+        self._check_rate()
         return ()
 
     def close(self) -> None:

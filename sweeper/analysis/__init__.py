@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from sweeper.analysis.day.reduce import summarise_day as summarise_day
     from sweeper.analysis.evidence import Evidence as Evidence
     from sweeper.analysis.facts import MeterFacts as MeterFacts
+    from sweeper.analysis.facts import Products as Products
     from sweeper.analysis.facts import StationFacts as StationFacts
     from sweeper.analysis.findings.across_stations import BandHour as BandHour
     from sweeper.analysis.findings.across_stations import FleetFindings as FleetFindings
@@ -95,7 +96,7 @@ _NAMES = {
     "day.columns": ["is_summary"],
     "day.reduce": ["summarise_day"],
     "evidence": ["Evidence"],
-    "facts": ["MeterFacts", "StationFacts"],
+    "facts": ["MeterFacts", "Products", "StationFacts"],
     "findings.across_stations": [
         "BandHour",
         "FleetFindings",

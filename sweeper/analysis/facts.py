@@ -38,6 +38,15 @@ class MeterFacts:
 
 
 @dataclass(frozen=True, slots=True)
+class Products:
+    """Lines of a band, in hertz, that stand with the stage in only, and the hours (UTC) in which they do."""
+
+    band: str
+    hz: tuple[float, ...]
+    hours_utc: tuple[int, ...]
+
+
+@dataclass(frozen=True, slots=True)
 class StationFacts:
     """A station as the analysis sees it. Degrees north and east; gains and noise figures in dB."""
 
@@ -56,3 +65,5 @@ class StationFacts:
     """Changes whenever anything above or in the station file changes that the summaries depend on."""
     timezone: str = "UTC"
     """IANA name of the listener's zone, for hours as the kitchen clock shows them."""
+    products: tuple[Products, ...] = ()
+    """What spectra show beside the readings: products of overload."""

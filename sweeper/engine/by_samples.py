@@ -52,7 +52,9 @@ class Sampling:
 
     def allowed(self, unknown: Sequence[str]) -> tuple[str, ...]:
         """What moves the level and could not be known, beyond what the receiver has told already."""
-        return tuple(each for each in self._source.unknown() if each not in unknown)
+        with bounded(clock=self._clock):
+            untold = self._source.unknown()
+        return tuple(each for each in untold if each not in unknown)
 
     def hear(self, visit: Visit) -> None:
         """One visit: what is captured from now on. `BadReply` where no level can be told from it."""

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from functools import cached_property, partial
 
 from sweeper import analysis
 from sweeper.analysis import Comparison, Findings, StationFacts
 from sweeper.errors import UserFacingError
+from sweeper.reduction.spectra import products_of, spectra_seen
 from sweeper.reduction.summaries import summaries_of
 from sweeper.store import Store
 from sweeper.tables import pl
@@ -49,6 +50,8 @@ def reduce_store(
         raise UserFacingError(
             f"{store.folder}: no readings are stored for that time, so nothing can be said. Measure a night first."
         )
+    if facts.meter.linear:
+        facts = replace(facts, products=products_of(spectra_seen(store, start, end)))
     table = analysis.table_of(summaries, facts)
     findings = analysis.findings_from(table, summaries, facts)
     evidence = partial(analysis.evidence_from, table, findings, summaries, facts)

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from datetime import datetime
 from typing import TYPE_CHECKING
 
+from sweeper.analysis import Products
 from sweeper.store import Store
 from sweeper.store.spectra import NO_VALUE
 from sweeper.tables import pl
@@ -37,6 +38,19 @@ def spectra_seen(
     ).collect(engine="streaming")
     seen = [over_passes(stored) for stored in _tunings(spectra, listed)]
     return tuple(sorted((each for each in seen if each is not None), key=lambda each: each.start_hz))
+
+
+def products_of(seen: Sequence[TuningSeen]) -> tuple[Products, ...]:
+    """The lines that stand with the stage in only, tuning by tuning, as the analysis takes them."""
+    return tuple(
+        Products(
+            each.band,
+            tuple(line.hz for line in lines),
+            tuple(sorted({hour for line in lines for hour in line.hours_utc})),
+        )
+        for each in seen
+        if (lines := [line for line in each.lines if line.kind == "stage only"])
+    )
 
 
 def _tunings(spectra: pl.LazyFrame, listed: pl.DataFrame) -> Iterator[Stored]:

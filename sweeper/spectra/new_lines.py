@@ -45,11 +45,15 @@ class NewLines:
         self.speak_against += (raised > least) & (np.maximum(stage, 0.0) < raised / QUIETER)
         return speaks
 
+    def chance(self) -> Floats:
+        """That a bin is spoken for at least as often as it was, if both were as likely."""
+        tries = self.speak_for + self.speak_against
+        found: Floats = np.where(tries > 0, bdtrc(self.speak_for - 1, np.maximum(tries, 1), 0.5), 1.0)
+        return found
+
     def runs(self, usable: Mask) -> list[int]:
         """The bin at the middle of each run that is a sign of overload; empty where there is none."""
-        # spoke for at least as often as seen, if both were as likely
-        tries = self.speak_for + self.speak_against
-        chance = np.where(tries > 0, bdtrc(self.speak_for - 1, np.maximum(tries, 1), 0.5), 1.0)
+        chance = self.chance()
         found = []
         for limit, fewest in ((ALONE, 1), (TOGETHER, 2)):
             there = usable & (chance < limit)

@@ -10,6 +10,7 @@ difference. Nobody can remove signals that lie within a few dB of the noise itse
 Arrays in, arrays out; what the bins are used for does not come in.
 """
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from functools import lru_cache
 
@@ -32,7 +33,7 @@ BETWEEN = 0.2
 """Share of the bins between the outermost high ones that has to be low for that to be the noise; a notch is less."""
 MOST_LEVELS = 4
 MOST_TERMS = 24
-"""Cosines of a pass band at the most."""
+"""Cosines that draw a pass band. With many it follows a filter's ripple, and weak signals that lie side by side."""
 PARTS = 12
 STEEPEST_DB = 15.0
 """Tilt over the whole pass band that a first guess may have."""
@@ -203,10 +204,14 @@ def noise_bins(
     shapes: "tuple[float, ...]",
     usable: Mask | None = None,
     false_alarms: float = FALSE_ALARMS,
+    most_terms: int = MOST_TERMS,
+    without: Callable[[Floats, Mask, float], Mask] | None = None,
 ) -> NoiseBins:
     """The noise bins common to all `routes`: mean spectra, each of shape (bins,), with their Gamma shapes.
 
     Each is normalised and flattened by itself, then they are added: their sum is Gamma of the sum of the shapes.
+    `most_terms`: cosines that the pass band needs at most. `without`: takes more out in each round, given the flat sum,
+    the noise bins so far and the shape.
     """
     if usable is None:
         usable = np.ones(len(routes[0]), np.bool_)
@@ -215,7 +220,7 @@ def noise_bins(
     weights = np.array(shapes) / np.sum(shapes)
     shape = float(np.sum(shapes))
     keep, curves, seen = np.ones(len(inside), np.bool_), [np.ones(len(inside)) for _ in flats], shape
-    most = terms_for(len(inside))
+    most = min(terms_for(len(inside)), most_terms)
     for terms in [0, 2, 3, *range(5, most + 1, 3), most, most]:
         if terms == 0:
             curves = [_lower_line(flat, each) for flat, each in zip(flats, shapes, strict=True)]
@@ -226,6 +231,7 @@ def noise_bins(
         total = sum(weight * flat / curve for weight, flat, curve in zip(weights, flats, curves, strict=True))
         seen = shape_seen(total, shape)
         keep = _guarded(excise(total, seen, false_alarms), total)
+        keep = keep if without is None else without(total, keep, seen)
     whole = np.zeros(len(usable), np.bool_)
     whole[inside] = keep
     curve = np.ones(len(usable))

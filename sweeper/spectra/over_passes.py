@@ -31,6 +31,8 @@ MOST_POSSIBLE = 10.0
 """S/N change, linear, that a faint line may have gained where it seems to stand with the stage in only."""
 DEVIATIONS = 3.0
 """Of noise, after such a change, that a line exceeds: what one pass hears scatters widely."""
+FALSE_ALARMS = 1e-3
+"""Chance of such a line in a tuning that has none."""
 OFTEN = 0.5
 """Share of an hour's passes in which such a line stands, for the hour to be named."""
 SNR_HZ = 2400.0
@@ -240,11 +242,13 @@ def _with_stage_only(stored: Stored, noise: NoiseBins) -> list[SeenLine]:
         least = max(OCCUPIED, DEVIATIONS * spread * MOST_POSSIBLE)
         spoke.append(stage.add(out, within, least))
         bypass.add(within, out, least)
-    if bypass.runs(noise.usable):
+    rare = FALSE_ALARMS / len(noise.keep)
+    if (noise.usable & (bypass.chance() < rare)).any():
         return []  # something comes and goes in step with the switch, or fades too fast to tell
     hours = np.array([hour_of[number] for number in both])
     found = []
-    for at in stage.runs(noise.usable):
+    for first, end in runs(noise.usable & (stage.chance() < rare)):
+        at = (first + end - 1) // 2
         said = np.array([each[max(at - 1, 0) : at + 2].any() for each in spoke])
         often = tuple(sorted({int(hour) for hour in hours if said[hours == hour].mean() >= OFTEN}))
         found.append(SeenLine(stored.start_hz + at * stored.step_hz, "stage only", hours_utc=often))

@@ -12,6 +12,7 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 
+from sweeper.spectra.blocks import without_blocks
 from sweeper.spectra.carriers import without_images_and_centre
 from sweeper.spectra.noise_bins import FEWEST_BINS, NoiseBins, noise_bins
 from sweeper.spectra.rows import (
@@ -30,6 +31,8 @@ from sweeper.words import Channel, Labelled
 Floats = NDArray[np.float64]
 FEWEST_A_PART = 256
 """Bins of a part, so that a pass band can be drawn through it."""
+SMOOTH = 3
+"""Cosines that draw the pass band of a part: a receiver of samples has a smooth one, and more would follow signals."""
 OCCUPIED_DB = 6.0
 """A part whose noise stands so far over that of the quietest one is full of signals; noise changes less over a band."""
 CENTRE_HZ = 150.0
@@ -85,7 +88,8 @@ def by_parts(
     for part in parts:
         if usable[part].sum() < 2 * FEWEST_BINS:
             continue
-        found = noise_bins(tuple(route[part] for route in routes), shapes, usable[part])
+        here = tuple(route[part] for route in routes)
+        found = noise_bins(here, shapes, usable[part], most_terms=SMOOTH, without=without_blocks)
         if found.keep.sum() < FEWEST_BINS:
             continue
         keep[part], curve[part] = found.keep, found.pass_band

@@ -118,6 +118,24 @@ EQUIVALENT: dict[str, tuple[tuple[str, str, str, str], ...]] = {
     "drivers/protocols/keying.py": (
         ("in_table", "one[-1:] + other[:1]", "1 → 2", "more of each at the border; each alone is looked at too"),
     ),
+    "sweeper/analysis/band/steady_signals.py": (
+        ("steady_signals", "if told.is_empty()", "→ (nothing)", "no place is gone through where there is none"),
+    ),
+    "sweeper/analysis/meter/slope.py": (
+        ("common_slope", "1 / max(each.se, 0.01)", "1 → 2", "weights count by their ratios alone"),
+    ),
+    "drivers/receivers/hamlib_meters.py": (
+        ("_along", "raw <= table[0][0]", "→ raw < table[0][0]", "the first stretch reads the same at its first point"),
+    ),
+    "drivers/samples/arrivals.py": (
+        ("Arrivals._take", "return -1", "-1 → 1", "whoever asks goes on with whatever is not 0"),
+    ),
+    "sweeper/spectra/envelope.py": (
+        ("noise_power", "both.reshape(-1, every)", "1 → 2", "NumPy takes any negative length for the one to be found"),
+    ),
+    "sweeper/attended/keys.py": (
+        ("keys", "reading.join", "2.0 * LOOK_S", "the thread ends within `LOOK_S`, and no longer is waited for it"),
+    ),
     "sweeper/attended/listening.py": (
         ("(UNEVEN, GOLDEN)", "GOLDEN", "0.6180339887", "another order that never repeats"),
         ("RelayHands._set", "self._turns += 1", "1 → 2", "the same stays in another order that never repeats"),

@@ -25,11 +25,14 @@ SPECTRA = {
     each: tuple(f"tests/sweeper/spectra/test_{one}.py" for one in tests)
     for each, tests in {
         "axis": ("welch_by_hand", "welch"),
+        "blocks": ("blocks",),
         "calm": ("calm",),
         "carriers": ("carriers",),
         "envelope": ("envelope", "mains"),
         "gain_out": ("gain_out",),
+        "new_lines": ("over_passes",),
         "noise_bins": ("noise_bins",),
+        "over_passes": ("over_passes",),
         "rows": ("rows_by_hand", "rows"),
         "steps": ("steps_by_hand", "steps"),
         "tuning": ("tuning",),

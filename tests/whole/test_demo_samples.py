@@ -13,10 +13,12 @@ from scipy.stats import binom
 from drivers.config_files import station_file
 from sweeper.noise.sources import Source, sources
 from sweeper.noise.written import heard_of
+from sweeper.reduction.spectra import spectra_seen
 from sweeper.simulation import HOUSEHOLD, saltmarsh
 from sweeper.simulation.world.device_truth import shares
 from sweeper.simulation.world.devices import strength
 from sweeper.simulation.world.world import World
+from sweeper.spectra.lines import CENTRE_MOVES_HZ
 from sweeper.station import load
 from sweeper.store import Store, kept_noise
 from sweeper.words import Channel
@@ -152,3 +154,20 @@ def test_it_ends_with_the_recommendation_and_a_report(demo: Path) -> None:
     assert "stage in" in printed.lower() and "invented" in printed
     assert (demo / "report.html").stat().st_size > 10_000
     assert (demo / "saltmarsh.yaml").read_bytes() == station_file("saltmarsh-samples").read_bytes()
+
+
+def test_what_moves_with_the_samples_centre_is_named_and_every_band_is_shown(demo: Path) -> None:
+    """The simulated converter leaves a line at its centre, and an image of everything across it."""
+    middles = {channel.band: channel.hz for channel in load(station_file("saltmarsh-samples")).tunings()}
+    with Store(demo / "saltmarsh.data", "Saltmarsh", 8.1, read_only=True) as store:
+        seen = {each.band: each for each in spectra_seen(store)}
+    assert set(seen) == set(middles)
+    for band, each in seen.items():
+        (line,) = (line for line in each.lines if line.kind == "converter")
+        ends = (middles[band] + CENTRE_MOVES_HZ, middles[band] - CENTRE_MOVES_HZ)
+        assert line.twin_hz is not None
+        assert abs(line.hz - ends[0]) <= each.step_hz and abs(line.twin_hz - ends[1]) <= each.step_hz
+        assert not [line for line in each.lines if line.kind == "stage only"]
+    page = (demo / "report.html").read_text(encoding="utf-8")
+    assert "What does each band look like?" in page
+    assert len(page.encode()) < 500_000

@@ -15,9 +15,12 @@ from sweeper.analysis.band.chain_faults import faults
 from sweeper.analysis.band.gain_agreement import reconcile
 from sweeper.analysis.band.gain_methods import GainMethods
 from sweeper.analysis.band.overload_excess import excess_by_hour, mean_and_error
-from sweeper.analysis.facts import StationFacts
+from sweeper.analysis.facts import Products, StationFacts
 from sweeper.analysis.thresholds import EXCESS_DB, EXCESS_SE, NO_GAIN_DB
+from sweeper.analysis.wording import listed
 
+MOST_NAMED = 4
+"""Lines whose frequencies one sentence tells."""
 WITHOUT_LOAD = (
     *("difference_bound", "difference_db", "load_difference_db"),
     *("strongest_carrier_db", "level_antenna_bypass"),
@@ -35,12 +38,14 @@ class Diagnosis:
     hours: pl.DataFrame
     flags: tuple[str, ...]
     sentences: tuple[str, ...]
+    with_products: frozenset[int] = frozenset()
+    """Hours (UTC) in which spectra show products of overload."""
 
     @property
     def overloaded_hours(self) -> tuple[int, ...]:
         """Hours (UTC) in which overload shows."""
         hours = zip(self.hours["hour_utc"].to_list(), self.hours["overload"].to_list(), strict=True)
-        return tuple(int(hour) for hour, overload in hours if overload)
+        return tuple(sorted({int(hour) for hour, overload in hours if overload} | self.with_products))
 
     @property
     def hours_near_overload(self) -> frozenset[int]:
@@ -70,6 +75,20 @@ def diagnose(methods: GainMethods, facts: StationFacts) -> Diagnosis:
         if apart.agree is False:
             signs.append(("routes-disagree", apart.sentence))
     return Diagnosis(hours, tuple(flag for flag, _ in signs), tuple(sentence for _, sentence in signs))
+
+
+def with_products(diagnosis: Diagnosis, products: Sequence[Products]) -> Diagnosis:
+    """The diagnosis of a band with the lines that stand with the stage in only, named first of all signs."""
+    hours = frozenset(hour for each in products for hour in each.hours_utc)
+    if not hours:
+        return diagnosis
+    places = listed([f"{hz / 1e3:.1f}" for each in products for hz in each.hz][:MOST_NAMED])
+    more = " and more" if sum(len(each.hz) for each in products) > MOST_NAMED else ""
+    sentence = (
+        f"With the stage in, lines stand at {places} kHz{more} that are not there without it: products of "
+        "intermodulation. Put a filter or an attenuator ahead, or leave the stage out at these hours."
+    )
+    return replace(diagnosis, with_products=hours).with_sign(["overload"], [sentence], first=True)
 
 
 def seen_together(diagnoses: Mapping[str, Diagnosis], facts: StationFacts) -> dict[str, Diagnosis]:

@@ -173,7 +173,7 @@ def _foretold(high: Floats, low: Floats, pad_db: float) -> float:
         others = np.arange(len(high)) != at
         knots, rises = _fit(high[others], low[others], pad_db)
         misses.append(float(_missed(knots, rises, high[[at]], low[[at]])[0]) - pad_db)
-    return float(np.sqrt(np.mean(np.square(misses)))) if misses else pad_db / 4
+    return float(np.sqrt(np.mean(np.square(misses))))
 
 
 def _read_off(reading: float, knots: Floats, dbm: Floats) -> float:

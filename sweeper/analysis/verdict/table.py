@@ -17,7 +17,7 @@ from sweeper.analysis.band.gain import Gain, carriers_contradict, combine, quiet
 from sweeper.analysis.band.gain_methods import GainMethods
 from sweeper.analysis.band.nightly import nightly
 from sweeper.analysis.band.noise_figure import NoiseFigures, figures
-from sweeper.analysis.band.overload import Diagnosis, diagnose, seen_together, without_overload
+from sweeper.analysis.band.overload import Diagnosis, diagnose, seen_together, with_products, without_overload
 from sweeper.analysis.band.stage_steps import STEPPED, StageStep, stage_steps
 from sweeper.analysis.band.steady_signals import Place, of_band, steady_signals, without_steady
 from sweeper.analysis.band.switching_threshold import (
@@ -145,7 +145,8 @@ def _on_scale(
         diagnoses[band] = _with_steps(
             _with_channels(diagnose(methods, facts), beside[band]), stepped.get(band)
         )
-        diagnoses[band] = _with_meter(diagnoses[band], meter)
+        lines = [each for each in facts.products if each.band == band]
+        diagnoses[band] = with_products(_with_meter(diagnoses[band], meter), lines)
         steady = _steady(methods, diagnoses[band])
         gains[band] = combine(without_untested(steady, meter), facts)
         quieter[band] = quieter_antenna(steady, facts)

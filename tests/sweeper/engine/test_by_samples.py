@@ -160,6 +160,18 @@ def test_samples_that_move_by_less_than_half_a_step_tell_no_level(
     assert any("raise gain_db" in each and "10 m" in each for each in sampling.troubles(())) == coarse
 
 
+def test_bands_whose_gain_is_too_coarse_are_named_in_one_order_whatever_came_first() -> None:
+    bands = ("6 m", "40 m", "10 m", "80 m", "17 m", "20 m", "12 m")
+    source = Samples(a_clock(), step_noise=POWERS["antenna-bypass"] / 3.2)
+    channels = [replace(BAND, band=band) for band in bands]
+    settings = replace(sampled(), edges_hz=dict.fromkeys(channels, EDGES_HZ))
+    sampling = Sampling(source, settings, source.clock)
+    for channel in channels:
+        sampling.hear(Visit(channel, SignalPath.parse("antenna-bypass")))
+    named = [each.split(" (")[0].removeprefix("the gain on ") for each in sampling.troubles(())]
+    assert named == sorted(bands)
+
+
 def test_samples_that_stand_still_or_went_missing_are_no_visit() -> None:
     for more, said in (
         ({"samples": np.full(32_000, 0.2 + 0.1j, np.complex64)}, "all alike"),

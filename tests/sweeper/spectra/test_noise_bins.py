@@ -93,6 +93,16 @@ def test_noise_between_strong_wide_signals_is_no_stop_band(levels_db: tuple[floa
     assert not inside[:8].any() and not inside[-8:].any()
 
 
+@pytest.mark.parametrize(("bins", "is_noise"), [(40, False), (100, True)])
+def test_less_than_a_fifth_that_is_low_amid_a_band_is_a_notch(bins: int, is_noise: bool) -> None:
+    """Of 300 bins from 20 to 319, which stand 20 dB over the middle."""
+    power = np.where((np.arange(340) >= 20) & (np.arange(340) < 320), 100.0, 1e-4)
+    power[170 - bins // 2 : 170 + bins // 2] = 1.0
+    inside = in_pass_band(power)
+    assert inside[30:100].all() and inside[240:310].all()
+    assert inside[160:180].all() == inside[160:180].any() == is_noise
+
+
 def test_silence_has_no_pass_band() -> None:
     assert not in_pass_band(np.zeros(160)).any()
 

@@ -28,7 +28,7 @@ def stored(
     rows, numbers, hours = [], [], []
     for number in range(1, passes + 1):
         centre = CENTRE + (moves if number % 2 else -moves)
-        hour = (18 + number // 4) % 24
+        hour = (18 + number // 7) % 24
         for path in paths:
             mean = DENSITIES[path] * dice.gamma(SEGMENTS * 6, 1 / (SEGMENTS * 6), BINS)
             gain = 10 ** (GAIN_DB / 10) if path.endswith("stage") else 1.0
@@ -87,7 +87,7 @@ def test_each_line_that_is_no_signal_is_named_by_what_it_is() -> None:
 
 
 def test_a_line_that_stands_with_the_stage_in_only_is_a_product_of_overload_in_its_hours() -> None:
-    (product,) = lines(seen(40, overload=True), "stage only").items()
+    (product,) = lines(seen(56, overload=True), "stage only").items()
     assert product[0] == 420
     assert product[1].hours_utc == (20, 21, 22, 23)
 

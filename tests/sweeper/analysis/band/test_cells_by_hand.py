@@ -138,6 +138,22 @@ def test_nights_on_the_curve_of_the_stage_are_bent_along_it() -> None:
     assert isinstance(only(near, gain_of(15.0)).snr_change, AsymmetricEstimate)
 
 
+def test_the_step_of_the_meter_widens_a_change_along_the_curve_as_an_error_of_the_gain_does() -> None:
+    """Student's t of thirty degrees of freedom is 4 % wider than a step, whose size is known."""
+    told = curved(RISES)[0]
+
+    def width(resolution_db: float, gain_se_db: float) -> float:
+        made_so = told.with_columns(pl.lit(resolution_db).alias("resolution_db"))
+        change = only(made_so, gain_of(15.0, se_db=gain_se_db)).snr_change
+        assert isinstance(change, AsymmetricEstimate)
+        ends = change.interval(0.05)
+        return ends.high - ends.low
+
+    for error_db in (0.3, 2.0):
+        assert width(error_db, 0.01) == pytest.approx(0.97 * width(0.01, error_db), rel=0.03)
+        assert width(error_db, 0.01) > 3.0 * width(0.01, 0.01)
+
+
 @pytest.mark.parametrize("spoil", ["load_difference_db", "stage_noise_rise_db", "noise_rise_db"])
 def test_without_load_or_rises_there_is_no_curve(spoil: str) -> None:
     told = curved(RISES)[0].with_columns(pl.lit(None, pl.Float64).alias(spoil))

@@ -10,6 +10,7 @@ import pytest
 from sweeper.analysis.band.gain_methods import GainMethods
 from sweeper.analysis.band.overload import Diagnosis, diagnose, product_order, seen_together, without_overload
 from sweeper.analysis.day.reduce import summarise_day
+from sweeper.analysis.facts import Products
 from sweeper.analysis.findings.build import find
 from sweeper.analysis.findings.tables import health_table
 from tests.sweeper.analysis.nights import Night, facts, readings
@@ -313,3 +314,24 @@ def test_a_meter_that_never_moves_measures_nothing():
     found = diagnose(GainMethods(season(HEALTHY, change=frozen)), facts(HEALTHY))
     assert found.flags == ("meter-stuck",)
     assert "Nothing can be said" in found.sentences[0]
+
+
+def test_lines_that_stand_with_the_stage_in_only_are_overload_in_their_hours_and_are_named() -> None:
+    summaries = season(HEALTHY)
+    lines = Products("40 m", (7_030_000.0, 7_034_500.0), (19, 20))
+    there = find(summaries, replace(facts(HEALTHY), products=(lines,)))[0].bands[0]
+    hours = {period.hour_utc: period for period in there.periods}
+    assert (
+        {hour for hour, period in hours.items() if "overload" in period.flags}
+        == {19, 20} & set(hours)
+        != set()
+    )
+    for hour in {19, 20} & set(hours):
+        assert (hours[hour].verdict, hours[hour].snr_change_db, hours[hour].withheld) == (
+            "undecided",
+            None,
+            True,
+        )
+    assert "lines stand at 7030.0 and 7034.5 kHz that are not there without it" in there.recommendation
+    without = find(summaries, facts(HEALTHY))[0].bands[0]
+    assert "overload" not in without.flags and "7030" not in without.recommendation

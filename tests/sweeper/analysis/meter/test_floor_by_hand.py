@@ -43,6 +43,13 @@ def test_they_are_a_fifth_of_those_that_touch_it_or_it_is_none(touching: int, fo
     assert floor_of(readings(*[LOW] * 3, *[MOVES] * (touching - 1)), FACTS) == found
 
 
+def test_a_meter_whose_step_nobody_knows_rests_nowhere_by_chance() -> None:
+    """Three of twelve visits of four readings; on steps of a decibel a tenth of all would rest by chance."""
+    visits = readings(*[LOW[:4]] * 3, *[MOVES[:4]] * 9)
+    assert floor_of(visits, of_meter(step_db=None)) == floor_of(visits, FACTS) == -50.0
+    assert floor_of(visits, of_meter(step_db=1.0)) is None
+
+
 def test_visits_that_rest_higher_up_and_visits_of_carriers_are_no_floor() -> None:
     higher = tuple(value + 4.0 for value in LOW)
     assert floor_of(readings(*[higher] * 5, MOVES), FACTS) is None

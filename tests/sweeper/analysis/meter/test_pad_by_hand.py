@@ -66,7 +66,7 @@ def test_readings_that_scatter_count_by_their_number_and_single_ones_for_half_a_
     assert budget(once)["repeatability of the readings"] == pytest.approx(0.5 * np.sqrt(2))
 
 
-def test_a_scale_that_is_foretold_by_nobody_is_as_unsure_as_a_quarter_of_the_pad() -> None:
+def test_a_scale_between_levels_is_as_unsure_as_a_step_is_foretold_by_those_beside_it() -> None:
     far = [PadStep((level,), (level - 10.0,)) for level in (-60.0, -30.0, 0.0)]
     assert budget(scale_of(far, 10.0, (0.0, -73.0)))["scale between the levels"] == pytest.approx(
         0.0, abs=0.05

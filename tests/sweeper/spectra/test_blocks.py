@@ -1,0 +1,65 @@
+"""Weak signals wider than a line: out where they stand, and noise alone loses hardly a bin."""
+
+import numpy as np
+import pytest
+
+from sweeper.spectra.blocks import without_blocks
+from sweeper.spectra.noise_bins import FALSE_ALARMS, noise_bins
+
+BINS, SHAPE = 512, 24.0
+
+
+def drawn(
+    seed: int, occupied: tuple[tuple[int, int], ...] = (), excess: float = 0.25
+) -> tuple[np.ndarray, ...]:
+    """Both routes: noise, with signals of so much of its power in the stretches `occupied`."""
+    dice = np.random.default_rng(seed)
+    routes = []
+    for level in (1.0, 20.0):
+        mean = level * dice.gamma(SHAPE, 1.0 / SHAPE, BINS)
+        for first, end in occupied:
+            mean[first:end] *= 1.0 + excess
+        routes.append(mean)
+    return tuple(routes)
+
+
+@pytest.mark.parametrize("wide", [24, 40, 90])
+def test_signals_too_weak_for_a_bin_are_told_by_their_width(wide: int) -> None:
+    stretches = tuple((first, first + wide) for first in (60, 300))
+    inside = np.zeros(BINS, np.bool_)
+    for first, end in stretches:
+        inside[first:end] = True
+    kept, alone = np.zeros(2), np.zeros(2)
+    for seed in range(10):
+        routes = drawn(seed, stretches)
+        for counts, without in ((kept, without_blocks), (alone, None)):
+            found = noise_bins(routes, (SHAPE, SHAPE), most_terms=3, without=without)
+            counts += found.keep[inside].mean() / 10, found.keep[~inside].mean() / 10
+    assert alone[0] > 2 * kept[0], "bin by bin they pass for noise"
+    assert kept[0] < 0.35 and kept[1] > 0.85, (kept, alone)
+
+
+def test_noise_alone_keeps_its_bins() -> None:
+    lost = [
+        1.0 - noise_bins(drawn(seed), (SHAPE, SHAPE), most_terms=3, without=without_blocks).keep.mean()
+        for seed in range(30)
+    ]
+    # a bin's false alarms and their neighbours, and those of the windows, of which each takes half of its bins
+    assert np.mean(lost) < 40 * FALSE_ALARMS
+
+
+def test_what_is_chosen_by_the_sum_biases_no_difference() -> None:
+    changes = []
+    for seed in range(40):
+        routes = drawn(seed, ((100, 350),), 0.15)
+        keep = noise_bins(routes, (SHAPE, SHAPE), most_terms=3, without=without_blocks).keep
+        changes.append(10 * np.log10(routes[1][keep].mean() / routes[0][keep].mean()) - 10 * np.log10(20.0))
+    assert abs(np.mean(changes)) < 3 * np.std(changes) / np.sqrt(len(changes))
+
+
+def test_where_all_would_go_what_was_found_stays() -> None:
+    total, keep = np.ones(64), np.ones(64, np.bool_)
+    assert without_blocks(total, keep, 50.0).all()
+    few = np.zeros(64, np.bool_)
+    few[:10] = True
+    assert (without_blocks(total, few, 50.0) == few).all()
