@@ -97,8 +97,8 @@ def test_sources_come_in_the_order_of_kind_and_place_and_are_called_by_what_is_s
     )  # fmt: skip
     told = sources(heard(nth, *each) for nth in range(1, 4))
     assert [one.name for one in told] == [
-        "mains-synchronous noise", "comb every 31 kHz", "comb every 65 kHz", "hump from 7020 to 7060 kHz",
-        "hump from 7150 to 7190 kHz", "birdie at 7012.3 kHz",
+        "mains-synchronous noise", "comb every 31 kHz", "comb every 65 kHz", "hump 7020–7060 kHz",
+        "hump 7150–7190 kHz", "birdie at 7012.3 kHz",
     ]  # fmt: skip
     drifted = sources(
         [heard(1, found(every_hz=64_500.0)), heard(2, found()), heard(3, found(every_hz=65_500.0))]
