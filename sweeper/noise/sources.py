@@ -59,7 +59,7 @@ class Source:
             return f"comb every {sum(self.spacing_hz) / 2e3:.3g} kHz"
         found = self.last
         if self.kind == "hump":
-            return f"hump from {found.low_hz / 1e3:.0f} to {found.high_hz / 1e3:.0f} kHz"
+            return f"hump {found.low_hz / 1e3:.0f}–{found.high_hz / 1e3:.0f} kHz"
         return f"birdie at {found.low_hz / 1e3:.1f} kHz"
 
 

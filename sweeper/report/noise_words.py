@@ -59,14 +59,14 @@ def worth_acting(told: NoiseTold, worthwhile_db: float) -> str:
 
 
 def rows_of(shown: Sequence[Told]) -> tuple[tuple[str, ...], ...]:
-    """A row a source, for a table: name, what it may be, when, cost."""
+    """A row a source, for a table: name, bands, when, cost, what it may be."""
     return tuple(
         (
             each.source.name,
             ", ".join(band.replace(" ", "\u00a0") for band in each.source.bands),
-            each.may_be,
             " ".join(each.rhythm.words) or each.rhythm.briefly,
             costs(each) if each.costs_db else "–",
+            each.may_be,
         )
         for each in shown
     )

@@ -141,7 +141,7 @@ def test_the_terminal_and_the_report_name_them(demo: Path) -> None:
     printed = " ".join((demo / "printed").read_text(encoding="utf-8").split())
     assert "What makes the noise" in printed
     assert "comb every 21.3 kHz on " in printed and ": once, from 19:3" in printed  # half past seven, local
-    assert "mains-synchronous noise on " in printed and "hump from 149" in printed
+    assert "mains-synchronous noise on " in printed and "hump 149" in printed
     page = (demo / "report.html").read_text(encoding="utf-8")
     assert "What makes the noise?" in page and 'id="source-hours-figure"' in page
     assert "Local noise: " in page[: page.index("<details>")]

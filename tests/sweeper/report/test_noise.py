@@ -106,8 +106,8 @@ def test_the_report_has_a_section_with_name_rhythm_cost_and_pictures(told: Noise
     (section,) = section_of(told)
     assert section.table is not None
     mains, comb = section.table.rows
-    assert mains[0] == "mains-synchronous noise" and mains[3:] == ("at all hours", "1.0 dB")
-    assert comb[0] == "comb every 65.1 kHz" and "from 17 to 22 o'clock" in comb[3]
+    assert mains[0] == "mains-synchronous noise" and mains[2:4] == ("at all hours", "1.0 dB")
+    assert comb[0] == "comb every 65.1 kHz" and "from 17 to 22 o'clock" in comb[2]
     hours, parts = section.pictures
     assert ("comb every 65.1 kHz", "18:00", "100") in hours.numbers.rows
     assert hours.svg.count("<svg") == 2 and "40 m" in parts.svg
