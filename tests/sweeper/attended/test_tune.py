@@ -4,6 +4,7 @@ import threading
 from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
+from types import SimpleNamespace
 
 import pytest
 
@@ -219,6 +220,15 @@ def test_the_meter_shows_the_mean_of_its_latest_twenty_readings_of_each_route() 
     for looked, path in enumerate(paths):  # noqa: B007
         witness.look(path)
     assert witness.told() == ("S7", "S8½", "+9 dB")
+
+
+def test_a_meter_at_s9_shows_no_decibels_over_it() -> None:
+    shown = iter([-73.0, -72.4])
+    meter = SimpleNamespace(read_power=lambda: next(shown))
+    witness = Witness(meter, lambda reading: reading + 73.0)  # type: ignore[arg-type]
+    for path in (ANTENNA_BYPASS, ANTENNA_STAGE):
+        witness.look(path)
+    assert witness.told() == ("S9", "S9+1 dB", "+1 dB")
 
 
 @pytest.mark.parametrize(
