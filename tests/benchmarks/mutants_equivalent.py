@@ -119,7 +119,7 @@ EQUIVALENT: dict[str, tuple[tuple[str, str, str, str], ...]] = {
         ("in_table", "one[-1:] + other[:1]", "1 → 2", "more of each at the border; each alone is looked at too"),
     ),
     "sweeper/analysis/band/steady_signals.py": (
-        ("steady_signals", "if told.is_empty()", "→ (nothing)", "no place is gone through where there is none"),
+        ("steady_signals", "", "if told.is_empty(): return {} → (nothing)", "where no place is, none is gone through"),
     ),
     "sweeper/analysis/meter/slope.py": (
         ("common_slope", "1 / max(each.se, 0.01)", "1 → 2", "weights count by their ratios alone"),
