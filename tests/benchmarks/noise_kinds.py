@@ -43,7 +43,8 @@ class Row:
     cases: int
     value: float
     target: str
-    met: bool
+    met: bool | None
+    """None where so few cases cannot show it."""
 
 
 def smoothed_noise(dice: np.random.Generator, mean: np.ndarray) -> np.ndarray:
@@ -203,7 +204,9 @@ def rows(counts: tuple[int, int, int, int], workers: int) -> Iterator[Row]:
                     print(f"   {name}: {', '.join(each)}", file=sys.stderr)
             most = float(beta.ppf(0.95, wrong * nights + 1, nights * (1 - wrong)))  # Clopper and Pearson 1934
             words = f"nights with a source, {name} tuning; with 95 % no more than {100 * most:.1f} %"
-            yield Row(words, nights, wrong, "at most 1 %", wrong <= 0.01)
+            yield Row(
+                words, nights, wrong, "at most 1 %", False if wrong > 0.01 else True if most <= 0.01 else None
+            )
         held = list(pool.map(split_case, range(splits), chunksize=10))
         covered = sum(each for each, _ in held) / sum(of for _, of in held)
         yield Row(
@@ -213,7 +216,7 @@ def rows(counts: tuple[int, int, int, int], workers: int) -> Iterator[Row]:
 
 def shown(row: Row) -> str:
     """A row of the page."""
-    met = "yes" if row.met else "**no**"
+    met = "not shown by so few" if row.met is None else "yes" if row.met else "**no**"
     return f"| {row.name} | {row.cases} | {100 * row.value:+.1f} % | {row.target} | {met} |".replace("+", "")
 
 

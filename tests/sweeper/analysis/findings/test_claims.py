@@ -49,6 +49,10 @@ SAID_OF_VERDICTS = {
     ("report/pictures/noise.py", "_outside"): "the legend of levels",
     ("analysis/physics/external_noise.py", "standing"): "noise beside P.372, nothing of a stage",
     ("analysis/band/overload.py", "_overload"): "what to do about overload, no claim of worth",
+    (
+        "analysis/band/overload.py",
+        "with_products",
+    ): "what to do about products of intermodulation, no claim of worth",
     ("report/answer.py", ""): "the outlook below in fewer words, for a phone",
     ("report/pictures/ceiling.py", "ceiling"): "the legend of the curve",
     ("report/pictures/ceiling.py", "_panel"): "the crossing of the threshold below, for who cannot see it",
