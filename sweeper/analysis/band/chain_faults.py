@@ -79,7 +79,7 @@ def _dead(methods: GainMethods, facts: StationFacts) -> list[tuple[str, str]]:
 
 
 def _swapped(noise: pl.DataFrame) -> list[tuple[str, str]]:
-    columns = ("noise_rise_db", "noise_rise_se_db", "level_antenna_bypass", "level_load_bypass")
+    columns = ("hz", "noise_rise_db", "noise_rise_se_db", "level_antenna_bypass", "level_load_bypass")
     rows = noise.select(columns).drop_nulls("noise_rise_db")
     if rows.is_empty():
         return []
@@ -94,12 +94,7 @@ def _swapped(noise: pl.DataFrame) -> list[tuple[str, str]]:
                 "quieter than a load: load and antenna are swapped, or the termination picks up signals.",
             )
         ]
-    level, load = rows["level_antenna_bypass"].to_numpy(), rows["level_load_bypass"].to_numpy()
-    if (
-        rows.height >= 6
-        and float(np.std(level)) > 1.0
-        and float(np.std(level - load)) < 0.25 * float(np.std(level))
-    ):
+    if rows.height >= 6 and _follows(rows):
         return [
             (
                 "load-follows-antenna",
@@ -108,6 +103,20 @@ def _swapped(noise: pl.DataFrame) -> list[tuple[str, str]]:
             )
         ]
     return []
+
+
+def _follows(rows: pl.DataFrame) -> bool:
+    """Whether the load goes up and down with the antenna from hour to hour, each channel by itself.
+
+    What channels differ by is the receiver's own response, in which load and antenna are alike.
+    """
+    level = pl.col("level_antenna_bypass")
+    apart = level - pl.col("level_load_bypass")
+    moved = rows.select(
+        (level - level.mean().over("hz")).alias("level"), (apart - apart.mean().over("hz")).alias("apart")
+    )
+    wander, left = (float(np.std(moved[name].to_numpy())) for name in ("level", "apart"))
+    return wander > 1.0 and left < 0.25 * wander
 
 
 def _load_too_low(noise: pl.DataFrame) -> list[tuple[str, str]]:

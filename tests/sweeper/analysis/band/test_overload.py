@@ -7,6 +7,7 @@ import numpy as np
 import polars as pl
 import pytest
 
+from sweeper.analysis.band.chain_faults import faults
 from sweeper.analysis.band.gain_methods import GainMethods
 from sweeper.analysis.band.overload import Diagnosis, diagnose, product_order, seen_together, without_overload
 from sweeper.analysis.day.reduce import summarise_day
@@ -224,6 +225,17 @@ def test_a_load_that_follows_the_antenna_is_not_a_load():
         return pl.concat([table.filter(pl.col("source") != "load"), leak]).sort("time")
 
     assert "load-follows-antenna" in diagnose(GainMethods(season(night, change=leaking)), facts(night)).flags
+
+
+def test_channels_that_the_receiver_hears_unlike_are_no_load_that_follows_the_antenna():
+    """As a band in one tuning shows it after a single pass: eight channels, load and antenna through one response."""
+    one = season(HEALTHY).filter(pl.col("for") == "noise").head(1)
+    levels = [name for name in one.columns if name.startswith("level_") and not name.endswith("_se_db")]
+    rows = pl.concat(
+        one.with_columns(pl.col("hz") + 1000 * nth, *(pl.col(name) + 2.0 * nth for name in levels))
+        for nth in range(8)
+    )
+    assert "load-follows-antenna" not in [flag for flag, _ in faults(GainMethods(rows), facts(HEALTHY))]
 
 
 def test_a_stage_whose_load_reads_lower_than_the_receiver_alone_is_a_fault_not_a_gain_below_one():
