@@ -23,7 +23,7 @@ MOST_NAMED = 4
 """Lines whose frequencies one sentence tells."""
 WITHOUT_LOAD = (
     *("difference_bound", "difference_db", "load_difference_db"),
-    *("strongest_carrier_db", "level_antenna_bypass"),
+    *("hz", "strongest_carrier_db", "level_antenna_bypass"),
 )
 
 
@@ -194,7 +194,10 @@ def _receiver_overload(methods: GainMethods, facts: StationFacts) -> list[tuple[
 
 
 def _without_load(methods: GainMethods) -> list[tuple[str, str]]:
-    """Where no load tells what to expect: noise that rises more than carriers do, and with the strongest of them."""
+    """Where no load tells what to expect: noise that rises more than carriers do, and with the strongest of them.
+
+    Each channel by itself, from hour to hour: channels differ in gain by their frequency.
+    """
     carriers = methods.carriers
     if carriers is None:
         return []
@@ -202,28 +205,24 @@ def _without_load(methods: GainMethods) -> list[tuple[str, str]]:
     if rows.is_empty() or rows["load_difference_db"].null_count() < rows.height:
         return []
     rows = rows.drop_nulls(["difference_db", "strongest_carrier_db", "level_antenna_bypass"])
-    if rows.height < 12:
+    dof = rows.height - rows["hz"].n_unique() - 2
+    if dof < 9:
         return []
-    excess = rows["difference_db"].to_numpy() - carriers.gain_db
-    design = np.column_stack(
-        [
-            np.ones(rows.height),
-            rows["strongest_carrier_db"].to_numpy(),
-            rows["level_antenna_bypass"].to_numpy(),
-        ]
-    )
-    found, _, rank, _ = np.linalg.lstsq(design, excess, rcond=None)
-    left = excess - design @ found
-    if rank < 3:
+    columns = ("strongest_carrier_db", "level_antenna_bypass", "difference_db")
+    moved = rows.select(pl.col(name) - pl.col(name).mean().over("hz") for name in columns).to_numpy()
+    design, rise = moved[:, :2], moved[:, 2]
+    found, _, rank, _ = np.linalg.lstsq(design, rise, rcond=None)
+    left = rise - design @ found
+    if rank < 2:
         return []
-    slope_se = float(np.sqrt(left @ left / (len(left) - 3) * np.linalg.inv(design.T @ design)[1, 1]))
-    worst = float(np.quantile(excess, 0.9))
-    if found[1] < 0.1 or found[1] < 4 * slope_se or worst < EXCESS_DB + 2 * carriers.se_db:
+    slope_se = float(np.sqrt(left @ left / dof * np.linalg.inv(design.T @ design)[0, 0]))
+    worst = float(np.quantile(rows["difference_db"].to_numpy() - carriers.gain_db, 0.9))
+    if found[0] < 0.1 or found[0] < 4 * slope_se or worst < EXCESS_DB + 2 * carriers.se_db:
         return []
     return [
         (
             "overload",
-            f"Noise rises up to {worst:.1f} dB more than carriers do, and by {found[1]:.1f} dB with every dB of the "
+            f"Noise rises up to {worst:.1f} dB more than carriers do, and by {found[0]:.1f} dB with every dB of the "
             "strongest carrier: the stage overloads when signals are strong. Readings with a load would tell at which "
             "hours.",
         )
@@ -243,12 +242,18 @@ def _slope(x: Floats, y: Floats) -> tuple[float, float]:
 
 
 def _compression(summaries: pl.DataFrame) -> list[tuple[str, str]]:
+    """Each carrier by itself, as it comes stronger and weaker: carriers of one band differ in gain by its frequency."""
     rows = summaries.filter((pl.col("for") == "carrier") & pl.col("carrier_gain_db").is_not_null())
-    if rows.height < 8:
+    if rows.height - rows["hz"].n_unique() < 8:
         return []
     # the mean of both routes: against one of them, its own fading would feign a slope
-    strength = (rows["level_antenna_bypass"].to_numpy() + rows["level_antenna_stage"].to_numpy()) / 2
-    slope, error = _slope(strength, rows["carrier_gain_db"].to_numpy())
+    level = (pl.col("level_antenna_bypass") + pl.col("level_antenna_stage")) / 2
+    moved = rows.select(
+        (level - level.mean().over("hz")).alias("strength"),
+        (pl.col("carrier_gain_db") - pl.col("carrier_gain_db").mean().over("hz")).alias("gain"),
+    )
+    strength = moved["strength"].to_numpy()
+    slope, error = _slope(strength, moved["gain"].to_numpy())
     if not np.isfinite(slope):
         return []
     lost = -slope * float(np.quantile(strength, 0.9) - np.quantile(strength, 0.1))

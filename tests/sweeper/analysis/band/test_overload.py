@@ -250,6 +250,23 @@ def test_a_stage_whose_load_reads_lower_than_the_receiver_alone_is_a_fault_not_a
     assert any("not a gain below one" in sentence for sentence in found.sentences)
 
 
+def test_carriers_whose_gain_differs_by_their_frequency_are_no_compression():
+    """Ten of one band: by chance the stage gives less where the strong ones stand."""
+    found = season(HEALTHY)
+    carriers = found.filter(pl.col("for") == "carrier")
+    levels = ("level_antenna_bypass", "level_antenna_stage")
+    ten = [
+        carriers.with_columns(
+            pl.col("hz") + 1000 * nth,
+            pl.col("carrier_gain_db").shuffle(nth) - 0.3 * nth,
+            *(pl.col(name) + 5.0 * nth for name in levels),
+        )
+        for nth in range(10)
+    ]
+    rows = pl.concat([found.filter(pl.col("for") != "carrier"), *ten])
+    assert "compression" not in diagnose(GainMethods(rows), facts(HEALTHY)).flags
+
+
 def test_a_stage_that_gives_less_to_strong_carriers_is_in_compression():
     night = replace(HEALTHY, passes=140)
 
