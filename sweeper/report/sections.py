@@ -61,7 +61,7 @@ def sections(
         yield Section("noise", "How noisy is it, and what sets the floor?", (), levels)
     yield from _sources(told, zone, findings.end.date())
     seen = setting.spectra()
-    if looks := spectra(seen, findings.worthwhile_db):
+    if looks := spectra(seen):
         yield Section("spectra", "What does each band look like?", (), looks, named_lines(seen))
     curves = ceiling(evidence, findings.worthwhile_db, unit)
     if curves:

@@ -58,18 +58,15 @@ CAPTION = (
 )
 
 
-def spectra(seen: Sequence["TuningSeen"], worthwhile_db: float) -> tuple[Picture, ...]:
-    """One picture of all tunings, if any spectra are stored."""
+def spectra(seen: Sequence["TuningSeen"]) -> tuple[Picture, ...]:
+    """One picture of all tunings, if spectra are stored. It says nothing of S/N: the findings do, with intervals."""
     if not seen:
         return ()
-    title = _title(seen, worthwhile_db)
     svg = "".join(_fold(f"spectrum-{nth}", each) for nth, each in enumerate(seen))
     rows = tuple(row for each in seen for row in _rows(each))
-    headings = (
-        *("Band", "kHz", "What", "S/N with the stage out, dB in 2.4 kHz"),
-        *("Change of its level, dB", "The same less the noise's, dB"),
-    )
-    return (Picture("spectra", title, f'<div class="looks">{svg}</div>', CAPTION, Numbers(headings, rows)),)
+    headings = ("Band", "kHz", "What", "S/N with the stage out, dB in 2.4 kHz", "Change of its level, dB")
+    looks = f'<div class="looks">{svg}</div>'
+    return (Picture("spectra", "The bands as they were heard", looks, CAPTION, Numbers(headings, rows)),)
 
 
 def named_lines(seen: Sequence["TuningSeen"]) -> tuple[str, ...]:
@@ -95,36 +92,13 @@ def _khz(line: "SeenLine") -> str:
     return f"{line.hz / 1e3:.1f}{both}"
 
 
-def _changes(each: "TuningSeen") -> list[float]:
-    """How much lines gained on the noise, dB."""
-    noise_db = each.noise_change_db or 0.0
-    return [line.change_db - noise_db for line in each.lines if line.kind == "signal" and line.change_db]
-
-
-def _title(seen: Sequence["TuningSeen"], worthwhile_db: float) -> str:
-    ways: dict[str, list[str]] = {"more than": [], "less than": [], "as": []}
-    for each in seen:
-        if changes := _changes(each):
-            gained = median(changes)
-            way = "more than" if gained > worthwhile_db else "less than" if gained < -worthwhile_db else "as"
-            if _unbroken(each.band) not in ways[way]:
-                ways[way].append(_unbroken(each.band))
-    told = [f"{way} the noise on {', '.join(bands)}" for way, bands in ways.items() if bands]
-    if not told:
-        return "The bands as they were heard"
-    return f"With the stage in, lines rise {'; '.join(told)}"
-
-
 def _rows(each: "TuningSeen") -> Iterator[tuple[str, ...]]:
     noise_db = each.noise_change_db
     if noise_db is not None:
-        yield each.band, "", "noise", "", wording.decibel(noise_db, True), ""
+        yield each.band, "", "noise", "", wording.decibel(noise_db, True)
     for line in each.lines:
-        gained = None if line.change_db is None or noise_db is None else line.change_db - noise_db
-        yield (
-            *(each.band, _khz(line), WHAT[line.kind], wording.decibel(line.snr_db)),
-            *(wording.decibel(line.change_db, True), wording.decibel(gained, True)),
-        )
+        words = wording.decibel(line.snr_db), wording.decibel(line.change_db, True)
+        yield (each.band, _khz(line), WHAT[line.kind], *words)
 
 
 def _span(each: "TuningSeen") -> tuple[float, float]:
@@ -153,8 +127,6 @@ def _fold(name: str, each: "TuningSeen") -> str:
     """Small in the fold's heading, large within it."""
     noise = each.noise_change_db
     told = "" if noise is None else f"noise {wording.decibel(noise, True)}\u00a0dB"
-    changes = _changes(each)
-    told += f", S/N {wording.decibel(median(changes), True)}\u00a0dB" if changes else ""
     uses = "".join(f'<use href="#{name}-{path}"/>' for path in PATHS if path in each.levels_db)
     small = (
         f'<svg xmlns="http://www.w3.org/2000/svg" class="small" viewBox="{LEFT} {TOP} {WIDE - LEFT - RIGHT} '
