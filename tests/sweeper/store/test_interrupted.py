@@ -42,9 +42,9 @@ def test_a_kill_at_any_moment_loses_no_promised_pass(
         place = tmp_path / str(kill)
         with subprocess.Popen([*WRITER, str(place), "1000000"], stdout=subprocess.PIPE, text=True) as process:
             assert process.stdout is not None
-            said = [process.stdout.readline().rstrip()]
-            assert said == ["opened"]
-            time.sleep(chance.uniform(0.0, 0.4))
+            said = [process.stdout.readline().rstrip() for _ in range(1 + chance.randrange(30))]
+            assert said[0] == "opened"
+            time.sleep(chance.uniform(0.0, 0.03))
             process.kill()
             said += [line.rstrip() for line in process.stdout if line.endswith("\n")]
         promised += sum(line.startswith("stored") for line in said)
