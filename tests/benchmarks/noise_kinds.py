@@ -225,6 +225,7 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0] if __doc__ else None)
     parser.add_argument("--quick", action="store_true", help="a few cases, to see that it runs")
     parser.add_argument("--times", type=int, default=1, help="so many times as many cases")
+    parser.add_argument("--nights", type=int, help="so many nights in which nothing is to be found")
     parser.add_argument("--workers", type=int, default=2)
     parser.add_argument("--json", type=Path)
     parser.add_argument("--page", type=Path)
@@ -233,13 +234,18 @@ def main() -> None:
     print(head)
     every = []
     counts = (12, 2, 4, 40) if asked.quick else tuple(asked.times * each for each in (60, 8, 20, 100))
+    if asked.nights:
+        counts = (*counts[:2], asked.nights, *counts[3:])
     for row in rows(counts, asked.workers):
         every.append(row)
         print(shown(row), flush=True)
     if asked.json:
         asked.json.write_text(json.dumps([asdict(row) for row in every], indent=1) + "\n", encoding="utf-8")
     if asked.page:
-        call = f"python -m tests.benchmarks.noise_kinds --times {asked.times} --page docs/noise-truth.md"
+        nights = f" --nights {asked.nights}" if asked.nights else ""
+        call = (
+            f"python -m tests.benchmarks.noise_kinds --times {asked.times}{nights} --page docs/noise-truth.md"
+        )
         text = f"# What makes the noise: figures\n\nWritten by `{call}`.\n\n{head}\n"
         text += "\n".join(shown(row) for row in every)
         text += "\n\nA mean error of a share is in points.\n"
