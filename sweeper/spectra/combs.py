@@ -132,7 +132,7 @@ def _best(
             best = (float(chances[place]), float(at[first]), float(spacing[place]))
     if best[0] < 1.0 and best[0] * tried >= CHANCE:
         best = (_among_others(lines, best, usable, near, (low, high), start_hz, step_hz), *best[1:])
-    if best[0] * tried >= CHANCE:
+    if not tried or best[0] * tried >= CHANCE:  # not one: all lines stand closer than any comb's
         return None
     return _comb(lines, best, tried, near, (low, high), usable, start_hz, step_hz)
 

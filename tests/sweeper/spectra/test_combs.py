@@ -79,3 +79,10 @@ def test_at_three_decibels_hardly_any_is_missed() -> None:
         told = found(noisy(comb(spacing_hz, 3.0, seed), seed))
         right += any(abs(each.spacing_hz / spacing_hz - 1) < 1e-3 for each in told)
     assert right >= 38
+
+
+def test_lines_that_all_stand_closer_than_a_comb_s_are_none() -> None:
+    """Six carriers within 10 kHz and nothing else in the tuning."""
+    mean = np.ones(BINS)
+    mean[16_000 + 55 * np.arange(6)] += 1000.0
+    assert found(noisy(mean, 1)) == []
