@@ -329,7 +329,7 @@ def main() -> int:
     """Run, print, write; 1 when a bound is broken."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--quick", action="store_true", help="a tenth of the campaigns")
-    parser.add_argument("--out", type=Path, default=Path("truth_levels.json"))
+    parser.add_argument("--out", type=Path, help="keep the figures here")
     asked = parser.parse_args()
     began = time.perf_counter()
     grid: list[dict[str, object]] = []
@@ -357,7 +357,8 @@ def main() -> int:
     took_s = time.perf_counter() - began
     print(f"{len(todo)} campaigns in {took_s:.0f} s")
     report = {"campaigns": len(todo), "seconds": took_s, "bias": by_figure, "overload": by_nights}
-    asked.out.write_text(json.dumps(report, indent=1), encoding="utf-8")
+    if asked.out:
+        asked.out.write_text(json.dumps(report, indent=1), encoding="utf-8")
     missed = [row for row in by_figure if not row["ok"] and row["decided"]] + [
         row for row in by_nights if not row["ok"]
     ]
