@@ -82,7 +82,7 @@ def demo(
             reduced.evidence,
             reduced.passes,
             out / "report.html",
-            setting=Setting.of(station, store.folder),
+            setting=Setting.of(station, store.folder, reduced.spectra),
             noise=noise,
         )
         told(1.0)

@@ -140,7 +140,7 @@ def report(
             reduced.evidence,
             reduced.passes,
             page,
-            setting=Setting.of(station, store.folder),
+            setting=Setting.of(station, store.folder, reduced.spectra),
             comparison=comparison,
             notes=notes,
             noise=noise,

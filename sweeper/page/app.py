@@ -220,7 +220,7 @@ class _Page:
             reduced.evidence,
             reduced.passes,
             previous_findings(file, reduced.findings, place.timezone),
-            setting=Setting.of(self._station, self._folder),
+            setting=Setting.of(self._station, self._folder, reduced.spectra),
             comparison=comparison,
             notes=notes,
             noise=noise,

@@ -6,6 +6,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 from functools import cached_property, partial
+from typing import TYPE_CHECKING
 
 from sweeper import analysis
 from sweeper.analysis import Comparison, Findings, StationFacts
@@ -15,6 +16,9 @@ from sweeper.reduction.summaries import summaries_of
 from sweeper.store import Store
 from sweeper.tables import pl
 from sweeper.words import PassRecord
+
+if TYPE_CHECKING:
+    from sweeper.spectra.over_passes import TuningSeen
 
 
 @dataclass(frozen=True)
@@ -26,6 +30,8 @@ class Reduced:
     make_evidence: Callable[[], analysis.Evidence]
     summaries: pl.DataFrame | None = None
     """What it was reduced from, one row for each night, hour, channel and purpose; None where nobody reduced."""
+    spectra: tuple[TuningSeen, ...] = ()
+    """What stored spectra show of each tuning, in the same span."""
 
     @cached_property
     def evidence(self) -> analysis.Evidence:
@@ -50,12 +56,12 @@ def reduce_store(
         raise UserFacingError(
             f"{store.folder}: no readings are stored for that time, so nothing can be said. Measure a night first."
         )
-    if facts.meter.linear:
-        facts = replace(facts, products=products_of(spectra_seen(store, start, end)))
+    seen = spectra_seen(store, start, end) if facts.meter.linear else ()
+    facts = replace(facts, products=products_of(seen))
     table = analysis.table_of(summaries, facts)
     findings = analysis.findings_from(table, summaries, facts)
     evidence = partial(analysis.evidence_from, table, findings, summaries, facts)
-    return Reduced(findings, tuple(store.passes()), evidence, summaries)
+    return Reduced(findings, tuple(store.passes()), evidence, summaries, seen)
 
 
 def compare_fix(

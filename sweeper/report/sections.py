@@ -60,9 +60,8 @@ def sections(
     if levels:
         yield Section("noise", "How noisy is it, and what sets the floor?", (), levels)
     yield from _sources(told, zone, findings.end.date())
-    seen = setting.spectra()
-    if looks := spectra(seen):
-        yield Section("spectra", "What does each band look like?", (), looks, named_lines(seen))
+    if looks := spectra(setting.spectra):
+        yield Section("spectra", "What does each band look like?", (), looks, named_lines(setting.spectra))
     curves = ceiling(evidence, findings.worthwhile_db, unit)
     if curves:
         yield Section("ceiling", "Could any preamp help?", (), curves)

@@ -1,16 +1,13 @@
 """What a page must know of the station beyond the findings."""
 
-from collections.abc import Callable
 from dataclasses import dataclass
-from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Self
 
 from sweeper.daemon.last_check import LastCheck
 from sweeper.daemon.rig.relay_life import operations_of_the_busiest
-from sweeper.reduction.spectra import spectra_seen
 from sweeper.station import Station
-from sweeper.store import Store, kept_ab_tests
+from sweeper.store import kept_ab_tests
 
 if TYPE_CHECKING:
     from sweeper.spectra.over_passes import TuningSeen
@@ -31,12 +28,15 @@ class Setting:
     found_by_check: tuple[str, ...] = ()
     ab_tests: tuple[str, ...] = ()
     """Results of A/B tests that were kept, as they lie in the data folder."""
-    spectra: "Callable[[], tuple[TuningSeen, ...]]" = tuple
-    """What the stored spectra show, looked at when it is drawn."""
+    spectra: "tuple[TuningSeen, ...]" = ()
+    """What the stored spectra show of each tuning."""
 
     @classmethod
-    def of(cls, station: Station, folder: Path) -> Self:
-        """The setting that the station file says, with the relays' life out of the data folder."""
+    def of(cls, station: Station, folder: Path, spectra: "tuple[TuningSeen, ...]" = ()) -> Self:
+        """The setting that the station file says, with the relays' life out of the data folder.
+
+        `spectra` are shown of whole bands only, not of what a receiver's sound lets through.
+        """
         meter = station.receiver.meter
         unit = (
             "dBm"
@@ -50,12 +50,5 @@ class Setting:
             operations_of_the_busiest(folder),
             () if (last := LastCheck.of(folder)) is None else last.sentences(),
             kept_ab_tests(folder),
-            partial(_spectra, station, folder),
+            () if station.receiver.spectrum is None else spectra,
         )
-
-
-def _spectra(station: Station, folder: Path) -> "tuple[TuningSeen, ...]":
-    if station.receiver.spectrum is None:
-        return ()
-    with Store(folder.parent, folder.name, station.station.longitude, read_only=True) as store:
-        return spectra_seen(store)

@@ -74,7 +74,7 @@ def test_a_tuning_that_is_hardly_known_is_drawn_as_far_as_it_is() -> None:
 
 def test_nine_bands_of_spectra_keep_the_report_small(tmp_path: Path, markup: str) -> None:
     nine = tuple(seen(f"{nth} m") for nth in range(9))
-    page = written(tmp_path / "with.html", setting=Setting("Europe/Copenhagen", spectra=lambda: nine))
+    page = written(tmp_path / "with.html", setting=Setting("Europe/Copenhagen", spectra=nine))
     assert "What does each band look like?" in Page(page).headings
     assert "What does each band look like?" not in Page(markup).headings
     assert len(page.encode()) - len(markup.encode()) < 120_000
