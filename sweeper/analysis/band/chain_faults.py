@@ -7,6 +7,7 @@ to do.
 import numpy as np
 import polars as pl
 
+from sweeper.analysis.band.channels import within_channel
 from sweeper.analysis.band.gain_methods import GainMethods
 from sweeper.analysis.facts import StationFacts
 from sweeper.analysis.physics.radiometer import thermal_dbm
@@ -106,14 +107,10 @@ def _swapped(noise: pl.DataFrame) -> list[tuple[str, str]]:
 
 
 def _follows(rows: pl.DataFrame) -> bool:
-    """Whether the load goes up and down with the antenna from hour to hour, each channel by itself.
-
-    What channels differ by is the receiver's own response, in which load and antenna are alike.
-    """
+    """Whether the load goes up and down with the antenna from hour to hour, each channel by itself."""
     level = pl.col("level_antenna_bypass")
-    apart = level - pl.col("level_load_bypass")
     moved = rows.select(
-        (level - level.mean().over("hz")).alias("level"), (apart - apart.mean().over("hz")).alias("apart")
+        level=within_channel(level), apart=within_channel(level - pl.col("level_load_bypass"))
     )
     wander, left = (float(np.std(moved[name].to_numpy())) for name in ("level", "apart"))
     return wander > 1.0 and left < 0.25 * wander

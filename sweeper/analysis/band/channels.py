@@ -24,6 +24,14 @@ OCCUPIED = "occupied-channel"
 DISAGREE = "channels-disagree"
 
 
+def within_channel(value: pl.Expr) -> pl.Expr:
+    """By how much a value lies over its channel's mean: what changes from hour to hour, not from place to place.
+
+    The receiver's response and the stage's gain differ over a band; rows of many channels are no independent hours.
+    """
+    return value - value.mean().over("hz")
+
+
 @dataclass(frozen=True, slots=True)
 class Channels:
     """`occupied`: hour and frequency in hertz of those to leave out, with how far they stand above the quietest, dB.

@@ -12,6 +12,7 @@ import polars as pl
 
 from sweeper.analysis.arrays import Floats
 from sweeper.analysis.band.chain_faults import faults
+from sweeper.analysis.band.channels import within_channel
 from sweeper.analysis.band.gain_agreement import reconcile
 from sweeper.analysis.band.gain_methods import GainMethods
 from sweeper.analysis.band.overload_excess import excess_by_hour, mean_and_error
@@ -209,7 +210,7 @@ def _without_load(methods: GainMethods) -> list[tuple[str, str]]:
     if dof < 9:
         return []
     columns = ("strongest_carrier_db", "level_antenna_bypass", "difference_db")
-    moved = rows.select(pl.col(name) - pl.col(name).mean().over("hz") for name in columns).to_numpy()
+    moved = rows.select(within_channel(pl.col(name)) for name in columns).to_numpy()
     design, rise = moved[:, :2], moved[:, 2]
     found, _, rank, _ = np.linalg.lstsq(design, rise, rcond=None)
     left = rise - design @ found
@@ -248,10 +249,7 @@ def _compression(summaries: pl.DataFrame) -> list[tuple[str, str]]:
         return []
     # the mean of both routes: against one of them, its own fading would feign a slope
     level = (pl.col("level_antenna_bypass") + pl.col("level_antenna_stage")) / 2
-    moved = rows.select(
-        (level - level.mean().over("hz")).alias("strength"),
-        (pl.col("carrier_gain_db") - pl.col("carrier_gain_db").mean().over("hz")).alias("gain"),
-    )
+    moved = rows.select(strength=within_channel(level), gain=within_channel(pl.col("carrier_gain_db")))
     strength = moved["strength"].to_numpy()
     slope, error = _slope(strength, moved["gain"].to_numpy())
     if not np.isfinite(slope):
