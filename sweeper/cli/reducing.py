@@ -118,7 +118,8 @@ def report(
         with progress("Reducing") as told:
             reduced = reduce_store(store, facts, progress=told)
         comparison = compare_fix(store, facts, when, summaries=reduced.summaries)
-        notes, noise = store.notes(), noise_of(store, station)
+        notes = store.notes()
+        noise = None if text or picture is not None else noise_of(store, station)
     if text:
         from sweeper.report.plain import as_text
 
