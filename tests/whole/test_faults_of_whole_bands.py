@@ -8,49 +8,26 @@ import polars as pl
 import pytest
 
 from sweeper.clock import JumpingClock
-from sweeper.daemon.run.campaign import Campaign, run_passes
-from sweeper.simulation import Served, saltmarsh, serve
+from sweeper.simulation import saltmarsh
 from sweeper.simulation.receivers.sample_server import SampleServer
-from sweeper.station import load
-from sweeper.store import Store
-from sweeper.words import PassRecord
+from tests.whole.sampled_rig import Rig, sampled_rig
 from tests.whole.whole_bands import FROM_TCP, station_of
 
 pytestmark = pytest.mark.wires
 WORLD = saltmarsh()
 STATION = station_of(FROM_TCP, 0.1, "10 m", (28_010_000, 28_390_000))
 Pairs = np.ndarray
-
-
-class Rig:
-    def __init__(self, campaign: Campaign, store: Store, served: Served) -> None:
-        self.campaign, self.store, self.served = campaign, store, served
-        assert isinstance(served.instrument, SampleServer)
-        self.server = served.instrument
-
-    def one_pass(self) -> tuple[PassRecord, pl.DataFrame]:
-        (record,) = run_passes(self.campaign, [None])
-        rows = self.store.readings().filter(pl.col("pass") == record.number).collect()
-        return record, rows
+Bend = Callable[[Pairs], Pairs]
 
 
 @pytest.fixture
 def rig(tmp_path: Path) -> Iterator[Rig]:
-    clock = JumpingClock(WORLD.first_evening)
-    with serve(WORLD, clock, receiver="iq-tcp") as served:
-        file = tmp_path / "station.yaml"
-        file.write_text(STATION.format(receiver_link=served.receiver_link, switch_link=served.switch_link))
-        station = load(file)
-        with Store(tmp_path / "data", station.station.name, station.station.longitude) as store:
-            yield Rig(Campaign(station, store, clock), store, served)
+    with sampled_rig(STATION, WORLD, JumpingClock(WORLD.first_evening), tmp_path) as there:
+        yield there
 
 
-def bent(how: Callable[[Pairs], Pairs]) -> Callable[[SampleServer], None]:
+def bent(how: Bend) -> Callable[[SampleServer], None]:
     return lambda server: setattr(server, "bent", how)
-
-
-def softer(by: float) -> Callable[[SampleServer], None]:
-    return bent(lambda pairs: np.rint((pairs - 127.5) * by + 127.5).astype(np.uint8))
 
 
 FAULTS: dict[str, tuple[Callable[[SampleServer], None], str]] = {
@@ -63,22 +40,10 @@ FAULTS: dict[str, tuple[Callable[[SampleServer], None], str]] = {
 }
 
 
-def through(rig: Rig, path: str, harm: Callable[[SampleServer], None]) -> None:
-    """Do harm once the relays stand so, and mend it when they do no longer."""
+def through(rig: Rig, path: str, how: Bend) -> None:
+    """Bend the samples while the relays stand so."""
     board = rig.served.board
-
-    def bend(pairs: Pairs) -> Pairs:
-        return harm_of(pairs) if board.path == path else pairs
-
-    kept: list[Callable[[Pairs], Pairs]] = []
-
-    class Catch:
-        def __setattr__(self, name: str, how: Callable[[Pairs], Pairs]) -> None:
-            kept.append(how)
-
-    harm(Catch())  # type: ignore[arg-type]
-    (harm_of,) = kept
-    rig.server.bent = bend
+    rig.server.bent = lambda pairs: how(pairs) if board.path == path else pairs
 
 
 @pytest.mark.parametrize("fault", FAULTS)
@@ -96,7 +61,7 @@ def test_a_pass_that_a_fault_cuts_stores_nothing_and_says_why(rig: Rig, fault: s
 
 
 def test_a_path_that_moves_the_samples_by_less_than_a_step_is_named_and_what_to_turn(rig: Rig) -> None:
-    through(rig, "load-bypass", softer(0.05))
+    through(rig, "load-bypass", lambda pairs: np.rint((pairs - 127.5) * 0.05 + 127.5).astype(np.uint8))
     record, rows = rig.one_pass()
     assert (record.outcome, rows.height) == ("failed", 0)
     assert "10 m, load-bypass, its samples move by less than half a step" in record.because
@@ -107,7 +72,7 @@ def test_samples_that_clip_on_one_path_are_flagged_there_and_tell_no_gain(rig: R
     through(
         rig,
         "antenna-stage",
-        bent(lambda pairs: np.clip((pairs - 127.5) * 9.0 + 127.5, 0, 255).astype(np.uint8)),
+        lambda pairs: np.clip((pairs - 127.5) * 9.0 + 127.5, 0, 255).astype(np.uint8),
     )
     record, rows = rig.one_pass()
     assert record.outcome == "done", record.because

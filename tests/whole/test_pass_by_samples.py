@@ -7,13 +7,11 @@ import polars as pl
 import pytest
 
 from sweeper.clock import JumpingClock
-from sweeper.daemon.run.campaign import Campaign, run_passes
+from sweeper.daemon.run.campaign import run_passes
 from sweeper.reduction import facts_of, reduce_store
-from sweeper.simulation import Served, saltmarsh, serve
-from sweeper.simulation.receivers.sample_server import SampleServer
+from sweeper.simulation import saltmarsh
 from sweeper.spectra.grouped import KEPT_BINS
-from sweeper.station import Station, load
-from sweeper.store import Store
+from tests.whole.sampled_rig import Rig, sampled_rig
 from tests.whole.whole_bands import FROM_TCP, station_of
 
 pytestmark = pytest.mark.wires
@@ -21,23 +19,10 @@ WORLD = saltmarsh()
 STATION = station_of(FROM_TCP, 0.2, "10 m", (28_010_000, 28_390_000))
 
 
-class Rig:
-    def __init__(self, station: Station, store: Store, clock: JumpingClock, served: Served) -> None:
-        self.station, self.store, self.served, self.clock = station, store, served, clock
-        self.campaign = Campaign(station, store, clock)
-        assert isinstance(served.instrument, SampleServer)
-        self.server = served.instrument
-
-
 @pytest.fixture
 def rig(tmp_path: Path) -> Iterator[Rig]:
-    clock = JumpingClock(WORLD.first_evening)
-    with serve(WORLD, clock, receiver="iq-tcp") as served:
-        file = tmp_path / "station.yaml"
-        file.write_text(STATION.format(receiver_link=served.receiver_link, switch_link=served.switch_link))
-        station = load(file)
-        with Store(tmp_path / "data", station.station.name, station.station.longitude) as store:
-            yield Rig(station, store, clock, served)
+    with sampled_rig(STATION, WORLD, JumpingClock(WORLD.first_evening), tmp_path) as there:
+        yield there
 
 
 def test_what_is_stored_is_the_truth_of_the_band_and_the_analysis_takes_it(rig: Rig) -> None:

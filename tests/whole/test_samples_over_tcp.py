@@ -14,12 +14,9 @@ import polars as pl
 import pytest
 
 from sweeper.clock import SystemClock
-from sweeper.daemon.run.campaign import Campaign, run_passes
-from sweeper.simulation import Served, saltmarsh, serve
+from sweeper.simulation import saltmarsh
 from sweeper.simulation.receivers.sample_server import SampleServer
-from sweeper.station import load
-from sweeper.store import Store
-from sweeper.words import PassRecord
+from tests.whole.sampled_rig import Rig, sampled_rig
 
 pytestmark = [pytest.mark.wires, pytest.mark.clock]
 
@@ -54,27 +51,10 @@ bands:
 WHOLE = 4 * 2 * 4
 
 
-class Rig:
-    def __init__(self, campaign: Campaign, store: Store, served: Served) -> None:
-        self._campaign, self._store, self.served = campaign, store, served
-        assert isinstance(served.instrument, SampleServer)
-        self.server = served.instrument
-
-    def one_pass(self) -> tuple[PassRecord, pl.DataFrame]:
-        """What became of the next pass, and the readings stored of it."""
-        (record,) = run_passes(self._campaign, [None])
-        return record, self._store.readings().filter(pl.col("pass") == record.number).collect()
-
-
 @pytest.fixture
 def rig(tmp_path: Path) -> Iterator[Rig]:
-    clock = SystemClock()
-    with serve(saltmarsh(), clock, receiver="iq-tcp") as served:
-        file = tmp_path / "station.yaml"
-        file.write_text(STATION.format(receiver_link=served.receiver_link, switch_link=served.switch_link))
-        station = load(file)
-        with Store(tmp_path / "data", station.station.name, station.station.longitude) as store:
-            yield Rig(Campaign(station, store, clock), store, served)
+    with sampled_rig(STATION, saltmarsh(), SystemClock(), tmp_path) as there:
+        yield there
 
 
 def test_a_pass_is_whole_and_shows_the_stage_on_noise_and_carrier(rig: Rig) -> None:
