@@ -46,7 +46,7 @@ class Part:
 
     @property
     def gain_db(self) -> tuple[float, float, float]:
-        return _won(self.share), _won(self.low), _won(self.high)
+        return won_db(self.share), won_db(self.low), won_db(self.high)
 
 
 @dataclass(frozen=True, slots=True)
@@ -118,5 +118,6 @@ def _shares(one: Heard) -> "np.ndarray[tuple[int], np.dtype[np.float64]]":
     return np.array([own, of_kind["mains"], of_kind["comb"], of_kind["hump"], max(1.0 - told, 0.0)])
 
 
-def _won(share: float) -> float:
+def won_db(share: float) -> float:
+    """By how much noise falls, and S/N rises, without so large a share of it; 30 dB at most."""
     return -10 * math.log10(max(1.0 - share, 1e-3)) + 0.0  # no minus before nothing

@@ -1,6 +1,5 @@
 """All that a station's passes tell of its noise, put together: sources with rhythm and cost, and each band's split."""
 
-import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, tzinfo
@@ -8,7 +7,7 @@ from datetime import datetime, tzinfo
 from sweeper.noise.rhythm import Rhythm, rhythm
 from sweeper.noise.seen import Heard
 from sweeper.noise.sources import Source, sources
-from sweeper.noise.split import Split, split
+from sweeper.noise.split import Split, split, won_db
 
 WHAT_IT_MAY_BE = {
     "mains": "an arc, a dimmer or a rectifier, at home or on the line",
@@ -81,7 +80,7 @@ def _costs_db(source: Source) -> dict[str, float]:
     shares: dict[str, list[float]] = {}
     for heard, found in source.seen:
         shares.setdefault(heard.band, []).append(found.share)
-    costs = {band: -10 * math.log10(max(1.0 - sum(each) / len(each), 1e-3)) for band, each in shares.items()}
+    costs = {band: won_db(sum(each) / len(each)) for band, each in shares.items()}
     return dict(sorted(costs.items(), key=lambda each: -each[1]))
 
 

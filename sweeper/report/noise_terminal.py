@@ -10,7 +10,15 @@ from sweeper.noise.change import Change
 from sweeper.noise.split import Part
 from sweeper.noise.told import NoiseTold, Told
 from sweeper.report.console import open_console, open_table
-from sweeper.report.noise_words import MOST_SHOWN, PART_WORDS, decibels, lines_of, shown_share, shown_win
+from sweeper.report.noise_words import (
+    MOST_SHOWN,
+    PART_WORDS,
+    decibels,
+    lines_of,
+    shown_parts,
+    shown_share,
+    shown_win,
+)
 
 ANOTHER = (
     "Sky and rest cannot be told apart. S/N to win: at most, if that part were gone. `sweeper find-source` looks for "
@@ -34,14 +42,13 @@ def show_noise(station: str, told: NoiseTold) -> None:
             ("Band", "left"), ("Part of its noise", "left"), ("Share", "right"), ("S/N to win, dB", "right")
         )
         for split in told.splits:
-            for place, part in enumerate(split.parts):
-                if part.share > 0.0005 or part.name in ("receiver", "rest"):
-                    table.add_row(
-                        Text("" if place else split.band),
-                        PART_WORDS[part.name],
-                        shown_share(part),
-                        shown_win(part),
-                    )
+            for place, part in enumerate(shown_parts(split)):
+                table.add_row(
+                    Text("" if place else split.band),
+                    PART_WORDS[part.name],
+                    shown_share(part),
+                    shown_win(part),
+                )
         console.print(table)
         console.print(Text(f"\n{ANOTHER}", "dim"))
 

@@ -2,7 +2,7 @@
 
 from collections.abc import Sequence
 
-from sweeper.noise.split import Part
+from sweeper.noise.split import Part, Split
 from sweeper.noise.told import NoiseTold, Told
 
 PART_WORDS = {
@@ -70,6 +70,11 @@ def rows_of(shown: Sequence[Told]) -> tuple[tuple[str, ...], ...]:
         )
         for each in shown
     )
+
+
+def shown_parts(split: Split) -> list[Part]:
+    """The parts of a band's noise worth a row: those that are there, and always the receiver and the rest."""
+    return [part for part in split.parts if part.share > 0.0005 or part.name in ("receiver", "rest")]
 
 
 def shown_share(part: Part) -> str:

@@ -6,7 +6,7 @@ from zoneinfo import ZoneInfo
 
 from sweeper.noise.told import NoiseTold, Told
 from sweeper.report.noise_picture import draw_parts
-from sweeper.report.noise_words import PART_WORDS, shown_share, shown_win
+from sweeper.report.noise_words import PART_WORDS, shown_parts, shown_share, shown_win
 from sweeper.report.pictures.multiples import Line, Panel, Scale, multiples
 from sweeper.report.pictures.picture import Numbers, Picture
 from sweeper.report.svg import NARROW, colour, drawing, inline, sheet
@@ -74,8 +74,7 @@ def _parts(told: NoiseTold) -> Picture:
     rows = tuple(
         (split.band, PART_WORDS[part.name], shown_share(part), shown_win(part))
         for split in told.splits
-        for part in split.parts
-        if part.share > 0.0005 or part.name in ("receiver", "rest")
+        for part in shown_parts(split)
     )
     caption = "Averages over all passes. Sky and rest cannot be told apart."
     headings = ("Band", "Part of its noise", "Share", "S/N to win without it, at most, dB")
