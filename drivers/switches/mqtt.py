@@ -117,11 +117,9 @@ class BrokerBoard:
     def read(self) -> Setting:
         with self._news:
             missing = self._subscribed and not self._told(*self._relay_of)
-        if (
-            missing
-        ):  # what was lost on the way is not told again, but retained for who subscribes (MQTT 3.1.1, 3.8.4)
-            with self._news:
-                self._set.clear()
+            if missing:
+                self._set.clear()  # what was lost is not told anew, but repeated to who subscribes (3.8.4)
+        if missing:
             self._subscribe(self._client)
         self._wait(lambda: self._subscribed and self._told(*self._relay_of), "told how its relays stand")
         with self._news:
