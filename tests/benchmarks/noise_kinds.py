@@ -242,10 +242,9 @@ def main() -> None:
     if asked.json:
         asked.json.write_text(json.dumps([asdict(row) for row in every], indent=1) + "\n", encoding="utf-8")
     if asked.page:
-        nights = f" --nights {asked.nights}" if asked.nights else ""
-        call = (
-            f"python -m tests.benchmarks.noise_kinds --times {asked.times}{nights} --page docs/noise-truth.md"
-        )
+        how = "--quick" if asked.quick else f"--times {asked.times}"
+        how += f" --nights {asked.nights}" if asked.nights else ""
+        call = f"python -m tests.benchmarks.noise_kinds {how} --page docs/noise-truth.md"
         text = f"# What makes the noise: figures\n\nWritten by `{call}`.\n\n{head}\n"
         text += "\n".join(shown(row) for row in every)
         text += "\n\nA mean error of a share is in points.\n"
