@@ -20,6 +20,7 @@ TOGETHER = (
     "tests/whole/test_demo.py",
     "tests/whole/test_demo_samples.py",
     "tests/whole/test_fleet.py",
+    "tests/whole/test_main_job.py",
     "tests/whole/test_three_nights.py",
 )
 """Modules whose tests share something expensive: one process runs all of such a module."""
