@@ -16,7 +16,6 @@ from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import gammainc, gammainccinv, gammaincinv
 
 Floats = NDArray[np.float64]
 Mask = NDArray[np.bool_]
@@ -75,16 +74,22 @@ class NoiseBins:
 
 def gamma_quantile(chance: float, shape: float) -> float:
     """Quantile of a Gamma variable of mean 1."""
+    from scipy.special import gammaincinv  # slow to load
+
     return float(gammaincinv(shape, chance) / shape)
 
 
 def threshold(shape: float, false_alarms: float) -> float:
     """T: noise of mean 1 and this shape exceeds it with the chance `false_alarms`."""
+    from scipy.special import gammainccinv
+
     return float(gammainccinv(shape, false_alarms) / shape)
 
 
 def mean_below(shape: float, limit: float) -> float:
     """Mean of noise of mean 1 as far as it lies under `limit`: P(k + 1, kT)/P(k, kT), a little under 1."""
+    from scipy.special import gammainc
+
     return float(gammainc(shape + 1.0, shape * limit) / gammainc(shape, shape * limit))
 
 
