@@ -240,6 +240,9 @@ def _station(of: str, receiver_link: str, switch_link: str) -> "Station":
         {
             ("receiver", "link"): receiver_link,
             ("switch", "link"): switch_link,
+            # Receiver and relays are threads of this process: on a busy computer they answer late, but they answer.
+            ("receiver", "timeout_s"): 20,
+            ("switch", "timeout_s"): 20,
             # Nothing has to settle in a relay made of numbers, and this pause would be real time.
             ("switch", "break_s"): 0,
             ("switch", "baud"): 115200,  # so is the silence between frames, which is shorter at this speed
