@@ -2,10 +2,12 @@
 
 from dataclasses import dataclass
 from datetime import UTC, date, datetime
+from functools import lru_cache
 
 import numpy as np
 import polars as pl
 
+from sweeper.analysis.day.reduce import summarise_day
 from sweeper.analysis.facts import MeterFacts, MeterUnit, StationFacts
 from sweeper.words import Channel
 
@@ -65,6 +67,7 @@ def facts(
     return StationFacts(**(values | more))  # type: ignore[arg-type]
 
 
+@lru_cache(maxsize=64)  # most tests ask about the same few nights
 def readings(night: Night) -> pl.DataFrame:
     """Bypass, stage, stage, bypass every ten minutes from noon UTC, each pass beginning with the load."""
     rng = np.random.default_rng(night.seed)
@@ -122,3 +125,9 @@ def readings(night: Night) -> pl.DataFrame:
         pl.lit(night.bandwidth_hz).alias("bandwidth_hz"),
         pl.lit("").alias("flags"),
     ).sort("time", maintain_order=True)
+
+
+@lru_cache(maxsize=64)
+def summary(night: Night) -> pl.DataFrame:
+    """The night's readings, reduced."""
+    return summarise_day(readings(night), facts(night))

@@ -20,16 +20,13 @@ from sweeper.analysis.day.reduce import summarise_day
 from sweeper.analysis.findings.claims import rule_by_eye
 from sweeper.analysis.findings.tables import gains_table
 from sweeper.analysis.physics.friis import snr_lost_db
-from tests.sweeper.analysis.nights import Night, facts, readings
+from tests.sweeper.analysis.nights import Night, facts, readings, summary
 
 
 def season(night, nights=4):
     return pl.concat(
         [
-            summarise_day(
-                readings(replace(night, seed=night.seed + nth, begins=night.begins + timedelta(days=nth))),
-                facts(night),
-            )
+            summary(replace(night, seed=night.seed + nth, begins=night.begins + timedelta(days=nth)))
             for nth in range(nights)
         ]
     )

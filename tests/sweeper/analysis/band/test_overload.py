@@ -14,14 +14,14 @@ from sweeper.analysis.day.reduce import summarise_day
 from sweeper.analysis.facts import Products
 from sweeper.analysis.findings.build import find
 from sweeper.analysis.findings.tables import health_table
-from tests.sweeper.analysis.nights import Night, facts, readings
+from tests.sweeper.analysis.nights import Night, facts, readings, summary
 
 
-def season(night, nights=3, change=lambda table: table):
+def season(night, nights=3, change=None):
     days = []
     for nth in range(nights):
         one = replace(night, seed=night.seed + nth, begins=night.begins + timedelta(days=nth))
-        days.append(summarise_day(change(readings(one)), facts(night)))
+        days.append(summarise_day(change(readings(one)), facts(one)) if change else summary(one))
     return pl.concat(days)
 
 
