@@ -23,14 +23,13 @@ def spread(items: Sequence[pytest.Item]) -> list[pytest.Item]:
 
 
 class Scheduler(LoadScopeScheduling):
-    """Hands each worker one test after another, and the modules of `TOGETHER` whole, first of all.
+    """Hands each worker one test after another, and what stands in `TOGETHER` whole, first of all.
 
     The plugin's own groups are marks that it writes into the names of tests, which pytest 9.2 does not let it do.
     """
 
     def _split_scope(self, nodeid: str) -> str:
-        module = nodeid.partition("::")[0]
-        return module if module in tiers.TOGETHER else nodeid
+        return next((each for each in tiers.TOGETHER if nodeid.startswith(each)), nodeid)
 
 
 @pytest.hookimpl(tryfirst=True)

@@ -12,7 +12,12 @@ MARKERS = {
 QUICK = "quick or not (crash or wires or browser or system or slow)"
 """What `pytest` alone runs. The rest is in `.ci/run`."""
 TOGETHER = (
+    "tests/sweeper/analysis/band/",
+    "tests/sweeper/analysis/verdict/test_table.py",
+    "tests/sweeper/daemon/run/test_until_decided.py",
     "tests/sweeper/fleet/test_executors.py",
+    "tests/sweeper/recordings/test_recordings.py",
+    "tests/sweeper/report/",
     "tests/whole/test_ab_now.py",
     "tests/whole/test_any_hour.py",
     "tests/whole/test_attacks_commands.py",
@@ -26,7 +31,7 @@ TOGETHER = (
     "tests/whole/test_sound_of_a_station.py",
     "tests/whole/test_three_nights.py",
 )
-"""Modules whose tests share something expensive: one process runs all of such a module."""
+"""Modules and folders whose tests share something expensive: one process runs all of such a one."""
 WAITING = (
     "tests/whole/test_attacks_hang.py",
     "tests/whole/test_attacks_samples.py",

@@ -28,11 +28,11 @@ def at_once(look: Callable[[], None]) -> None:
     look()
 
 
-def stored(data: Path, nights: int, text: Callable[[str], str] = lambda text: text) -> Station:
+def stored(data: Path, nights: int) -> Station:
     """A station so loud that a week settles every hour, with so many nights stored of 40 m and 20 m."""
     folder = send_station(data, LOUD, nights, hours=(20, 21))
     file = data / "station.yaml"
-    file.write_text(text((folder / "station.yaml").read_text(encoding="utf-8")), encoding="utf-8")
+    file.write_bytes((folder / "station.yaml").read_bytes())
     return load(file)
 
 
@@ -58,10 +58,11 @@ def test_one_night_ends_nothing(tmp_path: Path) -> None:
     assert all(observer.bands_due() == {"40 m", "20 m"} for _ in range(6))  # both are open
 
 
-def test_a_band_of_which_nothing_is_stored_is_open(tmp_path: Path) -> None:
-    more = "  - {name: 80 m, channels: [{hz: 3600000, for: noise}]}\n"
-    station, orders = stored(tmp_path, 8, lambda text: text + more), Orders()
-    observer = UntilDecided(station, tmp_path, orders, at_once)
+def test_a_band_of_which_nothing_is_stored_is_open(a_week: tuple[Path, Station], tmp_path: Path) -> None:
+    text = (a_week[0] / "station.yaml").read_text(encoding="utf-8")
+    more, orders = tmp_path / "station.yaml", Orders()
+    more.write_text(f"{text}  - {{name: 80 m, channels: [{{hz: 3600000, for: noise}}]}}\n", encoding="utf-8")
+    observer = UntilDecided(load(more), a_week[0], orders, at_once)
     assert observer.bands_due() is None
     observer.finished(done(1), ())
     assert not orders.stopping
