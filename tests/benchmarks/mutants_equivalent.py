@@ -21,6 +21,18 @@ EQUIVALENT: dict[str, tuple[tuple[str, str, str, str], ...]] = {
         ),
         ("judge", 'verdict == "undecided" or', " or ", "the same: either half says so"),
     ),
+    "sweeper/noise/change.py": (
+        ("_over", "max(found.share, 1e-3)", "0.001 → 0.002", "of a share below 3 % no fall is told"),
+    ),
+    "sweeper/noise/rhythm.py": (
+        ("_stretch", "best = (0, 0)", "0 → 1", "the hour of the greatest share is a run of one at least"),
+    ),
+    "sweeper/noise/seen.py": (
+        ("night_of", "- 12.0", "+ 12.0", "all numbers of nights are one greater; they are held against each other alone"),
+    ),
+    "sweeper/noise/sources.py": (
+        ("_off", "off + (whole - 1)", "whole - 1 → whole + 1", "combs are ordered among combs alone"),
+    ),
     "sweeper/analysis/statistics/estimates.py": (
         ("inverse_trigamma", "x = 0.5 + 1.0 / value", "", "where Newton's method begins; it ends at the same x"),
         ("inverse_trigamma", "range(20)", "20 → 21", "Newton's method has ended long before"),

@@ -56,6 +56,24 @@ ATTENDED = {
         "witness": ("tune", "session"),
     }.items()
 }
+IN_PASS = ("noise/test_in_pass", "recordings/test_noise_kinds")
+OVER_NIGHTS = ("noise/test_over_nights_by_hand", "noise/test_over_nights")
+NOISE = {
+    each: tuple(f"tests/sweeper/{one}.py" for one in tests)
+    for each, tests in {
+        "change": OVER_NIGHTS,
+        "humps": IN_PASS,
+        "in_pass": IN_PASS,
+        "mains_lines": IN_PASS,
+        "rhythm": OVER_NIGHTS,
+        "search": ("noise/test_search_small_print", "noise/test_search"),
+        "seen": OVER_NIGHTS,
+        "sources": OVER_NIGHTS,
+        "split": OVER_NIGHTS,
+        "told": (*OVER_NIGHTS, "report/test_noise"),
+        "written": ("noise/test_written",),
+    }.items()
+}
 NOTIFY = {
     each: tuple(f"tests/sweeper/notify/test_{one}.py" for one in tests)
     for each, tests in {
@@ -136,7 +154,7 @@ TESTS: dict[str, tuple[str, ...]] = {
     "drivers/protocols/template.py": (
         "tests/drivers/protocols/test_template.py", "tests/drivers/protocols/test_dialect.py",
     ),
-    "drivers/links/link.py": ("tests/drivers/links/test_link.py",),
+    "drivers/links/link.py": ("tests/drivers/links/test_link_small_print.py", "tests/drivers/links/test_link.py"),
     "sweeper/plan/order.py": ("tests/sweeper/plan/test_order.py",),
     "sweeper/daemon/rig/restore.py": ("tests/sweeper/daemon/rig/test_restore.py",),
     "sweeper/analysis/day/edges.py": (f"{ANALYSIS}/day/test_edges.py",),
@@ -149,6 +167,9 @@ TESTS: dict[str, tuple[str, ...]] = {
     "sweeper/engine/by_sound.py": (
         "tests/sweeper/engine/test_hearing_visits.py", "tests/sweeper/engine/test_by_sound.py",
         "tests/sweeper/engine/test_sound_tests.py",
+    ),
+    "sweeper/engine/sound_tests.py": (
+        "tests/sweeper/engine/test_sound_tests.py", "tests/sweeper/engine/test_by_sound.py",
     ),
     "sweeper/engine/by_samples.py": ("tests/sweeper/engine/test_by_samples.py",),
     "sweeper/daemon/meter_check.py": (
@@ -163,6 +184,7 @@ TESTS: dict[str, tuple[str, ...]] = {
     "sweeper/store/spectra.py": ("tests/sweeper/store/test_spectra.py",),
     **{f"sweeper/spectra/{each}.py": tests for each, tests in SPECTRA.items()},
     **{f"sweeper/attended/{each}.py": tests for each, tests in ATTENDED.items()},
+    **{f"sweeper/noise/{each}.py": tests for each, tests in NOISE.items()},
     **{f"sweeper/notify/{each}.py": tests for each, tests in NOTIFY.items()},
 }  # fmt: skip
 KEPT_FIGURES = {

@@ -221,6 +221,7 @@ def test_a_change_is_the_difference_of_nightly_means_with_welchs_interval() -> N
 @pytest.mark.parametrize(
     ("by_db", "spread_db", "verdict"),
     [(-1.1, 0.05, "fell"), (-0.9, 0.05, "unchanged"), (1.1, 0.05, "rose"), (0.9, 0.05, "unchanged"),
+     (-1.5, 0.7, "fell"), (1.5, 0.7, "rose"), (0.0, 2.6, "undecided"), (-1.2, 2.6, "undecided"),
      (-5.0, 9.0, "undecided"), (0.0, 1.0, "unchanged"), (0.0, 9.0, "undecided"), (2.5, 2.5, "undecided"),
      (-2.5, 2.5, "undecided")],
 )  # fmt: skip
@@ -249,7 +250,7 @@ def test_what_is_seen_in_a_tenth_of_what_it_was_is_gone_and_the_other_way_round_
 
 @pytest.mark.parametrize(
     ("kind", "over_db", "share", "said"),
-    [("comb", 12.0, 0.1, "at least 11 dB"), ("hump", 6.0, 0.1, "at least 5 dB"), ("comb", 1.9, 0.1, ""),
+    [("comb", 12.0, 0.1, "at least 11 dB"), ("hump", 6.0, 0.1, "at least 5 dB"), ("comb", 1.9, 0.1, ""), ("comb", 2.4, 0.1, "at least 1 dB"),
      ("birdie", 7.0, 0.1, "at least 7 dB"), ("mains", 0.0, 0.1, "at least 5 dB"),
      ("mains", 0.0, 1.0, "at least 15 dB")],
 )  # fmt: skip
@@ -416,3 +417,33 @@ def test_a_note_beside_which_it_came_is_told_with_four_looks_on_each_side(
     assert ("boiler on" in " ".join(told_of(passes, notes=notes).words)) == bool(said)
     went = days(3, lambda at: at < came, every_min)
     assert ("It went when you noted “boiler on”." in told_of(went, notes=notes).words) == bool(said)
+
+
+def test_days_that_are_there_whole_or_not_at_all_have_no_hours() -> None:
+    """Turned round in time they are what they were: nothing differs by hour beyond chance."""
+    told = told_of(days(8, lambda at: at.day % 2 == 0))
+    assert (told.from_h, told.briefly, told.words) == (None, "it comes and goes", ())
+
+
+@pytest.mark.parametrize(
+    ("first_h", "last_h", "said"),
+    [(20, 23, "once, from 20:00 to 23:00"), (20, 43, "once, from 20:00 to 19:00"),
+     (20, 44, "from 2 November to 3 November"), (20, 100, "from 2 November to 6 November")],
+)  # fmt: skip
+def test_one_stretch_is_told_by_its_hours_or_from_a_day_on_by_its_dates(
+    first_h: int, last_h: int, said: str
+) -> None:
+    midnight = BEGIN - timedelta(hours=12)
+    told = told_of(days(6, lambda at: timedelta(hours=first_h) <= at - midnight <= timedelta(hours=last_h)))
+    assert told.briefly == said
+
+
+def test_what_a_kind_does_not_have_is_nothing() -> None:
+    bare = Found("mains", 7.0e6, 7.2e6, 0.1, 0.01, -60.0)
+    assert (bare.every_hz, bare.every_se_hz, bare.lines, bare.over_db, bare.on_load) == (
+        0.0,
+        0.0,
+        0,
+        0.0,
+        False,
+    )

@@ -1,7 +1,7 @@
 """What passes showed comes back as it was written; what is torn or strange is left out."""
 
 import json
-from dataclasses import fields
+from dataclasses import fields, replace
 
 import pytest
 
@@ -67,3 +67,8 @@ def test_what_no_pass_showed_is_left_out(name: str, value: object) -> None:
 
 def test_a_line_that_was_written_twice_counts_once() -> None:
     assert len(heard_of([line_of([heard(1)])] * 2)) == 1
+
+
+@pytest.mark.parametrize(("letters", "kept"), [(1000, True), (1001, False)])
+def test_the_name_of_a_band_has_a_thousand_letters_at_most(letters: int, kept: bool) -> None:
+    assert len(heard_of([line_of([replace(heard(1), band="x" * letters)])])) == kept

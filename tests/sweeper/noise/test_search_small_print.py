@@ -1,0 +1,116 @@
+"""The guided search, look by look: what is asked and said, and how sure a claim is, from levels written down."""
+
+from collections.abc import Iterable
+
+import pytest
+
+from sweeper.noise.search import Answer, Verdict, search
+
+NAME = "comb every 43 kHz"
+ON, OFF = [-50.0] * 3, [None] * 3
+
+
+class Script:
+    """Levels of the looks in their order; what was asked and told."""
+
+    def __init__(self, alone: Iterable[float | None], *stands: list[float | None]) -> None:
+        self.levels = [*alone, *(level for stand in stands for level in stand)]
+        self.asked: list[str] = []
+        self.told: list[str] = []
+        self.answers: dict[str, Answer] = {}
+
+    def ask(self, words: str) -> Answer:
+        self.asked.append(words)
+        return self.answers.get(words, "done")
+
+    def searched(self, *devices: str) -> Verdict:
+        found = search(NAME, lambda: self.levels.pop(0), self.ask, devices, self.told.append)
+        assert self.levels == []  # as many looks as are written down, and no more
+        return found
+
+
+def test_four_stands_are_asked_for_and_the_claim_is_as_sure_as_ten_quiet_looks_make_it() -> None:
+    house = Script([-50.0] * 10, OFF, ON, OFF, ON)
+    found = house.searched("the lamp")
+    assert house.asked == [f"Switch {way}: the lamp. Nothing else." for way in ("off", "on", "off", "on")]
+    assert house.told == ["Touch nothing for 10 looks: first it is watched by itself."]
+    assert (found.device, found.fell_db) == ("the lamp", None)
+    assert found.confidence == pytest.approx(1.0 - 0.3**4)
+    assert "99.1 % sure" in found.sentence and "went away each time the lamp was off" in found.sentence
+
+
+def test_each_device_tried_in_vain_makes_a_mistake_likelier_and_its_looks_make_it_less_so() -> None:
+    house = Script([-50.0] * 10, ON, OFF, ON, OFF, ON)
+    found = house.searched("the fridge", "the lamp")
+    assert house.told[1:] == [f"The {NAME} did not change with the fridge."]
+    assert house.asked[:2] == ["Switch off: the fridge. Nothing else.", "Switch on again: the fridge."]
+    assert found.confidence == pytest.approx(1.0 - 2 * (3.0 / 13.0) ** 4)
+
+
+def test_what_follows_once_only_is_not_it_and_what_was_known_of_its_steadiness_is_halved() -> None:
+    house = Script([-50.0] * 10, OFF, ON, ON, OFF, ON, OFF, ON)
+    found = house.searched("the fridge", "the lamp")
+    assert "did not follow the fridge a second time: it changed by itself" in house.told[1]
+    assert house.asked[3] == "Switch on again: the fridge."
+    assert found.device is None  # of five looks nothing sure is known: 1 - 2 · (3/5)⁴
+    assert found.confidence == pytest.approx(1.0 - 2 * 0.6**4)
+    assert "too often by itself to be sure (74%)" in found.sentence
+
+
+def test_what_does_not_come_back_is_not_switched_again() -> None:
+    house = Script([-50.0] * 10, OFF, OFF)
+    found = house.searched("the fridge")
+    assert house.asked == ["Switch off: the fridge. Nothing else.", "Switch on: the fridge. Nothing else."]
+    assert len(house.told) == 2 and found.device is None
+    assert f"The {NAME} followed none of the 1 that were tried" in found.sentence
+
+
+@pytest.mark.parametrize(("off_db", "device"), [(-53.1, "the lamp"), (-52.9, None)])
+def test_each_look_must_lie_three_decibels_under_the_lowest_of_the_others(
+    off_db: float, device: str | None
+) -> None:
+    off: list[float | None] = [-60.0, off_db, -60.0]
+    stands = [off, ON, off, ON] if device else [off]
+    found = Script([-50.0] * 10, *stands).searched("the lamp")
+    assert found.device == device
+    if device:
+        assert found.fell_db == pytest.approx(50.0 * -1 + (60.0 + 60.0 - off_db) / 3)
+        assert "fell by 8 dB" in found.sentence
+
+
+def test_a_source_that_only_partly_shows_while_off_has_no_size_to_tell() -> None:
+    found = Script([-50.0] * 10, [None, -60.0, None], ON, OFF, ON).searched("the lamp")
+    assert found.device == "the lamp" and found.fell_db is None
+
+
+@pytest.mark.parametrize("alone", [[-50.0] * 9 + [None], [-50.0] * 9 + [-56.0]])
+def test_a_source_that_goes_or_falls_by_six_decibels_by_itself_is_not_searched(
+    alone: list[float | None],
+) -> None:
+    house = Script(alone)
+    assert "comes and goes by itself" in house.searched("the lamp").sentence
+    assert house.asked == []
+
+
+def test_one_that_wanders_by_less_is_searched() -> None:
+    assert (
+        Script([-50.0] * 9 + [-55.9], [-62.0] * 3, [-56.0] * 3, [-62.0] * 3, [-56.0] * 3)
+        .searched("it")
+        .device
+    )
+
+
+def test_a_device_that_is_skipped_was_not_tried_and_who_ends_ends_at_once() -> None:
+    house = Script([-50.0] * 10)
+    house.answers = {
+        "Switch off: the fridge. Nothing else.": "skip",
+        "Switch off: the lamp. Nothing else.": "end",
+    }
+    assert house.searched("the fridge", "the lamp", "the heater").sentence.startswith("No device was tried")
+    assert len(house.asked) == 2
+
+
+def test_one_that_is_skipped_half_way_counts_as_tried() -> None:
+    house = Script([-50.0] * 10, OFF)
+    house.answers = {"Switch on: the fridge. Nothing else.": "skip"}
+    assert "none of the 1 that were tried" in house.searched("the fridge").sentence
