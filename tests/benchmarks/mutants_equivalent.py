@@ -28,7 +28,7 @@ EQUIVALENT: dict[str, tuple[tuple[str, str, str, str], ...]] = {
         ("_stretch", "best = (0, 0)", "0 → 1", "the hour of the greatest share is a run of one at least"),
     ),
     "sweeper/noise/seen.py": (
-        ("night_of", "- 12.0", "+ 12.0", "all numbers of nights are one greater; they are held against each other alone"),
+        ("night_of", "- 12.0", "+ 12.0", "all nights' numbers are one greater; they are held against each other"),
     ),
     "sweeper/noise/sources.py": (
         ("_off", "off + (whole - 1)", "whole - 1 → whole + 1", "combs are ordered among combs alone"),

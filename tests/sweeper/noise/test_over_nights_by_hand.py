@@ -250,7 +250,8 @@ def test_what_is_seen_in_a_tenth_of_what_it_was_is_gone_and_the_other_way_round_
 
 @pytest.mark.parametrize(
     ("kind", "over_db", "share", "said"),
-    [("comb", 12.0, 0.1, "at least 11 dB"), ("hump", 6.0, 0.1, "at least 5 dB"), ("comb", 1.9, 0.1, ""), ("comb", 2.4, 0.1, "at least 1 dB"),
+    [("comb", 12.0, 0.1, "at least 11 dB"), ("hump", 6.0, 0.1, "at least 5 dB"), ("comb", 1.9, 0.1, ""),
+     ("comb", 2.4, 0.1, "at least 1 dB"),
      ("birdie", 7.0, 0.1, "at least 7 dB"), ("mains", 0.0, 0.1, "at least 5 dB"),
      ("mains", 0.0, 1.0, "at least 15 dB")],
 )  # fmt: skip
