@@ -12,6 +12,7 @@ from pathlib import Path
 
 import pytest
 
+from sweeper.cli import main
 from tests.whole.peers import relay_board, rigctld, wire_tap
 
 pytestmark = pytest.mark.clock
@@ -128,14 +129,21 @@ def test_the_receiver_is_left_where_its_user_had_it(night: Night) -> None:
     assert b"Mode: AM" in night.left
 
 
-def test_stored_passes_become_findings_and_a_report(night: Night) -> None:
-    answer = sweeper("analyse", night.station_file, "--json")
-    assert answer.returncode == 0, answer.stderr
-    findings = json.loads(answer.stdout)
+def test_stored_passes_become_findings_and_a_report(
+    night: Night, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.setattr(sys, "argv", ["sweeper", "analyse", str(night.station_file), "--json"])
+    with pytest.raises(SystemExit) as ended:
+        main()
+    assert ended.value.code == 0
+    findings = json.loads(capsys.readouterr().out)
     assert findings["format"] == "sweeper-findings-1"
     assert [band["band"] for band in findings["bands"]] == ["40 m", "20 m"]
     page = night.station_file.with_name("morning.html")
-    assert sweeper("report", night.station_file, "--out", page).returncode == 0
+    monkeypatch.setattr(sys, "argv", ["sweeper", "report", str(night.station_file), "--out", str(page)])
+    with pytest.raises(SystemExit) as ended:
+        main()
+    assert ended.value.code == 0
     assert "Outpost" in page.read_text(encoding="utf-8")
 
 

@@ -178,8 +178,11 @@ def every_nth(station: Station, life: Life, now: datetime, passes_a_day: float) 
     1 when nothing was planned or the schedule is gentle enough. Passes are thinned evenly, not stopped when a
     day's share is used up: else the small hours would never be measured.
     """
-    allowed, plan = allowed_a_day(station, life, now), budget(station, passes_a_day)
-    if allowed is None or plan.relay_years is None:
+    allowed = allowed_a_day(station, life, now)
+    if allowed is None:
+        return 1
+    plan = budget(station, passes_a_day)
+    if plan.relay_years is None:
         return 1
     wanted = station.switch.rated_operations / (plan.relay_years * 365.25)
     if wanted >= allowed * MOST_THINNED:
