@@ -12,6 +12,7 @@ from hypothesis import settings
 from sweeper.clock import SystemClock
 from tests.ahead import sitecustomize
 from tests.parallel import pytest_xdist_make_scheduler as pytest_xdist_make_scheduler
+from tests.parallel import spread
 from tests.tiers import MARKERS, QUICK
 
 settings.register_profile(
@@ -39,9 +40,8 @@ def pytest_xdist_auto_num_workers() -> int:
 
 @pytest.hookimpl(trylast=True)
 def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
-    """In parallel, what takes long comes first, so that no worker is left with it at the end."""
     if hasattr(config, "workerinput"):
-        items.sort(key=lambda item: "whole" not in item.path.parts)
+        items[:] = spread(items)
 
 
 def pytest_configure(config: pytest.Config) -> None:

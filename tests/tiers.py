@@ -16,10 +16,24 @@ TOGETHER = (
     "tests/whole/test_ab_now.py",
     "tests/whole/test_any_hour.py",
     "tests/whole/test_attacks_commands.py",
+    "tests/whole/test_attacks_transmit.py",
     "tests/whole/test_browser.py",
     "tests/whole/test_demo.py",
     "tests/whole/test_demo_samples.py",
     "tests/whole/test_fleet.py",
+    "tests/whole/test_messages.py",
+    "tests/whole/test_sound_of_a_station.py",
     "tests/whole/test_three_nights.py",
 )
 """Modules whose tests share something expensive: one process runs all of such a module."""
+WAITING = (
+    "tests/whole/test_attacks_hang.py",
+    "tests/whole/test_attacks_samples.py",
+    "tests/whole/test_attacks_wire.py",
+    "tests/whole/test_fault_matrix.py",
+    "tests/whole/test_faults_of_people.py",
+    "tests/whole/test_faults_of_samples.py",
+    "tests/whole/test_faults_of_whole_bands.py",
+    "tests/whole/test_samples_over_tcp.py",
+)
+"""Modules of many tests that mostly wait for a wire: they are spread among those that reckon."""

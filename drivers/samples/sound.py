@@ -37,7 +37,8 @@ UNTOLD_S = 0.25
 """Taken for the latency where nobody tells it (ALSA: its buffer is asked for and read back)."""
 SETTLED_S = 0.3
 """How long arrivals are watched before the first sample is given, and for which channels are looked at."""
-LOOK_S = 0.01
+LOOK_S, LOOKS_S = 0.01, 0.1
+"""Between looks at what has come: the shortest pause, and the longest, within which a capture that ended is noticed."""
 CLIPPED = 1.0 - 2.5 / 32768
 
 
@@ -134,7 +135,7 @@ class SoundSource:
             if capture.total >= first + count and capture.settled():
                 break
             capture.held_from = first
-            self._look(deadline)
+            self._look(deadline, first + count)
         begin, frames = capture.kept(first, first + count)
         capture.held_from = sys.maxsize
         end = begin + len(frames)
@@ -184,10 +185,10 @@ class SoundSource:
 
     def _wait_for(self, total: int, deadline: Deadline) -> None:
         while self._running().total < total:
-            self._look(deadline)
+            self._look(deadline, total)
 
-    def _look(self, deadline: Deadline) -> None:
-        """Wait a little, unless nothing comes any more."""
+    def _look(self, deadline: Deadline, total: int) -> None:
+        """Wait until so many samples can have come, unless nothing comes any more."""
         capture = self._running()
         if capture.over:
             raise _ended(self._found, capture.last_words())
@@ -198,7 +199,8 @@ class SoundSource:
                 f"no samples come from {self._found.name}.",
                 "Is it plugged in, and does no other program have it to itself?",
             )
-        pause(LOOK_S, PART)
+        due_s = (total - capture.total) / self._rate_hz
+        pause(min(max(due_s, LOOK_S), LOOKS_S), PART)
 
     def _running(self) -> Capture:
         if self._capture is None:

@@ -7,7 +7,6 @@ from collections.abc import Callable
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import stdtrit
 
 Floats = NDArray[np.float64]
 
@@ -22,6 +21,8 @@ REACH = 9.2
 
 def t_limit(blocks: int, confidence: float) -> float:
     """|t| that a mean of normal blocks exceeds by chance with 1 − confidence (Student 1908)."""
+    from scipy.special import stdtrit  # slow to load
+
     return float(stdtrit(blocks - 1, 0.5 + confidence / 2.0))
 
 

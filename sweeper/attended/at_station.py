@@ -5,6 +5,7 @@ from collections.abc import Callable
 from contextlib import AbstractContextManager, nullcontext
 from dataclasses import dataclass, replace
 from datetime import datetime
+from typing import TYPE_CHECKING
 
 from drivers.contracts import Receiver, SampleSource
 from drivers.errors import Transmitting
@@ -15,13 +16,13 @@ from sweeper.attended.stays import relay_order
 from sweeper.attended.view import Attended, View
 from sweeper.attended.witness import Witness, over_s9_of
 from sweeper.clock import Clock
-from sweeper.daemon.rig.borrow import borrowed_rig
-from sweeper.daemon.rig.instruments import Rig
-from sweeper.engine import same_dial
 from sweeper.errors import UserFacingError
-from sweeper.station import Station
-from sweeper.store import Store
 from sweeper.words import LOAD_BYPASS, dial_beside
+
+if TYPE_CHECKING:
+    from sweeper.daemon.rig.instruments import Rig
+    from sweeper.station import Station
+    from sweeper.store import Store
 
 LINEAR = ("USB", "LSB", "CW")
 ENVELOPE = ("AM", "AMS", "SAM")
@@ -75,7 +76,7 @@ def attended(
 
 
 def attended_at(
-    station: Station, store: Store, source: SampleSource, asked: Asked, pressed: Pressed, clock: Clock,
+    station: "Station", store: "Store", source: SampleSource, asked: Asked, pressed: Pressed, clock: Clock,
     stop: threading.Event, told: Callable[[View], None], keys: Keys = nullcontext,
 ) -> Attended:  # fmt: skip
     """At a station, by its relay or (`asked.by_hand`) by hand. `asked.hz`: where to listen, None where the dial stands.
@@ -83,6 +84,8 @@ def attended_at(
     The rig is borrowed as by any command: `InUse` or `StoreError` while somebody else has it, `Transmitting` when
     the receiver is on the air; relays at rest and the receiver as it was at the end, whatever happens in between.
     """
+    from sweeper.daemon.rig.borrow import borrowed_rig  # of no use to a hand without a station
+
     with bounded(stop=stop), borrowed_rig(station, store, clock) as rig:
         tuned = tune(station, rig.receiver, asked.hz)
         clock.sleep(station.receiver.settle_s, stop)
@@ -104,10 +107,11 @@ def attended_at(
 
 
 def _hands(
-    station: Station, rig: Rig, session: Session, tuned: Tuned, pressed: Pressed, clock: Clock
+    station: "Station", rig: "Rig", session: Session, tuned: Tuned, pressed: Pressed, clock: Clock
 ) -> Hands:
     if session.asked.by_hand:
         return PersonHands(session, pressed, clock)
+    from sweeper.engine import same_dial
 
     def still_ours() -> None:
         if rig.receiver.is_transmitting():
@@ -126,7 +130,7 @@ def _hands(
     return RelayHands(session, rig.switch, order, settle_s, clock, still_ours, pressed)
 
 
-def tune(station: Station, receiver: Receiver, hz: float | None) -> Tuned:
+def tune(station: "Station", receiver: Receiver, hz: float | None) -> Tuned:
     """Set the receiver for the test. `UserFacingError` in a mode whose audio tells no S/N."""
     audio = station.receiver.audio
     tone_hz = TONE_HZ if audio is None else audio.tone_hz

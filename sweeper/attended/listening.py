@@ -3,6 +3,7 @@
 import threading
 from collections.abc import Callable, Iterator
 from contextlib import suppress
+from importlib import import_module
 from queue import Empty, SimpleQueue
 from typing import Literal, Protocol
 
@@ -153,7 +154,7 @@ def attend(
 ) -> None:
     """Go on until it is decided, time is up, somebody stops, or `stop` is set. `RigError` of source and switch."""
     told(hands.seen(session))
-    told_s = clock.monotonic()
+    told_s = clock.monotonic() - TOLD_EVERY_S  # the first that is heard is shown at once
     with suppress(CalledOff):  # whoever set `stop`
         for block in _heard(source, session, hands, clock, stop):
             session.hear(block)
@@ -163,6 +164,9 @@ def attend(
             if clock.monotonic() >= told_s + TOLD_EVERY_S:
                 told_s = clock.monotonic()
                 told(hands.seen(session))
+                import_module(
+                    "scipy.special"
+                )  # the comparison's; slow to load, so only once something is shown
     told(hands.seen(session))
 
 

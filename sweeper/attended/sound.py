@@ -1,11 +1,15 @@
 """Which sound input a test listens to: the one named, or that of the station file."""
 
-from drivers.contracts import SampleSource
+from typing import TYPE_CHECKING
+
 from sweeper.errors import WrongInput
-from sweeper.station import Station
+
+if TYPE_CHECKING:
+    from drivers.contracts import SampleSource
+    from sweeper.station import Station
 
 
-def sound_of(station: Station | None, device: str | None, channel: int | None = None) -> SampleSource:
+def sound_of(station: "Station | None", device: str | None, channel: int | None = None) -> "SampleSource":
     """The input, open; `channel` (from 1) counts before that of the station file.
 
     `RigError` where it cannot be, with those there are; `WrongInput` where nothing names one.

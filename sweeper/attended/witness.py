@@ -4,12 +4,15 @@ from collections import deque
 from collections.abc import Callable
 from contextlib import suppress
 from statistics import fmean
+from typing import TYPE_CHECKING
 
 from drivers.contracts import Receiver
 from drivers.errors import BadReply, Refused, Unsupported
 from sweeper.analysis import s_units
-from sweeper.station import Station
 from sweeper.words import Route, SignalPath
+
+if TYPE_CHECKING:
+    from sweeper.station import Station
 
 LATEST = 20
 """Readings of a route that are shown as one: a meter follows fading."""
@@ -47,7 +50,7 @@ def _as_shown(over_db: float) -> str:
     return s_units(over_db) + (" dB" if over_db > 0 else "")
 
 
-def over_s9_of(station: Station) -> Callable[[float], float | None]:
+def over_s9_of(station: "Station") -> Callable[[float], float | None]:
     """How readings of the station's meter stand to S9, dB; a function of None where nobody knows."""
     meter = station.receiver.meter
     if meter.unit == "dB-over-S9":

@@ -76,16 +76,18 @@ def ab_now(call: Call) -> None:
 
 
 def _attended(call: Call, station: "Station | None", orders: "Orders") -> "Attended":
-    from sweeper.attended.at_station import attended, attended_at
-    from sweeper.attended.keys import can_press, keys
-    from sweeper.attended.listening import Pressed
     from sweeper.attended.sound import sound_of
-    from sweeper.cli.options import open_store
 
-    clock, pressed = SystemClock(), Pressed()
     with ExitStack() as stack:
-        told = stack.enter_context(_screen())
         source = stack.enter_context(closing(sound_of(station, call.sound, call.channel)))
+        # it captures already while what compares and draws is loaded
+        from sweeper.attended.at_station import attended, attended_at
+        from sweeper.attended.keys import can_press, keys
+        from sweeper.attended.listening import Pressed
+        from sweeper.cli.options import open_store
+
+        clock, pressed = SystemClock(), Pressed()
+        told = stack.enter_context(_screen())
         asked = asked_for(call, station, clock.now(), can_press(sys.stdin))
 
         def at_keys() -> AbstractContextManager[bool]:

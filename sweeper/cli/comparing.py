@@ -11,7 +11,7 @@ from sweeper.cli.progress import progress
 from sweeper.errors import WrongInput
 
 if TYPE_CHECKING:
-    from sweeper.recordings import Asked
+    from sweeper.recordings.comparing import Asked
 
 Named = Annotated[
     list[Path] | None,
@@ -90,7 +90,7 @@ def ab(
 ) -> None:
     """Compare the stage in and out: now, by relay or by hand, or in a recording during which it was switched."""
     if file:
-        from sweeper.recordings import Asked
+        from sweeper.recordings.comparing import Asked
 
         what = Asked(
             (*file, *(named or ())),
@@ -117,7 +117,7 @@ def ab(
 
 def _in_recording(asked: "Asked", as_json: bool, out: Path | None) -> None:
     from sweeper.ab import as_json as told_as_json
-    from sweeper.recordings import compare_recording
+    from sweeper.recordings.comparing import compare_recording
 
     if out is not None:
         from sweeper.report.whole_file import writable

@@ -144,8 +144,9 @@ def simulate(
 
 
 def _serve(station_file: Path, sound: str) -> None:
+    from sweeper.cli.simulated_house import unplug_by_hand
     from sweeper.daemon.run.orders import Orders, stop_on_signals
-    from sweeper.simulation import saltmarsh, serve
+    from sweeper.simulation import HOUSEHOLD, saltmarsh, serve
     from sweeper.station import load
 
     station = load(station_file)
@@ -153,6 +154,8 @@ def _serve(station_file: Path, sound: str) -> None:
         raise WrongInput(
             "pacat, which plays the sound, is not installed. On Debian: apt install pulseaudio-utils."
         )
+    samples = station.receiver.driver == "iq-tcp"
+    world = saltmarsh(1, samples, HOUSEHOLD if samples else ())
     ports = [_port_here(station_file, link) for link in (station.receiver.link, station.switch.link)]
     orders = Orders()
     stop_on_signals(orders)
@@ -160,9 +163,9 @@ def _serve(station_file: Path, sound: str) -> None:
         try:
             served = serving.enter_context(
                 serve(
-                    saltmarsh(seed=1, of_samples=station.receiver.driver == "iq-tcp"),
+                    world,
                     SystemClock(),
-                    receiver="iq-tcp" if station.receiver.driver == "iq-tcp" else "rigctl-net",
+                    receiver="iq-tcp" if samples else "rigctl-net",
                     switch="modbus-tcp",
                     receiver_port=ports[0],
                     switch_port=ports[1],
@@ -181,6 +184,7 @@ def _serve(station_file: Path, sound: str) -> None:
             f"Now, in another terminal: sweeper check {station_file}",
             flush=True,
         )
+        unplug_by_hand(world)
         orders.wake.wait()
     _nothing_forbidden(served)
 
@@ -240,6 +244,9 @@ def _station(of: str, receiver_link: str, switch_link: str) -> "Station":
         {
             ("receiver", "link"): receiver_link,
             ("switch", "link"): switch_link,
+            # Receiver and relays are threads of this process: on a busy computer they answer late, but they answer.
+            ("receiver", "timeout_s"): 20,
+            ("switch", "timeout_s"): 20,
             # Nothing has to settle in a relay made of numbers, and this pause would be real time.
             ("switch", "break_s"): 0,
             ("switch", "baud"): 115200,  # so is the silence between frames, which is shorter at this speed

@@ -2,7 +2,7 @@
 
 from pathlib import Path
 
-from sweeper.recordings import Compared
+from sweeper.recordings.comparing import Compared
 from sweeper.report.ab_words import figures, headline, remarks
 from sweeper.report.pictures.ab import carriers, over_time, spectra
 from sweeper.report.pictures.picture import Numbers

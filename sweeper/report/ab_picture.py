@@ -6,6 +6,7 @@ What is said stands whole, from the top; the two spectra take what is left of th
 from collections.abc import Iterator
 from dataclasses import dataclass
 from math import ceil
+from textwrap import wrap
 
 from rich.console import Console, ConsoleOptions, RenderableType
 from rich.segment import Segment
@@ -72,11 +73,8 @@ def _said(view: View, width: int) -> Iterator[RenderableType]:
         ("CAP", view.cap), ("SEEN", view.sight),
     ):  # fmt: skip
         if text:
-            line = Table.grid(padding=(0, 1))
-            line.add_column(width=MARGIN - 1)
-            line.add_column(max_width=width - MARGIN)
-            line.add_row(Text(sign, "bold"), Text(text))
-            yield line
+            lines = wrap(text, max(width - MARGIN, MARGIN), break_on_hyphens=False)
+            yield Text.assemble((f"{sign:{MARGIN}}", "bold"), f"\n{'':{MARGIN}}".join(lines))
 
 
 def _spectra(view: View, columns: int, rows: int) -> Iterator[RenderableType]:

@@ -12,7 +12,7 @@ from sweeper.report.ab_words import figures, remarks
 from sweeper.report.console import STYLES, open_console, open_table
 
 if TYPE_CHECKING:  # slow to load, and a test that somebody attends is shown without
-    from sweeper.recordings import Compared
+    from sweeper.recordings.comparing import Compared
 
 MOST = 12
 

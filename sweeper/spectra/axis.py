@@ -3,8 +3,6 @@
 from dataclasses import dataclass
 from math import ceil, floor
 
-from scipy.fft import next_fast_len
-
 STEP_HZ = 31.25
 """With 250 Hz a line is ±1 kHz wide, and channels 5 kHz apart leave no noise between them."""
 
@@ -62,5 +60,17 @@ def axis_of(
     step_hz: float = STEP_HZ,
 ) -> Axis:
     """The axis with the coarsest step up to `step_hz` whose segments are even and quick to transform."""
-    half = next_fast_len(max(ceil(rate_hz / step_hz / 2), 8), real=real)
+    half = quick_length(max(ceil(rate_hz / step_hz / 2), 8))
     return Axis(rate_hz, 2 * half, real, centre_hz, inverted, band_hz)
+
+
+def quick_length(least: int) -> int:
+    """The smallest number from `least` on without a prime factor over 5: quick to transform."""
+    while True:
+        rest = least
+        for prime in (2, 3, 5):
+            while rest % prime == 0:
+                rest //= prime
+        if rest == 1:
+            return least
+        least += 1

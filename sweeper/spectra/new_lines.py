@@ -9,7 +9,6 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import bdtrc
 
 from sweeper.spectra.noise_bins import Mask, runs
 
@@ -47,6 +46,8 @@ class NewLines:
 
     def chance(self) -> Floats:
         """That a bin is spoken for at least as often as it was, if both were as likely."""
+        from scipy.special import bdtrc  # slow to load
+
         tries = self.speak_for + self.speak_against
         found: Floats = np.where(tries > 0, bdtrc(self.speak_for - 1, np.maximum(tries, 1), 0.5), 1.0)
         return found

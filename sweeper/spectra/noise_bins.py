@@ -16,7 +16,6 @@ from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import gammainc, gammainccinv, gammaincinv
 
 Floats = NDArray[np.float64]
 Mask = NDArray[np.bool_]
@@ -70,21 +69,36 @@ class NoiseBins:
         a wrong choice of bins.
         """
         flat = mean[self.usable] / self.pass_band[self.usable]
-        return float(np.quantile(flat, 0.25) / gamma_quantile(0.25, min(shape, self.shape)))
+        return float(quantile(flat, 0.25) / gamma_quantile(0.25, min(shape, self.shape)))
+
+
+def quantile(values: NDArray[np.floating], share: float) -> float:
+    """NumPy's `quantile` of one share of values in one dimension, in a tenth of its time."""
+    place = share * (len(values) - 1)
+    rank = min(int(place), max(len(values) - 2, 0))
+    ranked = np.partition(values, (rank, min(rank + 1, len(values) - 1)))
+    low, high = float(ranked[rank]), float(ranked[min(rank + 1, len(values) - 1)])
+    return low + (place - rank) * (high - low)
 
 
 def gamma_quantile(chance: float, shape: float) -> float:
     """Quantile of a Gamma variable of mean 1."""
+    from scipy.special import gammaincinv  # slow to load
+
     return float(gammaincinv(shape, chance) / shape)
 
 
 def threshold(shape: float, false_alarms: float) -> float:
     """T: noise of mean 1 and this shape exceeds it with the chance `false_alarms`."""
+    from scipy.special import gammainccinv
+
     return float(gammainccinv(shape, false_alarms) / shape)
 
 
 def mean_below(shape: float, limit: float) -> float:
     """Mean of noise of mean 1 as far as it lies under `limit`: P(k + 1, kT)/P(k, kT), a little under 1."""
+    from scipy.special import gammainc
+
     return float(gammainc(shape + 1.0, shape * limit) / gammainc(shape, shape * limit))
 
 
@@ -113,7 +127,7 @@ def shape_seen(flat: Floats, shape: float) -> float:
     Not below a tenth of it, and `shape` itself where the excess is within what few bins show by chance.
     """
     wanted = np.log([gamma_quantile(rank, shape) for rank in LOW_RANKS])
-    seen = np.log(np.maximum(np.quantile(flat, LOW_RANKS), 1e-30))
+    seen = np.log(np.maximum([quantile(flat, rank) for rank in LOW_RANKS], 1e-30))
     ratio = float((seen[1] - seen[0]) / (wanted[1] - wanted[0]))
     by_chance = 1.0 + 4.0 / np.sqrt(len(flat))
     return shape if ratio <= by_chance else shape / ratio**2
@@ -130,7 +144,7 @@ def pass_band(power: Floats, keep: Mask, terms: int) -> Floats:
     return curve
 
 
-@lru_cache(maxsize=2)
+@lru_cache(maxsize=8)
 def _cosines(bins: int, terms: int) -> Floats:
     """Cosines of half a turn over the bins and more, shape (bins, terms): asked for again with each round."""
     place = np.arange(bins) / max(bins - 1, 1)
@@ -255,7 +269,7 @@ def _lower_line(flat: Floats, shape: float) -> Floats:
     parts = np.array_split(np.arange(len(flat)), min(PARTS, max(len(flat) // 6, 1)))
     near = max(3.0 / np.sqrt(shape), 0.12)
     places = np.array([part.mean() for part in parts])
-    lows = np.array([np.quantile(level[part], 0.3) for part in parts])
+    lows = np.array([quantile(level[part], 0.3) for part in parts])
     one, two = np.triu_indices(len(parts), 1)
     slopes = (lows[two] - lows[one]) / (places[two] - places[one])
     steepest = STEEPEST_DB * np.log(10.0) / 10.0 / len(flat)

@@ -27,7 +27,7 @@ from tests.benchmarks.ab_judging import Judged, judge
 from tests.benchmarks.ab_page import page
 
 QUICK_ROWS = {
-    "audio": 2,
+    "audio": 1,
     "audio, fast AGC": 1,
     "samples": 1,
     "half occupied": 1,

@@ -59,7 +59,8 @@ def planted_of(case: Case, seed: int, number: int) -> Planted:
 def judge(name: str, seed: int, number: int, watch: bool) -> Judged:
     """Plant recording `number` of a row, let the program read it, and hold its answer against the truth."""
     from sweeper.errors import UserFacingError
-    from sweeper.recordings import Asked, comparing
+    from sweeper.recordings import comparing
+    from sweeper.recordings.comparing import Asked
 
     case = next(each for each in CASES if each.name == name)
     planted = planted_of(case, seed, number)

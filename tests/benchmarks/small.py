@@ -70,7 +70,7 @@ def main() -> None:
     parser.add_argument("--quick", action="store_true", help="fewer repetitions, for CI")
     parser.add_argument("--json", type=Path, metavar="FILE", help="write the figures there, too")
     chosen = parser.parse_args()
-    times = 3 if chosen.quick else 15
+    times = 2 if chosen.quick else 15
     reference = min(seconds([sys.executable, "-c", "import typer"]) for _ in range(times))
     shown = min(seconds([SWEEPER, "--help"]) for _ in range(times))
     figures: dict[str, object] = {"help_s": shown, "typer_s": reference, "help_over_typer": shown / reference}

@@ -53,7 +53,7 @@ GARBAGE: dict[str, Answer] = {
     "a web page": instead(lambda _: b"HTTP/1.1 400 Bad Request\r\n\r\n<html>"),
     "no end of a line": without_end(b"x" * 1_000_000, 100),
     "no end of lines": without_end(b"unsolicited\n" * 10_000, 200),
-    "no end of refusals": without_end(b"RPRT -1\n?;\xfe\xfe\xe0\x94\xfa\xfd" * 10_000, 100),
+    "no end of refusals": without_end(b"RPRT -1\n?;\xfe\xfe\xe0\x94\xfa\xfd" * 10_000, 30),
     "empty lines": without_end(b"\r\n" * 1000, 20),
     "lines before the answer": instead(lambda reply: b"hello\nworld\n;;" + reply),
     "every answer twice": instead(lambda reply: reply + reply),

@@ -54,10 +54,14 @@ def test_the_station_with_the_noisy_neighbour_stands_out_alone(on_pool: str) -> 
     assert odd == {f"Marsh {LOUD:03d}"}
 
 
-def test_a_cluster_says_the_same_to_the_last_bit(club: Path, on_pool: str, tmp_path: Path) -> None:
-    with dask_cluster(tmp_path) as address:
-        on_cluster = fleet_json(reduce_fleet(find_stations([str(club)]), DaskCluster(address)))
-    assert on_cluster == on_pool
+@pytest.fixture(scope="module")
+def cluster(tmp_path_factory: pytest.TempPathFactory) -> Iterator[DaskCluster]:
+    with dask_cluster(tmp_path_factory.mktemp("cluster")) as address:
+        yield DaskCluster(address)
+
+
+def test_a_cluster_says_the_same_to_the_last_bit(club: Path, on_pool: str, cluster: DaskCluster) -> None:
+    assert fleet_json(reduce_fleet(find_stations([str(club)]), cluster)) == on_pool
 
 
 @pytest.fixture(scope="module")
@@ -76,12 +80,11 @@ def keep_summaries(folder: Path) -> None:
 
 
 def test_summaries_sent_along_say_the_same_and_spare_the_days(
-    club: Path, with_summaries: Path, on_pool: str, tmp_path: Path
+    club: Path, with_summaries: Path, on_pool: str, cluster: DaskCluster
 ) -> None:
     sent = find_stations([str(with_summaries)])
     fleet = reduce_fleet(sent, ProcessPool(2))
-    with dask_cluster(tmp_path) as address:
-        on_cluster = fleet_json(reduce_fleet(sent, DaskCluster(address)))
+    on_cluster = fleet_json(reduce_fleet(sent, cluster))
     assert fleet_json(fleet) == on_cluster == on_pool
     without = reduce_fleet(find_stations([str(club)]), ProcessPool(2))
     for share, other in zip(fleet.shares, without.shares, strict=True):

@@ -13,7 +13,7 @@ from tests.whole.killing import kill_at_random, kill_while_spectra_are_written
 
 pytestmark = [pytest.mark.crash, pytest.mark.clock]
 
-KILLS = int(os.environ.get("SWEEPER_KILLS", "20"))
+KILLS = int(os.environ.get("SWEEPER_KILLS", "12"))
 
 
 @pytest.mark.timeout(120 + 6 * KILLS)

@@ -3,6 +3,9 @@
 As in the fault matrix: nothing bent is stored, the relays rest, the next pass is whole once the fault is mended.
 """
 
+import io
+import os
+import select
 import socket
 import subprocess
 import sys
@@ -109,20 +112,56 @@ def test_a_server_that_is_not_there_or_speaks_otherwise_fails_the_pass(rig: Rig)
     assert rows.is_empty()
 
 
-def test_simulate_serves_samples_where_the_station_file_looks_for_them(tmp_path: Path) -> None:
-    ports = []
+@pytest.fixture
+def to_serve(tmp_path: Path) -> tuple[list[str], list[str]]:
+    """The command that serves a station file on free ports, and its links: receiver, relays."""
+    links = []
     for _ in range(2):
         with socket.create_server(("127.0.0.1", 0)) as free:
-            ports.append(free.getsockname()[1])
+            links.append(f"tcp://127.0.0.1:{free.getsockname()[1]}")
     file = tmp_path / "station.yaml"
-    links = [f"tcp://127.0.0.1:{port}" for port in ports]
     file.write_text(STATION.format(receiver_link=links[0], switch_link=links[1]))
-    command = [str(Path(sys.executable).parent / "sweeper"), "simulate", str(file)]
+    return [str(Path(sys.executable).parent / "sweeper"), "simulate", str(file)], links
+
+
+def test_simulate_serves_samples_where_the_station_file_looks_for_them(
+    to_serve: tuple[list[str], list[str]],
+) -> None:
+    command, links = to_serve
     with subprocess.Popen(command, stdout=subprocess.PIPE, text=True) as serving:
         try:
             assert serving.stdout is not None
             assert links[0] in serving.stdout.readline()
-            with socket.create_connection(("127.0.0.1", ports[0]), timeout=60) as client:
+            with socket.create_connection(
+                ("127.0.0.1", int(links[0].rsplit(":", 1)[1])), timeout=60
+            ) as client:
                 assert client.recv(4, socket.MSG_WAITALL) == b"RTL0"
         finally:
             serving.terminate()
+
+
+def test_devices_of_the_simulated_house_are_unplugged_at_its_terminal(
+    to_serve: tuple[list[str], list[str]],
+) -> None:
+    terminal, slave = os.openpty()
+    with subprocess.Popen(to_serve[0], stdin=slave, stdout=slave, stderr=slave) as serving:
+        os.close(slave)
+        with os.fdopen(terminal, "r+b", buffering=0) as person:
+            said = _said(person, "unplugs it, or plugs it in again.")
+            assert "1 dimmer in the hall, 2 charger in the shed, 3 line modem." in said
+            person.write(b"3\n")
+            _said(person, "line modem: unplugged")
+            person.write(b"3 9\n")
+            _said(person, "line modem: plugged in")
+            _said(person, "No device has that number: 1 to 3.")
+            serving.terminate()
+            assert serving.wait(60) == 0
+
+
+def _said(terminal: io.FileIO, wanted: str) -> str:
+    """What is said up to `wanted`."""
+    said = ""
+    while wanted not in said:
+        assert select.select([terminal], [], [], 120)[0], said
+        said += terminal.read(1).decode("utf-8", "replace")
+    return said

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from sweeper.ab import ABResult, CarrierChange
-from sweeper.recordings import Compared
+from sweeper.recordings.comparing import Compared
 from sweeper.report import wording
 from sweeper.report.pictures.picture import Numbers, Picture
 from sweeper.report.svg import NARROW, colour, drawing, inline, sheet

@@ -19,7 +19,9 @@ WIDEST_DB = 8.0
 SIZES = 4
 """How full a tile can be: a night alone is not known finely enough for more."""
 FEWEST = 21
-"""Nights that there is room for at least, so that a tile keeps its shape."""
+"""Columns that there is room for at least, so that a tile keeps its shape."""
+MOST = 40
+"""Columns at most, so that a report has a size: of more nights, some stand together in one."""
 
 
 def season(findings: Findings, nights: pl.DataFrame, zone: str) -> tuple[Picture, ...]:
@@ -31,47 +33,58 @@ def season(findings: Findings, nights: pl.DataFrame, zone: str) -> tuple[Picture
     bands = [band.band for band in findings.bands if (known["band"] == band.band).any()]
     on = findings.end.date()
     first, last = days[0], days[-1]
-    span = (last - first).days + 1
-    gaps = span - len(days)
+    gaps = (last - first).days + 1 - len(days)
+    together = -(-((last - first).days + 1) // MOST)
+    span = (last - first).days // together + 1
     title = (
         f"{wording.count(len(days), 'night')} measured from {first.day} {first:%B} to {last.day} {last:%B %Y}, "
         + (f"{wording.count(gaps, 'night')} missing between" if gaps else "none missing between")
     )
     hours = wording.night_order(known["hour_utc"].to_list(), zone, on)
+    known = _in_columns(known, first, together)
     with drawing():
         figure = sheet(8.6, 0.6 + len(bands) * max(0.8, 0.055 * len(hours) + 0.25))
         panels = figure.subplots(len(bands), 1, sharex=True, squeeze=False)
         for axes, band in zip(panels.flat, bands, strict=True):
-            _strip(axes, known.filter(known["band"] == band), band, hours, first, zone, on)
+            _strip(axes, known.filter(known["band"] == band), band, hours, zone, on)
             axes.set_xlim(-0.5, max(span, FEWEST) - 0.5)
         step = max(1, max(span, FEWEST) // 8)
         marks = list(range(0, span, step))
-        panels[-1, 0].set_xticks(marks, [_day(first + timedelta(days=mark)) for mark in marks])
+        panels[-1, 0].set_xticks(marks, [_day(first + timedelta(days=mark * together)) for mark in marks])
         panels[-1, 0].set_xlabel("night, by the day that it began on")
         figure.supylabel(f"hour beginning, local time ({zone})", fontsize=11, x=-0.015)
         figure.tight_layout(pad=0.3, h_pad=0.5)
         svg = inline(figure, "season", title, _alternative(known, bands))
+    column = "a night" if together == 1 else f"the mean of {together} nights"
     caption = (
-        f"Each column is a night, each row an hour; colour is the S/N change from −{REACH_DB:g} dB (ochre) to "
-        f"+{REACH_DB:g} dB (teal). The fuller a tile, the surer that night by itself. Blank: not measured."
+        f"Each column is {column}, each row an hour; colour is the S/N change from −{REACH_DB:g} dB (ochre) to "
+        f"+{REACH_DB:g} dB (teal). The fuller a tile, the surer a night by itself. Blank: not measured."
     )
-    return (Picture("season", title, svg, caption, _numbers(known, bands, hours, zone, on)),)
+    return (Picture("season", title, svg, caption, _numbers(known, bands, hours, together, zone, on)),)
+
+
+def _in_columns(known: pl.DataFrame, first: date, together: int) -> pl.DataFrame:
+    """Nights by `column`, so many `together`: the mean of their values and, shared errors and all, of their ends."""
+    column = (pl.col("night") - first).dt.total_days() // together
+    return (
+        known.group_by("band", "hour_utc", column.alias("column"), maintain_order=True)
+        .agg(pl.col("night").min(), pl.col("snr_change_db", "low", "high").mean())
+        .sort("night")
+    )
 
 
 def _day(day: date) -> str:
     return f"{day.day} {day:%b}"
 
 
-def _strip(
-    axes: Axes, here: pl.DataFrame, band: str, hours: list[int], first: date, zone: str, on: date
-) -> None:
+def _strip(axes: Axes, here: pl.DataFrame, band: str, hours: list[int], zone: str, on: date) -> None:
     """One path for all tiles of a colour and size, so that a season stays small."""
     row_of = {hour: nth for nth, hour in enumerate(hours)}
     tiles: dict[tuple[str, int], list[tuple[float, float]]] = {}
     for row in here.iter_rows(named=True):
         wide = row["high"] - row["low"] if row["low"] is not None else WIDEST_DB
         size = SIZES - round((SIZES - 1) * min(wide, WIDEST_DB) / WIDEST_DB)
-        at = ((row["night"] - first).days, row_of[row["hour_utc"]])
+        at = (row["column"], row_of[row["hour_utc"]])
         tiles.setdefault((step_of(row["snr_change_db"], REACH_DB), size), []).append(at)
     for (name, size), places in tiles.items():
         full = size / SIZES
@@ -102,20 +115,30 @@ def _alternative(known: pl.DataFrame, bands: list[str]) -> str:
     return "; ".join(parts) + "."
 
 
-def _numbers(known: pl.DataFrame, bands: list[str], hours: list[int], zone: str, on: date) -> Numbers:
-    """One row for each night and band, one column for each hour."""
+def _numbers(
+    known: pl.DataFrame, bands: list[str], hours: list[int], together: int, zone: str, on: date
+) -> Numbers:
+    """One row for each column of the picture and band, one column for each hour."""
+    began = dict(known.group_by("column").agg(pl.col("night").min()).iter_rows())
     rows = []
     for band in bands:
-        here = known.filter(known["band"] == band).sort("night")
+        here = known.filter(known["band"] == band)
         cells: dict[date, dict[int, str]] = {}
         for row in here.iter_rows(named=True):
             text = wording.decibel(row["snr_change_db"], True)
             if row["low"] is not None:
                 text += f" ± {(row['high'] - row['low']) / 2:.1f}"
-            cells.setdefault(row["night"], {})[row["hour_utc"]] = text
+            cells.setdefault(began[row["column"]], {})[row["hour_utc"]] = text
         for night, by_hour in cells.items():
             rows.append((band, night.isoformat(), *(by_hour.get(hour, "") for hour in hours)))
-    return Numbers(("Band", "Night of", *(wording.local_hour(hour, zone, on) for hour in hours)), tuple(rows))
+    return Numbers(
+        (
+            "Band",
+            "Night of" if together == 1 else f"{together} nights from",
+            *(wording.local_hour(hour, zone, on) for hour in hours),
+        ),
+        tuple(rows),
+    )
 
 
 def months(frame: pl.DataFrame) -> tuple[Picture, ...]:

@@ -25,6 +25,8 @@ FLAT = 1.03
 """Noise that varies by less over the width is drawn white."""
 FULL_SCALE_DBM = 0.0
 """Power at the socket that fills the converter at a gain of 0 dB."""
+MOST_WAVES = 64
+"""Carriers that are kept as waves, of a fiftieth of a second each."""
 
 
 @dataclass(frozen=True)
@@ -53,6 +55,7 @@ class BandSamples:
         self._dice = np.random.default_rng([world.scenario.seed, 41])
         self._devices = DeviceWaves(world.scenario.seed, world.scenario.sky.longitude_deg)
         self._at = 0
+        self._waves: dict[tuple[float, int], Samples] = {}
         self._standing: tuple[object, Samples | float, tuple[tuple[float, Carrier], ...]] | None = None
 
     def next(self, count: int) -> Bytes:
@@ -62,15 +65,26 @@ class BandSamples:
         full_scale_w = 10 ** ((FULL_SCALE_DBM - (20.0 if tuned.gain_db is None else tuned.gain_db)) / 10 - 3)
         shape, carriers = self._means(now_s)
         band = self._noise(count, shape, full_scale_w)
-        turns = (self._at + np.arange(count)) / tuned.rate_hz
         for watts, carrier in carriers:
             volts = math.sqrt(watts * carrier.fading(self._world.scenario.seed, now_s) / full_scale_w)
-            wave = np.exp(2j * np.pi * (((carrier.hz - tuned.centre_hz) * turns) % 1.0))
-            band += np.asarray(volts * wave, np.complex64)
+            away_hz = carrier.hz - tuned.centre_hz
+            begun = np.exp(2j * np.pi * (away_hz * self._at / tuned.rate_hz % 1.0))
+            band += self._wave(away_hz, tuned.rate_hz, count) * np.complex64(volts * begun)
         if self._world.devices:
             band += self._of_devices(count, now_s, full_scale_w)
         self._at += count
         return self._converted(band)
+
+    def _wave(self, away_hz: float, rate_hz: int, count: int) -> Samples:
+        """A turning wave of amplitude one, from phase 0 on; kept, since pieces of the same wave follow each other."""
+        kept = self._waves.get((away_hz, rate_hz))
+        if kept is None or len(kept) < count:
+            turns = away_hz * np.arange(max(count, rate_hz // 50)) / rate_hz % 1.0
+            kept = np.exp(2j * np.pi * turns).astype(np.complex64)
+            if len(self._waves) >= MOST_WAVES:
+                self._waves.clear()
+            self._waves[away_hz, rate_hz] = kept
+        return kept[:count]
 
     def _of_devices(self, count: int, now_s: float, full_scale_w: float) -> Samples:
         """What devices add; nothing while a relay moves, or while the load is there."""

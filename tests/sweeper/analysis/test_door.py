@@ -39,5 +39,26 @@ def test_a_name_that_is_not_there_is_told() -> None:
     ],
 )
 def test_nothing_that_starts_or_waits_loads_arrays_or_tables(started):
-    code = f"import sys; {started}; sys.exit(bool({{'numpy', 'polars', 'scipy'}} & set(sys.modules)))"
-    assert subprocess.run([sys.executable, "-c", code], check=False).returncode == 0
+    assert not loaded(started, "numpy", "polars", "scipy")
+
+
+def test_a_test_by_hand_shows_its_first_spectrum_before_what_compares_or_reads_a_station_is_there() -> None:
+    heard = (
+        "import numpy as np; from drivers.contracts import Block; import drivers.samples.sound, sweeper.cli.app;"
+        "from sweeper.cli import ab_now; from sweeper.attended import at_station, listening, session;"
+        "from sweeper.clock import SystemClock; from sweeper.words import ANTENNA_BYPASS;"
+        "from sweeper.report import ab_live;"
+        "one = session.Session(session.Asked(120.0, 3.0, True), 0.0);"
+        "one.hear(Block(np.ones(7200, np.float32), 48000.0, (0.0, 0.15))); one.look();"
+        "assert one.view(ANTENNA_BYPASS, None, None).out_curve.db"
+    )
+    assert not loaded(
+        heard, "scipy", "polars", "ruamel", "sweeper.station", "sweeper.store", "sweeper.engine"
+    )
+
+
+def loaded(code: str, *names: str) -> str:
+    """Which of these modules are there after `code` has run, as a new process tells it."""
+    asked = f"import sys; {code}; print(*({set(names)} & set(sys.modules)))"
+    done = subprocess.run([sys.executable, "-c", asked], check=True, capture_output=True, text=True)
+    return done.stdout.strip()

@@ -290,11 +290,14 @@ def test_blocks_of_fifteen_hundredths_follow_each_other_from_the_beginning_until
     assert going.looks == len(going.tries_s) == 200
 
 
-def test_views_come_at_the_beginning_each_half_second_and_at_the_end(clock: JumpingClock) -> None:
+def test_views_come_at_the_beginning_with_the_first_sound_each_half_second_and_at_the_end(
+    clock: JumpingClock,
+) -> None:
     going = Going(clock, seconds=6.0)
     ended_s = going.go()
     assert going.views_s[0] == 0.0 and going.views_s[-1] == ended_s
-    gaps = [later - earlier for earlier, later in pairwise(going.views_s[:-1])]
+    gaps = [later - earlier for earlier, later in pairwise(going.views_s[1:-1])]
+    assert going.views_s[1] == pytest.approx(0.15)
     assert gaps == pytest.approx([0.6] * len(gaps)) and len(gaps) >= 9
 
 

@@ -9,7 +9,7 @@ import scipy.stats
 import soundfile
 
 from sweeper.errors import UserFacingError, WrongInput
-from sweeper.recordings import Asked, compare_recording
+from sweeper.recordings.comparing import Asked, compare_recording
 from sweeper.recordings.levels import unevenness
 from sweeper.recordings.refused import MOST_UNEVEN
 from tests.sweeper.ab.listening import Scene, audio, samples

@@ -1,12 +1,13 @@
 """A new night costs a night, and a summary that cannot be trusted is made again."""
 
 import hashlib
-import multiprocessing
 import signal
+import threading
 import time
-from collections.abc import Collection, Iterator
+from collections.abc import Iterator
 from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
+from multiprocessing import get_context
 from multiprocessing.process import BaseProcess
 from pathlib import Path
 
@@ -215,46 +216,55 @@ def test_a_disk_that_takes_nothing_costs_time_and_no_findings(
     assert not list(store.folder.glob(".*.part"))
 
 
-def _others(than: Collection[BaseProcess] = ()) -> list[BaseProcess]:
-    """Processes that this one has started; not those that an earlier test may have left."""
-    return [other for other in multiprocessing.active_children() if other not in than]
+@pytest.fixture
+def started(monkeypatch: pytest.MonkeyPatch) -> list[BaseProcess]:
+    """Processes that this test starts; not those of threads that an earlier one may have left."""
+    here, started = threading.current_thread(), list[BaseProcess]()
+    spawned = get_context("spawn").Process
+    start = spawned.start
+
+    def noting(process: BaseProcess) -> None:
+        start(process)
+        if threading.current_thread() is here:
+            started.append(process)
+
+    monkeypatch.setattr(spawned, "start", noting)
+    return started
 
 
 @pytest.mark.slow
-def test_a_long_stretch_worked_on_by_two_processes_says_the_same(tmp_path: Path) -> None:
+def test_a_long_stretch_worked_on_by_two_processes_says_the_same(
+    tmp_path: Path, started: list[BaseProcess]
+) -> None:
     with Store(tmp_path, "Outpost", 8.1) as store:
         for night in range(summaries.WORTH_A_PROCESS):
             night_pass(store, EVENING + timedelta(days=night))
         store.finish_days(EVENING + timedelta(days=summaries.WORTH_A_PROCESS))
-        others: set[int | None] = set()
-        before = _others()
-        by_two = summaries_of(
-            store, FACTS, progress=lambda _: others.update(other.pid for other in _others(before))
-        )
-        assert len(others) == 1, "no second process took part"
+        started.clear()
+        by_two = summaries_of(store, FACTS)
+        assert [other.exitcode for other in started] == [0], "no second process took part"
         by_itself = pl.concat([summarise_day(store.day(day), FACTS) for day in store.day_identities()])
         assert_frame_equal(by_itself, by_two, check_exact=True)
 
 
 @pytest.mark.slow
-def test_a_second_process_that_is_killed_costs_time_and_no_findings(tmp_path: Path) -> None:
-    killed = []
-    before = _others()
-
+def test_a_second_process_that_is_killed_costs_time_and_no_findings(
+    tmp_path: Path, started: list[BaseProcess]
+) -> None:
     def kill_the_other(_: float) -> None:
-        for other in _others(before):
+        for other in started:
             other.kill()
             deadline = time.monotonic() + 30.0
             while (
                 other.exitcode is None and time.monotonic() < deadline
             ):  # the pool may be first to hear of it
                 other.join(0.05)
-            killed.append(other.exitcode)
 
     with Store(tmp_path, "Outpost", 8.1) as store:
         for night in range(2 * summaries.WORTH_A_PROCESS):
             night_pass(store, EVENING + timedelta(days=night))
         store.finish_days(EVENING + timedelta(days=2 * summaries.WORTH_A_PROCESS))
+        started.clear()
         alone = summaries_of(store, FACTS, progress=kill_the_other)
-        assert killed == [-signal.SIGKILL], "no second process was killed"
+        assert [other.exitcode for other in started] == [-signal.SIGKILL], "no second process was killed"
         assert_frame_equal(summaries_of(store, replace(FACTS, fingerprint="two")), alone, check_exact=True)

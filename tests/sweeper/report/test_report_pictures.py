@@ -64,6 +64,18 @@ def test_dates_of_few_nights_do_not_run_into_each_other() -> None:
     assert re.findall(r">(\d Nov)</text>", picture.svg) == ["1 Nov", "3 Nov"]
 
 
+def test_nights_of_a_long_season_stand_together() -> None:
+    found = sample.findings("40 m")
+    nights = sample.tables(found, nights=100).nights
+    (picture,) = season(found, nights, "UTC")
+    assert picture.title.startswith("100 nights measured")
+    assert "Each column is the mean of 3 nights" in picture.caption
+    assert picture.numbers.headings[1] == "3 nights from" and len(picture.numbers.rows) == 34
+    _, began, first, *_ = picture.numbers.rows[1]
+    hour = nights.filter(pl.col("hour_utc") == sample.HOURS[0]).sort("night")
+    assert (began, first) == ("2026-11-04", f"+{hour['snr_change_db'][3:6].mean():.1f} ± 1.0")
+
+
 def test_no_night_is_cut_by_the_axis(markup: str) -> None:
     nights = drawing_of(markup, "fix-nights")
     night = r'<use [^>]*stroke="var\(--ink?\)"'

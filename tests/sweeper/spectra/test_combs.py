@@ -67,7 +67,7 @@ def test_noise_alone_has_none() -> None:
 @pytest.mark.slow
 @pytest.mark.parametrize(("raster_hz", "occupied"), [(5e3, 0.4), (5e3, 0.9), (9e3, 0.6), (10e3, 0.9)])
 def test_stations_on_a_raster_are_none(raster_hz: float, occupied: float) -> None:
-    assert [seed for seed in range(5) if found(noisy(broadcast(raster_hz, occupied, seed), seed))] == []
+    assert [seed for seed in range(3) if found(noisy(broadcast(raster_hz, occupied, seed), seed))] == []
 
 
 @pytest.mark.slow

@@ -13,6 +13,7 @@ from sweeper.spectra.noise_bins import (
     mean_below,
     noise_bins,
     pass_band,
+    quantile,
     shape_seen,
     surroundings,
     terms_for,
@@ -222,3 +223,10 @@ def test_a_strong_line_takes_two_neighbours_along_and_a_weak_one_one() -> None:
         power[100] += height
         out = np.flatnonzero(~noise_bins((power,), (400.0,)).keep)
         assert [each for each in out if abs(each - 100) < 5] == list(range(100 - beside, 101 + beside))
+
+
+@pytest.mark.parametrize("count", [1, 2, 3, 10, 1001])
+def test_a_quantile_is_numpys(count: int) -> None:
+    values = np.random.default_rng(count).normal(size=count)
+    for share in (0.0, 0.05, 0.25, 0.3, 0.9, 1.0):
+        assert quantile(values, share) == pytest.approx(float(np.quantile(values, share)), abs=1e-12)

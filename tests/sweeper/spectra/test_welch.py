@@ -2,10 +2,11 @@
 
 import numpy as np
 import pytest
+from scipy.fft import next_fast_len
 from scipy.signal import get_window, welch
 
 from drivers.contracts import Block
-from sweeper.spectra.axis import axis_of
+from sweeper.spectra.axis import axis_of, quick_length
 from sweeper.spectra.welch import noise_bandwidth, shape_of, spectrum, window
 
 
@@ -129,3 +130,10 @@ def test_a_long_stay_with_gaps_in_blocks_of_any_size_is_the_mean_of_its_whole_se
     assert told.segments == len(starts) > 1000
     assert np.allclose(told.mean, np.fft.fftshift(np.mean(each, axis=0)), rtol=2e-3)
     assert told.low is not None and np.all(told.low <= 1.05 * told.mean)
+
+
+def test_lengths_are_those_that_scipy_transforms_quickly() -> None:
+    assert [quick_length(least) for least in range(1, 3000)] == [
+        next_fast_len(least, real=True)
+        for least in range(1, 3000)  # SciPy
+    ]

@@ -10,7 +10,7 @@ from tests.sweeper.store.cuts import cut_everywhere
 
 pytestmark = pytest.mark.crash
 
-PASSES = 30 if "SWEEPER_KILLS" in os.environ else 5
+PASSES = 30 if "SWEEPER_KILLS" in os.environ else 3
 
 
 @pytest.mark.parametrize("passes", [pytest.param(1, marks=pytest.mark.quick), PASSES])
