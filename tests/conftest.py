@@ -1,5 +1,6 @@
 """What holds for every test: in CI nothing is skipped, and nothing unexpected reaches a receiver."""
 
+import gc
 import os
 import sys
 from collections.abc import Callable, Iterator
@@ -14,6 +15,13 @@ from tests.ahead import sitecustomize
 from tests.parallel import pytest_xdist_make_scheduler as pytest_xdist_make_scheduler
 from tests.parallel import spread
 from tests.tiers import MARKERS, QUICK
+
+# Before NumPy is imported, here and in programs started from here: with matrices this small, threads only wait for
+# one another.
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+# Programs are started by the hundred: without their bytecode each would be compiled again.
+os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
+sys.dont_write_bytecode = False
 
 settings.register_profile(
     "a machine of any speed", parent=settings(), deadline=None, derandomize="SWEEPER_SEED" not in os.environ
@@ -45,8 +53,13 @@ def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item
 
 
 def pytest_configure(config: pytest.Config) -> None:
+    gc.disable()  # nothing of what is collected is garbage: looking for some takes a seventh of the time
     for name, meaning in MARKERS.items():
         config.addinivalue_line("markers", f"{name}: {meaning}")
+
+
+def pytest_collection_finish() -> None:
+    gc.enable()
 
 
 @pytest.hookimpl(hookwrapper=True)

@@ -21,6 +21,7 @@ TOGETHER = (
     "tests/whole/test_demo.py",
     "tests/whole/test_demo_samples.py",
     "tests/whole/test_fleet.py",
+    "tests/whole/test_main_job.py",
     "tests/whole/test_messages.py",
     "tests/whole/test_sound_of_a_station.py",
     "tests/whole/test_three_nights.py",

@@ -1,10 +1,13 @@
 """The command `sweeper`. Results go to standard output, everything else to standard error."""
 
+import os
 import sys
 
 
 def main() -> None:
     """Run the command line; exit 0 (done), 1 (it ran, and the answer is bad) or 2 (the call or a file is wrong)."""
+    # Before NumPy is loaded: for matrices as small as ours a second thread only waits, and takes a processor for it.
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     from drivers.errors import RigError
     from sweeper.cli.app import app
     from sweeper.errors import UserFacingError

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from datetime import UTC, datetime
+from functools import cache
 
 from sweeper.tables import pl
 from sweeper.words import PURPOSES, ROUTES, SOURCES, Reading
@@ -11,6 +12,7 @@ from sweeper.words import PURPOSES, ROUTES, SOURCES, Reading
 COLUMNS = ("time", "pass", "band", "hz", "for", "source", "route", "reading", "dbm", "bandwidth_hz", "flags")
 
 
+@cache
 def schema() -> pl.Schema:
     """Names and types of the readings table, in order. ``time`` in UTC, ms."""
     return pl.Schema(

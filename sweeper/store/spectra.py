@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from datetime import UTC, date, datetime, timedelta
-from functools import lru_cache
+from functools import cache, lru_cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -33,6 +33,7 @@ MOST_LEVELS = 100_000_000
 """Of a day. Nine bands every ten minutes make some ten thousand rows and ten million levels."""
 
 
+@cache
 def schema() -> pl.Schema:
     """Names and types of the table of spectra, in order. Bin k stands at `start_hz` + k · `step_hz`."""
     levels = pl.List(pl.Int16())

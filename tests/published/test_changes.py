@@ -2,7 +2,6 @@
 
 import numpy as np
 import pytest
-import statsmodels.api as sm
 
 from sweeper.analysis.statistics.change_points import FALSE_ALARM, SHORTEST, best_break, breaks, explained
 
@@ -10,6 +9,8 @@ from sweeper.analysis.statistics.change_points import FALSE_ALARM, SHORTEST, bes
 def test_the_nile_fell_in_1898():
     """Flow of the Nile at Aswan 1871–1970, carried by statsmodels: the level falls by about 248 after 1898
     (Cobb, Biometrika 65 (1978) 243; Durbin & Koopman, Time Series Analysis by State Space Methods, §2)."""
+    import statsmodels.api as sm  # slow to load: in the one worker that needs it
+
     flow = sm.datasets.nile.load_pandas().data
     years, volume = flow["year"].to_numpy(), flow["volume"].to_numpy(dtype=float)[:, None]
     ((place, chance),) = breaks(volume)

@@ -4,14 +4,15 @@ import csv
 import io
 import json
 import re
+import socket
 import subprocess
 import sys
-from collections.abc import Iterator
+from dataclasses import dataclass
 from pathlib import Path
 
 import pytest
 
-from tests.whole.peers import RelayBoard, WireTap, relay_board, rigctld, wire_tap
+from tests.whole.peers import relay_board, rigctld, wire_tap
 
 pytestmark = pytest.mark.clock
 
@@ -63,87 +64,83 @@ def sweeper(*arguments: object) -> "subprocess.CompletedProcess[str]":
     )
 
 
-@pytest.fixture
-def board() -> Iterator[RelayBoard]:
-    with relay_board() as started:
-        yield started
+@dataclass(frozen=True)
+class Night:
+    """What one run of three passes did: at the board, on the receiver's wire, to the receiver and in the store."""
+
+    station_file: Path
+    writes: tuple[tuple[int, bool], ...]
+    coils: tuple[bool, ...]
+    sent: bytes
+    came: bytes
+    left: bytes
+    rows: list[dict[str, str]]
 
 
-@pytest.fixture
-def tap() -> Iterator[WireTap]:
-    with rigctld(1) as port, wire_tap(port) as started:
-        yield started
+@pytest.fixture(scope="module")
+def night(tmp_path_factory: pytest.TempPathFactory) -> Night:
+    file = tmp_path_factory.mktemp("outpost") / "outpost.yaml"
+    with relay_board() as board, rigctld(1) as port, wire_tap(port) as tap:
+        file.write_text(STATION.format(receiver_port=tap.port, switch_port=board.port), encoding="utf-8")
+        with socket.create_connection(("127.0.0.1", tap.port)) as user:
+            _two_answers(user, b"+F 6155000\n+M AM 6000\n")
+            tap.sent.clear()
+            tap.came.clear()
+            ran = sweeper("run", file, "--passes", 3)
+            assert ran.returncode == 0, ran.stderr
+            sent, came = bytes(tap.sent), bytes(tap.came)
+            left = _two_answers(user, b"+f\n+m\n")
+        answer = sweeper("export", file, "--format", "csv")
+        assert answer.returncode == 0, answer.stderr
+        rows = list(csv.DictReader(io.StringIO(answer.stdout)))
+        return Night(file, tuple(board.writes), tuple(board.coils), sent, came, left, rows)
 
 
-@pytest.fixture
-def station_file(tmp_path: Path, board: RelayBoard, tap: WireTap) -> Path:
-    file = tmp_path / "outpost.yaml"
-    file.write_text(STATION.format(receiver_port=tap.port, switch_port=board.port), encoding="utf-8")
-    return file
+def _two_answers(user: socket.socket, commands: bytes) -> bytes:
+    user.sendall(commands)
+    answers = b""
+    while answers.count(b"RPRT 0") < 2:
+        answers += user.recv(200)
+    return answers
 
 
-def exported(station_file: Path) -> list[dict[str, str]]:
-    answer = sweeper("export", station_file, "--format", "csv")
-    assert answer.returncode == 0, answer.stderr
-    return list(csv.DictReader(io.StringIO(answer.stdout)))
+def test_what_rigctld_sent_is_what_is_stored(night: Night) -> None:
+    sent = [float(value) for value in re.findall(rb"get_level: STRENGTH\n(-?\d+(?:\.\d+)?)\n", night.came)]
+    assert [float(row["reading"]) for row in night.rows] == sent
+    assert len(sent) >= 3 * 4 * 3 * 8
+    assert {row["hz"] for row in night.rows} == {"7038500", "7202000", "14099000"}
 
 
-def test_what_rigctld_sent_is_what_is_stored(station_file: Path, board: RelayBoard, tap: WireTap) -> None:
-    ran = sweeper("run", station_file, "--passes", 2)
-    assert ran.returncode == 0, ran.stderr
-    sent = [float(value) for value in re.findall(rb"get_level: STRENGTH\n(-?\d+(?:\.\d+)?)\n", tap.came)]
-    rows = exported(station_file)
-    assert [float(row["reading"]) for row in rows] == sent
-    assert len(sent) >= 2 * 4 * 3 * 8
-    assert {row["hz"] for row in rows} == {"7038500", "7202000", "14099000"}
-
-
-def test_relays_go_bypass_stage_stage_bypass_and_rest(station_file: Path, board: RelayBoard) -> None:
-    ran = sweeper("run", station_file, "--passes", 1)
-    assert ran.returncode == 0, ran.stderr
-    here = [row for row in exported(station_file) if row["source"] == "antenna" and row["hz"] == "7038500"]
+@pytest.mark.parametrize("number", ["1", "2", "3"])
+def test_relays_go_bypass_stage_stage_bypass_and_rest(night: Night, number: str) -> None:
+    here = [
+        row for row in night.rows if (row["pass"], row["source"], row["hz"]) == (number, "antenna", "7038500")
+    ]
     visits = here[:: len(here) // 4]  # four, of as many readings each, by the order of time
     assert [row["route"] for row in visits] == ["bypass", "stage", "stage", "bypass"]
     assert {row["route"] for row in here[: len(here) // 4]} == {"bypass"}
-    assert board.coils == [False] * 8
-    assert (0, True) in board.writes
+    assert night.coils == (False,) * 8
+    assert (0, True) in night.writes
 
 
-def test_the_receiver_is_left_where_its_user_had_it(station_file: Path, tap: WireTap) -> None:
-    import socket
-
-    with socket.create_connection(("127.0.0.1", tap.port)) as user:
-        user.sendall(b"+F 6155000\n+M AM 6000\n")
-        while b"set_mode" not in tap.came:
-            user.recv(200)
-        ran = sweeper("run", station_file, "--passes", 1)
-        assert ran.returncode == 0, ran.stderr
-        tap.came.clear()
-        user.sendall(b"+f\n+m\n")
-        answer = b""
-        while answer.count(b"RPRT 0") < 2:
-            answer += user.recv(200)
-    assert b"Frequency: 6155000" in answer
-    assert b"Mode: AM" in answer
+def test_the_receiver_is_left_where_its_user_had_it(night: Night) -> None:
+    assert b"Frequency: 6155000" in night.left
+    assert b"Mode: AM" in night.left
 
 
-def test_stored_passes_become_findings_and_a_report(station_file: Path) -> None:
-    assert sweeper("run", station_file, "--passes", 3).returncode == 0
-    answer = sweeper("analyse", station_file, "--json")
+def test_stored_passes_become_findings_and_a_report(night: Night) -> None:
+    answer = sweeper("analyse", night.station_file, "--json")
     assert answer.returncode == 0, answer.stderr
     findings = json.loads(answer.stdout)
     assert findings["format"] == "sweeper-findings-1"
     assert [band["band"] for band in findings["bands"]] == ["40 m", "20 m"]
-    page = station_file.with_name("morning.html")
-    assert sweeper("report", station_file, "--out", page).returncode == 0
+    page = night.station_file.with_name("morning.html")
+    assert sweeper("report", night.station_file, "--out", page).returncode == 0
     assert "Outpost" in page.read_text(encoding="utf-8")
 
 
-def test_no_command_reaches_the_receiver_that_could_key_a_transmitter(
-    station_file: Path, tap: WireTap
-) -> None:
-    assert sweeper("run", station_file, "--passes", 1).returncode == 0
-    commands = {line.split()[0] for line in bytes(tap.sent).decode("ascii").splitlines() if line.strip()}
+def test_no_command_reaches_the_receiver_that_could_key_a_transmitter(night: Night) -> None:
+    commands = {line.split()[0] for line in night.sent.decode("ascii").splitlines() if line.strip()}
     asked = {command.lstrip("+").lstrip("\\") for command in commands}
     keying = {"T", "set_ptt", "b", "send_morse", "send_dtmf", "\x94", "send_voice_mem", "w", "W", "send_cmd"}
     assert asked

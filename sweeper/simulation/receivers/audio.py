@@ -105,12 +105,12 @@ class Hearing:
 
     def _on_the_antenna(self, band: Band, source: str, route: str, means: Means) -> None:
         """Somebody who talks, and static; both come through the relays."""
-        audio, spoken = self.audio, next(self._speech)
+        audio = self.audio
         if source != "antenna":
             return
         if audio.speech_dbm > -math.inf:
             gain = 10.0 if route == "stage" else 1.0
-            band += spoken.astype(np.complex64) * np.float32(
+            band += next(self._speech).astype(np.complex64) * np.float32(
                 10 ** ((audio.speech_dbm - audio.full_scale_dbm) / 20) * math.sqrt(gain)
             )
         clicks = int(self._dice.poisson(audio.clicks_per_s * self.block / self.rate_hz))

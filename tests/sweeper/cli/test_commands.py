@@ -39,6 +39,20 @@ def test_every_command_explains_itself_with_an_example(
     assert f"Example: sweeper {command}" in shown and not re.search(r"<(bool|path|str|list)", shown)
 
 
+@pytest.mark.quick
+@pytest.mark.parametrize(("asked", "threads"), [(None, "1"), ("4", "4")])
+def test_small_matrices_are_reckoned_by_one_thread_unless_somebody_asks_for_more(
+    asked: str | None, threads: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.delenv("OPENBLAS_NUM_THREADS", raising=False)
+    if asked is not None:
+        monkeypatch.setenv("OPENBLAS_NUM_THREADS", asked)
+    monkeypatch.setattr("sys.argv", ["sweeper", "--help"])
+    with pytest.raises(SystemExit):
+        main()
+    assert os.environ["OPENBLAS_NUM_THREADS"] == threads
+
+
 def test_all_commands_are_listed_in_groups_from_first_use_on(
     monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:

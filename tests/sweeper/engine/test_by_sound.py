@@ -34,7 +34,7 @@ class Rig:
         self.world = saltmarsh()
         self.bench = Bench(self.world, self.clock)
         self.bench.mode, self.bench.bandwidth_hz, self.bench.agc_off = "USB", 2400, True
-        self.hearing = Hearing(self.world, self.bench, self.clock, rate_hz=12_000, block=120)
+        self.hearing = Hearing(self.world, self.bench, self.clock, rate_hz=12_000, block=600)
         self.source = Heard(self.hearing, self.clock)
         self.kept = Kept()
         self.dial = Dial(before=self.tuned)

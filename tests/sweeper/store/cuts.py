@@ -8,7 +8,9 @@ from collections import Counter
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 from datetime import timedelta
+from functools import cache
 from pathlib import Path
+from typing import Any
 
 import polars as pl
 
@@ -81,8 +83,9 @@ def look(place: Path, said: list[str]) -> list[str]:
             wrong.append(f"passes {numbers} are there, {sorted(stored)} were stored")
         if not seen.equals(expected(numbers)):
             wrong.append(f"readings of {seen['pass'].unique().to_list()} are not those of {numbers}")
-        if not _spectra(store).equals(expected_spectra(numbers)):
-            wrong.append(f"spectra of {_spectra(store)['pass'].to_list()} are not those of {numbers}")
+        spectra = _spectra(store)
+        if not spectra.equals(expected_spectra(numbers)):
+            wrong.append(f"spectra of {spectra['pass'].to_list()} are not those of {numbers}")
         if remembered and (store.recall("as found") or 0) < remembered[-1]:
             wrong.append(f"{store.recall('as found')} is remembered instead of {remembered[-1]}")
         number = store.next_pass_number()
@@ -99,8 +102,12 @@ def look(place: Path, said: list[str]) -> list[str]:
 
 def expected(numbers: list[int]) -> pl.DataFrame:
     """The readings of passes that the writer stores, every three hours."""
-    frames = [frame_of(pass_of(number, EVENING + timedelta(hours=3 * number))[1]) for number in numbers]
-    return pl.concat(frames) if frames else empty()
+    return pl.concat([_written(number) for number in numbers]) if numbers else empty()
+
+
+@cache
+def _written(number: int) -> pl.DataFrame:
+    return frame_of(pass_of(number, EVENING + timedelta(hours=3 * number))[1])
 
 
 def _spectra(store: Store) -> pl.DataFrame:
@@ -109,9 +116,13 @@ def _spectra(store: Store) -> pl.DataFrame:
 
 def expected_spectra(numbers: list[int]) -> pl.DataFrame:
     """The spectra of passes that the writer stores."""
+    return spectra_frame_of(row for number in numbers for row in _heard(number))
+
+
+@cache
+def _heard(number: int) -> list[tuple[Any, ...]]:
     rows = []
-    for number in numbers:
-        for band, one in spectra_of(number, EVENING + timedelta(hours=3 * number)):
-            time_ms, *rest = row_of(band, one)
-            rows.append((time_ms, number, *rest))
-    return spectra_frame_of(rows)
+    for band, one in spectra_of(number, EVENING + timedelta(hours=3 * number)):
+        time_ms, *rest = row_of(band, one)
+        rows.append((time_ms, number, *rest))
+    return rows
