@@ -12,7 +12,7 @@ import polars as pl
 from sweeper.analysis.band.by_ratio import BY_RATIO, NO_FIGURES, UNDIAGNOSED, as_noise, bands_by_ratio
 from sweeper.analysis.band.cells import Cell, cells_of_bands, persistence
 from sweeper.analysis.band.channels import DISAGREE, OCCUPIED, Channels, channels
-from sweeper.analysis.band.empty_carriers import empty_carriers
+from sweeper.analysis.band.empty_carriers import Empty, empty_carriers
 from sweeper.analysis.band.gain import Gain, carriers_contradict, combine, quieter_antenna
 from sweeper.analysis.band.gain_methods import GainMethods
 from sweeper.analysis.band.nightly import nightly
@@ -52,7 +52,7 @@ class Table:
     alike: float
     """Correlation of neighbouring nights."""
     meter: Meter
-    empty_carriers: Mapping[str, dict[int, tuple[int, ...] | None]]
+    empty_carriers: Mapping[str, dict[int, Empty]]
     by_ratio: Mapping[str, ByRatio]
     """The S/N change by ratio beside the direct one, where levels tell that."""
 
