@@ -34,6 +34,8 @@ class PeriodFinding:
     """The S/N change on the nights measured, whatever other nights may bring."""
     measured_verdict: Verdict = "undecided"
     """The verdict on those nights; the same as `verdict` before the third."""
+    by_ratio_db: Interval | None = None
+    """The S/N change on those nights by carriers over the noise of the same instant, where levels are kept, too."""
 
     @property
     def withheld(self) -> bool:

@@ -49,6 +49,7 @@ FAULTS: dict[str, str] = {
     "meter-dead-zone": "no answer: meter blind here",
     "scale-untested": "no answer: calibrate first",
     "routes-disagree": "no answer: measurements disagree",
+    "gain-moved": "no answer: receiver's gain moved",
     "channels-disagree": "no answer: channels disagree",
     "mismatch": "no answer: load unlike the antenna",
     "implausible-calibration": "no answer: wrong calibration",

@@ -55,6 +55,9 @@ EMPTY_PASSES = 4
 """Passes over a carrier channel at an hour, before it is said to be empty."""
 EMPTY_SHARE = 0.9
 """Share of them without a carrier, from which on it is: one that fades is missing in fewer (common practice)."""
+STANDS_DB, GONE_DB = 6.0, 3.0
+"""What is in a channel that measures no gain, over the noise of its band: from the one on a carrier stands there, below
+the other none does."""
 USELESS_DB = 60.0
 """An uncertainty no larger than this need be told apart."""
 

@@ -135,9 +135,13 @@ def next_step(
 
 def too_few(edges: int, by_hand: bool) -> str:
     """Why nothing is claimed after so few changes."""
-    who = "the switch was flipped" if by_hand else "the relay switched"
-    times = {0: "never", 1: "once"}.get(edges, f"{edges} times")
+    times = "once" if edges == 1 else f"{edges} times"
+    if by_hand:
+        flipped = f"was flipped {times}" if edges else "was never flipped"
+        seen = f"the switch {flipped}, as far as can be told"
+    else:
+        seen = f"the relay switched {times}" if edges else "the relay never switched"
     return (
-        f"Nothing is claimed: {who} {times} where it can be told, and an answer takes {FIRST_SHOWN} times at the "
-        "least. Begin again, and give it two minutes."
+        f"Nothing is claimed: {seen}, and an answer takes {FIRST_SHOWN} times at the least. Begin again, and give it "
+        "two minutes."
     )

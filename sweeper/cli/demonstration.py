@@ -24,6 +24,7 @@ if TYPE_CHECKING:
 
     from sweeper.simulation.serve import Served
     from sweeper.station import Station
+    from sweeper.store import Store
     from sweeper.words import PassRecord, Reading
 
 WITH_METER, WITH_SAMPLES = ("rigctl-net", "saltmarsh"), ("iq-tcp", "saltmarsh-samples")
@@ -39,18 +40,11 @@ def demo(
     ] = False,
 ) -> None:
     """Run simulated nights through real protocol servers, print the recommendation, write the report."""
-    from sweeper.analysis import findings_json
     from sweeper.daemon.run.campaign import Campaign, run_passes
     from sweeper.daemon.run.observers import Observer
-    from sweeper.reduction import facts_of, reduce_store
-    from sweeper.reduction.noise import noise_of
-    from sweeper.report.noise_terminal import show_sources
-    from sweeper.report.page import write_html
-    from sweeper.report.setting import Setting
-    from sweeper.report.terminal import show_findings
     from sweeper.simulation import HOUSEHOLD, saltmarsh, serve
     from sweeper.station.lines import text_of
-    from sweeper.store import Store, replace_whole, write_parquet
+    from sweeper.store import Store, replace_whole
 
     cleared(out)
     world = saltmarsh(seed, samples, HOUSEHOLD if samples else ())
@@ -74,6 +68,21 @@ def demo(
 
             run_passes(Campaign(station, store, clock, observers=[Counting()]), due)
     _nothing_forbidden(served)
+    _reduced(station, store, out)
+    print(f"\nThe station is invented, so is every reading. Report: {out / 'report.html'}")
+
+
+def _reduced(station: "Station", store: "Store", out: Path) -> None:
+    """Findings, report and table of what was measured, written; the answer printed. Closes the store."""
+    from sweeper.analysis import findings_json
+    from sweeper.reduction import facts_of, reduce_store
+    from sweeper.reduction.noise import noise_of
+    from sweeper.report.noise_terminal import show_sources
+    from sweeper.report.page import write_html
+    from sweeper.report.setting import Setting
+    from sweeper.report.terminal import show_findings
+    from sweeper.store import replace_whole, write_parquet
+
     with progress("Reducing and drawing") as told:
         reduced = reduce_store(store, facts_of(station), progress=lambda share: told(share / 2))
         noise = noise_of(store, station)
@@ -92,7 +101,6 @@ def demo(
     remember(out)
     show_findings(reduced.findings, station.station.timezone)
     show_sources(noise)
-    print(f"\nThe station is invented, so is every reading. Report: {out / 'report.html'}")
 
 
 def simulate(

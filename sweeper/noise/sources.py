@@ -5,13 +5,16 @@ which drifts with load and temperature; a hump by its two edges and a birdie by 
 Mains-synchronous noise of several devices looks alike and is one source.
 """
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 
 from sweeper.noise.seen import Found, Heard, Kind
 
 FEWEST_PASSES = 3
 """Fewer may be chance."""
+CLOSE_PASSES = 5
+"""Among so many that heard its band one after another a hump is seen that often: noise between its edges stays for a
+while, and stations side by side that fade alike do not."""
 DRIFT = 0.02
 """A spacing may have moved by this share since it was last seen (warming up; common practice: a few per cent)."""
 EDGE_HZ = 9_000.0
@@ -66,15 +69,29 @@ class Source:
 def sources(heard: Iterable[Heard]) -> list[Source]:
     """The sources that at least `FEWEST_PASSES` passes show, in order of kind and place."""
     tracks: list[Source] = []
+    passes: dict[str, dict[int, int]] = {}
     for one in sorted(heard, key=lambda each: (each.time, each.start_hz)):
+        of_band = passes.setdefault(one.band, {})
+        of_band.setdefault(one.pass_number, len(of_band))
         for found, track in _matched(tracks, one):
             if track is None:
                 track = Source(found.kind)
                 tracks.append(track)
             track.seen.append((one, found))
-    kept = [track for track in tracks if len(track.passes) >= FEWEST_PASSES]
+    kept = [track for track in tracks if _seen_enough(track, passes)]
     order = ("mains", "comb", "hump", "birdie")
     return sorted(kept, key=lambda each: (order.index(each.kind), each.last.every_hz, each.last.low_hz))
+
+
+def _seen_enough(track: Source, passes: Mapping[str, Mapping[int, int]]) -> bool:
+    """`passes`: of each band the passes that heard it, counted."""
+    if track.kind != "hump" or len(track.passes) < FEWEST_PASSES:
+        return len(track.passes) >= FEWEST_PASSES
+    of_band = passes[track.seen[0][0].band]
+    nth = sorted(of_band[each] for each in track.passes)
+    return any(
+        last - first < CLOSE_PASSES for first, last in zip(nth, nth[FEWEST_PASSES - 1 :], strict=False)
+    )
 
 
 def belongs(source: Source, one: Heard, found: Found) -> bool:

@@ -64,7 +64,7 @@ class AbTest:
         self._stop = StopOrder()
         self._pressed: Pressed = SimpleQueue()
         self._view: View | None = None
-        self._sentence, self._lines = "", tuple[str, ...]()
+        self._answer, self._sentence, self._lines = "", "", tuple[str, ...]()
         self._figures = tuple[tuple[str, str], ...]()
         self.version = 0
 
@@ -78,7 +78,7 @@ class AbTest:
             if self.running:
                 return False
             self._stop, self._pressed = StopOrder(), SimpleQueue()
-            self._view, self._sentence, self._lines, self._figures = None, "", (), ()
+            self._view, self._answer, self._sentence, self._lines, self._figures = None, "", "", (), ()
             self._thread = threading.Thread(target=self._run, args=(wanted,), name="a/b test", daemon=True)
             self._thread.start()
             self.version += 1
@@ -110,6 +110,7 @@ class AbTest:
         return {
             "running": self.running,
             "view": None if view is None else view.as_dict(),
+            "answer": self._answer,
             "sentence": self._sentence,
             "lines": list(self._lines),
             "figures": [list(row) for row in self._figures],
@@ -157,10 +158,12 @@ class AbTest:
 
     def _finished(self, attended: Attended, wanted: Wanted) -> None:
         from sweeper.ab import as_json
+        from sweeper.attended import advice
         from sweeper.report.ab_words import figures, remarks
 
         result = attended.result
         self._sentence, self._figures = result.reason, figures(result)
+        self._answer = "" if result.snr_change_db is None else advice.answer(result, result.edges)
         self._lines = tuple(remarks(attended))
         if wanted.keep:
             keep_ab_test(self._data, self._station.station.name, result.at or "", as_json(result))

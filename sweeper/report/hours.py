@@ -65,16 +65,18 @@ def _numbers(findings: Findings, order: Sequence[int], zone: str, on: date) -> N
     periods = [period for band in findings.bands for period in band.periods]
     ahead = any("these-nights-only" not in period.flags for period in periods)
     headings = ["Band", f"Hour ({zone})", "UTC", "On the nights measured, dB"]
+    ratio = any(period.by_ratio_db is not None for period in periods)
+    headings += ["By ratio, dB"] if ratio else []
     headings += ["On nights to come, dB"] if ahead else []
     headings += ["Noise rise, dB", "Nights", "Passes", "Answer", "Why"]
     rows = []
     for band in findings.bands:
         by_hour = {period.hour_utc: period for period in band.periods}
-        rows += [_row(band.band, by_hour[hour], ahead, zone, on) for hour in order if hour in by_hour]
+        rows += [_row(band.band, by_hour[hour], ahead, ratio, zone, on) for hour in order if hour in by_hour]
     return Numbers(tuple(headings), tuple(rows))
 
 
-def _row(band: str, period: PeriodFinding, ahead: bool, zone: str, on: date) -> tuple[str, ...]:
+def _row(band: str, period: PeriodFinding, ahead: bool, ratio: bool, zone: str, on: date) -> tuple[str, ...]:
     rise, about_these = period.noise_rise_db, "these-nights-only" in period.flags
     to_come = [wording.interval(None if about_these else period.snr_change_db)] if ahead else []
     return (
@@ -82,6 +84,7 @@ def _row(band: str, period: PeriodFinding, ahead: bool, zone: str, on: date) -> 
         wording.local_hour(period.hour_utc, zone, on),
         f"{period.hour_utc:02d}:00",
         wording.interval(period.measured_db or period.snr_change_db),
+        *([wording.interval(period.by_ratio_db)] if ratio else []),
         *to_come,
         wording.decibel(rise.value if rise else None),
         str(period.nights),

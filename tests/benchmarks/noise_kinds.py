@@ -182,8 +182,8 @@ def split_case(seed: int) -> tuple[int, int]:
     return sum(held), len(held)
 
 
-def rows(counts: tuple[int, int, int, int], workers: int) -> Iterator[Row]:
-    """Every figure, as it is measured."""
+def rows(counts: tuple[int, int, int, int], workers: int, first: int = 0) -> Iterator[Row]:
+    """Every figure, as it is measured; nights are drawn from number `first` on."""
     combs, ways, nights, splits = counts
     with ProcessPoolExecutor(workers, get_context("spawn")) as pool:
         found = list(pool.map(comb_case, range(combs), chunksize=4))
@@ -197,7 +197,9 @@ def rows(counts: tuple[int, int, int, int], workers: int) -> Iterator[Row]:
             met = bool(np.all(np.abs(read - 0.2) <= 0.05))
             yield Row(f"mains share of 20 %, {way}: mean error", ways, off, "each within 5 points", met)
         for filled, name in ((False, "plain"), (True, "broadcast-filled")):
-            said = list(pool.map(partial(false_case, filled=filled), range(nights), chunksize=2))
+            said = list(
+                pool.map(partial(false_case, filled=filled), range(first, first + nights), chunksize=2)
+            )
             wrong = sum(bool(each) for each in said) / nights
             for each in said:
                 if each:
@@ -226,6 +228,9 @@ def main() -> None:
     parser.add_argument("--quick", action="store_true", help="a few cases, to see that it runs")
     parser.add_argument("--times", type=int, default=1, help="so many times as many cases")
     parser.add_argument("--nights", type=int, help="so many nights in which nothing is to be found")
+    parser.add_argument(
+        "--first", type=int, default=0, help="number of the first of these nights, to draw others"
+    )
     parser.add_argument("--workers", type=int, default=2)
     parser.add_argument("--json", type=Path)
     parser.add_argument("--page", type=Path)
@@ -236,7 +241,7 @@ def main() -> None:
     counts = (12, 2, 4, 40) if asked.quick else tuple(asked.times * each for each in (60, 8, 20, 100))
     if asked.nights:
         counts = (*counts[:2], asked.nights, *counts[3:])
-    for row in rows(counts, asked.workers):
+    for row in rows(counts, asked.workers, asked.first):
         every.append(row)
         print(shown(row), flush=True)
     if asked.json:
@@ -244,6 +249,7 @@ def main() -> None:
     if asked.page:
         how = "--quick" if asked.quick else f"--times {asked.times}"
         how += f" --nights {asked.nights}" if asked.nights else ""
+        how += f" --first {asked.first}" if asked.first else ""
         call = f"python -m tests.benchmarks.noise_kinds {how} --page docs/noise-truth.md"
         text = f"# What makes the noise: figures\n\nWritten by `{call}`.\n\n{head}\n"
         text += "\n".join(shown(row) for row in every)

@@ -102,7 +102,8 @@ def test_a_test_is_begun_followed_and_ended_on_the_page(
             assert fits(chromium), width
         held.go_on.set()
         until(lambda: text(chromium, "big") == "Once more", "the end", SLOW_S)
-        assert "the stage raised S/N by" in text(chromium, "answer")
+        assert text(chromium, "answer").startswith("It helps: S/N +")
+        assert "the stage raised S/N by" in text(chromium, "next")
         assert "S/N change: " in text(chromium, "lines")
         for width in (1280, 390):
             look(chromium, width)

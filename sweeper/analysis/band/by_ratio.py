@@ -11,6 +11,7 @@ from sweeper.analysis.band.gain import Gain
 from sweeper.analysis.band.gain_methods import heard, told
 from sweeper.analysis.band.noise_figure import NoiseFigures
 from sweeper.analysis.band.overload import Diagnosis
+from sweeper.analysis.day.columns import BESIDE_LEVELS
 
 NOT_HELD = "gain-not-held"
 """The flag of a band that goes by ratio."""
@@ -32,8 +33,9 @@ NO_FIGURES = NoiseFigures(None, None, None, float("nan"), "")
 
 
 def bands_by_ratio(summaries: pl.DataFrame) -> frozenset[str]:
-    """The bands of which ratios tell more nights than levels do."""
-    telling = ((pl.col("for") == "noise") & (pl.col("passes") > 0)) | _has_ratio()
+    """The bands of which ratios alone tell more nights than levels do."""
+    alone = _has_ratio() & (pl.col("flags") != BESIDE_LEVELS)
+    telling = ((pl.col("for") == "noise") & (pl.col("passes") > 0)) | alone
     nights = (
         summaries.filter(telling)
         .group_by("band", pl.col("for") == "ratio")

@@ -19,6 +19,8 @@ class Column(NamedTuple):
     meaning: str
 
 
+BESIDE_LEVELS = "beside-levels"
+"""The flag of a ratio whose carrier and noise are kept as levels, too: it tells of the same passes as they do."""
 KEYS = ("night", "hour_utc", "band", "hz", "for")
 
 COLUMNS: tuple[Column, ...] = (

@@ -8,9 +8,10 @@ from dataclasses import replace
 
 import polars as pl
 
-from sweeper.analysis.day.columns import KEYS, NAMES, schema
+from sweeper.analysis.day.columns import BESIDE_LEVELS, KEYS, NAMES, schema
 from sweeper.analysis.day.combine import ROUTES, combined
 from sweeper.analysis.day.passes import passes_of
+from sweeper.analysis.day.ratios import ratios_beside
 from sweeper.analysis.day.standard_errors import standard_errors
 from sweeper.analysis.day.visits import visits_of
 from sweeper.analysis.facts import MeterFacts, StationFacts
@@ -28,13 +29,14 @@ def summarise_day(readings: pl.DataFrame, facts: StationFacts) -> pl.DataFrame:
     no readings give no rows.
     """
     by_ratio = readings["for"] == "ratio"
+    levels = readings.filter(~by_ratio) if by_ratio.any() else readings
+    parts = [_summary(levels, facts)]
     if by_ratio.any():
-        parts = (
-            _summary(readings.filter(~by_ratio), facts),
-            _summary(readings.filter(by_ratio), _of_ratios(facts)),
-        )
-        return pl.concat(parts).sort(*KEYS)
-    return _summary(readings, facts)
+        parts.append(_summary(readings.filter(by_ratio), _of_ratios(facts)))
+    if facts.meter.linear:
+        beside = _summary(ratios_beside(levels), _of_ratios(facts))
+        parts.append(beside.with_columns(pl.lit(BESIDE_LEVELS).alias("flags")))
+    return parts[0] if len(parts) == 1 else pl.concat(parts).sort(*KEYS)
 
 
 def _of_ratios(facts: StationFacts) -> StationFacts:

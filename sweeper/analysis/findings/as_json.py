@@ -6,7 +6,7 @@ Only the writing down; the formats are fixed, keys may be added.
 import json
 from datetime import UTC, datetime
 
-from sweeper.analysis.results import BandComparison, Comparison, Findings
+from sweeper.analysis.results import BandComparison, Comparison, Findings, PeriodFinding
 from sweeper.analysis.statistics.interval import Interval
 
 Json = dict[str, object]
@@ -44,6 +44,7 @@ def findings_object(findings: Findings) -> Json:
                         "noise_rise_db": _interval(period.noise_rise_db),
                         "fa_db": _interval(period.fa_db),
                         "snr_change_measured_db": _interval(period.measured_db),
+                        **_by_ratio(period),
                         "verdict": period.verdict,
                         "verdict_measured": period.measured_verdict,
                         "flags": list(period.flags),
@@ -56,6 +57,12 @@ def findings_object(findings: Findings) -> Json:
             for band in findings.bands
         ],
     }
+
+
+def _by_ratio(period: PeriodFinding) -> Json:
+    """Told only where whole spectra were read: nothing else has it."""
+    told = period.by_ratio_db
+    return {} if told is None else {"snr_change_by_ratio_db": _interval(told)}
 
 
 def comparison_object(comparison: Comparison) -> Json:

@@ -79,6 +79,14 @@ def _period(table: Table, place: int, facts: StationFacts) -> PeriodFinding:
         reason=reason_of(cell, judged, facts.worthwhile_db, facts.rated_gain_db),
         measured_db=measured.snr_change_db,
         measured_verdict=measured.verdict,
+        by_ratio_db=_by_ratio(table, cell, facts),
+    )
+
+
+def _by_ratio(table: Table, cell: Cell, facts: StationFacts) -> Interval | None:
+    told = table.by_ratio.get(cell.band)
+    return (
+        None if told is None else interval_of(told.changes.get(cell.hour_utc), cell.nights, facts.confidence)
     )
 
 

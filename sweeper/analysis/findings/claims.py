@@ -4,17 +4,23 @@ The one place for them: whatever is claimed here was decided in `verdict` and me
 source for such sentences and holds each of these to its condition.
 """
 
-from collections.abc import Sequence
+from __future__ import annotations
 
-from sweeper.analysis.band.cells import Cell
-from sweeper.analysis.band.switching_threshold import SwitchingThreshold
+from typing import TYPE_CHECKING
+
 from sweeper.analysis.findings.stretches import Stretch, bears, mean_of
 from sweeper.analysis.results import PeriodFinding
 from sweeper.analysis.states import STATES, State
 from sweeper.analysis.statistics.interval import Interval
 from sweeper.analysis.thresholds import FRESH_DB, SMALL_DB, STOPPED_READS_DB
-from sweeper.analysis.verdict.judge import WITHHOLDING, Judged
 from sweeper.analysis.wording import decibels, nights_of, on_nights_measured, plain, s_units
+
+if TYPE_CHECKING:  # whoever words an answer, such as the page that is served, has no use for what computes it
+    from collections.abc import Sequence
+
+    from sweeper.analysis.band.cells import Cell
+    from sweeper.analysis.band.switching_threshold import SwitchingThreshold
+    from sweeper.analysis.verdict.judge import Judged
 
 SETTLED = "settled"
 """What is said of nights to come where the state is theirs too."""
@@ -38,6 +44,7 @@ TROUBLES = {
     "scale-untested": "nothing tested whether this meter's decibels are decibels at these levels: calibrate first "
     "(`sweeper calibrate`, ten minutes with an attenuator), or let a load position tell the gain",
     "routes-disagree": "what is measured directly and what the noise rise predicts do not agree",
+    "gain-moved": "the receiver's gain did not stand still from one route to the other",
     "channels-disagree": "the noise channels differ in what the stage does, and no load tells which is right",
     "mismatch": "antenna and load do not seem to match the stage alike",
     "implausible-calibration": "the calibration gives a receiver that none can be",
@@ -163,7 +170,7 @@ def of_hours(
         return f"{words} {where}{why}{few}"
     if words == STATES["open"].words:
         return f"{words} {where}{' (' + next_step + ')' if next_step else ''}"
-    trouble = min(WITHHOLDING.intersection(periods[0].flags))
+    trouble = min(TROUBLES.keys() & set(periods[0].flags))
     return f"{words} {where}, because {TROUBLES[trouble]}"
 
 

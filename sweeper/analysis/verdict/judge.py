@@ -32,6 +32,7 @@ WITHHOLDING = frozenset(
         "meter-dead-zone",
         "scale-untested",
         "routes-disagree",
+        "gain-moved",
         "channels-disagree",
         "mismatch",
         "implausible-calibration",

@@ -12,12 +12,13 @@ import polars as pl
 from sweeper.analysis.band.by_ratio import BY_RATIO, NO_FIGURES, UNDIAGNOSED, as_noise, bands_by_ratio
 from sweeper.analysis.band.cells import Cell, cells_of_bands, persistence
 from sweeper.analysis.band.channels import DISAGREE, OCCUPIED, Channels, channels
-from sweeper.analysis.band.empty_carriers import empty_carriers
+from sweeper.analysis.band.empty_carriers import Empty, empty_carriers
 from sweeper.analysis.band.gain import Gain, carriers_contradict, combine, quieter_antenna
 from sweeper.analysis.band.gain_methods import GainMethods
 from sweeper.analysis.band.nightly import nightly
 from sweeper.analysis.band.noise_figure import NoiseFigures, figures
 from sweeper.analysis.band.overload import Diagnosis, diagnose, seen_together, with_products, without_overload
+from sweeper.analysis.band.ratio_agreement import MOVED, ByRatio, beside_levels, told_by_ratio
 from sweeper.analysis.band.stage_steps import STEPPED, StageStep, stage_steps
 from sweeper.analysis.band.steady_signals import Place, of_band, steady_signals, without_steady
 from sweeper.analysis.band.switching_threshold import (
@@ -51,7 +52,9 @@ class Table:
     alike: float
     """Correlation of neighbouring nights."""
     meter: Meter
-    empty_carriers: Mapping[str, dict[int, tuple[int, ...] | None]]
+    empty_carriers: Mapping[str, dict[int, Empty]]
+    by_ratio: Mapping[str, ByRatio]
+    """The S/N change by ratio beside the direct one, where levels tell that."""
 
     @property
     def by_cell(self) -> dict[tuple[str, int], Judged]:
@@ -78,13 +81,19 @@ def table_of(summaries: pl.DataFrame, facts: StationFacts) -> Table:
     On a meter whose scale the readings leave open, what is said holds on every scale that may be its own.
     """
     ratios = as_noise(summaries, by_ratio := bands_by_ratio(summaries))
-    summaries = summaries.filter((pl.col("for") != "ratio") & ~pl.col("band").is_in(sorted(by_ratio)))
+    levels = ~pl.col("band").is_in(sorted(by_ratio))
+    beside, summaries = (
+        beside_levels(summaries.filter(levels)),
+        summaries.filter(levels & (pl.col("for") != "ratio")),
+    )
     changed = meter_change(summaries)
     if changed is not None:
-        summaries = summaries.filter(pl.col("night") >= changed.night)
+        beside, summaries = (rows.filter(pl.col("night") >= changed.night) for rows in (beside, summaries))
     held = steady_signals(summaries, facts.meter)
     meter = replace(meter_of(without_steady(summaries, held), facts), change=changed)
-    first, *others = (_on_scale(summaries, ratios, facts, meter, scale, held) for scale in meter.scales)
+    first, *others = (
+        _on_scale(summaries, ratios, beside, facts, meter, scale, held) for scale in meter.scales
+    )
     return replace(
         first,
         judged=held_on_all(first.by_cell, [other.by_cell for other in others]),
@@ -116,13 +125,14 @@ def _covering(
 def _on_scale(
     summaries: pl.DataFrame,
     ratios: pl.DataFrame,
+    beside: pl.DataFrame,
     facts: StationFacts,
     meter: Meter,
     scale: Scale,
     held: Mapping[Place, float],
 ) -> Table:
     """The table as it would be if this were the meter's scale. `held`: noise channels that hold a carrier; `ratios`:
-    bands that no scale touches.
+    bands that no scale touches; `beside`: ratios of the others.
     """
     summaries = on_scale(summaries, scale)
     bands = list(dict.fromkeys([channel.band for channel in facts.channels]))
@@ -135,15 +145,16 @@ def _on_scale(
     diagnoses: dict[str, Diagnosis] = {}
     noise: dict[str, NoiseFigures] = {}
     thresholds: dict[str, SwitchingThreshold | None] = {}
-    beside = {band: channels(here, of_band(held, band)) for band, here in rows.items()}
-    rows = {band: beside[band].without_occupied(here) for band, here in rows.items()}
+    told: dict[str, ByRatio] = {}
+    fellows = {band: channels(here, of_band(held, band)) for band, here in rows.items()}
+    rows = {band: fellows[band].without_occupied(here) for band, here in rows.items()}
     stepped = stage_steps(rows)
     since = {band: _since(stepped.get(band), here) for band, here in rows.items()}
     alike_nights = persistence(pl.concat([summaries.clear(), *since.values(), ratios]))
     for band, here in since.items():
         methods = GainMethods(here, alike_nights)
         diagnoses[band] = _with_steps(
-            _with_channels(diagnose(methods, facts), beside[band]), stepped.get(band)
+            _with_channels(diagnose(methods, facts), fellows[band]), stepped.get(band)
         )
         lines = [each for each in facts.products if each.band == band]
         diagnoses[band] = with_products(_with_meter(diagnoses[band], meter), lines)
@@ -152,6 +163,10 @@ def _on_scale(
         quieter[band] = quieter_antenna(steady, facts)
         noise[band] = figures(steady.summaries, gains[band], facts, alike_nights)
         thresholds[band] = switching_threshold(steady.summaries, gains[band], facts, alike_nights)
+        mine = _since(stepped.get(band), beside.filter(pl.col("band") == band))
+        told[band] = told_by_ratio(mine, methods.noise, gains[band])
+        if told[band].sentence and "compression" not in diagnoses[band].flags:
+            diagnoses[band] = diagnoses[band].with_sign([MOVED], [told[band].sentence], first=True)
     diagnoses = _with_carriers(seen_together(diagnoses, facts), since, gains)
     alike = [_channels_alike(here, gains[band]) for band, here in rows.items()]
     for band in by_ratio:
@@ -187,6 +202,7 @@ def _on_scale(
         alike_nights,
         meter,
         {band: empty_carriers(here) for band, here in rows.items()},
+        told,
     )
 
 

@@ -62,7 +62,11 @@ def spectra(seen: Sequence["TuningSeen"]) -> tuple[Picture, ...]:
     """One picture of all tunings, if spectra are stored. It says nothing of S/N: the findings do, with intervals."""
     if not seen:
         return ()
-    svg = "".join(_fold(f"spectrum-{nth}", each) for nth, each in enumerate(seen))
+    bands = [each.band for each in seen]
+    svg = "".join(
+        _fold(f"spectrum-{nth}", each.band if bands.count(each.band) == 1 else _part(each), each)
+        for nth, each in enumerate(seen)
+    )
     rows = tuple(row for each in seen for row in _rows(each))
     headings = ("Band", "kHz", "What", "S/N with the stage out, dB in 2.4 kHz", "Change of its level, dB")
     looks = f'<div class="looks">{svg}</div>'
@@ -106,11 +110,18 @@ def _span(each: "TuningSeen") -> tuple[float, float]:
     return each.start_hz, each.start_hz + each.step_hz * (bins - 1)
 
 
-def _in_words(each: "TuningSeen") -> str:
+def _megahertz(each: "TuningSeen") -> str:
     lowest, highest = _span(each)
-    parts = [
-        f"{lowest / 1e6:.3f} to {highest / 1e6:.3f} MHz, median of {wording.count(each.passes, 'pass', 'passes')}"
-    ]
+    return f"{lowest / 1e6:.3f} to {highest / 1e6:.3f} MHz"
+
+
+def _part(each: "TuningSeen") -> str:
+    """A tuning of a band that takes several."""
+    return f"{each.band}, {_megahertz(each)}"
+
+
+def _in_words(each: "TuningSeen") -> str:
+    parts = [f"{_megahertz(each)}, median of {wording.count(each.passes, 'pass', 'passes')}"]
     if each.noise_change_db is not None:
         parts.append(
             f"with the stage in the noise changes by {wording.decibel(each.noise_change_db, True)} dB"
@@ -123,8 +134,8 @@ def _in_words(each: "TuningSeen") -> str:
     return f"{'; '.join(parts)}."
 
 
-def _fold(name: str, each: "TuningSeen") -> str:
-    """Small in the fold's heading, large within it."""
+def _fold(name: str, title: str, each: "TuningSeen") -> str:
+    """Small in the fold's heading, large within it. `title`: what no other picture is called."""
     noise = each.noise_change_db
     told = "" if noise is None else f"noise {wording.decibel(noise, True)}\u00a0dB"
     uses = "".join(f'<use href="#{name}-{path}"/>' for path in PATHS if path in each.levels_db)
@@ -132,18 +143,18 @@ def _fold(name: str, each: "TuningSeen") -> str:
         f'<svg xmlns="http://www.w3.org/2000/svg" class="small" viewBox="{LEFT} {TOP} {WIDE - LEFT - RIGHT} '
         f'{HIGH - TOP - FOOT}" preserveAspectRatio="none" aria-hidden="true">{uses}</svg>'
     )
-    heading = f'<b>{escape(each.band)}</b> <span class="soft">{escape(told)}</span>{small}'
-    frame = f'<div class="scroll" tabindex="0" role="region" aria-label="Spectra of {escape(each.band)}">'
-    return f"<details><summary>{heading}</summary>{frame}{_large(name, each)}</div></details>"
+    heading = f'<b>{escape(title)}</b> <span class="soft">{escape(told)}</span>{small}'
+    frame = f'<div class="scroll" tabindex="0" role="region" aria-label="Spectra of {escape(title)}">'
+    return f"<details><summary>{heading}</summary>{frame}{_large(name, title, each)}</div></details>"
 
 
-def _large(name: str, each: "TuningSeen") -> str:
+def _large(name: str, title: str, each: "TuningSeen") -> str:
     plot = _Plot(each)
     right = WIDE - RIGHT
     parts = [*_scale(plot), *_lines(name, plot), *_marks(plot, each), *_at_the_right(plot)]
     return (
         f'<svg xmlns="http://www.w3.org/2000/svg" class="small large" viewBox="0 0 {WIDE} {HIGH}" role="img" '
-        f'aria-labelledby="{name}-title {name}-desc"><title id="{name}-title">{escape(each.band)}</title>'
+        f'aria-labelledby="{name}-title {name}-desc"><title id="{name}-title">{escape(title)}</title>'
         f'<desc id="{name}-desc">{escape(_in_words(each))}</desc>'
         f'<path class="grid" d="M{LEFT} {HIGH - FOOT}H{right}"/>{"".join(parts)}</svg>'
     )

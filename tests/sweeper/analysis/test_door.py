@@ -34,6 +34,8 @@ def test_a_name_that_is_not_there_is_told() -> None:
         "from sweeper.analysis import Comparison, Findings, Interval, StationFacts",
         "import sweeper.reduction",  # its second process says how many threads polars may have, before polars is there
         "import sweeper.cli",
+        "import sweeper.cli.app",
+        "import sweeper.page.serving, sweeper.page.app, sweeper.report.answer",
         "import pkgutil, sweeper.daemon as d;"  # sound cannot be looked at without arrays, and is loaded when it is
         "[__import__(m.name) for m in pkgutil.walk_packages(d.__path__, 'sweeper.daemon.') if '.sound_' not in m.name]",
     ],

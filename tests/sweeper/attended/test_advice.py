@@ -168,8 +168,8 @@ def test_what_to_do_next(asked: dict[str, object], said: str) -> None:
 
 @pytest.mark.parametrize(
     ("edges", "by_hand", "said"),
-    [(0, True, "the switch was flipped never where"), (1, True, "the switch was flipped once where"),
-     (2, True, "the switch was flipped 2 times where"), (5, False, "the relay switched 5 times where")],
+    [(0, True, "the switch was never flipped, as"), (1, True, "the switch was flipped once, as"),
+     (2, True, "the switch was flipped 2 times, as"), (5, False, "the relay switched 5 times, and")],
 )  # fmt: skip
 def test_too_few_changes_are_counted(edges: int, by_hand: bool, said: str) -> None:
     assert said in advice.too_few(edges, by_hand) and "an answer takes 10 times" in advice.too_few(

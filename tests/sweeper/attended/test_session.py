@@ -157,7 +157,7 @@ def test_who_walks_away_gets_no_claim() -> None:
     attend(test.sound, test.session, hands, test.clock, test.stop, test.views.append)
     assert test.session.elapsed_s >= 40.0
     assert test.views[-1].next == "Switch IN now, then press the space bar."
-    with pytest.raises(UserFacingError, match="Nothing is claimed: the switch was flipped never"):
+    with pytest.raises(UserFacingError, match="Nothing is claimed: the switch was never flipped"):
         test.session.finish()
 
 

@@ -136,7 +136,7 @@ def test_a_key_ends_it_and_by_hand_no_relay_moves(outpost: Outpost) -> None:
         if view.elapsed_s > 3.0:
             pressed.put(("stop", outpost.clock.monotonic()))
 
-    with pytest.raises(UserFacingError, match="the switch was flipped never"):
+    with pytest.raises(UserFacingError, match="the switch was never flipped"):
         at(outpost, told, asked_of(NOW, 1.0, True, None, 0.95, 1.0), pressed)
     assert 3.0 < views[-1].elapsed_s < 4.5
     assert set(outpost.board.history) <= {"antenna-bypass"}
@@ -203,7 +203,7 @@ def test_without_a_station_only_what_is_heard_counts() -> None:
             entered.append("out")
 
     asked = asked_of(NOW, 0.1, True, None, 0.95, 1.0)
-    with pytest.raises(UserFacingError, match="the switch was flipped never"):
+    with pytest.raises(UserFacingError, match="the switch was never flipped"):
         attended(Played(clock), asked, pressed, clock, threading.Event(), lambda view: None, Keys)
     assert entered == ["in", "out"] and clock.monotonic() == pytest.approx(6.0, abs=0.2)
 

@@ -61,6 +61,21 @@ def test_what_two_passes_show_is_no_source_yet_and_what_moves_is_no_hump() -> No
     assert sources(moving) == []
 
 
+@pytest.mark.parametrize(
+    ("shown_by", "found"), [((2, 9, 11), 0), ((2, 3, 7), 0), ((2, 4, 6), 1), ((0, 7, 8, 9), 1)]
+)
+def test_a_hump_is_seen_by_passes_close_to_each_other(shown_by: tuple[int, ...], found: int) -> None:
+    """Stations side by side pass for one now and then in a night. Passes that heard another band do not count."""
+    record = []
+    for n in range(12):
+        at = BEGIN + timedelta(minutes=12 * n)
+        record += [
+            heard(2 * n, at, *[hump(7.042e6, 7.068e6)] * (n in shown_by)),
+            heard(2 * n + 1, at, band="20 m"),
+        ]
+    assert len(sources(record)) == found
+
+
 def test_its_evenings_are_told_in_local_hours() -> None:
     record = nights(6, lambda at: [comb(65_000.0)] if 17 <= at.hour < 22 else [])
     (source,) = sources(record)

@@ -61,7 +61,7 @@ def test_the_page_and_what_it_needs_are_there(tmp_path: Path) -> None:
     for path in ("/ab.css", "/ab.js"):
         assert asked(Door(None), "GET", path, tmp_path).status_code == 200
     now = asked(Door(None), "GET", "/ab/now", tmp_path).json()
-    assert now == {"running": False, "view": None, "sentence": "", "lines": [], "figures": []}
+    assert now == {"running": False, "view": None, "answer": "", "sentence": "", "lines": [], "figures": []}
 
 
 @pytest.mark.parametrize(
@@ -108,6 +108,7 @@ def test_a_test_from_the_page_ends_in_its_sentence_is_kept_and_leaves_the_statio
     until(lambda: not test.running)
     seen = test.seen()
     assert "the stage raised S/N by" in seen["sentence"] and dict(seen["figures"])["S/N change"]
+    assert seen["answer"].startswith("It helps: S/N +")
     json.dumps(seen, allow_nan=False)
     assert as_found(outpost)
     (kept,) = kept_ab_tests(outpost.store.folder)

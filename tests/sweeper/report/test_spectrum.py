@@ -1,6 +1,7 @@
 """The pictures of spectra: every path on one scale, small and large from the same lines, in words as well."""
 
 import re
+from dataclasses import replace
 from pathlib import Path
 from xml.etree import ElementTree
 
@@ -54,6 +55,20 @@ def test_it_says_in_words_what_it_shows() -> None:
         ("40 m", "", "noise", "", "+10.0"),
         ("40 m", "7020.0", "signal", "12.0", "+15.0"),
     )
+
+
+def test_no_two_pictures_have_one_name() -> None:
+    first = seen()
+    (picture,) = spectra([first, replace(first, start_hz=7.2e6), seen("30 m")])
+    for names in (
+        re.findall('aria-label="([^"]*)"', picture.svg),
+        re.findall("<title[^>]*>([^<]*)", picture.svg),
+    ):
+        assert [name.removeprefix("Spectra of ") for name in names] == [
+            "40 m, 7.000 to 7.200 MHz",
+            "40 m, 7.200 to 7.400 MHz",
+            "30 m",
+        ]
 
 
 def test_lines_that_are_no_signals_are_named_with_their_places() -> None:

@@ -126,9 +126,9 @@ def test_no_levels_allow_nothing():
 
 
 SIGNS = (
-    "channels-disagree", "compression", "implausible-calibration", "load-above-antenna", "load-follows-antenna",
-    "load-too-low", "meter-dead-zone", "meter-stuck", "meter-unit", "mismatch", "overload", "routes-disagree",
-    "scale-untested", "stuck-relay", "swapped",
+    "channels-disagree", "compression", "gain-moved", "implausible-calibration", "load-above-antenna",
+    "load-follows-antenna", "load-too-low", "meter-dead-zone", "meter-stuck", "meter-unit", "mismatch", "overload",
+    "routes-disagree", "scale-untested", "stuck-relay", "swapped",
 )  # fmt: skip
 
 
