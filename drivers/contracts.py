@@ -150,6 +150,14 @@ class Block:
         still = self.samples[:1]  # taken off first, or rounding would move what stands still
         return float((self.samples - still).var())
 
+    def pauses(self) -> bool:
+        """Whether they stand still for a sixteenth of the time or more: a stream that froze, or was filled up."""
+        stretch = len(self.samples) // 32
+        if stretch < 2:
+            return False
+        whole = self.samples[: 32 * stretch].reshape(32, stretch)  # one of these lies within any sixteenth
+        return bool((whole == whole[:, :1]).all(axis=1).any())
+
 
 class SampleSource(Protocol):
     """Whatever delivers samples. Every call may raise `drivers.errors.RigError`."""

@@ -154,6 +154,8 @@ class IqTcpReceiver:
                 "its samples hardly move: by less than half a step of its eight bits.",
                 "Raise gain_db. Is the antenna port the right one?",
             )
+        if block.pauses():
+            raise BadReply(PART, "its samples stood still for a while.", "Does its receiver hang?")
         clipped = block.clipped > 0.0
         read_db = level_db(samples, rate_hz, self._mode, self._bandwidth_hz, self._offset_hz, clipped)
         if not clipped:

@@ -127,6 +127,8 @@ class Sampling:
         moving = block.moving_power()
         if not np.isfinite(moving) or moving <= 0.0:
             raise BadReply(PART, "its samples are all alike.", "Is the antenna port the right one?")
+        if block.pauses():
+            raise BadReply(PART, "its samples stood still for a while.", "Does its receiver hang?")
         if moving - block.step_noise < LEAST_STEPS * block.step_noise:
             raise BadReply(
                 PART,

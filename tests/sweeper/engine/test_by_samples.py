@@ -228,3 +228,15 @@ def test_a_pass_tells_which_lines_stood_and_reads_those_that_stood_before() -> N
     carriers = [row for row in found if row.channel.purpose == "carrier"]
     assert len(carriers) == len(paths) and {row.channel.hz for row in carriers} == {TONE_HZ}
     assert np.mean([row.reading for row in carriers]) == pytest.approx(10 * np.log10(0.09), abs=0.5)
+
+
+def test_a_stream_that_stands_still_for_a_part_of_a_visit_tells_no_level() -> None:
+    moves = np.random.default_rng(1).standard_normal(32_000).astype(np.complex64) * 0.01
+    assert not Block(moves, 1.0, (0.0, 1.0)).pauses()
+    for first, many in ((0, 2000), (15_000, 2000), (30_000, 2000), (15_000, 17_000)):
+        frozen = moves.copy()
+        frozen[first : first + many] = frozen[first]
+        source = Samples(a_clock(), more={"samples": frozen})
+        with pytest.raises(BadReply, match="stood still for a while"):
+            heard(source, sampled())
+    assert not Block(moves[:40], 1.0, (0.0, 1.0)).pauses(), "too few to tell"
