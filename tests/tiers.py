@@ -37,6 +37,7 @@ WAITING = (
     "tests/whole/test_attacks_samples.py",
     "tests/whole/test_attacks_wire.py",
     "tests/whole/test_fault_matrix.py",
+    "tests/whole/test_fault_matrix_samples.py",
     "tests/whole/test_faults_of_people.py",
     "tests/whole/test_faults_of_samples.py",
     "tests/whole/test_faults_of_whole_bands.py",

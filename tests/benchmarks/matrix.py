@@ -1,4 +1,4 @@
-"""Fault × instrument × moment: the cells of `tests/whole/test_fault_matrix.py` as they came out; stop orders meanwhile.
+"""Fault × instrument × moment: the cells of the fault matrix as they came out; stop orders meanwhile.
 
 Two parts of `tests.benchmarks.reliability`, which writes what they return.
 """
@@ -15,14 +15,18 @@ from tests.whole.fault_cells import (
     OWN_STAGE_MOMENTS,
     PASSING,
     RECEIVER_MOMENTS,
+    STREAM_FAULTS,
+    STREAM_MOMENTS,
     SWITCH_MOMENTS,
     Cell,
+    stream_cells,
     wire_cells,
 )
 from tests.whole.stopping import Case, Took, all_of, cases
 
 ROOT = Path(__file__).resolve().parents[2]
 MATRIX = "tests/whole/test_fault_matrix.py"
+OF_SAMPLES = "tests/whole/test_fault_matrix_samples.py"
 AT_REST_WITHIN_S = 5.0
 
 HEADING = """
@@ -32,18 +36,21 @@ What `{file}` found in this run. A cell is how many of the faults left nothing b
 all true, relays rest, the receiver is as found, the next pass is whole. The faults of one reply: {passing}. Those that
 stay until they are mended: {lasting}. *Between passes* is the idle daemon, and the first reply of the next greeting.
 A dash: the instrument has no such moment. A receiver's own stage shares the receiver's wire.
+A server of samples sends all the time and answers nothing, so it has faults and moments of its own (`{of_samples}`):
+{streams}; what clips or is garbled is stored and flagged.
 """
 
 
 def fault_matrix() -> tuple[int, list[str], str]:
     """Tests run, those that failed, and the table by instrument and moment."""
     failed, ran = _outcomes()
-    cells = wire_cells(PASSING) + wire_cells(LASTING)
+    cells = wire_cells(PASSING) + wire_cells(LASTING) + stream_cells()
     lines = []
     for part, title, moments in (
         ("receiver", "receiver", RECEIVER_MOMENTS),
         ("switch", "relay board", SWITCH_MOMENTS),
         ("own stage", "receiver's own stage", OWN_STAGE_MOMENTS),
+        ("samples", "server of samples", STREAM_MOMENTS),
     ):
         mine = [cell for cell in cells if cell.part == part]
         lines += ["", f"| {title} | " + " | ".join(moments) + " |", "| --- |" + " --- |" * len(moments)]
@@ -53,7 +60,13 @@ def fault_matrix() -> tuple[int, list[str], str]:
                 for moment in moments
             ]
             lines.append(f"| {instrument} | " + " | ".join(found) + " |")
-    heading = HEADING.format(file=MATRIX, passing=", ".join(PASSING), lasting=", ".join(LASTING))
+    heading = HEADING.format(
+        file=MATRIX,
+        passing=", ".join(PASSING),
+        lasting=", ".join(LASTING),
+        of_samples=OF_SAMPLES,
+        streams=", ".join(STREAM_FAULTS),
+    )
     return len(ran), failed, heading + "\n".join(lines) + "\n"
 
 
@@ -61,7 +74,17 @@ def _outcomes() -> tuple[list[str], dict[str, bool]]:
     """Names of the tests that failed, and of each cell whether it held."""
     with tempfile.TemporaryDirectory() as folder:
         results = Path(folder) / "results.xml"
-        command = [sys.executable, "-m", "pytest", "-q", "-n", "2", f"--junitxml={results}", MATRIX]
+        command = [
+            sys.executable,
+            "-m",
+            "pytest",
+            "-q",
+            "-n",
+            "2",
+            f"--junitxml={results}",
+            MATRIX,
+            OF_SAMPLES,
+        ]
         subprocess.run(command, cwd=ROOT, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL, check=False)
         tests = list(xml.parse(results).getroot().iter("testcase"))
     failed, ran = [], {}

@@ -129,3 +129,13 @@ def wire_cells(faults: dict) -> list[Cell]:
         for moment in OWN_STAGE_MOMENTS
     ]
     return receivers + boards + own
+
+
+STREAM_FAULTS = ("gone", "stalled", "garbled", "another rate", "all zero", "stands still", "clipped", "gap")
+STREAM_MOMENTS = ("greeting", "tuning", "switching", "mid-visit", "last visit", "restoring", "between passes")
+"""Moments of a server that sends samples all the time: its first command, the first tuning, a relay that moves, the
+middle of the first stay with the stage in, the middle of the last stay, the way back to rest."""
+
+
+def stream_cells() -> list[Cell]:
+    return [Cell("samples", "iq-tcp", fault, moment) for fault in STREAM_FAULTS for moment in STREAM_MOMENTS]
