@@ -314,8 +314,12 @@ class IqReceiver:
         device.setSampleRate(self._receive, channel, float(rate_hz))
         standing_hz = device.getSampleRate(self._receive, channel)
         if abs(standing_hz - rate_hz) > 1e-3 * rate_hz:
+            rates = device.listSampleRates(self._receive, channel) or (standing_hz,)
+            offered = ", ".join(f"{rate:.0f}" for rate in rates[:12])
             raise Refused(
-                PART, f"it samples at {standing_hz:g} Hz instead of {rate_hz} Hz.", "See its rates."
+                PART,
+                f"it samples at {standing_hz:.0f} Hz instead of {rate_hz} Hz.",
+                f"Write sample_rate_hz as it has it: {offered}.",
             )
         if options.filter_hz is not None:
             device.setBandwidth(self._receive, channel, float(options.filter_hz))

@@ -1,5 +1,6 @@
 """What goes wrong with samples of a whole band, over TCP: one sentence each, and nothing wrong stored."""
 
+import re
 from collections.abc import Callable, Iterator
 from pathlib import Path
 
@@ -33,7 +34,14 @@ def bent(how: Bend) -> Callable[[SampleServer], None]:
 FAULTS: dict[str, tuple[Callable[[SampleServer], None], str]] = {
     "gone": (lambda server: server.hang_up(), "samples stopped: "),
     "stalled": (lambda server: setattr(server, "silent", True), "samples stopped coming"),
-    "slower": (lambda server: setattr(server, "pace", 0.5), "million samples a second"),
+    "slower": (
+        lambda server: setattr(server, "pace", 0.5),
+        "it sends 0.2.. million samples a second, not 0.512",
+    ),
+    "rate not offered": (
+        lambda server: setattr(server, "pace", 4.0),
+        "it sends 2.0.. million samples a second, not 0.512. .*Mend sample_rate_hz",
+    ),
     "all zero": (bent(np.zeros_like), "its samples are all alike"),
     "stands still": (bent(lambda pairs: np.full_like(pairs, 127)), "its samples are all alike"),
     "under half a step": (bent(lambda pairs: (pairs > 127).astype(np.uint8) + 127), "less than half a step"),
@@ -49,10 +57,11 @@ def through(rig: Rig, path: str, how: Bend) -> None:
 @pytest.mark.parametrize("fault", FAULTS)
 def test_a_pass_that_a_fault_cuts_stores_nothing_and_says_why(rig: Rig, fault: str) -> None:
     harm, said = FAULTS[fault]
-    rig.served.receiver_log.when("setting" if fault == "slower" else "tune", lambda: harm(rig.server))
+    at = "setting" if fault in ("slower", "rate not offered") else "tune"
+    rig.served.receiver_log.when(at, lambda: harm(rig.server))
     record, rows = rig.one_pass()
     assert (record.outcome, rows.height) == ("failed", 0)
-    assert record.because.startswith("receiver: ") and said in record.because
+    assert re.match(f"receiver: .*{said}", record.because), record.because
     assert rig.store.spectra().collect().is_empty()
     assert rig.served.board.path == "antenna-bypass"
     rig.server.silent, rig.server.pace, rig.server.bent = False, 1.0, lambda pairs: pairs
@@ -88,3 +97,28 @@ def test_a_garbled_stream_is_no_reading_of_the_antenna(rig: Rig) -> None:
     rig.server.bent = lambda pairs: dice.integers(0, 256, len(pairs), np.uint8)
     record, rows = rig.one_pass()
     assert record.outcome == "failed" or set(rows["flags"]) == {"clipped"}, record.because
+
+
+def full_of_signals(pairs: Pairs) -> Pairs:
+    """With what sounds like noise over the lowest 50 kHz of the band, far above what is really noise."""
+    dice = np.random.default_rng(len(pairs))
+    count = len(pairs) // 2
+    lines = dice.standard_normal((2, count)) * 300.0 * np.sqrt(count)
+    shift_hz = np.fft.fftfreq(count, 1.0 / 512_000) if count else np.zeros(0)
+    lines[:, (shift_hz < -190_000.0) | (shift_hz > -140_000.0)] = 0.0
+    wave = np.fft.ifft(lines[0] + 1j * lines[1]) if count else np.zeros(0, complex)
+    both = np.stack([wave.real, wave.imag], axis=1).ravel() / 20.0
+    return np.clip(np.rint(pairs + both), 0, 255).astype(np.uint8)
+
+
+def test_edges_without_a_quiet_place_are_told_with_what_to_write(tmp_path: Path) -> None:
+    narrow = STATION.replace(
+        "edges_hz: [28010000, 28390000]",
+        "edges_hz: [28010000, 28390000], noise_edges_hz: [[28015000, 28050000]]",
+    )
+    with sampled_rig(narrow, WORLD, JumpingClock(WORLD.first_evening), tmp_path) as rig:
+        rig.server.bent = full_of_signals
+        record, rows = rig.one_pass()
+        assert rows.filter(pl.col("for") == "noise").is_empty()
+        (told,) = record.unknown_settings
+        assert told.startswith("noise on 10 m, 28200 kHz (no quiet place: name one with noise_edges_hz")

@@ -146,6 +146,17 @@ def test_what_does_not_read_back_is_unknown() -> None:
         opened(gains={"IFGR": 40})[0].prepare()
 
 
+def test_a_rate_that_the_device_does_not_offer_is_told_with_the_one_it_took(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    monkeypatch.setattr(Stick, "getSampleRate", lambda *_: 2_048_000.0)
+    with pytest.raises(Refused, match=r"samples at 2048000 Hz instead of .* Write .* as it has it: 2048000"):
+        opened()[0].prepare()
+    monkeypatch.setattr(Stick, "listSampleRates", lambda *_: (1_024_000.0, 2_048_000.0), raising=False)
+    with pytest.raises(Refused, match="as it has it: 1024000, 2048000"):
+        opened()[0].prepare()
+
+
 def test_a_gain_by_frequency_follows_the_dial() -> None:
     receiver, stick = opened(gain_db={0: 10, 5_000_000: 30}, range_hz=[100_000, 30_000_000])
     for hz, gain_db in ((1_000_000, 10), (7_000_000, 30), (2_000_000, 10)):
