@@ -166,6 +166,7 @@ TESTS: dict[str, tuple[str, ...]] = {
     "sweeper/analysis/statistics/scatter_of_others.py": (f"{ANALYSIS}/statistics/test_scatter_of_others.py",),
     "sweeper/plan/edges.py": ("tests/sweeper/plan/test_edges.py",),
     "sweeper/engine/by_sound.py": (
+        "tests/sweeper/station/test_audio_section.py",
         "tests/sweeper/engine/test_hearing_visits.py", "tests/sweeper/engine/test_by_sound.py",
         "tests/sweeper/engine/test_sound_tests.py",
     ),

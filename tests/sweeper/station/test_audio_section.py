@@ -5,6 +5,7 @@ from pathlib import Path
 import pytest
 
 from sweeper.daemon.rig.instruments import measurement_settings
+from sweeper.spectra.rows import BEYOND_HZ
 from sweeper.station import Station, StationFileError, load
 from tests.sweeper.station.files import written
 
@@ -37,6 +38,33 @@ def test_with_sound_the_meters_keys_are_not_needed(tmp_path: Path) -> None:
     assert receiver.meter.averaging_s == pytest.approx(1 / 1.26, abs=0.01)
     sound = measurement_settings(station).sound
     assert (sound.seconds, sound.delay_s, sound.tone_hz, sound.sideband) == (1.0, 0.25, 1000, 1)
+
+
+@pytest.mark.parametrize(
+    ("mode", "bandwidth_hz", "more", "tone_hz", "first_hz", "filter_hz", "step_hz"),
+    [
+        ("USB", 2400, "", 1000, 300, 2700, 31.25),
+        ("LSB", 1800, ", tone_hz: 1500", 1500, 300, 2100, None),
+        ("CW", 500, "", 600, 350, 850, 7.8125),
+        ("CWR", 500, ", tone_hz: 700", 700, 450, 950, 7.8125),
+    ],
+)
+def test_where_a_carrier_sounds_and_what_of_the_sound_is_read_goes_by_mode_and_filter(
+    tmp_path: Path,
+    mode: str, bandwidth_hz: int, more: str, tone_hz: int, first_hz: float, filter_hz: float, step_hz: float | None,
+) -> None:  # fmt: skip
+    """600 Hz is the usual pitch of CW, and its filter lies round it; side bands begin at 300 Hz (common practice)."""
+    sound = measurement_settings(
+        with_sound(
+            tmp_path,
+            ("mode: USB", f"mode: {mode}"),
+            ("bandwidth_hz: 2400", f"bandwidth_hz: {bandwidth_hz}"),
+            ('"USB Audio"', f'"USB Audio"{more}'),
+        )
+    ).sound
+    assert sound is not None
+    assert (sound.tone_hz, sound.first_hz, sound.filter_hz - BEYOND_HZ) == (tone_hz, first_hz, filter_hz)
+    assert step_hz is None or sound.step_hz == step_hz
 
 
 def test_the_only_input_need_not_be_named(tmp_path: Path) -> None:

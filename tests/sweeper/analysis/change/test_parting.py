@@ -2,6 +2,7 @@
 
 from dataclasses import replace
 from datetime import UTC, date, datetime
+from functools import cache
 
 import polars as pl
 import pytest
@@ -79,6 +80,7 @@ def test_of_several_changes_the_clearest_is_taken() -> None:
     assert found.fix is not None and found.fix.date() == date(2026, 1, 17)
 
 
+@cache
 def fixed(fix_db: float, **more: object) -> Comparison:
     told = facts(FORTY, longitude=0.0, **more)
     return compare(
@@ -124,6 +126,7 @@ def test_what_a_comparison_rests_on_is_in_its_flags() -> None:
     assert {"no-control", "own-noise-included"} <= set(found) and "weekdays-matched" not in found
 
 
+@cache
 def carriers(after_db: float, nights: int = 20) -> str:
     rows = made(FORTY, nights=nights)
     late = (pl.col("for") == "carrier") & (pl.col("night") >= OWN)

@@ -20,17 +20,17 @@ def season(
     load_every: int, before: dict[str, object], since: dict[str, object]
 ) -> tuple[pl.DataFrame, StationFacts]:
     """Six nights, the last three with what `since` says of the meter."""
-    days = []
-    for n in range(NIGHTS):
-        course = Course(
-            (BAND,), nights=NIGHTS, hours=(19, 23), load_every=load_every, floor_db=-160.0,
-            **(since if n >= AT else before),  # type: ignore[arg-type]
-        )  # fmt: skip
-        thrown = campaign(course, 5)
-        told = facts_of(thrown)
-        told = replace(told, meter=replace(told.meter, floor=None, step_db=None))
-        days.append(summarise_day(thrown.night(n).with_columns(flags=pl.lit("")), told))
-    return pl.concat(days), told
+    drawn = [
+        campaign(
+            Course((BAND,), nights=NIGHTS, hours=(19, 23), load_every=load_every, floor_db=-160.0, **meter),  # type: ignore[arg-type]
+            5,
+        )
+        for meter in (before, since)
+    ]
+    told = facts_of(drawn[1])
+    told = replace(told, meter=replace(told.meter, floor=None, step_db=None))
+    nights = [drawn[n >= AT].night(n).with_columns(flags=pl.lit("")) for n in range(NIGHTS)]
+    return pl.concat([summarise_day(night, told) for night in nights]), told
 
 
 @pytest.mark.parametrize("load_every", [2, 0])
