@@ -14,11 +14,8 @@ import select
 import shutil
 import struct
 import sys
-import tempfile
 import termios
 import time
-from collections.abc import Iterator
-from contextlib import contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -59,17 +56,6 @@ class Shown:
     processor_s: float
     lasted_s: float
     flips: int
-
-
-@contextmanager
-def alone() -> Iterator[Path]:
-    folder = Path(tempfile.mkdtemp(prefix="screen"))
-    os.environ.pop("PULSE_SERVER", None)
-    os.environ["XDG_RUNTIME_DIR"] = str(folder)
-    try:
-        yield folder
-    finally:
-        shutil.rmtree(folder, ignore_errors=True)
 
 
 def taken_s(pid: int) -> float:
@@ -131,7 +117,7 @@ def main() -> int:
         return 0
     played = Played()
     minutes = [0.5] if asked.quick else [0.5] * (asked.starts - 1) + [asked.minutes]
-    with alone() as folder, sound_server(folder, f"rx {RATE_HZ} 1"):
+    with sound_server(f"rx {RATE_HZ} 1"):
         player = Player("rx", played.piece, latency_ms=80)
         try:
             found = [attended(each, played) for each in minutes]

@@ -9,11 +9,9 @@ The capture is measured where PulseAudio is installed.
 
 import argparse
 import math
-import os
 import shutil
 import subprocess
 import sys
-import tempfile
 import time
 from collections.abc import Iterator
 from dataclasses import replace
@@ -134,14 +132,11 @@ def _change(values: list[float]) -> float:
 
 def capture() -> str:
     """Processor and delay of a capture at 48 kHz."""
-    folder = Path(tempfile.mkdtemp(prefix="sound"))
-    os.environ["XDG_RUNTIME_DIR"] = str(folder)
-    os.environ.pop("PULSE_SERVER", None)
     play = (
         "import time; from tests.drivers.samples.sound_server import Player, noise; "
         "Player('rx', noise()); time.sleep(60)"
     )
-    with sound_server(folder, "rx 48000 1"):
+    with sound_server("rx 48000 1"):
         player = subprocess.Popen([sys.executable, "-c", play])
         time.sleep(3.0)
         source = open_sound({"device": "rx.monitor"})
@@ -155,7 +150,6 @@ def capture() -> str:
         source.close()
         player.kill()
         player.wait()
-    shutil.rmtree(folder, ignore_errors=True)
     return (
         f"capture at 48 kHz: {100 * share:.1f} % of one core beside the capture program's own; bounds of capture "
         f"{1000 * latency_s:.0f} ms wide, samples {1000 * max(late_s, 0.0):.0f} ms old when they are given"

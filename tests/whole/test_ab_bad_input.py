@@ -5,7 +5,6 @@ import os
 import shutil
 import subprocess
 import sys
-import tempfile
 import time
 from collections.abc import Callable, Iterator
 from contextlib import suppress
@@ -30,13 +29,8 @@ DEADLINE_S = 240
 def sounding() -> Iterator[None]:
     if shutil.which("pulseaudio") is None:
         pytest.skip("pulseaudio is not installed")
-    folder = Path(tempfile.mkdtemp(prefix="ab"))
-    with pytest.MonkeyPatch.context() as patch:
-        patch.delenv("PULSE_SERVER", raising=False)
-        patch.setenv("XDG_RUNTIME_DIR", str(folder))
-        with sound_server(folder, "rx 48000 1", "mute 48000 1", "two 48000 2"):
-            yield
-    shutil.rmtree(folder, ignore_errors=True)
+    with sound_server("rx 48000 1", "mute 48000 1", "two 48000 2"):
+        yield
 
 
 @pytest.fixture

@@ -8,7 +8,6 @@ import shutil
 import signal
 import subprocess
 import sys
-import tempfile
 import time
 from collections.abc import Iterator
 from contextlib import suppress
@@ -33,13 +32,8 @@ CARRIER_HZ = 10_000_000
 def sounding() -> Iterator[None]:
     if shutil.which("pulseaudio") is None:
         pytest.skip("pulseaudio is not installed")
-    folder = Path(tempfile.mkdtemp(prefix="ab"))
-    with pytest.MonkeyPatch.context() as patch:
-        patch.delenv("PULSE_SERVER", raising=False)
-        patch.setenv("XDG_RUNTIME_DIR", str(folder))
-        with sound_server(folder, "rx 48000 1"):
-            yield
-    shutil.rmtree(folder, ignore_errors=True)
+    with sound_server("rx 48000 1"):
+        yield
 
 
 @pytest.fixture

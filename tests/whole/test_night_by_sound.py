@@ -2,7 +2,6 @@
 
 import re
 import shutil
-import tempfile
 import threading
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -150,13 +149,10 @@ def _held_against_the_truth(world, findings: Findings) -> None:
 
 @pytest.mark.clock
 @pytest.mark.skipif(shutil.which("pulseaudio") is None, reason="PulseAudio is not installed")
-def test_a_pass_through_a_real_sound_server(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_a_pass_through_a_real_sound_server(tmp_path: Path) -> None:
     """Everything as at a station: sound in real time, dial and relays on their wires, the card by its name."""
-    folder = Path(tempfile.mkdtemp(prefix="sound"))
-    monkeypatch.delenv("PULSE_SERVER", raising=False)
-    monkeypatch.setenv("XDG_RUNTIME_DIR", str(folder))
     world, clock = saltmarsh(), SystemClock()
-    with sound_server(folder, "rx 48000 1"), serve(world, clock, sound="rx") as served:
+    with sound_server("rx 48000 1"), serve(world, clock, sound="rx") as served:
         served.receiver.turn_dial(6_155_000, "AM")
         with measured(tmp_path, served, clock, 0.0, ", delay_s: 0.8") as (_, store, passes):
             assert [(record.outcome, record.because) for record in passes] == [("done", "")]
@@ -172,18 +168,14 @@ def test_a_pass_through_a_real_sound_server(tmp_path: Path, monkeypatch: pytest.
     assert len(off_db) == 4 * 6 * 8  # noise channels, visits, cells
     assert abs(sum(off_db) / len(off_db)) < 0.1
     assert max(map(abs, off_db)) < 2.0  # of a single second in a single cell
-    shutil.rmtree(folder, ignore_errors=True)
 
 
 @pytest.mark.clock
 @pytest.mark.skipif(shutil.which("pulseaudio") is None, reason="PulseAudio is not installed")
-def test_a_check_measures_how_late_the_sound_is(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_a_check_measures_how_late_the_sound_is(tmp_path: Path) -> None:
     """Some 0.1 s through player and sound server; a station file that says less is told what to write."""
-    folder = Path(tempfile.mkdtemp(prefix="sound"))
-    monkeypatch.delenv("PULSE_SERVER", raising=False)
-    monkeypatch.setenv("XDG_RUNTIME_DIR", str(folder))
     clock = SystemClock()
-    with sound_server(folder, "rx 48000 1"), serve(saltmarsh(), clock, sound="rx") as served:
+    with sound_server("rx 48000 1"), serve(saltmarsh(), clock, sound="rx") as served:
         station = station_of(served, tmp_path)
         file = tmp_path / "saltmarsh.yaml"
         file.write_text(file.read_text("utf-8").replace("rx.monitor", "rx.monitor, delay_s: 0.01"), "utf-8")
@@ -193,7 +185,6 @@ def test_a_check_measures_how_late_the_sound_is(tmp_path: Path, monkeypatch: pyt
     (delay,) = [item for item in items if item.part == "delay"]
     assert not delay.well
     assert re.search(r"heard after 0\.\d\d s .*write delay_s: 0\.", delay.found), delay.found
-    shutil.rmtree(folder, ignore_errors=True)
 
 
 def test_a_pass_with_a_person_at_the_dial(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -5,7 +5,6 @@ import os
 import shutil
 import subprocess
 import sys
-import tempfile
 import time
 from collections.abc import Iterator
 from pathlib import Path
@@ -30,13 +29,8 @@ pytestmark = [
 
 @pytest.fixture(scope="module", autouse=True)
 def server() -> Iterator[None]:
-    folder = Path(tempfile.mkdtemp(prefix="sound"))
-    with pytest.MonkeyPatch.context() as patch:
-        patch.delenv("PULSE_SERVER", raising=False)
-        patch.setenv("XDG_RUNTIME_DIR", str(folder))
-        with sound_server(folder, "rx 48000 1"):
-            yield
-    shutil.rmtree(folder, ignore_errors=True)
+    with sound_server("rx 48000 1"):
+        yield
 
 
 @pytest.fixture(scope="module")

@@ -60,7 +60,6 @@ def _started(*command: str) -> Iterator["subprocess.Popen[bytes]"]:
 @contextmanager
 def soapy_server(folder: Path, monkeypatch: pytest.MonkeyPatch, rate_hz: int) -> Iterator[dict[str, Any]]:
     """SoapySDR's arguments of a device behind a server; what plays into the sink ``rx`` is on the air."""
-    monkeypatch.setenv("XDG_RUNTIME_DIR", str(folder / "sound"))
     bus = folder / "bus"
     monkeypatch.setenv("DBUS_SYSTEM_BUS_ADDRESS", f"unix:path={bus}")
     (folder / "bus.conf").write_text(BUS.format(socket=bus))
@@ -68,7 +67,7 @@ def soapy_server(folder: Path, monkeypatch: pytest.MonkeyPatch, rate_hz: int) ->
     with socket.create_server(("127.0.0.1", 0)) as free:
         port = free.getsockname()[1]
     with ExitStack() as running:
-        running.enter_context(sound_server(folder / "sound", f"rx {rate_hz} 2"))
+        running.enter_context(sound_server(f"rx {rate_hz} 2"))
         running.enter_context(
             _started("dbus-daemon", f"--config-file={folder / 'bus.conf'}", "--nofork", "--nopidfile")
         )

@@ -4,13 +4,14 @@ import contextlib
 import fcntl
 import os
 import subprocess
+import tempfile
 import threading
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
-from pathlib import Path
 
 import numpy as np
+import pytest
 from numpy.typing import NDArray
 
 DEADLINE_S = 60
@@ -29,9 +30,20 @@ def told(*arguments: str) -> str:
 
 
 @contextmanager
-def sound_server(folder: Path, *sinks: str) -> Iterator[None]:
-    """PulseAudio with null sinks, each as ``name rate channels``; the caller has set XDG_RUNTIME_DIR to `folder`."""
-    folder.mkdir(mode=0o700, exist_ok=True)
+def sound_server(*sinks: str) -> Iterator[None]:
+    """PulseAudio with null sinks, each as ``name rate channels``, in a folder of its own, in which whoever is started
+    meanwhile looks for it.
+    """
+    kept = tempfile.TemporaryDirectory(prefix="sound", ignore_cleanup_errors=True)
+    with kept as folder, pytest.MonkeyPatch.context() as patch:
+        patch.delenv("PULSE_SERVER", raising=False)
+        patch.setenv("XDG_RUNTIME_DIR", folder)
+        with _pulseaudio(sinks):
+            yield
+
+
+@contextmanager
+def _pulseaudio(sinks: Sequence[str]) -> Iterator[None]:
     loads = ["module-native-protocol-unix"]
     for sink in sinks:
         name, rate, channels = sink.split()

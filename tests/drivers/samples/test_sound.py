@@ -2,10 +2,8 @@
 
 import os
 import shutil
-import tempfile
 import time
 from collections.abc import Iterator
-from pathlib import Path
 
 import numpy as np
 import pytest
@@ -23,18 +21,8 @@ pytestmark = [
 
 @pytest.fixture(scope="module", autouse=True)
 def server() -> Iterator[None]:
-    folder = Path(tempfile.mkdtemp(prefix="sound"))
-    before = {key: os.environ.pop(key, None) for key in ("XDG_RUNTIME_DIR", "PULSE_SERVER")}
-    os.environ["XDG_RUNTIME_DIR"] = str(folder)
-    try:
-        with sound_server(folder, "rx 48000 1", "two 48000 2", "slow 44100 1"):
-            yield
-    finally:
-        for key, value in before.items():
-            os.environ.pop(key, None)
-            if value is not None:
-                os.environ[key] = value
-        shutil.rmtree(folder, ignore_errors=True)
+    with sound_server("rx 48000 1", "two 48000 2", "slow 44100 1"):
+        yield
 
 
 @pytest.fixture
