@@ -1,6 +1,7 @@
 """How did it go, night by night? Every night and hour of every band, gaps left as gaps; and the months."""
 
 from datetime import date, timedelta
+from math import ceil
 
 import polars as pl
 from matplotlib.axes import Axes
@@ -33,9 +34,10 @@ def season(findings: Findings, nights: pl.DataFrame, zone: str) -> tuple[Picture
     bands = [band.band for band in findings.bands if (known["band"] == band.band).any()]
     on = findings.end.date()
     first, last = days[0], days[-1]
-    gaps = (last - first).days + 1 - len(days)
-    together = -(-((last - first).days + 1) // MOST)
-    span = (last - first).days // together + 1
+    through = (last - first).days + 1
+    gaps = through - len(days)
+    together = ceil(through / MOST)
+    span = ceil(through / together)
     title = (
         f"{wording.count(len(days), 'night')} measured from {first.day} {first:%B} to {last.day} {last:%B %Y}, "
         + (f"{wording.count(gaps, 'night')} missing between" if gaps else "none missing between")
@@ -64,11 +66,14 @@ def season(findings: Findings, nights: pl.DataFrame, zone: str) -> tuple[Picture
 
 
 def _in_columns(known: pl.DataFrame, first: date, together: int) -> pl.DataFrame:
-    """Nights by `column`, so many `together`: the mean of their values and, shared errors and all, of their ends."""
+    """Nights by `column`, so many `together`: the mean of their values and, shared errors and all, of their ends.
+    `night` is the first that belongs to the column.
+    """
     column = (pl.col("night") - first).dt.total_days() // together
     return (
         known.group_by("band", "hour_utc", column.alias("column"), maintain_order=True)
-        .agg(pl.col("night").min(), pl.col("snr_change_db", "low", "high").mean())
+        .agg(pl.col("snr_change_db", "low", "high").mean())
+        .with_columns((pl.lit(first) + pl.duration(days=pl.col("column") * together)).alias("night"))
         .sort("night")
     )
 
@@ -119,7 +124,6 @@ def _numbers(
     known: pl.DataFrame, bands: list[str], hours: list[int], together: int, zone: str, on: date
 ) -> Numbers:
     """One row for each column of the picture and band, one column for each hour."""
-    began = dict(known.group_by("column").agg(pl.col("night").min()).iter_rows())
     rows = []
     for band in bands:
         here = known.filter(known["band"] == band)
@@ -128,7 +132,7 @@ def _numbers(
             text = wording.decibel(row["snr_change_db"], True)
             if row["low"] is not None:
                 text += f" ± {(row['high'] - row['low']) / 2:.1f}"
-            cells.setdefault(began[row["column"]], {})[row["hour_utc"]] = text
+            cells.setdefault(row["night"], {})[row["hour_utc"]] = text
         for night, by_hour in cells.items():
             rows.append((band, night.isoformat(), *(by_hour.get(hour, "") for hour in hours)))
     return Numbers(
