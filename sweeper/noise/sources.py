@@ -85,7 +85,7 @@ def sources(heard: Iterable[Heard]) -> list[Source]:
 
 def _seen_enough(track: Source, passes: Mapping[str, Mapping[int, int]]) -> bool:
     """`passes`: of each band the passes that heard it, counted."""
-    if track.kind != "hump" or len(track.passes) < FEWEST_PASSES:
+    if track.kind != "hump":
         return len(track.passes) >= FEWEST_PASSES
     of_band = passes[track.seen[0][0].band]
     nth = sorted(of_band[each] for each in track.passes)
