@@ -1,10 +1,11 @@
 """A station at a simulated server of samples, whole: its campaign, its store, and the server to do harm to."""
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 
+import numpy as np
 import polars as pl
 
 from sweeper.clock import Clock
@@ -14,6 +15,15 @@ from sweeper.simulation.receivers.sample_server import SampleServer
 from sweeper.station import Station, load
 from sweeper.store import Store
 from sweeper.words import PassRecord
+
+Pairs = np.ndarray
+"""Bytes as a server sends them, I and Q in turn."""
+Bend = Callable[[Pairs], Pairs]
+
+
+def bent(how: Bend) -> Callable[[SampleServer], None]:
+    """Harm that is done to every sample from then on."""
+    return lambda server: setattr(server, "bent", how)
 
 
 @dataclass(frozen=True)
@@ -28,6 +38,10 @@ class Rig:
     def server(self) -> SampleServer:
         assert isinstance(self.served.instrument, SampleServer)
         return self.served.instrument
+
+    def mend(self) -> None:
+        """Have the server send what it hears, all of it and in time."""
+        self.server.silent, self.server.pace, self.server.bent = False, 1.0, lambda pairs: pairs
 
     def one_pass(self) -> tuple[PassRecord, pl.DataFrame]:
         """What became of the next pass, and the readings stored of it."""

@@ -15,7 +15,7 @@ from sweeper.clock import JumpingClock
 from sweeper.simulation import saltmarsh
 from sweeper.simulation.receivers.sample_server import SampleServer
 from tests.whole.fault_cells import Cell, stream_cells
-from tests.whole.sampled_rig import Rig, sampled_rig
+from tests.whole.sampled_rig import Pairs, Rig, bent, sampled_rig
 from tests.whole.whole_bands import FROM_TCP, station_of
 
 pytestmark = pytest.mark.wires
@@ -25,7 +25,6 @@ VISITS = 6
 """Antenna and load through both routes, the antenna again on the way back."""
 HALF_A_STAY = 55_000
 """Samples from the relay on to the middle of what is taken: settling and latency first, then 0.1 s."""
-Pairs = np.ndarray
 
 
 @pytest.fixture
@@ -48,10 +47,6 @@ def lose(server: SampleServer, samples: int = 160_000) -> None:
     server.bent = without
 
 
-def bend(how: Callable[[Pairs], Pairs]) -> Callable[[SampleServer], None]:
-    return lambda server: setattr(server, "bent", how)
-
-
 def garbled(server: SampleServer) -> None:
     dice = np.random.default_rng(4)
     server.bent = lambda pairs: dice.integers(0, 256, len(pairs), np.uint8)
@@ -62,9 +57,9 @@ HARM: dict[str, Callable[[SampleServer], None]] = {
     "stalled": lambda server: setattr(server, "silent", True),
     "garbled": garbled,
     "another rate": lambda server: setattr(server, "pace", 0.5),
-    "all zero": bend(np.zeros_like),
-    "stands still": bend(lambda pairs: np.full_like(pairs, 127)),
-    "clipped": bend(lambda pairs: np.clip((pairs - 127.5) * 60.0 + 127.5, 0, 255).astype(np.uint8)),
+    "all zero": bent(np.zeros_like),
+    "stands still": bent(lambda pairs: np.full_like(pairs, 127)),
+    "clipped": bent(lambda pairs: np.clip((pairs - 127.5) * 60.0 + 127.5, 0, 255).astype(np.uint8)),
     "gap": lose,
 }
 
@@ -176,7 +171,7 @@ def test_what_a_server_of_samples_does_bends_no_reading(
         assert record.outcome == "done", record.because
         assert_true(rows, undisturbed)
         assert "clipped" in set(rows["flags"])
-    rig.server.silent, rig.server.pace, rig.server.bent = False, 1.0, lambda pairs: pairs
+    rig.mend()
     record, rows = rig.one_pass()
     assert record.outcome == "done", record.because
     assert_true(rows, undisturbed)

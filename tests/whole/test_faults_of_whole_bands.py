@@ -11,24 +11,18 @@ import pytest
 from sweeper.clock import JumpingClock
 from sweeper.simulation import saltmarsh
 from sweeper.simulation.receivers.sample_server import SampleServer
-from tests.whole.sampled_rig import Rig, sampled_rig
+from tests.whole.sampled_rig import Bend, Pairs, Rig, bent, sampled_rig
 from tests.whole.whole_bands import FROM_TCP, station_of
 
 pytestmark = pytest.mark.wires
 WORLD = saltmarsh()
 STATION = station_of(FROM_TCP, 0.1, "10 m", (28_010_000, 28_390_000))
-Pairs = np.ndarray
-Bend = Callable[[Pairs], Pairs]
 
 
 @pytest.fixture
 def rig(tmp_path: Path) -> Iterator[Rig]:
     with sampled_rig(STATION, WORLD, JumpingClock(WORLD.first_evening), tmp_path) as there:
         yield there
-
-
-def bent(how: Bend) -> Callable[[SampleServer], None]:
-    return lambda server: setattr(server, "bent", how)
 
 
 FAULTS: dict[str, tuple[Callable[[SampleServer], None], str]] = {
@@ -64,7 +58,7 @@ def test_a_pass_that_a_fault_cuts_stores_nothing_and_says_why(rig: Rig, fault: s
     assert re.match(f"receiver: .*{said}", record.because), record.because
     assert rig.store.spectra().collect().is_empty()
     assert rig.served.board.path == "antenna-bypass"
-    rig.server.silent, rig.server.pace, rig.server.bent = False, 1.0, lambda pairs: pairs
+    rig.mend()
     record, rows = rig.one_pass()
     assert record.outcome == "done" and rows.height, record.because
 

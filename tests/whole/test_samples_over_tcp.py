@@ -19,7 +19,7 @@ import pytest
 from sweeper.clock import SystemClock
 from sweeper.simulation import saltmarsh
 from sweeper.simulation.receivers.sample_server import SampleServer
-from tests.whole.sampled_rig import Rig, sampled_rig
+from tests.whole.sampled_rig import Rig, bent, sampled_rig
 
 pytestmark = [pytest.mark.wires, pytest.mark.clock]
 
@@ -74,11 +74,9 @@ def test_a_pass_is_whole_and_shows_the_stage_on_noise_and_carrier(rig: Rig) -> N
 FAULTS: dict[str, Callable[[SampleServer], None]] = {
     "hangs up": lambda server: server.hang_up(),
     "silent": lambda server: setattr(server, "silent", True),
-    "all zero": lambda server: setattr(server, "bent", lambda pairs: np.zeros_like(pairs)),
-    "stands still": lambda server: setattr(server, "bent", lambda pairs: np.full_like(pairs, 128)),
-    "under a step": lambda server: setattr(
-        server, "bent", lambda pairs: (pairs > 127).astype(np.uint8) + 127
-    ),
+    "all zero": bent(np.zeros_like),
+    "stands still": bent(lambda pairs: np.full_like(pairs, 128)),
+    "under a step": bent(lambda pairs: (pairs > 127).astype(np.uint8) + 127),
 }
 
 
@@ -92,7 +90,7 @@ def test_a_fault_of_the_server_costs_the_pass_and_bends_nothing(rig: Rig, fault:
     assert not rig.served.receiver_log.waiting, record.because
     assert rows.is_empty()
     assert rig.served.board.path == "antenna-bypass"
-    rig.server.silent, rig.server.pace, rig.server.bent = False, 1.0, lambda pairs: pairs
+    rig.mend()
     record, rows = rig.one_pass()
     assert (record.outcome, len(rows)) == ("done", WHOLE), record.because
 
