@@ -25,7 +25,7 @@ def ratios_beside(levels: pl.DataFrame) -> pl.DataFrame:
         .agg((pl.col("reading") - 10 * pl.col("bandwidth_hz").log10()).median().alias("under"))
     )
     over = pl.col("reading") - pl.col("under") - 10 * pl.col("bandwidth_hz").log10()
-    found = carriers.join(under, on=SPECTRUM, maintain_order="left").with_columns(
+    found = carriers.join(under, on=SPECTRUM, maintain_order="left", how="inner").with_columns(
         over.alias("reading"),
         pl.lit("ratio", levels.schema["for"]).alias("for"),
         pl.lit(None, levels.schema["dbm"]).alias("dbm"),
