@@ -132,18 +132,18 @@ def test_the_receiver_is_left_where_its_user_had_it(night: Night) -> None:
 def test_stored_passes_become_findings_and_a_report(
     night: Night, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    monkeypatch.setattr(sys, "argv", ["sweeper", "analyse", str(night.station_file), "--json"])
-    with pytest.raises(SystemExit) as ended:
-        main()
-    assert ended.value.code == 0
+    def sweeper_here(*arguments: object) -> None:
+        monkeypatch.setattr(sys, "argv", ["sweeper", *map(str, arguments)])
+        with pytest.raises(SystemExit) as ended:
+            main()
+        assert ended.value.code == 0
+
+    sweeper_here("analyse", night.station_file, "--json")
     findings = json.loads(capsys.readouterr().out)
     assert findings["format"] == "sweeper-findings-1"
     assert [band["band"] for band in findings["bands"]] == ["40 m", "20 m"]
     page = night.station_file.with_name("morning.html")
-    monkeypatch.setattr(sys, "argv", ["sweeper", "report", str(night.station_file), "--out", str(page)])
-    with pytest.raises(SystemExit) as ended:
-        main()
-    assert ended.value.code == 0
+    sweeper_here("report", night.station_file, "--out", page)
     assert "Outpost" in page.read_text(encoding="utf-8")
 
 
