@@ -16,6 +16,10 @@ from drivers.links.ports import QUIET_S, Port, TcpPort, open_port
 from drivers.waiting import Deadline, bounded, pause
 
 LONGEST_REPLY = 1 << 18
+
+LAST_TRY_S = 0.5
+"""Left of the patience for the last attempt. One with no time left could only hide what was wrong before it."""
+
 T = TypeVar("T")
 
 
@@ -125,6 +129,7 @@ class Link:
             raise LinkLost(self._part, "the link was lost again before it was greeted.", "Check the cable.")
         options = self._options
         patience_s = options.reconnect_s if self._connected_once else 0.0
+        last_try_s = min(LAST_TRY_S, patience_s / 4)
         waits_s = backoff_s(patience_s, random.random)
         back = deadline.sooner(patience_s or options.timeout_s)
         while True:
@@ -139,7 +144,7 @@ class Link:
                 raise
             except RigError:
                 self.close()
-                wait_s = min(next(waits_s, 0.0), back.remaining())
+                wait_s = min(next(waits_s, 0.0), back.remaining() - last_try_s)
                 if wait_s <= 0.0:
                     self._connected_once = False
                     raise

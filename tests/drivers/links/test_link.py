@@ -68,6 +68,7 @@ class Box:
         class Server(socketserver.ThreadingTCPServer):
             allow_reuse_address = True
             daemon_threads = True
+            request_queue_size = 128  # a link on a clock that jumps knocks faster than a busy machine accepts
 
         self.server = Server(("127.0.0.1", 0), Handler)
         self.port: int = self.server.server_address[1]

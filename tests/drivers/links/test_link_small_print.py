@@ -8,7 +8,7 @@ import tty
 import pytest
 
 from drivers.errors import BadReply, CalledOff, LinkLost, LinkTimeout, Refused, RigError
-from drivers.links.link import Link
+from drivers.links.link import LAST_TRY_S, Link
 from drivers.links.options import LinkOptions
 from drivers.waiting import bounded
 from tests.drivers.links.test_link import Impatient, box, line
@@ -74,7 +74,7 @@ def test_a_link_that_worked_is_greeted_until_that_succeeds_or_its_patience_ends(
             link.on_connect(greet)
             with pytest.raises(Refused):
                 link.exchange(b"2\n", line)
-        assert len(greeted) > 3 and 9.9 < greeted[-1] < 10.1
+        assert len(greeted) > 3 and greeted[-1] == pytest.approx(10.0 - LAST_TRY_S)
         assert served.asked == [b"1\n"] and not link.is_open
         link.forget(greet)
         assert link.exchange(b"3\n", line) == b"3\n"
