@@ -25,6 +25,7 @@ from drivers.receivers.sampled import (
     Decibel,
     Gain,
     check_fits,
+    check_moving,
     gain_at,
     level_db,
 )
@@ -208,10 +209,11 @@ class IqReceiver:
     def read_power(self) -> float:
         options = self._options
         count = samples_needed(options.sample_rate_hz, self._bandwidth_hz, options.averaging_s)
-        samples = np.asarray(self._taken(count, monotonic() - self._stream.latency_s).samples, np.complex64)
-        return options.full_scale_dbm + level_db(
-            samples, options.sample_rate_hz, self._mode, self._bandwidth_hz, self._offset_hz
-        )
+        block = self._taken(count, monotonic() - self._stream.latency_s)
+        samples = np.asarray(block.samples, np.complex64)
+        read_db = level_db(samples, options.sample_rate_hz, self._mode, self._bandwidth_hz, self._offset_hz)
+        check_moving(block)
+        return options.full_scale_dbm + read_db
 
     def take(self, seconds: float, after_s: float) -> Block:
         """Samples around the dial plus ``offset_hz``. See `drivers.contracts.SampleSource.take`."""

@@ -20,7 +20,7 @@ from drivers.links.identity import mistake_in
 from drivers.protocols.allowed import GATES
 from drivers.protocols.band_power import samples_needed
 from drivers.protocols.samples_over_tcp import STEP_NOISE
-from drivers.receivers.sampled import FOLDS_HZ, PART, Gain, check_fits, gain_at, level_db
+from drivers.receivers.sampled import FOLDS_HZ, PART, Gain, check_fits, check_moving, gain_at, level_db
 from drivers.samples.tcp import StreamOptions, TcpSamples
 from drivers.waiting import monotonic
 
@@ -154,8 +154,7 @@ class IqTcpReceiver:
                 "its samples hardly move: by less than half a step of its eight bits.",
                 "Raise gain_db. Is the antenna port the right one?",
             )
-        if block.pauses():
-            raise BadReply(PART, "its samples stood still for a while.", "Does its receiver hang?")
+        check_moving(block)
         clipped = block.clipped > 0.0
         read_db = level_db(samples, rate_hz, self._mode, self._bandwidth_hz, self._offset_hz, clipped)
         if not clipped:

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 import numpy as np
 from pydantic import Field
 
+from drivers.contracts import Block
 from drivers.errors import BadReply, Refused
 from drivers.protocols.band_power import is_clipped, pass_band_hz, power_in_band
 from drivers.samples.full_scale import check_samples
@@ -40,6 +41,12 @@ def check_fits(mode: str, bandwidth_hz: int, offset_hz: int, rate_hz: int) -> No
             f"{bandwidth_hz} Hz at an offset of {offset_hz} Hz do not fit into its samples.",
             "Raise sample_rate_hz.",
         )
+
+
+def check_moving(block: Block) -> None:
+    """BadReply for samples that stand still for a while: a mean over them would read too low, or too high."""
+    if block.pauses():
+        raise BadReply(PART, "its samples stood still for a while.", "Does its receiver hang?")
 
 
 def level_db(

@@ -80,12 +80,19 @@ def rig(tmp_path: Path, box: NetworkBox, soapy: None) -> Iterator[Rig]:
             yield Rig(Campaign(station, store, clock), store, served)
 
 
+def standing_still(samples: np.ndarray) -> np.ndarray:
+    """The last nine tenths as the sample before them: what a reader finds that is handed the same buffer again."""
+    from_here = len(samples) // 10
+    return np.where(np.arange(len(samples)) < from_here, samples, samples[from_here])
+
+
 FAULTS: dict[str, Callable[[NetworkBox], None]] = {
     "silent": lambda box: setattr(box, "silent", True),
     "gone": lambda box: setattr(box, "gone", True),
     "all zero": lambda box: setattr(box, "bent", np.zeros_like),
     "no numbers": lambda box: setattr(box, "bent", lambda samples: np.full_like(samples, np.nan)),
     "absurd": lambda box: setattr(box, "bent", lambda samples: np.full_like(samples, 1e30)),
+    "standing still now and then": lambda box: setattr(box, "bent", standing_still),
     "endless": lambda box: setattr(box, "bent", lambda samples: np.full_like(samples, np.inf)),
 }
 MOMENTS = {"before the pass": 0, "first tuning": 1, "in the stage": 4, "last tuning": TUNINGS}
