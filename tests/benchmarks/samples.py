@@ -38,6 +38,7 @@ from sweeper.station import load
 from sweeper.store import Store
 from sweeper.store.frames import frame_of
 from sweeper.words import Channel, Labelled, PassRecord, Reading, SignalPath, Spectrum
+from tests.benchmarks.written import write_between
 
 EVENING = datetime(2026, 11, 1, 18, tzinfo=UTC)
 BINS, STEP_HZ, START_HZ, SEGMENTS = 4096, 31.25, 28_000_000, 12
@@ -256,13 +257,6 @@ def _bias(told: Told) -> str:
     return f"{statistics.fmean(told.wide_db):+.3f} ± {se:.3f}"
 
 
-def written(file: Path, text: str) -> None:
-    """Put the table between its marks."""
-    before, _, rest = file.read_text(encoding="utf-8").partition("<!-- samples -->\n")
-    _, _, after = rest.partition("<!-- end of samples -->")
-    file.write_text(f"{before}<!-- samples -->\n{text}\n<!-- end of samples -->{after}", encoding="utf-8")
-
-
 def main() -> int:
     parser = argparse.ArgumentParser(
         description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
@@ -284,7 +278,7 @@ def main() -> int:
     text = table(kinds, full, thinned)
     print(text)
     if options.write is not None:
-        written(options.write, text)
+        write_between(options.write, "samples", text)
     fails = [
         name
         for name, told in kinds.items()

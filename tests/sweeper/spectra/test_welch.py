@@ -7,7 +7,7 @@ from scipy.signal import get_window, welch
 
 from drivers.contracts import Block
 from sweeper.spectra.axis import axis_of, quick_length
-from sweeper.spectra.welch import noise_bandwidth, shape_of, spectrum, window
+from sweeper.spectra.welch import low_quantile, noise_bandwidth, shape_of, spectrum, window
 
 
 def _block(samples: np.ndarray, rate_hz: float, **more: object) -> Block:
@@ -137,3 +137,12 @@ def test_lengths_are_those_that_scipy_transforms_quickly() -> None:
         next_fast_len(least, real=True)
         for least in range(1, 3000)  # SciPy
     ]
+
+
+@pytest.mark.parametrize("rows", [1, 2, 8, 15, 32, 63])
+@pytest.mark.parametrize("share", [0.0, 0.1, 0.25, 0.9, 1.0])
+def test_a_low_quantile_is_numpys(rows: int, share: float) -> None:
+    values = np.random.default_rng(rows).gamma(2.0, 1.0, (rows, 500)).astype(np.float32)
+    values[:, 0] = values[0, 0]  # all alike
+    there = np.quantile(values.astype(np.float64), share, axis=0)  # NumPy
+    assert np.allclose(low_quantile(values.copy(), share), there, rtol=1e-6)
