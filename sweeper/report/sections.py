@@ -32,7 +32,7 @@ NOTES_SHOWN = 20
 
 @dataclass(frozen=True, slots=True)
 class Section:
-    """A question with the pictures that answer it, and a list or a table where that does."""
+    """A question with the pictures that answer it, and a table before or a list after them where that does."""
 
     id: str
     heading: str
