@@ -179,9 +179,9 @@ def _progress(visiting: Visited | None) -> Json | None:
 
 
 def _next(state: State | None, zone: str) -> str:
-    if state is None or state.next_pass is None:
-        return "none planned"
-    return f"{_clock(state.next_pass, zone)}"
+    if state is not None and state.next_pass is not None:
+        return _clock(state.next_pass, zone)
+    return "after this one" if state is not None and state.doing == "measuring" else "none planned"
 
 
 def _relays(now: Now, state: State | None, station: Station) -> str:

@@ -111,6 +111,11 @@ def test_wear_next_pass_and_passes() -> None:
     assert [each["number"] for each in seen["passes"]] == [6]
 
 
+def test_during_a_pass_nobody_says_that_none_is_planned() -> None:
+    for doing, said in (("measuring", "after this one"), ("paused", "none planned")):
+        assert now_seen(Now(state=state(doing), alive=True), STATION)["next"] == said
+
+
 def test_intervals_close_in_pass_by_pass_and_begin_anew_with_the_hour() -> None:
     tonight, found = Tonight(), sample.findings("40 m", verdict="undecided")
     reduced = Reduced(found, (), lambda: sample.tables(found))
