@@ -13,8 +13,8 @@ from sweeper.spectra.axis import axis_of
 from sweeper.spectra.quiet import with_envelope
 from sweeper.spectra.rows import NothingHeard, rows
 from sweeper.spectra.tuning import Asked, Edges, learn_tuning
-from sweeper.spectra.welch import spectrum
-from sweeper.words import ANTENNA_BYPASS, LOAD_BYPASS, Channel, Labelled, Reading, Spectrum, Visit
+from sweeper.spectra.welch import spectrum, without_steps
+from sweeper.words import ANTENNA_BYPASS, LOAD_BYPASS, Channel, Labelled, Reading, Visit
 
 PART = "receiver"
 LEAST_STEPS = 3.0
@@ -72,7 +72,7 @@ class Sampling:
             step_hz=settings.step_hz,
         )
         inside = replace(block, gaps=tuple(gap for gap in block.gaps if gap > 0))
-        one = _without_steps(spectrum([inside], axis), block)
+        one = without_steps(spectrum([inside], axis), block.step_noise, block.rate_hz)
         if visit.path in (ANTENNA_BYPASS, LOAD_BYPASS):
             one = with_envelope(one, inside, axis)
         labelled = Labelled(until - settings.seconds, until, visit.path, float(centre_hz), one)
@@ -137,11 +137,3 @@ class Sampling:
             )
         if moving - block.step_noise < FINE_STEPS * block.step_noise:
             self._coarse.add(visit.channel.band)
-
-
-def _without_steps(one: Spectrum, block: Block) -> Spectrum:
-    """The spectrum less what the converter's steps put into each bin, of which at most half is taken off."""
-    if not block.step_noise or not one.segments:
-        return one
-    steps = np.float32(block.step_noise * one.noise_bandwidth_hz / block.rate_hz)
-    return replace(one, mean=np.maximum(one.mean - steps, one.mean / 2))

@@ -5,7 +5,7 @@ from typing import TYPE_CHECKING
 
 from sweeper.recordings.labels import Mark
 from sweeper.spectra.axis import Axis
-from sweeper.spectra.welch import Welch, spectrum_of
+from sweeper.spectra.welch import Welch, spectrum_of, without_steps
 from sweeper.words import Labelled
 
 if TYPE_CHECKING:
@@ -18,14 +18,21 @@ KEPT_BYTES = 64_000_000
 
 
 class AtEdges:
-    """Labelled spectra before and after each mark but the first, in the order of time. May be gone through
-    again.
+    """Labelled spectra before and after each mark but the first, in the order of time. May be gone through again.
+
+    `step_noise`: what the converter's steps add to them, of full scale; it is taken off.
     """
 
     def __init__(
-        self, recording: "Recording", axis: Axis, marks: Sequence[Mark], settle_s: float, start_s: float
+        self,
+        recording: "Recording",
+        axis: Axis,
+        marks: Sequence[Mark],
+        settle_s: float,
+        start_s: float,
+        step_noise: float = 0.0,
     ) -> None:
-        self._recording, self._axis, self._marks = recording, axis, marks
+        self._recording, self._axis, self._marks, self._step_noise = recording, axis, marks, step_noise
         self._settle_s, self._start_s = settle_s, start_s
         self._a_frame = max(2, int(FRAME_S * axis.rate_hz / (axis.length // 2)))
         self._kept: list[Labelled] | None = None
@@ -40,6 +47,7 @@ class AtEdges:
 
     def _read(self) -> Iterator[Labelled]:
         rate_hz = self._recording.rate_hz
+        width_hz = rate_hz / 2.0 if self._axis.real else rate_hz
         for mark, begin_s, end_s in self._spans():
             welch = Welch(self._axis, self._a_frame)
             first, last = int(begin_s * rate_hz), int(end_s * rate_hz)
@@ -50,7 +58,7 @@ class AtEdges:
                         self._start_s + frame.last / rate_hz,
                         mark.path,
                         self._axis.centre_hz,
-                        spectrum_of(frame, self._axis),
+                        without_steps(spectrum_of(frame, self._axis), self._step_noise, width_hz),
                     )
 
     def _spans(self) -> Iterator[tuple[Mark, float, float]]:

@@ -14,6 +14,7 @@ from sweeper.ab.moments import Marks, Moment, Turning, moments, turning
 from sweeper.errors import UserFacingError, WrongInput
 from sweeper.recordings import refused
 from sweeper.recordings.at_edges import AtEdges
+from sweeper.recordings.converter import converter_of
 from sweeper.recordings.labels import Mark, agree, read_marks, route_path, seen_mark, stated
 from sweeper.recordings.levels import Levels, levels_of
 from sweeper.recordings.noise_kinds import kinds_of_noise
@@ -77,11 +78,15 @@ def _compared(recording: Recording, asked: Asked, told: Callable[[float], None])
     for unfit in (refused.silent, refused.clipped, refused.processed):
         if why := unfit(levels, name):
             raise UserFacingError(why)
+    converter = converter_of(recording)
+    if still := refused.hardly_moved(converter, name):
+        raise UserFacingError(still)
     if recording.real and asked.mode is None:
         _no_am(levels, axis, name)
     marks, found = _marks(recording, levels, asked, name)
     start_s = recording.started.timestamp() if recording.started else 0.0
-    sequence = AtEdges(recording, axis, marks, SETTLE_FOUND_S if found else SETTLE_S, start_s)
+    settle_s = SETTLE_FOUND_S if found else SETTLE_S
+    sequence = AtEdges(recording, axis, marks, settle_s, start_s, converter.step_noise)
     terms = Terms(
         source="file",
         at=_instant(recording.started),
@@ -99,7 +104,6 @@ def _compared(recording: Recording, asked: Asked, told: Callable[[float], None])
     except NoNoise as why:
         raise UserFacingError(f"{name}: {why}, so nothing can be compared.") from why
     _enough(result, name)
-    settle_s = SETTLE_FOUND_S if found else SETTLE_S
     keyed = any(signal.kind == "unsteady" for signal in result.carriers)
     kinds = kinds_of_noise(recording, axis, marks, settle_s, asked.confidence, keyed)
     notes = [*recording.notes, *kinds]

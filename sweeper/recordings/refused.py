@@ -6,6 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 if TYPE_CHECKING:
+    from sweeper.recordings.converter import Converter
     from sweeper.recordings.levels import Levels
 
 Floats = NDArray[np.float64]
@@ -37,6 +38,16 @@ def clipped(levels: "Levels", name: str) -> str | None:
             f"{name}: {levels.clipped:.1%} of its samples are clipped, over the {MOST_CLIPPED:.0%} up to "
             f"which levels can be "
             "trusted; record it again with the level turned down (peaks below −3 dBFS)."
+        )
+    return None
+
+
+def hardly_moved(converter: "Converter", name: str) -> str | None:
+    """Samples that move by less than half a step of their converter: no level can be told from them."""
+    if converter.step_noise and converter.hardly_moved:
+        return (
+            f"{name}: somewhere its samples move by less than half a step of the converter, so levels there cannot be "
+            "told; record it again with more gain in front of it."
         )
     return None
 

@@ -202,6 +202,17 @@ def spectrum_of(frame: Frame, axis: Axis) -> Spectrum:
     )
 
 
+def without_steps(one: Spectrum, step_noise: float, width_hz: float) -> Spectrum:
+    """The spectrum less what a converter's steps put into each bin, of which at most half is taken off.
+
+    `step_noise`: their power, of full scale, over `width_hz`: the rate of samples of a band, half the rate of sound.
+    """
+    if not step_noise or not one.segments:
+        return one
+    steps = np.float32(step_noise * one.noise_bandwidth_hz / width_hz)
+    return replace(one, mean=np.maximum(one.mean - steps, one.mean / 2))
+
+
 def frames(blocks: "Iterable[tuple[int, Block]]", axis: Axis, a_frame: int) -> Iterator[Frame]:
     """Frames of a stream of (index of the first sample, block)."""
     welch = Welch(axis, a_frame)
