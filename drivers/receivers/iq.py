@@ -25,9 +25,8 @@ from drivers.receivers.sampled import (
     Decibel,
     Gain,
     check_fits,
-    check_moving,
     gain_at,
-    level_db,
+    reading_db,
 )
 from drivers.samples.full_scale import check_samples
 from drivers.samples.soapy import SoapySamples
@@ -210,9 +209,7 @@ class IqReceiver:
         options = self._options
         count = samples_needed(options.sample_rate_hz, self._bandwidth_hz, options.averaging_s)
         block = self._taken(count, monotonic() - self._stream.latency_s)
-        samples = np.asarray(block.samples, np.complex64)
-        read_db = level_db(samples, options.sample_rate_hz, self._mode, self._bandwidth_hz, self._offset_hz)
-        check_moving(block)
+        read_db = reading_db(block, self._mode, self._bandwidth_hz, self._offset_hz)
         return options.full_scale_dbm + read_db
 
     def take(self, seconds: float, after_s: float) -> Block:

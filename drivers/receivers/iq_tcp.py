@@ -5,13 +5,11 @@ what was asked for shows in the samples or not at all. No transmitter is behind 
 full scale plus `full_scale_dbm`; one that clipped reads at least full scale, so that ``meter: top`` marks it.
 """
 
-import math
 from collections.abc import Mapping
 from contextlib import suppress
 from typing import Annotated, Any, Literal, Self
 from urllib.parse import urlsplit
 
-import numpy as np
 from pydantic import BaseModel, ConfigDict, Field, field_validator, model_validator
 
 from drivers.contracts import Block, Driver, Tuning
@@ -19,15 +17,12 @@ from drivers.errors import BadReply, Refused, RigError
 from drivers.links.identity import mistake_in
 from drivers.protocols.allowed import GATES
 from drivers.protocols.band_power import samples_needed
-from drivers.protocols.samples_over_tcp import STEP_NOISE
-from drivers.receivers.sampled import FOLDS_HZ, PART, Gain, check_fits, check_moving, gain_at, level_db
+from drivers.receivers.sampled import FOLDS_HZ, PART, Gain, check_fits, gain_at, reading_db
 from drivers.samples.tcp import StreamOptions, TcpSamples
 from drivers.waiting import monotonic
 
 TUNED_FROM_HZ = {"R820T": 24_000_000, "R828D": 24_000_000, "E4000": 52_000_000}
 """What the tuner cannot go below by itself; the station's own range_hz wins."""
-LEAST = 2.0 * 0.25 / 127.5**2
-"""Half a step rms in each part: with less, eight bits tell no level (a true step of 1 dB reads 0.7 dB there)."""
 
 
 class Options(BaseModel):
@@ -147,18 +142,8 @@ class IqTcpReceiver:
             raise BadReply(
                 PART, "the server threw samples away, nobody knows which.", "Lower sample_rate_hz."
             )
-        samples = np.asarray(block.samples, np.complex64)
-        if block.moving_power() - STEP_NOISE < LEAST:
-            raise BadReply(
-                PART,
-                "its samples hardly move: by less than half a step of its eight bits.",
-                "Raise gain_db. Is the antenna port the right one?",
-            )
-        check_moving(block)
         clipped = block.clipped > 0.0
-        read_db = level_db(samples, rate_hz, self._mode, self._bandwidth_hz, self._offset_hz, clipped)
-        if not clipped:
-            read_db = without_steps_db(read_db, self._bandwidth_hz / rate_hz)
+        read_db = reading_db(block, self._mode, self._bandwidth_hz, self._offset_hz, clipped)
         return options.full_scale_dbm + read_db
 
     def take(self, seconds: float, after_s: float) -> Block:
@@ -204,15 +189,6 @@ class IqTcpReceiver:
             with suppress(RigError):
                 self._samples.tell("bias tee", 0)
         self._samples.close()
-
-
-def without_steps_db(read_db: float, share: float) -> float:
-    """A level, in dB of full scale, without what the steps of eight bits put into that share of the sampled width.
-
-    At most 3 dB are taken off: what is left then is a bound.
-    """
-    power = 10.0 ** (read_db / 10.0)
-    return 10.0 * math.log10(max(power - STEP_NOISE * share, power / 2.0))
 
 
 def open_receiver(options: Options) -> IqTcpReceiver:

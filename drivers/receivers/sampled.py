@@ -19,6 +19,9 @@ PART = "receiver"
 FOLDS_HZ = 14_400_000
 """Half of the RTL2832U's 28.8 MHz: sampled directly, what lies above comes out below it (data sheet, from memory)."""
 
+LEAST_STEPS = 3.0
+"""Power of the samples, over that of the converter's steps alone, that half a step rms has: less tells no level."""
+
 Decibel = Annotated[float, Field(ge=-200, le=200, allow_inf_nan=False)]
 Gain = Decibel | dict[Annotated[int, Field(ge=0, le=3_000_000_000)], Decibel]
 """In dB, or by frequency: {0: 10, 5000000: 30} is 10 dB from 0 Hz and 30 dB from 5 MHz on."""
@@ -43,10 +46,27 @@ def check_fits(mode: str, bandwidth_hz: int, offset_hz: int, rate_hz: int) -> No
         )
 
 
-def check_moving(block: Block) -> None:
-    """BadReply for samples that stand still for a while: a mean over them would read too low, or too high."""
+def reading_db(
+    block: Block, mode: str, bandwidth_hz: int, offset_hz: int, clipped: bool | None = None
+) -> float:
+    """`level_db` of a block, without what the converter's steps put into the pass band, of which at most half is taken
+    off: what is left then is a bound. BadReply for samples that hardly move, or stand still for a while.
+    """
+    samples = np.asarray(block.samples, np.complex64)
+    is_cut = is_clipped(samples) if clipped is None else clipped
+    read_db = level_db(samples, block.rate_hz, mode, bandwidth_hz, offset_hz, is_cut)
+    if block.moving_power() - block.step_noise < LEAST_STEPS * block.step_noise:
+        raise BadReply(
+            PART,
+            "its samples hardly move: by less than half a step of its converter.",
+            "Raise gain_db. Is the antenna port the right one?",
+        )
     if block.pauses():
         raise BadReply(PART, "its samples stood still for a while.", "Does its receiver hang?")
+    if is_cut:
+        return read_db
+    power, steps = 10.0 ** (read_db / 10.0), block.step_noise * bandwidth_hz / block.rate_hz
+    return 10.0 * math.log10(max(power - steps, power / 2.0))
 
 
 def level_db(
