@@ -17,7 +17,6 @@ if TYPE_CHECKING:
 STRETCHES, STRETCH = 8, 1 << 14
 WHOLE = 0.02
 """Of a step: how far values may lie off whole numbers of steps. Single precision rounds by less."""
-FEWEST_VALUES = 3
 FINEST = 2.0**-23
 """Of full scale: what single precision cannot tell from any number."""
 LEAST_STEPS = 3.0
@@ -54,9 +53,9 @@ def converter_of(recording: "Recording") -> Converter:
 
 
 def step_of(values: NDArray[np.float64]) -> float:
-    """The step of which all values are whole numbers apart; 0 where there is none, or too few to tell."""
+    """The step of which all values are whole numbers apart; 0 where there is none, or nothing moves."""
     distinct = np.unique(values)
-    if len(distinct) < FEWEST_VALUES:
+    if len(distinct) < 2:
         return 0.0
     step = float(np.diff(distinct).min())
     if step < FINEST:

@@ -49,7 +49,8 @@ def test_a_step_is_what_all_values_are_whole_numbers_apart_of() -> None:
     values = np.random.default_rng(9).integers(-20, 20, 1000)
     assert step_of((values + 0.5) / 127.5) == pytest.approx(1.0 / 127.5)
     assert step_of(np.append(values / 127.5, 0.3 / 127.5)) == 0.0
-    assert step_of(np.array([0.1, 0.1, 0.2])) == 0.0, "two values tell no step"
+    assert step_of(np.array([0.5, 0.5, 0.75])) == 0.25
+    assert step_of(np.array([0.5, 0.5])) == 0.0
 
 
 def noise_change_db(recording: Recording, step_noise: float) -> float:
@@ -73,7 +74,7 @@ def test_steps_take_nothing_from_the_noise_change(tmp_path: Path, channels: int)
     assert noise_change_db(eight, converter_of(eight).step_noise) == pytest.approx(smooth, abs=0.05)
 
 
-@pytest.mark.parametrize(("noise_steps", "refused"), [(0.35, True), (0.7, False)])
+@pytest.mark.parametrize(("noise_steps", "refused"), [(0.2, True), (0.35, True), (0.7, False)])
 def test_samples_that_move_by_less_than_half_a_step_are_refused(
     tmp_path: Path, noise_steps: float, refused: bool
 ) -> None:
