@@ -26,7 +26,8 @@ MOST_LINES = 120
 CHANCE = 1e-6
 """Of a comb where there is none, in one search."""
 FEWEST_HITS = 5
-RASTERS_HZ = (1e3, 5e3, 9e3, 10e3)
+RASTERS_HZ = (1e3, 2.5e3, 3e3, 5e3, 25e3 / 3, 9e3, 10e3, 12.5e3)
+"""Channels of broadcasting, aircraft, ships and land mobile (common practice)."""
 AROUND_HZ = 50e3
 MOST_COMBS = 5
 OTHERS = 20

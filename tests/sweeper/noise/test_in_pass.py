@@ -208,12 +208,24 @@ def test_mains_noise_beside_strong_carriers_is_read_all_the_same() -> None:
     assert [each.share for each in found] == [pytest.approx(0.2, abs=0.05)]
 
 
-@pytest.mark.parametrize("every_hz", [15_000.0, 18_000.0, 25_000.0, 27_000.0])
-def test_stations_on_every_third_channel_are_no_supply(every_hz: float) -> None:
-    """Equally strong, none between them: the channels of broadcasting, from one end of the tuning to the other."""
-    first = np.ceil((CENTRE_HZ - 110e3) / every_hz) * every_hz
-    places = {float(hz - CENTRE_HZ): 100.0 for hz in np.arange(first, CENTRE_HZ + 110e3, every_hz)}
-    assert [found.kind for found in a_pass(lines=places).found if found.kind == "comb"] == []
-    supply = {hz + 2.0 * nth: over for nth, (hz, over) in enumerate(places.items())}
-    moved = {hz + 700.0: over for hz, over in supply.items()}
-    assert [found.kind for found in a_pass(lines=moved).found if found.kind == "comb"] == ["comb"]
+def combs_of(first_hz: float, every_hz: float, moved_hz: float = 0.0) -> list[str]:
+    """What equally strong lines across the tuning pass for, each `moved_hz` off the one before."""
+    places = np.arange(first_hz, CENTRE_HZ + 110e3, every_hz) - CENTRE_HZ
+    places += moved_hz * np.arange(len(places))
+    return [
+        found.kind
+        for found in a_pass(lines=dict.fromkeys(places.tolist(), 100.0)).found
+        if found.kind == "comb"
+    ]
+
+
+@pytest.mark.parametrize("beside_hz", [0.0, 700.0, 2_300.0])
+@pytest.mark.parametrize("every_hz", [15_000.0, 18_000.0, 20_000.0, 25_000.0])
+def test_stations_on_every_third_channel_are_no_supply(every_hz: float, beside_hz: float) -> None:
+    """None between them, and wherever their raster begins or the dial stands."""
+    assert combs_of(np.ceil((CENTRE_HZ - 108e3) / every_hz) * every_hz + beside_hz, every_hz) == []
+
+
+@pytest.mark.parametrize("every_hz", [15_000.0, 18_000.0, 20_000.0])
+def test_a_supply_that_has_drifted_past_their_channels_is_none_of_them(every_hz: float) -> None:
+    assert combs_of(np.ceil((CENTRE_HZ - 108e3) / every_hz) * every_hz, every_hz, moved_hz=25.0) == ["comb"]

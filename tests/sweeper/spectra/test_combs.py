@@ -70,6 +70,19 @@ def test_stations_on_a_raster_are_none(raster_hz: float, occupied: float) -> Non
     assert [seed for seed in range(3) if found(noisy(broadcast(raster_hz, occupied, seed), seed))] == []
 
 
+@pytest.mark.parametrize("raster_hz", [25e3 / 3])
+def test_stations_on_channels_of_other_services_are_none(raster_hz: float) -> None:
+    assert found(noisy(broadcast(raster_hz, 0.6, 1), 1)) == []
+
+
+@pytest.mark.parametrize("spacing_hz", [22_500.0, 48_000.0, 62_500.0])
+def test_a_clock_on_a_multiple_of_such_channels_is_found_where_nobody_else_keeps_to_them(
+    spacing_hz: float,
+) -> None:
+    (told,) = found(noisy(comb(spacing_hz, 6.0, seed=7), 7))
+    assert told.spacing_hz == pytest.approx(spacing_hz, rel=1e-3)
+
+
 @pytest.mark.slow
 def test_at_three_decibels_hardly_any_is_missed() -> None:
     """At least 95 % of combs of ten lines and more; spacing within 0.1 %."""
