@@ -32,6 +32,8 @@ AROUND_HZ = 50e3
 MOST_COMBS = 5
 OTHERS = 20
 """Places of a raster to each side that say how full it is."""
+FINE, AT_ONCE = 16, 1024
+"""Parts of a bin to which places are told, and combs that are counted at once."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -116,6 +118,7 @@ def _best(
     rate = _hit_rate(lines, bins, near, start_hz, step_hz)
     inside = np.flatnonzero(usable)
     low, high = float(inside[0]), float(inside[-1])
+    beside = _beside(at, usable, near)
     tried, best = 0, (1.0, 0.0, 0.0)
     for first in range(len(at) - 1):
         apart = at[first + 1 :] - at[first]
@@ -127,7 +130,7 @@ def _best(
         between = np.concatenate([np.arange(a, b + 1) for a, b in zip(least, most, strict=True)])
         spacing = np.repeat(apart, counts) / between
         tried += len(spacing)
-        chances = _chances(at, at[first], spacing, rate, near, low, high, usable)
+        chances = _chances(beside, at[first], spacing, rate, low, high, usable)
         place = int(np.argmin(chances))
         if chances[place] < best[0]:
             best = (float(chances[place]), float(at[first]), float(spacing[place]))
@@ -154,7 +157,8 @@ def _among_others(
     _, first, spacing = best
     taken = np.abs((lines.at - first + spacing / 2) % spacing - spacing / 2) <= near
     rate = _hit_rate(lines, len(usable), near, start_hz, step_hz, taken, spacing * step_hz)
-    return float(_chances(lines.at, first, np.array([spacing]), rate, near, *ends, usable)[0])
+    beside = _beside(lines.at, usable, near)
+    return float(_chances(beside, first, np.array([spacing]), rate, *ends, usable)[0])
 
 
 def _hit_rate(
@@ -227,35 +231,40 @@ def _share_of_others(line_hz: Floats, hz: Floats, raster_hz: float, spacing_hz: 
     return share
 
 
+def _beside(at: Floats, usable: Mask, near: float) -> Mask:
+    """Whether a usable place is within `near` of a line: `FINE` places to a bin, shape (bins · FINE,)."""
+    beside = np.zeros(len(usable) * FINE, np.bool_)
+    for begin, end in zip(np.ceil((at - near) * FINE), np.floor((at + near) * FINE) + 1, strict=True):
+        beside[max(int(begin), 0) : int(end)] = True
+    return beside & np.roll(np.repeat(usable, FINE), -FINE // 2)
+
+
 def _chances(
-    at: Floats,
+    beside: Mask,
     first: float,
     spacing: Floats,
     rate: Floats,
-    near: float,
     low: float,
     high: float,
     usable: Mask,
 ) -> Floats:
     """Of at least so many hits at the places of each comb, the pair's own two aside. Shape as `spacing`."""
-    steps = np.arange(-int((first - low) / spacing.min()) - 1, int((high - first) / spacing.min()) + 2)
     chances = np.ones(len(spacing))
-    for begin in range(0, len(spacing), 4096):
-        part = spacing[begin : begin + 4096]
-        places = first + part[:, None] * steps
+    order = np.argsort(spacing)[::-1]
+    for begin in range(0, len(order), AT_ONCE):  # of about as many places each
+        part = order[begin : begin + AT_ONCE]
+        below, above = (int(length / spacing[part[-1]]) for length in (first - low, high - first))
+        places = first + np.arange(-below, above + 1)[:, None] * spacing[part]
         inside = (places >= low) & (places <= high)
-        bins = np.clip(np.rint(places), 0, len(rate) - 1).astype(int)
-        inside &= usable[bins]
-        nearest = np.clip(np.searchsorted(at, places), 1, len(at) - 1)
-        off = np.minimum(np.abs(places - at[nearest - 1]), np.abs(places - at[nearest]))
-        hits = ((off <= near) & inside).sum(axis=1)
-        count = inside.sum(axis=1)
-        mean = np.where(inside, rate[bins], 0.0).sum(axis=1) / np.maximum(count, 1)
-        good = hits >= FEWEST_HITS
-        more = hits - 2
-        chances[begin : begin + 4096][good] = betainc(
-            more[good], count[good] - 2 - more[good] + 1, np.minimum(mean[good], 1.0)
-        )
+        places[~inside] = first
+        fine = (places * FINE + 0.5).astype(np.int32)
+        hits = (beside[fine] & inside).sum(axis=0)
+        good = np.flatnonzero(hits >= FEWEST_HITS)
+        bins = (fine[:, good] + FINE // 2) // FINE
+        there = inside[:, good] & usable[bins]
+        count, more = there.sum(axis=0), hits[good] - 2
+        mean = (rate[bins] * there).sum(axis=0) / np.maximum(count, 1)
+        chances[part[good]] = betainc(more, count - 2 - more + 1, np.minimum(mean, 1.0))
     return chances
 
 
