@@ -9,7 +9,7 @@ from zoneinfo import ZoneInfo
 import numpy as np
 
 from sweeper.noise.told import NoiseTold, Told
-from sweeper.report.noise_words import PART_WORDS
+from sweeper.report.noise_words import PART_WORDS, decibels
 from sweeper.report.palette import LIGHT
 from sweeper.report.picture_file import drawn, write_drawn
 
@@ -19,6 +19,7 @@ if TYPE_CHECKING:
 
 MOST_SOURCES = 8
 ROW_IN = 0.42
+DOTS = "Dots: passes that show it, higher where it is stronger; ticks: those that do not."
 COLOURS = {
     "receiver": "load",
     "mains": "out",
@@ -28,6 +29,9 @@ COLOURS = {
     "birdie": "soft",
 }
 """Of the palette, by kind or part."""
+ZERO_FORMATS = ["", "%Y", "%b", "%d %b", "%H:%M", "%H:%M"]
+OFFSET_FORMATS = ["", "%Y", "%B %Y", "%d %B %Y", "%d %B %Y", "%d %B %Y %H:%M"]
+"""Of ticks where a day begins, and of the date that the last ones belong to; as matplotlib lists them."""
 
 
 def write_noise_picture(station: str, told: NoiseTold, zone: str, file: Path) -> None:
@@ -46,9 +50,17 @@ def noise_picture(station: str, told: NoiseTold, zone: str, kind: str = "png") -
         upper = ROW_IN * rows / high
         runs = figure.add_axes((0.3, top - upper, 0.67, upper))
         lower = ROW_IN * bars / high
-        parts = figure.add_axes((0.3, top - upper - 1.0 / high - lower, 0.67, lower))
+        parts = figure.add_axes((0.3, top - upper - 1.4 / high - lower, 0.67, lower))
         figure.text(
             0.02, 1.0 - 0.25 / high, f"{station}: what makes the noise", fontsize=12, color=LIGHT["ink"]
+        )
+        figure.text(
+            0.02,
+            top - upper - 0.62 / high,
+            f"{DOTS} Hours of {zone}.",
+            fontsize=8,
+            color=LIGHT["soft"],
+            va="center",
         )
         _runs(runs, shown, told, zone)
         _bare(parts)
@@ -86,13 +98,17 @@ def _runs(axes: "Axes", shown: tuple[Told, ...], told: NoiseTold, zone: str) -> 
     axes.xaxis_date(local)
     locator = dates.AutoDateLocator(tz=local, minticks=2, maxticks=7)  # type: ignore[no-untyped-call]
     axes.xaxis.set_major_locator(locator)
-    axes.xaxis.set_major_formatter(dates.ConciseDateFormatter(locator, tz=local))  # type: ignore[no-untyped-call]
+    axes.xaxis.set_major_formatter(
+        dates.ConciseDateFormatter(  # type: ignore[no-untyped-call]
+            locator, tz=local, zero_formats=ZERO_FORMATS, offset_formats=OFFSET_FORMATS
+        )
+    )
     axes.tick_params(axis="x", labelsize=8, colors=LIGHT["soft"])
     axes.xaxis.get_offset_text().set(fontsize=8, color=LIGHT["soft"])
 
 
 def _name(told: Told) -> str:
-    cost = "" if told.cost_db is None else f", {told.cost_db:.2g} dB"
+    cost = "" if told.cost_db is None else f", up to {decibels(told.cost_db)}"
     return f"{told.source.name}{cost}"
 
 

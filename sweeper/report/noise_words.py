@@ -23,7 +23,8 @@ def lines_of(told: Told) -> list[str]:
     low, high = source.spacing_hz
     if source.kind == "comb" and high - low > 0.001 * high:
         head += f" Its spacing went from {low / 1e3:.2f} to {high / 1e3:.2f} kHz."
-    size = f"Seen in {rhythm.with_it} of {rhythm.looks} passes."
+    when = f": {rhythm.briefly}" if rhythm.from_h is None else ""
+    size = f"Seen in {rhythm.with_it} of {rhythm.looks} passes{when}."
     if told.over_db is not None:
         size += f" It stands {told.over_db:.0f} dB over the noise."
     if told.costs_db:
@@ -59,17 +60,22 @@ def worth_acting(told: NoiseTold, worthwhile_db: float) -> str:
 
 
 def rows_of(shown: Sequence[Told]) -> tuple[tuple[str, ...], ...]:
-    """A row a source, for a table: name, bands, when, cost, what it may be."""
+    """A row a source, for a table: name, when, cost in dB by band, what it may be. The first three fit a phone."""
     return tuple(
         (
             each.source.name,
-            ", ".join(band.replace(" ", "\u00a0") for band in each.source.bands),
             " ".join(each.rhythm.words) or each.rhythm.briefly,
-            costs(each) if each.costs_db else "–",
+            ", ".join(f"{cost} on {band}".replace(" ", "\u00a0") for band, cost in _cost_by_band(each)),
             each.may_be,
         )
         for each in shown
     )
+
+
+def _cost_by_band(told: Told) -> list[tuple[str, str]]:
+    """The highest first; a dash of what costs nothing."""
+    costs_db = told.costs_db or dict.fromkeys(told.source.bands)
+    return [(band, "–" if cost_db is None else f"{cost_db:.1f}") for band, cost_db in costs_db.items()]
 
 
 def shown_parts(split: Split) -> list[Part]:

@@ -102,7 +102,7 @@ def _sources(told: NoiseTold | None, zone: str, on: date) -> Iterator[Section]:
         tuple(lines),
         sources(shown, told, zone, on),
         table=Numbers(
-            ("Source", "On", "When", "S/N to win without it, at most", "What it may be"), rows_of(shown)
+            ("Source", "When", "S/N to win without it, at most, dB", "What it may be"), rows_of(shown)
         ),
         caption="Sources of noise, the costliest first",
     )

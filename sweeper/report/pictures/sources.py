@@ -60,13 +60,13 @@ def _hours(shown: Sequence[Told], zone: str, on: date) -> Picture:
 def _parts(told: NoiseTold) -> Picture:
     """A bar a band: receiver, what signs its name, and the rest."""
     most = [
-        (part.share, f"{PART_WORDS[part.name]} on {split.band} ({part.share:.0%})")
+        (part.share, f"{PART_WORDS[part.name]} on {split.band}, {100 * part.share:.0f} % of its noise")
         for split in told.splits
         for part in split.parts
         if part.name not in ("receiver", "rest")
     ]
     share, where = max(most, default=(0.0, ""))
-    title = f"Most of what signs its name: {where}" if share > 0.0 else "How much of it is whose"
+    title = f"Largest share of what was found: {where}" if share > 0.0 else "How much of it is whose"
     with drawing():
         figure = sheet(NARROW, 1.1 + 0.34 * len(told.splits))
         draw_parts(figure.subplots(), told, colour, 9.0)

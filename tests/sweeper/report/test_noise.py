@@ -11,7 +11,7 @@ from sweeper.noise.seen import Found, Heard
 from sweeper.noise.told import NoiseTold, told_of
 from sweeper.report.noise_picture import noise_picture, write_noise_picture
 from sweeper.report.noise_terminal import noise_json, show_noise, show_sources
-from sweeper.report.noise_words import lines_of, worth_acting
+from sweeper.report.noise_words import lines_of, rows_of, worth_acting
 from sweeper.report.sections import Section, sections
 from sweeper.report.setting import Setting
 from tests.sweeper.report import sample
@@ -106,8 +106,11 @@ def test_the_report_has_a_section_with_name_rhythm_cost_and_pictures(told: Noise
     (section,) = section_of(told)
     assert section.table is not None
     mains, comb = section.table.rows
-    assert mains[0] == "mains-synchronous noise" and mains[2:4] == ("at all hours", "1.0 dB")
-    assert comb[0] == "comb every 65.1 kHz" and "from 17 to 22 o'clock" in comb[2]
+    assert mains[0] == "mains-synchronous noise" and mains[1:3] == (
+        "at all hours",
+        "1.0\u00a0on\u00a040\u00a0m",
+    )
+    assert comb[0] == "comb every 65.1 kHz" and "from 17 to 22 o'clock" in comb[1]
     hours, parts = section.pictures
     assert ("comb every 65.1 kHz", "18:00", "100") in hours.numbers.rows
     assert hours.svg.count("<svg") == 2 and "40 m" in parts.svg
@@ -145,3 +148,14 @@ def test_one_night_is_told_by_the_clock_and_no_rhythm_is_claimed() -> None:
     night = told_of([heard(number) for number in range(24)], UTC)
     comb = next(each for each in night.sources if each.source.kind == "comb")
     assert comb.rhythm.briefly == "once, from 17:00 to 21:00" and comb.rhythm.words == ()
+    assert lines_of(comb)[1].startswith("Seen in 5 of 24 passes: once, from 17:00 to 21:00.")
+
+
+def test_a_line_that_costs_nothing_has_a_dash_and_its_band() -> None:
+    birdie = Found("birdie", 7.1e6, 7.1e6, 0.0, 0.0, -60.0, lines=1, over_db=20.0, on_load=True)
+    record = [
+        Heard(BEGIN.timestamp() + n, n, "40 m", 7e6, 7.2e6, -40.0, 0.3, 0.01, True, (birdie,))
+        for n in range(5)
+    ]
+    ((name, when, cost, _),) = rows_of(told_of(record, UTC).sources)
+    assert (name, when, cost) == ("birdie at 7100.0 kHz", "at all hours", "–\u00a0on\u00a040\u00a0m")
