@@ -84,6 +84,7 @@ def search(
             f"The {name} comes and goes by itself ({len(spread)} of {ALONE} looks), so no switch could be told from "
             "chance now. Try when it stays.",
         )
+    told(f"It was there in all {ALONE}.")
     steady, tried = ALONE, 0
     for device in devices:
         stands: list[_Stand] = []
@@ -102,6 +103,7 @@ def search(
                 if way == "off":
                     ask(f"Switch on again: {device}.")
                 break
+            told(_followed(way, stand, before))
             before = stand
         tried += bool(stands)
         if len(stands) == 4 and before.there and stands[2].under(before):
@@ -137,6 +139,12 @@ def _claim(
         f"The {name} {how} each time {device} was off, and came back each time it was on: it comes from there, or "
         f"from what hangs on it ({shown:g} % sure).",
     )  # fmt: skip
+
+
+def _followed(way: str, stand: _Stand, before: _Stand) -> str:
+    if way == "on":
+        return "There again."
+    return f"It fell by {before.mean - stand.mean:.0f} dB." if stand.there else "Gone."
 
 
 def _not_it(name: str, device: str, nth: int) -> str:

@@ -33,7 +33,8 @@ def test_four_stands_are_asked_for_and_the_claim_is_as_sure_as_ten_quiet_looks_m
     house = Script([-50.0] * 10, OFF, ON, OFF, ON)
     found = house.searched("the lamp")
     assert house.asked == [f"Switch {way}: the lamp. Nothing else." for way in ("off", "on", "off", "on")]
-    assert house.told == ["Touch nothing for 10 looks: first it is watched by itself."]
+    alone = ["Touch nothing for 10 looks: first it is watched by itself.", "It was there in all 10."]
+    assert house.told == [*alone, "Gone.", "There again.", "Gone.", "There again."]
     assert (found.device, found.fell_db) == ("the lamp", None)
     assert found.confidence == pytest.approx(1.0 - 0.3**4)
     assert "99.1 % sure" in found.sentence and "went away each time the lamp was off" in found.sentence
@@ -42,7 +43,7 @@ def test_four_stands_are_asked_for_and_the_claim_is_as_sure_as_ten_quiet_looks_m
 def test_each_device_tried_in_vain_makes_a_mistake_likelier_and_its_looks_make_it_less_so() -> None:
     house = Script([-50.0] * 10, ON, OFF, ON, OFF, ON)
     found = house.searched("the fridge", "the lamp")
-    assert house.told[1:] == [f"The {NAME} did not change with the fridge."]
+    assert house.told[2] == f"The {NAME} did not change with the fridge."
     assert house.asked[:2] == ["Switch off: the fridge. Nothing else.", "Switch on again: the fridge."]
     assert found.confidence == pytest.approx(1.0 - 2 * (3.0 / 13.0) ** 4)
 
@@ -50,7 +51,7 @@ def test_each_device_tried_in_vain_makes_a_mistake_likelier_and_its_looks_make_i
 def test_what_follows_once_only_is_not_it_and_what_was_known_of_its_steadiness_is_halved() -> None:
     house = Script([-50.0] * 10, OFF, ON, ON, OFF, ON, OFF, ON)
     found = house.searched("the fridge", "the lamp")
-    assert "did not follow the fridge a second time: it changed by itself" in house.told[1]
+    assert "did not follow the fridge a second time: it changed by itself" in house.told[4]
     assert house.asked[3] == "Switch on again: the fridge."
     assert found.device is None  # of five looks nothing sure is known: 1 - 2 · (3/5)⁴
     assert found.confidence == pytest.approx(1.0 - 2 * 0.6**4)
@@ -61,7 +62,7 @@ def test_what_does_not_come_back_is_not_switched_again() -> None:
     house = Script([-50.0] * 10, OFF, OFF)
     found = house.searched("the fridge")
     assert house.asked == ["Switch off: the fridge. Nothing else.", "Switch on: the fridge. Nothing else."]
-    assert len(house.told) == 2 and found.device is None
+    assert house.told[2] == "Gone." and len(house.told) == 4 and found.device is None
     assert f"The {NAME} followed none of the 1 that were tried" in found.sentence
 
 
@@ -76,6 +77,12 @@ def test_each_look_must_lie_three_decibels_under_the_lowest_of_the_others(
     if device:
         assert found.fell_db == pytest.approx(50.0 * -1 + (60.0 + 60.0 - off_db) / 3)
         assert "fell by 8 dB" in found.sentence
+
+
+def test_a_fall_is_told_as_soon_as_it_is_seen() -> None:
+    house = Script([-50.0] * 10, [-58.0] * 3, ON, [-58.0] * 3, ON)
+    house.searched("the lamp")
+    assert house.told[2:4] == ["It fell by 8 dB.", "There again."]
 
 
 def test_a_source_that_only_partly_shows_while_off_has_no_size_to_tell() -> None:
