@@ -75,6 +75,9 @@ def compare(sequence: Iterable[Labelled], terms: Terms | None = None) -> ABResul
     gathered = gather(sequence, learned)
     if gathered is None:
         raise NoNoise("no edge is clean on both sides")
+    state = _gain_state(gathered, terms)
+    if state == "constant":  # the noise of a whole side is known better than that of each spectrum
+        gathered = replace(gathered, both=gathered.level)
     both = gathered.both
     changes = [_change(both.of([nth]), terms) for nth in range(len(learned.signals))]
     told = _sorted_out(learned, gathered, changes)
@@ -84,7 +87,6 @@ def compare(sequence: Iterable[Labelled], terms: Terms | None = None) -> ABResul
     if occupied or (only_in and only_out):
         once = watched = None
     shown = watched if terms.watched else once
-    state = _gain_state(gathered, terms)
     constant = state == "constant" and not occupied and not (only_in and only_out)
     noise = (
         noise_change(np.log(gathered.noise_stage / gathered.noise_bypass), unlike(learned), terms.confidence)

@@ -7,7 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sweeper.ab.pooled import Both
-from sweeper.ab.sides import Learned, Seen, edges
+from sweeper.ab.sides import Carried, Learned, Seen, edges
 from sweeper.words import ANTENNA_BYPASS, ANTENNA_STAGE, Labelled, SignalPath
 
 Floats = NDArray[np.float64]
@@ -17,6 +17,7 @@ Floats = NDArray[np.float64]
 class Gathered:
     """Edges between bypass and stage on the antenna. Shapes (edges,) but for `both` and `unrest` (edges, signals).
 
+    `both`: S/N by the noise of each spectrum; `level`: by the noise of a whole side (`sides.Side`).
     `own_variance`: of ln of a side's noise by itself, whatever the gain does.
     `on_load`: ln(antenna ÷ load) noise at each edge between the two, by route. `alone`: ln noise beside all edges, by
     path, the nearest in time to the load first. `spoiled`: edges that were left out.
@@ -28,6 +29,7 @@ class Gathered:
     total_bypass: Floats
     total_stage: Floats
     both: Both
+    level: Both
     unrest: Floats
     own_variance: float
     on_load: dict[str, Floats]
@@ -50,27 +52,34 @@ def gather(sequence: Iterable[Labelled], learned: Learned) -> Gathered | None:
         np.median([min(out.segments, within.segments) for out, within in zip(outs, ins, strict=True)])
     )
     loud = np.median([(each.before.loud + each.after.loud) / 2.0 for each in across], axis=0)
+    spread = one_side(learned, segments)
     return Gathered(
         np.array([each.at_s for each in across]),
         np.array([side.noise for side in outs]),
         np.array([side.noise for side in ins]),
         np.array([side.total for side in outs]),
         np.array([side.total for side in ins]),
-        Both(
-            np.array([side.over for side in ins]),
-            np.array([side.over for side in outs]),
-            loud[:, None] * one_side(learned, segments)[None, :],
-            best_way(
-                np.array([side.foretold for side in (*outs, *ins)]),
-                np.array([side.nearest for side in (*outs, *ins)]),
-                one_side(learned, segments),
-            ),
-        ),
+        _both([side.each for side in outs], [side.each for side in ins], loud, spread),
+        _both([side.level for side in outs], [side.level for side in ins], loud, spread),
         np.array([(each.before.unrest + each.after.unrest) / 2.0 for each in across]),
         2.0 / (max(float(learned.noise.keep.sum()), 1.0) * max(segments, 1.0)),
         _on_load(clean),
         _alone(clean),
         len(seen) - len(clean),
+    )
+
+
+def _both(outs: list[Carried], ins: list[Carried], loud: Floats, spread: Floats) -> Both:
+    """`loud`: by way, `spread`: of a side without a signal, by signal."""
+    return Both(
+        np.array([side.over for side in ins]),
+        np.array([side.over for side in outs]),
+        loud[:, None] * spread[None, :],
+        best_way(
+            np.array([side.foretold for side in (*outs, *ins)]),
+            np.array([side.nearest for side in (*outs, *ins)]),
+            spread,
+        ),
     )
 
 

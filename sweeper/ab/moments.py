@@ -99,10 +99,11 @@ def turning(floor_db: Floats, total_db: Floats, every_s: float, edges: Sequence[
 def _unlike_s(
     level: Floats, every_s: float, sides: Sequence[tuple[Moment, bool]], sign: float, longest_s: float
 ) -> float:
-    """How far from the edges the level differs from the second beyond `longest_s`, in the direction of `sign`.
+    """How far from the edges on the level differs from the second beyond `longest_s`, in the direction of `sign`.
 
     `sides`: edges, each with whether the values before it are meant. As long as the median over the edges differs by
-    more than its error and 0.5 dB. Digital silence is quieter than anything.
+    more than its error and 0.5 dB, a single value aside: what differs only further away is fading, which with few edges
+    does so by chance. Digital silence is quieter than anything.
     """
     longest, beyond = round(longest_s / every_s), round(1.0 / every_s)
     heard = np.where(np.isfinite(level), level, -300.0)
@@ -117,8 +118,9 @@ def _unlike_s(
     table = np.asarray(rows)
     middle = np.median(table, axis=0)
     error = 1.86 * np.median(np.abs(table - middle), axis=0) / np.sqrt(len(table))
-    there = np.flatnonzero(middle > np.maximum(0.5, 3.0 * error))
-    return 0.0 if len(there) == 0 else float(there[-1] + 1) * every_s
+    unlike = np.append(middle > np.maximum(0.5, 3.0 * error), [False, False])
+    alike = int(np.argmin(unlike[:-1] | unlike[1:]))  # the first of two that do not
+    return float(alike) * every_s
 
 
 def moments(level_db: Floats, every_s: float, start_s: float = 0.0) -> Marks:

@@ -154,21 +154,31 @@ def _on_scale(sequence: Iterable[Labelled], pass_band: Mask) -> tuple[Floats, Fl
     return antenna, load
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class Carried:
+    """S/N in a bin, linear, of each signal on one side of an edge: `over`, carried to the edge, shape (ways, signals);
+    `foretold`: the spectrum nearest to the edge as each way has it from the others, same shape; `nearest`: as it is,
+    shape (signals,). Both NaN where there are too few spectra to foretell from.
+    """
+
+    over: Floats
+    foretold: Floats
+    nearest: Floats
+
+
 @dataclass(slots=True, eq=False)
 class Side:
-    """One side of an edge. `over`: S/N of each signal in a bin, linear, carried to the edge, shape (ways, signals);
-    `loud`: what each way multiplies the deviation of a mean by; `foretold`: the spectrum nearest to the edge as each
-    way has it from the others, shape (ways, signals), and `nearest`: as it is, shape (signals,); NaN where there are
-    too few. All else are means over its spectra.
+    """One side of an edge. `each`: S/N by the noise of each spectrum, which no change of gain moves; `level`: by the
+    noise of the whole side, which several spectra tell better, where the gain stands still. `loud`: what each way
+    multiplies the deviation of a mean by. All else are means over its spectra.
     """
 
     path: SignalPath
     noise: float
     total: float
-    over: Floats
+    each: Carried
+    level: Carried
     loud: Floats
-    foretold: Floats
-    nearest: Floats
     bins: Floats
     segments: int
     unrest: Floats
@@ -244,43 +254,48 @@ class _Reader:
     def side(self, spectra: list[Labelled], edge_s: float) -> Side | None:
         if not spectra:
             return None
-        noises, totals, overs, flats, weights = [], [], [], [], []
+        noises, totals, powers, flats, weights = [], [], [], [], []
         for one in spectra:
             flat = one.spectrum.mean * self._inverse
             level = float(np.mean(flat[self._noise.keep]))
             if level <= 0.0:
                 return None
-            flat = flat / level
             noises.append(level)
-            totals.append(level * float(flat.sum()) / self._usable)
-            flats.append(flat)
+            totals.append(float(flat.sum()) / self._usable)
+            flats.append(flat / level)
             weights.append(one.spectrum.segments)
-            if len(self._index):
-                overs.append(np.add.reduceat(flat[self._index], self._starts) / self._sizes - 1.0)
-            else:
-                overs.append(np.zeros(0))
-        over = np.asarray(overs)
+            powers.append(
+                np.add.reduceat(flat[self._index], self._starts) / self._sizes
+                if len(self._index)
+                else np.zeros(0)
+            )
+        power, noise = np.asarray(powers, np.float64), np.asarray(noises)
         share = np.asarray(weights, np.float64) / np.sum(weights)
-        logs = np.log(np.maximum(over, 1e-3))
         away = np.array([abs((one.time + one.until) / 2.0 - edge_s) for one in spectra])
         ways = carried(away, share)
-        first = int(np.argmin(away))
-        rest = np.arange(len(spectra)) != first
-        foretold, nearest = np.full((len(WAYS), over.shape[1]), np.nan), over[first]
-        if rest.sum() >= FEWEST_TO_FORETELL:
-            foretold = carried(away[rest] - away[first], share[rest] / share[rest].sum()) @ over[rest]
+        over = power / noise[:, None] - 1.0
+        logs = np.log(np.maximum(over, 1e-3))
         return Side(
             spectra[0].path,
-            float(share @ noises),
+            float(share @ noise),
             float(share @ totals),
-            ways @ over,
+            _carried_to(over, ways, away, share),
+            _carried_to((power - noise[:, None]) / float(share @ noise), ways, away, share),
             np.sqrt(np.sum(ways**2, axis=1) * len(spectra)),
-            foretold,
-            nearest,
             share @ np.asarray(flats) - 1.0,
             int(np.sum(weights)),
             np.abs(np.diff(logs, axis=0)).mean(axis=0) if len(logs) > 1 else np.full(over.shape[1], np.nan),
         )
+
+
+def _carried_to(over: Floats, ways: Floats, away: Floats, share: Floats) -> Carried:
+    """S/N of spectra beside an edge, shape (spectra, signals), carried to it in all `ways`."""
+    first = int(np.argmin(away))
+    rest = np.arange(len(over)) != first
+    foretold, nearest = np.full((len(WAYS), over.shape[1]), np.nan), over[first]
+    if rest.sum() >= FEWEST_TO_FORETELL:
+        foretold = carried(away[rest] - away[first], share[rest] / share[rest].sum()) @ over[rest]
+    return Carried(ways @ over, foretold, nearest)
 
 
 def carried(away_s: Floats, share: Floats) -> Floats:

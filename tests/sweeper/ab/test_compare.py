@@ -191,3 +191,50 @@ def test_signals_in_step_with_the_switch_are_no_overload_and_tell_nothing() -> N
     assert "in-step" in found.flags and "overload" not in found.flags
     assert found.verdict == "undecided" and found.snr_change_db is None and found.noise_change_db is None
     assert "in step with the switch" in found.reason
+
+
+def _fading_on(seed: int, agc: bool) -> list[Labelled]:
+    """Sixteen edges 30 s apart, a carrier that fades across them as a straight line in ln power. True change: 2 dB."""
+    rng, found = np.random.default_rng(seed), []
+    for nth in range(16):
+        slope, level = rng.normal(0.0, 0.5), np.exp(rng.normal(0.0, 1.0)) * 3e3
+        for side in (-1, 1):
+            staged = (nth % 2 == 0) == (side > 0)
+            noise, through = (10.0, 10**1.2) if staged else (1.0, 1.0)
+            for frame in range(6)[::side]:
+                from_edge_s = side * (0.25 + 0.112 * frame)
+                line = np.zeros(BINS)
+                shape = np.array([0.01, 0.2, 0.7, 1.0, 0.7, 0.2, 0.01])
+                line[57:64] = through * level * np.exp(slope * from_edge_s) * shape
+                power = noise * rng.gamma(SEGMENTS, 1 / SEGMENTS, BINS) + line
+                power += np.sqrt(2.0 * noise * line / SEGMENTS) * rng.standard_normal(BINS)
+                power = power / power.sum() if agc else power
+                at = 30.0 * (nth + 1) + from_edge_s
+                spectrum = Spectrum(0.0, STEP_HZ, power.astype(np.float32), None, SEGMENTS, 2 * STEP_HZ)
+                path = ANTENNA_STAGE if staged else ANTENNA_BYPASS
+                found.append(Labelled(at - 0.056, at + 0.056, path, None, spectrum))
+    return sorted(found, key=lambda each: each.time)
+
+
+def test_where_the_gain_stands_still_the_noise_of_a_whole_side_makes_it_sharper() -> None:
+    """Noise of one spectrum scatters by 1/√(110 bins · 7), 4 %, and a line through six of them multiplies that."""
+    halves: dict[bool, list[float]] = {True: [], False: []}
+    held = 0
+    for seed in range(12):
+        sequence = _fading_on(seed, agc=False)
+        for known in (True, False):
+            change = compare(sequence, Terms(gain_known=known)).snr_change_db
+            assert change is not None
+            halves[known].append((change.high - change.low) / 2.0)
+            held += change.low < 2.0 < change.high
+    assert held >= 20  # 22.8 of 24 expected; fewer has a chance of 1 %
+    assert np.median(halves[True]) < 0.8 * np.median(halves[False])
+
+
+def test_with_an_agc_the_noise_of_each_spectrum_is_taken() -> None:
+    held = 0
+    for seed in range(12):
+        found = compare(_fading_on(seed, agc=True))
+        assert "agc" in found.flags and found.snr_change_db is not None
+        held += found.snr_change_db.low < 2.0 < found.snr_change_db.high
+    assert held >= 10  # 11.4 of 12 expected; fewer has a chance of 2 %

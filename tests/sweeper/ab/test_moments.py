@@ -106,3 +106,21 @@ def test_silence_while_the_switch_is_turned_is_a_break() -> None:
         at = edge.at_s
         floor[(time_s >= at - 0.2 * rise) & (time_s < at + 0.2 * (not rise))] = np.nan
     assert turning(floor, floor, EVERY_S, edges).break_s == pytest.approx(0.2, abs=0.07)
+
+
+def test_fading_beside_few_edges_is_not_taken_for_the_switch() -> None:
+    """Levels of a carrier that fades, at fifteen edges: what differs far from them does so by chance."""
+    left_out_s = []
+    for seed in range(40):
+        rng = np.random.default_rng(seed)
+        time_s = EVERY_S * np.arange(round(480.0 / EVERY_S))
+        floor = np.where((time_s // 30.0).astype(int) % 2 == 1, 10.0, 0.0) + rng.normal(0.0, 0.3, len(time_s))
+        angles, phases = rng.uniform(0, 2 * np.pi, 24), rng.uniform(0, 2 * np.pi, 24)
+        turns = 2 * np.pi * 0.15 * np.cos(angles)[:, None] * time_s + phases[:, None]
+        fading = (
+            np.abs(np.exp(1j * turns).sum(0) / np.sqrt(24) + 1.0) ** 2
+        )  # Clarke's scattering and a steady part
+        edges = [Moment(30.0 * (nth + 1), 10.0 if nth % 2 == 0 else -10.0) for nth in range(15)]
+        found = turning(floor, floor + 10 * np.log10(1.0 + 100.0 * fading), EVERY_S, edges)
+        left_out_s.append(max(found.before_s, found.after_s, found.break_s))
+    assert sum(each > 0.3 for each in left_out_s) <= 2, left_out_s
