@@ -74,7 +74,7 @@ def _with_quantities(table: pl.DataFrame) -> pl.DataFrame:
         "usable_carrier_gain": pl.when(pl.col("usable")).then(pl.col("carrier_gain")),
         **{
             f"usable_edge_{name}": pl.when(~noise & ~pl.col("mixed_bandwidth")).then(pl.col(f"edge_{name}"))
-            for name in ("gain", "lag")
+            for name in ("gain", "lag", "there", "back")
         },
         "usable_rise_bypass": pl.when(good).then(pl.col("antenna_bypass") - pl.col("load_bypass")),
         "usable_rise_stage": pl.when(good).then(pl.col("antenna_stage") - pl.col("load_stage")),
@@ -128,7 +128,7 @@ def _cells(table: pl.DataFrame, facts: StationFacts) -> pl.DataFrame:
         _power_mean("usable_rise_stage").alias("stage_power_rise_db"),
         pl.col("usable_carrier_gain").mean().alias("carrier_gain_db"),
         pl.col("usable_carrier_gain").count().alias("carrier_passes"),
-        pl.col("usable_edge_gain").mean().alias("edge_gain_db"),
+        pl.mean_horizontal(pl.col("usable_edge_there", "usable_edge_back").mean()).alias("edge_gain_db"),
         pl.col("usable_edge_gain").count().alias("edge_passes"),
         pl.col("usable_edge_lag").mean().alias("edge_lag_db"),
         pl.col("carrier_snr").mean().alias("carrier_snr_db"),

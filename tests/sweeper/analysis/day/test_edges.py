@@ -1,7 +1,9 @@
 """Gain across changes of route while the receiver stays: which visits make an edge, and what the edges say."""
 
+import math
 from datetime import UTC, datetime, timedelta
 
+import numpy as np
 import polars as pl
 import pytest
 
@@ -99,3 +101,62 @@ def test_of_long_visits_only_the_readings_next_to_the_edge_count() -> None:
 def test_a_load_between_two_antenna_visits_makes_no_edge_on_noise_channels() -> None:
     row = day(*AROUND, (CARRIER, "bypass"), (NOISE, "bypass"), (CARRIER, "bypass"))
     assert row["edge_gain_db"] is None and row["edge_passes"] == 0
+
+
+def nights_of_ratios(faded_db: list[tuple[float, ...]], change_db: float, passes: int) -> pl.DataFrame:
+    """The summaries of nights with an hour of `passes` each: a carrier over the noise as it faded at the ends of the
+    stays next to the edges of bypass, stage, stage, bypass; `change_db` more with the stage in.
+    """
+    routes = ("bypass", "stage", "stage", "bypass")
+    rows = []
+    for nth, faded in enumerate(faded_db):
+        night, of_night = divmod(nth, passes)
+        began = BEGIN + timedelta(days=night, minutes=10 * of_night)
+        for stay, (route, over_db) in enumerate(zip(routes, faded, strict=True)):
+            over = 10 ** ((over_db + change_db * (route == "stage")) / 10)
+            rows.append((began + timedelta(seconds=stay), nth + 1, route, 10 * math.log10(1.0 + over)))
+    frame = pl.DataFrame(rows, schema=["time", "pass", "route", "reading"], orient="row").with_columns(
+        pl.col("time").cast(pl.Datetime("ms", "UTC")),
+        *[pl.lit(said).alias(name) for name, said in (("band", "40 m"), ("for", "ratio"), ("flags", ""))],
+        pl.lit("antenna").alias("source"),
+        pl.lit(None, pl.Float64).alias("dbm"),
+        *[
+            pl.lit(count).cast(pl.Int64).alias(name)
+            for name, count in (("hz", CARRIER), ("bandwidth_hz", 281))
+        ],
+    )
+    told = facts(Night(), channels=(Channel("40 m", CARRIER, "carrier", 2400),))
+    return summarise_day(frame, told).sort("night")
+
+
+def test_the_one_clear_edge_of_a_pass_counts_as_much_as_each_of_two() -> None:
+    """Edges to the stage of 0 and −2 dB, and one back of 0: −1 dB there and 0 dB back come to −1/2 dB."""
+    of_both, of_one = (20.0, 20.0, 20.0, 20.0), (22.0, 20.0, -10.0, -10.0)
+    (row,) = nights_of_ratios([of_both, of_one], 0.0, 2).to_dicts()
+    assert row["edge_gain_db"] == pytest.approx(-0.5, abs=0.02)
+
+
+def fading(passes: int, steady: float, doppler_hz: float, seed: int) -> list[tuple[float, ...]]:
+    """A carrier at the four moments next to the edges of each pass, dB about its mean; Clarke's fading by 24 waves,
+    with `steady` times as much power in a wave that stands (Rice's K).
+    """
+    dice = np.random.default_rng([seed, 18])
+    at_s = np.array([0.0, 0.6, 2.1, 2.7])
+    way = np.cos(2 * np.pi * dice.random((passes, 24, 1)))
+    waves = np.exp(2j * np.pi * (doppler_hz * way * at_s + dice.random((passes, 24, 1)))).sum(axis=1)
+    field = waves / math.sqrt(24 * (1 + steady)) + math.sqrt(steady / (1 + steady))
+    return [tuple(each) for each in (20 * np.log10(np.abs(field))).tolist()]
+
+
+@pytest.mark.parametrize(
+    ("steady", "doppler_hz", "change_db", "nights"),
+    [(0.0, 0.03, -1.3, 400), (0.0, 0.03, 7.0, 400), (2.0, 0.15, -1.3, 2000)],
+)
+def test_a_weak_carrier_that_fades_tells_the_change_without_bias(
+    steady: float, doppler_hz: float, change_db: float, nights: int
+) -> None:
+    """14 dB over the noise in its cell, so that many an edge is not clear; four passes an hour on many nights."""
+    faded = [tuple(14.0 + each for each in one) for one in fading(4 * nights, steady, doppler_hz, 5)]
+    off = nights_of_ratios(faded, change_db, 4)["edge_gain_db"].drop_nulls().to_numpy() - change_db
+    assert len(off) > 0.9 * nights
+    assert abs(off.mean()) + 2 * off.std() / math.sqrt(len(off)) < 0.06
