@@ -77,6 +77,19 @@ def fits(driver: webdriver.Chrome) -> bool:
     return bool(wide) and button["height"] >= 44 and button["width"] >= 160
 
 
+def legible(driver: webdriver.Chrome) -> bool:
+    """No level is parted from its unit by the end of a line, and what stands below the interval can be read."""
+    lines = driver.execute_script(
+        "return [...document.querySelectorAll('#levels td:not(:last-child)')].map((each) => "
+        "each.firstChild === null ? 1 : (() => { const all = document.createRange(); all.selectNodeContents(each); "
+        "return all.getClientRects().length; })())"
+    )
+    high = driver.execute_script(
+        "return [...document.querySelectorAll('#interval text')].map((each) => each.getBoundingClientRect().height)"
+    )
+    return len(high) == 2 and max(lines) == 1 and min(high) >= 10
+
+
 def test_a_test_is_begun_followed_and_ended_on_the_page(
     outpost: Outpost, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -108,6 +121,6 @@ def test_a_test_is_begun_followed_and_ended_on_the_page(
         for width in (1280, 390):
             look(chromium, width)
             chromium.save_screenshot(str(tmp_path / f"ended-{width}.png"))
-            assert fits(chromium), width
+            assert fits(chromium) and legible(chromium), width
         assert chromium.get_log("browser") == []
     assert as_found(outpost)

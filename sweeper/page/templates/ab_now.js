@@ -95,11 +95,14 @@ function paint(told) {
   } else if (told.sentence) {
     const claim = "This holds for this tuning and this hour; nights of passes tell about nights.";
     write("answer", told.answer || (told.figures.length ? told.sentence : "Nothing is claimed"));
-    write("next", told.answer ? `${told.sentence} ${claim}` : told.figures.length ? claim : told.sentence);
+    write("next", told.answer ? `${told.sentence} ${claim}` : told.figures.length ? claim : unclaimed(told.sentence));
     const lines = [...told.figures.map(([name, value]) => `${name}: ${value}`), ...told.lines];
     at("lines").replaceChildren(...lines.map((text) => element("li", text)));
   }
 }
+
+// The heading says that much already.
+const unclaimed = (sentence) => sentence.replace(/^Nothing is claimed: ./, (all) => all.slice(-1).toUpperCase());
 
 const ask = (path, body) => order(path, body, "said");
 
