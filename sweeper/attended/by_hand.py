@@ -3,7 +3,8 @@
 Where the noise steps by 2 dB and more, the steps say when: presses come late, twice or not at all. Which way is in is
 told by the direction of the first step, since the test begins with the stage out, and by what most presses say; where
 the two contradict each other nothing is believed. Smaller steps are not seen one by one, so the presses stand for
-them, with a second left out beside each; whether presses and flips still go together is then seen over all of them.
+them. Beside a press a second is left out, unless the sound as a whole tells the instant of the flip (`flips`); whether
+presses and flips still go together is then seen over all of them.
 """
 
 from collections.abc import Sequence
@@ -15,6 +16,7 @@ from typing import Literal
 import numpy as np
 
 from sweeper.ab.moments import Marks, moments, turning
+from sweeper.attended.flips import placed
 from sweeper.attended.levels import Levels
 from sweeper.attended.stays import Stay, Stays
 from sweeper.words import Route, SignalPath
@@ -218,11 +220,11 @@ def _instant(heard: Sequence[Levels], at_s: float) -> float:
 
 
 def _by_presses(parts: Sequence[_Part], presses: Sequence[Press], levels: Levels) -> Stays:
-    """One flip at each press, with a second beside it left out."""
+    """One flip at each press, with a second beside it left out where its instant is not told."""
     each: list[Stay] = []
     route: Route = "bypass"
     for part in parts:
-        flips, from_s, route = _flipped(part, route, presses)
+        flips, from_s, route = _flipped(part, route, presses, levels)
         each += flips
         each.append(Stay(SignalPath(part.source, route), from_s, part.until_s))
         route = _turned(route, _between(part, presses, ()))
@@ -230,13 +232,25 @@ def _by_presses(parts: Sequence[_Part], presses: Sequence[Press], levels: Levels
     return Stays((), CONTRADICT) if out_of_step(stays, levels) else Stays(stays)
 
 
-def _flipped(part: _Part, route: Route, presses: Sequence[Press]) -> tuple[list[Stay], float, Route]:
-    """The stays that a press ended, and from when on it stands how at the end; at first it stands at `route`."""
+def _flipped(
+    part: _Part, route: Route, presses: Sequence[Press], levels: Levels | None = None
+) -> tuple[list[Stay], float, Route]:
+    """The stays that a press ended, and from when on it stands how at the end; at first it stands at `route`. `levels`:
+    of the sound, where it may tell the instants.
+    """
     each, from_s = [], part.from_s
-    for press in presses:
-        if press.key == "switched" and part.from_s <= press.at_s < part.until_s:
-            each.append(Stay(SignalPath(part.source, route), from_s, press.at_s - BEFORE_S))
-            route, from_s = _turned(route, 1), press.at_s + AFTER_S
+    pressed_s = [
+        press.at_s
+        for press in presses
+        if press.key == "switched" and part.from_s <= press.at_s < part.until_s
+    ]
+    told_s = [None] * len(pressed_s) if levels is None else placed(pressed_s, levels, BEFORE_S, AFTER_S)
+    for press_s, at_s in zip(pressed_s, told_s, strict=True):
+        until_s, again_s = (
+            (press_s - BEFORE_S, press_s + AFTER_S) if at_s is None else (at_s - MARGIN_S, at_s + MARGIN_S)
+        )
+        each.append(Stay(SignalPath(part.source, route), from_s, until_s))
+        route, from_s = _turned(route, 1), again_s
     return each, from_s, route
 
 
