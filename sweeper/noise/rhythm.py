@@ -64,7 +64,7 @@ def rhythm(
     days = np.array([at.date().toordinal() for at in times], int)
     words: list[str] = []
     from_h = to_h = None
-    if 0 < on.sum() < len(on) and len(np.unique(days)) >= FEWEST_DAYS and _chance(hours, days, on) <= CHANCE:
+    if len(np.unique(days)) >= FEWEST_DAYS and _chance(hours, days, on) <= CHANCE:
         from_h, to_h = _stretch(by_hour)
         words.append(f"It mostly runs from {from_h} to {to_h} o'clock.")
     words += _week(times, on)

@@ -13,7 +13,7 @@ from drivers.errors import CalledOff, LinkLost, LinkTimeout
 from drivers.foreign import Foreign
 from drivers.receivers import iq
 from drivers.switches import gpio
-from drivers.waiting import Deadline, StopOrder, bounded, pause
+from drivers.waiting import LOOK_S, Deadline, StopOrder, bounded, pause
 from tests.drivers.switches.test_gpio import PATHS, Chip
 
 
@@ -49,6 +49,28 @@ def test_a_call_that_hangs_is_given_up_and_no_other_is_begun_until_it_is_back(
     mended.set()
     assert calls.call("writing it", 60.0, lambda: "done") == "done"
     assert late == [True]
+
+
+def test_after_a_call_that_hangs_nobody_waits_longer_than_half_a_second(
+    mended: threading.Event, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A call that waits for its own stop order looks for it ten times a second, and so has time to come back."""
+    waited: list[float | None] = []
+
+    class Patient(threading.Event):
+        def wait(self, timeout: float | None = None) -> bool:
+            waited.append(timeout)
+            return super().wait(timeout)
+
+    monkeypatch.setattr(threading, "Event", Patient)
+    calls = Foreign("box", "Unplug it.")
+    with pytest.raises(LinkTimeout):
+        calls.call("reading it", 0.05, lambda: mended.wait(60))
+    waited.clear()
+    with pytest.raises(LinkLost):
+        calls.call("writing it", 60.0, lambda: None)
+    assert waited == [pytest.approx(0.5, abs=0.2)]
+    assert waited[0] is not None and waited[0] >= 3 * LOOK_S
 
 
 def test_a_stop_order_ends_the_wait_and_the_call_hears_of_it_too(mended: threading.Event) -> None:

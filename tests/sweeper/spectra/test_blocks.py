@@ -57,6 +57,16 @@ def test_what_is_chosen_by_the_sum_biases_no_difference() -> None:
     assert abs(np.mean(changes)) < 3 * np.std(changes) / np.sqrt(len(changes))
 
 
+@pytest.mark.parametrize(("over", "out"), [(1.0, 0), (2.4, 4)])
+def test_one_window_alone_that_no_noise_explains_loses_its_middle_half(over: float, out: int) -> None:
+    """Of eight bins, those between two lines at its ends: no other window holds both, and one line lifts it by half as
+    much. In thirty bins nothing wider is looked for. Four independent bins of shape 24 scatter by a tenth."""
+    total = np.ones(30)
+    total[[11, 18]] += over
+    gone = np.flatnonzero(~without_blocks(total, np.ones(30, np.bool_), SHAPE))
+    assert len(gone) == out and all(11 < each < 18 for each in gone)
+
+
 def test_where_all_would_go_what_was_found_stays() -> None:
     total, keep = np.ones(64), np.ones(64, np.bool_)
     assert without_blocks(total, keep, 50.0).all()

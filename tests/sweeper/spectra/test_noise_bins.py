@@ -104,6 +104,15 @@ def test_less_than_a_fifth_that_is_low_amid_a_band_is_a_notch(bins: int, is_nois
     assert inside[160:180].all() == inside[160:180].any() == is_noise
 
 
+@pytest.mark.parametrize(("bins", "is_noise"), [(55, False), (56, True)])
+def test_a_fifth_itself_is_no_notch_any_more(bins: int, is_noise: bool) -> None:
+    """A bin counts as low from five low ones of thirteen around it on: two bins more on each side of what is low. Of
+    300 that stay of 304, a fifth are 60."""
+    power = np.where((np.arange(344) >= 20) & (np.arange(344) < 324), 100.0, 1e-4)
+    power[150 : 150 + bins] = 1.0
+    assert in_pass_band(power)[160:190].all() == is_noise
+
+
 def test_silence_has_no_pass_band() -> None:
     assert not in_pass_band(np.zeros(160)).any()
 

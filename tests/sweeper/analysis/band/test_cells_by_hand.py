@@ -89,6 +89,14 @@ def test_how_far_nights_stray_is_their_own_from_three_on_and_before_what_is_usua
     assert cell.night_sd_db == pytest.approx(1.0 if spread == "own" else 4.0 * shape)
 
 
+def test_a_night_whose_error_nobody_knows_follows_noise_as_if_it_had_none() -> None:
+    """The other by its 0.2 dB of 4 dB as well; root mean square over both."""
+    told = rows([7.0, 9.0]).with_columns(pl.Series("difference_se_db", [None, 0.2], pl.Float64))
+    slope = 10**-0.3 - 10**-0.9
+    (shape,) = hours_together(told, BARE).shape
+    assert shape == pytest.approx(np.sqrt((slope**2 + slope**2 + (0.2 / 4.0) ** 2) / 2))
+
+
 def test_where_nobody_knows_how_an_hour_follows_noise_it_is_taken_for_half() -> None:
     told = rows([8.0]).with_columns(
         pl.lit(None, pl.Float64).alias(name) for name in ("noise_rise_db", "stage_noise_rise_db")

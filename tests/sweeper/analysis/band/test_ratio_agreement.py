@@ -103,6 +103,17 @@ def test_a_direct_gain_that_no_carrier_bears_out_is_told_at_all_hours() -> None:
     assert told_by_ratio(ratios.clear(), noise, gain).changes == {}
 
 
+@pytest.mark.parametrize(("se_db", "apart"), [(0.2, True), (0.4, False)])
+def test_a_gap_counts_beyond_four_standard_errors_of_the_gain(se_db: float, apart: bool) -> None:
+    """Chance parts them by 4.26 standard errors once in 100 000: by 0.85 dB, or by 1.7 dB."""
+    table, _, summaries = told(still)
+    gain = table.gains[BAND]
+    assert gain is not None
+    moved = replace(gain, gain_db=gain.gain_db + 1.2, se_db=se_db, dof=1e6)
+    noise = summaries.filter(pl.col("for") == "noise")
+    assert bool(told_by_ratio(beside_levels(summaries), noise, moved).sentence) == apart
+
+
 def test_ratios_are_of_one_instant_and_of_what_neither_clipped_nor_lies_on_a_floor() -> None:
     when, after = BEGIN, BEGIN + timedelta(seconds=1)
     rows = [

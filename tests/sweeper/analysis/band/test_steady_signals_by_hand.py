@@ -56,6 +56,13 @@ def test_what_scatters_less_than_others_below_and_above_holds_a_carrier() -> Non
     assert found(visits(-80.0, 0.6, place=HERE, path="antenna_stage"), BELOW, ABOVE) != {}
 
 
+@pytest.mark.parametrize("side", [-1.0, 1.0])
+def test_what_stands_half_a_decibel_beside_it_speaks_for_its_own_side_alone(side: float) -> None:
+    other = BELOW if side < 0.0 else ABOVE
+    assert found(SUSPECT, visits(-80.0 + side * 0.5, 1.0), other) == {}
+    assert found(SUSPECT, visits(-80.0 - side * 0.5, 1.0), other) != {}
+
+
 @pytest.mark.parametrize(("scatter", "told"), [(0.74, False), (0.76, True), (1.24, True), (1.26, False)])
 def test_others_count_that_are_like_noise_within_a_quarter(scatter: float, told: bool) -> None:
     assert bool(found(SUSPECT, BELOW, visits(-76.0, scatter))) == told

@@ -55,6 +55,19 @@ def test_a_step_counts_from_its_least_size_and_chance_on():
     assert only_step(series(HALVES), chance=due * 0.99, joint=0.0) is None
 
 
+def test_two_series_that_step_in_one_night_are_surer_than_either():
+    """Twelve degrees of freedom: t of each alone, F of the mean of both squares, five places each."""
+    alone, joint = 5 * 2 * stats.t.sf(T, 12), 5 * stats.f.sf(T**2, 2, 12)
+    chance = np.sqrt(alone * joint)
+    assert joint < 0.2 * alone
+    together = steps([series(HALVES), series(HALVES)], 1.0, chance, 0.01)
+    assert [step.day for step in together] == [104.0, 104.0]
+    assert together[0].chance == pytest.approx(alone / 5)
+    assert steps([series(HALVES), series(HALVES)], 1.0, 0.99 * joint, 0.01) == [None, None]
+    still = series([0.0, 0.1] * 4)
+    assert steps([series(HALVES), still], 1.0, chance, 0.01) == [None, None]
+
+
 @pytest.mark.parametrize("nights", [3, 4])
 def test_four_nights_are_the_fewest(nights):
     values = [0.0, 0.0, 9.0, 9.0][:nights]

@@ -1,0 +1,78 @@
+"""The mains in envelopes that are written down: how near its frequency is told, and how large its share."""
+
+import numpy as np
+import pytest
+
+from sweeper.noise.mains_lines import MainsLines, mains_lines
+
+SECONDS = 0.5
+COUNT = int(2000 * SECONDS)
+
+
+def envelopes(
+    share: float = 0.4, mains_hz: float = 50.0, once: bool = False, visits: int = 4, rows: int = 8,
+    noise: float = 0.3, parts: int = 1, seed: int = 1,
+) -> list[np.ndarray]:  # fmt: skip
+    """Noise whose power has a share that is there for a fifth of each half cycle (or cycle); a phase for each row."""
+    dice = np.random.default_rng(seed)
+    time = np.arange(COUNT) / 2000.0
+    found = []
+    for _ in range(visits):
+        turns = (mains_hz if once else 2 * mains_hz) * time + dice.uniform(size=(parts, rows, 1))
+        power = 1.0 - share + share * (turns % 1.0 < 0.2) / 0.2 + noise * dice.standard_normal(turns.shape)
+        found.append(np.fft.rfft(power, axis=-1))
+    return found
+
+
+def told(*of: object, **planted: object) -> MainsLines:
+    found = mains_lines(envelopes(*of, **planted))  # type: ignore[arg-type]
+    assert found is not None
+    return found
+
+
+@pytest.mark.parametrize("off", [-0.002, -0.0005, 0.0005, 0.0015])
+@pytest.mark.parametrize("mains_hz", [50.0, 60.0])
+@pytest.mark.parametrize("once", [False, True])
+def test_the_frequency_is_told_within_a_four_thousandth(off: float, mains_hz: float, once: bool) -> None:
+    """Looked for in steps of a two-thousandth, as far from 50 and 60 Hz as a grid and a clock may be."""
+    found = told(mains_hz=mains_hz * (1.0 + off), once=once)
+    assert found.mains_hz == pytest.approx(mains_hz * (1.0 + off), rel=0.00026)
+
+
+@pytest.mark.parametrize("share", [0.15, 0.4, 0.8])
+@pytest.mark.parametrize("once", [False, True])
+def test_the_share_of_bursts_that_rest_four_fifths_of_the_time_is_read(share: float, once: bool) -> None:
+    found = told(share, once=once)
+    assert found.share == pytest.approx(share, abs=3.0 * found.share_se) and found.share_se < 0.06
+
+
+def test_steady_noise_and_a_rhythm_beside_the_mains_are_none() -> None:
+    assert mains_lines(envelopes(0.0)) is None
+    assert mains_lines(envelopes(0.1, mains_hz=55.0)) is None
+
+
+def test_of_two_parts_both_have_to_show_it_about_as_strongly() -> None:
+    strong, half, none = (envelopes(share, seed=seed) for seed, share in enumerate((0.6, 0.5, 0.0)))
+    alike = [np.concatenate(pair) for pair in zip(strong, half, strict=True)]
+    found = mains_lines(alike)
+    assert found is not None and found.share == pytest.approx(0.55, abs=0.03)
+    assert mains_lines([np.concatenate(pair) for pair in zip(strong, none, strict=True)]) is None
+    weak = envelopes(
+        0.3, seed=4
+    )  # three sevenths of the rest, where the other has six fourths: 3.5 times as strong
+    assert mains_lines([np.concatenate(pair) for pair in zip(strong, weak, strict=True)]) is None
+    fifty, sixty = envelopes(seed=5), envelopes(mains_hz=60.0, seed=6)
+    assert mains_lines([np.concatenate(pair) for pair in zip(fifty, sixty, strict=True)]) is None
+
+
+def test_of_rows_of_two_lengths_the_longer_are_read_and_of_visits_all_have_as_many_parts() -> None:
+    long, short = envelopes(), [each[..., :101] for each in envelopes(0.0, visits=40)]
+    assert mains_lines([*short, *long]) == mains_lines(long)
+    assert mains_lines([*long, *envelopes(parts=2)]) is None
+    assert mains_lines([]) is None and mains_lines([each[..., :1] for each in long]) is None
+
+
+def test_rows_without_power_count_for_nothing() -> None:
+    silent = [np.concatenate([each, np.zeros_like(each)], axis=1) for each in envelopes()]
+    assert mains_lines(silent) == mains_lines(envelopes())
+    assert mains_lines([np.zeros_like(each) for each in envelopes()]) is None
