@@ -265,6 +265,27 @@ def test_what_matters_is_for_the_listener_to_say(worthwhile_db, verdict):
     )
 
 
+def test_one_band_alone_is_believed_at_the_confidence_asked_for():
+    """Just so: at twice as sure its interval holds nought."""
+    fallen, fix = two_weeks(FORTY, fix_at=7, fix_db=1.6), FIX
+    just, surer = (compare(fallen, facts(FORTY, confidence=each), fix).bands[0] for each in (0.95, 0.975))
+    assert -0.3 < just.change_db.high < 0.0 < surer.change_db.high
+    assert (just.verdict, "table" in just.flags) == ("quieter", False)
+
+
+@pytest.mark.parametrize(("fix_db", "verdict"), [(1.75, "undecided"), (2.0, "quieter")])
+def test_of_two_bands_the_clearer_needs_a_quarter_of_the_chance(fix_db, verdict):
+    """Half is left for both together, and a half of that is for the clearer (Benjamini and Hochberg): 1.25 %."""
+    late = (pl.col("night") >= date(2026, 1, 12)) & (pl.col("band") == "40 m")
+    rows = _fallen(two_weeks(FORTY, EIGHTY), late, fix_db)
+    found, at_half, at_quarter = (
+        compare(rows, facts(FORTY, EIGHTY, confidence=each), FIX).bands[0] for each in (0.95, 0.975, 0.9875)
+    )
+    assert found.change_db.high < at_half.change_db.high < 0.0
+    assert (found.verdict, "table" in found.flags) == (verdict, verdict == "undecided")
+    assert (at_quarter.change_db.high < 0.0) == (verdict == "quieter")
+
+
 @pytest.mark.slow
 def test_among_many_bands_one_that_looks_changed_is_not_believed():
     """The same nights of one band: by themselves they tell of a change, beside nineteen steady bands they do not."""
