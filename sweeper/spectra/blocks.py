@@ -45,6 +45,6 @@ def _raised(total: Floats, keep: Mask, width: int, shape: float) -> Mask:
         return raised
     averaged = shape * float(np.median(count[told])) / CORRELATED
     raised[told] = ~excise(mean[told], shape_seen(mean[told], averaged))
-    half = np.ones(max(width // 2, 1))
+    half = np.ones(width // 2)
     middle: Mask = np.convolve(raised, half, "same") > 0.5
     return middle

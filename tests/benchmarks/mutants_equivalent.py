@@ -21,6 +21,9 @@ EQUIVALENT: dict[str, tuple[tuple[str, str, str, str], ...]] = {
         ),
         ("judge", 'verdict == "undecided" or', " or ", "the same: either half says so"),
     ),
+    "sweeper/spectra/blocks.py": (
+        ("_raised", "np.maximum(count, 1.0)", "1.0 → 2.0", "where fewer than four bins are left the mean is not asked"),
+    ),
     "sweeper/noise/change.py": (
         ("_over", "max(found.share, 1e-3)", "0.001 → 0.002", "of a share below 3 % no fall is told"),
     ),
@@ -49,6 +52,8 @@ EQUIVALENT: dict[str, tuple[tuple[str, str, str, str], ...]] = {
     "sweeper/analysis/statistics/steps.py": (
         ("_places", "1e-3", "0.001 → 0.002", "keeps a quotient from nought; no night is known to a thousandth"),
         ("_places", "1e-6", "1e-06 → 2e-06", "tells nought from a sum of squares"),
+        ("_together", "<= chance", "→ float(fdtrc(len(squares), dof, squares.mean())) * len(days) < chance",
+         "a tie of two measured figures"),
         ("_alike", "max(len(before)", "1 → 2", "each side has two nights at least, so that two are left"),
     ),
     "sweeper/analysis/physics/radiometer.py": (

@@ -110,7 +110,7 @@ def _alike(before: Floats, after: Floats) -> bool:
 
 def _together(told: Sequence[_Places], scale: float, dof: float, chance: float) -> frozenset[float]:
     """Days on which all series together step beyond chance."""
-    days = sorted({day for each in told for day in each.day.tolist()})
+    days = {day for each in told for day in each.day.tolist()}
     kept = []
     for day in days:
         t = [each.t[each.day == day] for each in told]

@@ -1,5 +1,7 @@
 """The mains in envelopes that are written down: how near its frequency is told, and how large its share."""
 
+import math
+
 import numpy as np
 import pytest
 
@@ -37,6 +39,11 @@ def test_the_frequency_is_told_within_a_four_thousandth(off: float, mains_hz: fl
     """Looked for in steps of a two-thousandth, as far from 50 and 60 Hz as a grid and a clock may be."""
     found = told(mains_hz=mains_hz * (1.0 + off), once=once)
     assert found.mains_hz == pytest.approx(mains_hz * (1.0 + off), rel=0.00026)
+
+
+@pytest.mark.parametrize("off", [-0.0045, 0.0045])
+def test_what_strays_further_than_a_grid_and_a_clock_may_is_not_followed(off: float) -> None:
+    assert told(mains_hz=50.0 * (1.0 + off)).mains_hz == pytest.approx(50.0 + math.copysign(0.15, off))
 
 
 @pytest.mark.parametrize("share", [0.15, 0.4, 0.8])

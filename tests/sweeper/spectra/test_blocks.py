@@ -67,6 +67,16 @@ def test_one_window_alone_that_no_noise_explains_loses_its_middle_half(over: flo
     assert len(gone) == out and all(11 < each < 18 for each in gone)
 
 
+@pytest.mark.parametrize(("every", "told"), [(2, True), (3, False)])
+def test_windows_of_which_half_is_left_tell_and_emptier_ones_do_not(every: int, told: bool) -> None:
+    total, left = np.ones(64), np.zeros(64, np.bool_)
+    left[::every] = True
+    total[24:40] = 3.0
+    found = without_blocks(total, left, SHAPE)
+    assert (found[26:38].sum() < left[26:38].sum()) == told
+    assert (found[[*range(20), *range(44, 64)]] == left[[*range(20), *range(44, 64)]]).all()
+
+
 def test_where_all_would_go_what_was_found_stays() -> None:
     total, keep = np.ones(64), np.ones(64, np.bool_)
     assert without_blocks(total, keep, 50.0).all()

@@ -97,6 +97,12 @@ def test_a_night_whose_error_nobody_knows_follows_noise_as_if_it_had_none() -> N
     assert shape == pytest.approx(np.sqrt((slope**2 + slope**2 + (0.2 / 4.0) ** 2) / 2))
 
 
+def test_how_an_hour_follows_noise_is_told_by_the_nights_that_know() -> None:
+    told = rows([7.0, 9.0]).with_columns(pl.Series("noise_rise_db", [None, 3.0], pl.Float64))
+    (shape,) = hours_together(told, BARE).shape
+    assert shape == pytest.approx(np.hypot(10**-0.3 - 10**-0.9, 0.2 / 4.0))
+
+
 def test_where_nobody_knows_how_an_hour_follows_noise_it_is_taken_for_half() -> None:
     told = rows([8.0]).with_columns(
         pl.lit(None, pl.Float64).alias(name) for name in ("noise_rise_db", "stage_noise_rise_db")

@@ -68,6 +68,34 @@ def test_two_series_that_step_in_one_night_are_surer_than_either():
     assert steps([series(HALVES), still], 1.0, chance, 0.01) == [None, None]
 
 
+def test_series_whose_errors_are_stated_too_small_are_held_together_by_how_they_scatter():
+    """Half a decibel about each side: a variance of a third on six degrees of freedom, in each series."""
+    values = [0.0, 1.0, 0.0, 1.0, 3.0, 4.0, 3.0, 4.0]
+    square = 3.0**2 / (1 / 3 * (1 / 4 + 1 / 4))
+    alone, joint = 5 * 2 * stats.t.sf(np.sqrt(square), 12), 5 * stats.f.sf(square, 2, 12)
+    assert 1.01 * joint < 0.99 * alone
+    for se_db in (0.01, 0.1):
+        pair = [series(values, se_db)] * 2
+        assert [step.day for step in steps(pair, 1.0, 1.01 * joint, 0.01)] == [104.0, 104.0]
+        assert steps(pair, 1.0, 0.99 * joint, 0.01) == [None, None]
+
+
+def test_of_several_nights_the_clearest_of_all_series_together_is_the_step():
+    """The nights beside it are clear enough as well: three fifths of its square."""
+    alone = 5 * 2 * stats.t.sf(T, 18)
+    assert 5 * stats.f.sf(0.6 * T**2, 3, 18) < 0.9 * alone
+    found = steps([series(HALVES)] * 3, 1.0, 0.9 * alone, 0.01)
+    assert [step.day for step in found] == [104.0] * 3
+
+
+def test_a_night_that_one_series_alone_tells_of_is_no_common_one():
+    """The first steps by nine decibels when the second has ended; the second by two, two nights before that."""
+    longer, shorter = series([0.0] * 6 + [9.0] * 2), series([0.0] * 4 + [2.0] * 2)
+    first, second = steps([longer, shorter], 1.0, 1e-3, 0.01)
+    assert (first.day, second.day) == (106.0, 104.0)
+    assert steps([shorter], 1.0, 1e-3, 0.01) == [None]
+
+
 @pytest.mark.parametrize("nights", [3, 4])
 def test_four_nights_are_the_fewest(nights):
     values = [0.0, 0.0, 9.0, 9.0][:nights]
