@@ -21,6 +21,13 @@ EQUIVALENT: dict[str, tuple[tuple[str, str, str, str], ...]] = {
         ),
         ("judge", 'verdict == "undecided" or', " or ", "the same: either half says so"),
     ),
+    "sweeper/analysis/verdict/scales.py": (
+        ("meter_of", "noise[\"band\"].unique()", "", "each band once more, into a set"),
+    ),
+    "sweeper/analysis/band/ratio_agreement.py": (
+        ("_direct", "for hz in rows", "rows['hz'].unique() → rows['hz']", "each place as often more: the same median"),
+        ("_sentence", "worst > 0", "→ worst >= 0", "what is told lies seven tenths of a decibel off at least"),
+    ),
     "sweeper/spectra/blocks.py": (
         ("_raised", "np.maximum(count, 1.0)", "1.0 → 2.0", "where fewer than four bins are left the mean is not asked"),
     ),

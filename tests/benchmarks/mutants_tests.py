@@ -103,7 +103,9 @@ TESTS: dict[str, tuple[str, ...]] = {
     "sweeper/analysis/change/measured.py": (f"{ANALYSIS}/change/test_compare.py",),
     "sweeper/analysis/change/parting.py": (f"{ANALYSIS}/change/test_parting.py",),
     "sweeper/analysis/band/by_ratio.py": (f"{ANALYSIS}/day/test_ratios.py",),
-    "sweeper/analysis/band/ratio_agreement.py": (f"{ANALYSIS}/band/test_ratio_agreement.py",),
+    "sweeper/analysis/band/ratio_agreement.py": (
+        f"{ANALYSIS}/band/test_ratio_agreement_by_hand.py", f"{ANALYSIS}/band/test_ratio_agreement.py",
+    ),
     "sweeper/analysis/band/channels.py": (f"{ANALYSIS}/band/test_channels.py",),
     "sweeper/analysis/band/steady_signals.py": (
         f"{ANALYSIS}/band/test_steady_signals_by_hand.py", f"{ANALYSIS}/band/test_steady_signals.py",

@@ -122,7 +122,7 @@ def _of_all(both: pl.DataFrame, gain: Gain) -> dict[int, float]:
     gap = summed(mean.value, [(mean.se**2, mean.dof), (gain.se_db**2, gain.dof)])
     # a carrier gains otherwise than the noise beside it by as much as a receiver is not flat; many of them do not
     least_db = max(ROUTES_APART_DB, CHANNELS_APART_DB / float(np.sqrt(both["hz"].n_unique())))
-    hours = sorted(set(both["hour_utc"].to_list()))
+    hours = set(both["hour_utc"].to_list())
     return dict.fromkeys(hours, gap.value) if _beyond(gap, least_db) else {}
 
 

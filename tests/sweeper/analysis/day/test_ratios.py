@@ -1,7 +1,8 @@
 """Ratios of a carrier to the noise of its instant: a day of them, and what nights of them come to."""
 
+import itertools
 import math
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, date, datetime, timedelta
 
 import numpy as np
 import polars as pl
@@ -9,6 +10,7 @@ import pytest
 
 from sweeper.analysis import find
 from sweeper.analysis.band.by_ratio import NOT_HELD, bands_by_ratio
+from sweeper.analysis.day.columns import BESIDE_LEVELS
 from sweeper.analysis.day.reduce import summarise_day
 from sweeper.analysis.facts import MeterFacts
 from sweeper.words import Channel
@@ -47,6 +49,42 @@ def ratios(changes_db: list[float], fading: bool = True, passes: int = 40, first
         pl.lit(281).cast(pl.Int64).alias("bandwidth_hz"),
         pl.lit("").alias("flags"),
     )
+
+
+def kept(purpose: str, nights: range, band: str = "31 m", **more: object) -> list[dict[str, object]]:
+    """Rows of summaries, two hours a night."""
+    row = {
+        "band": band,
+        "for": purpose,
+        "passes": 4,
+        "flags": "",
+        "edge_gain_db": None,
+        "carrier_gain_db": None,
+    } | more
+    return [row | {"night": date(2026, 11, 1 + nth)} for nth in nights for _ in range(2)]
+
+
+@pytest.mark.parametrize(
+    ("rows", "by_ratio"),
+    [
+        ([kept("noise", range(3)), kept("ratio", range(3, 5), edge_gain_db=1.0)], False),
+        ([kept("noise", range(3), passes=1), kept("ratio", range(3, 5), edge_gain_db=1.0)], False),
+        ([kept("noise", range(2)), kept("ratio", range(2, 5), edge_gain_db=1.0)], True),
+        ([kept("noise", range(2)), kept("ratio", range(2, 5), carrier_gain_db=1.0)], True),
+        ([kept("noise", range(2)), kept("ratio", range(2, 5))], False),
+        ([kept("noise", range(2)), kept("ratio", range(2, 5), edge_gain_db=1.0, flags=BESIDE_LEVELS)], False),
+        ([kept("noise", range(4), passes=0), kept("ratio", range(3), edge_gain_db=1.0)], True),
+        ([kept("carrier", range(4), carrier_gain_db=1.0), kept("ratio", range(3), edge_gain_db=1.0)], True),
+        ([kept("carrier", range(4), carrier_gain_db=1.0), kept("noise", range(1))], False),
+        ([kept("ratio", range(1), edge_gain_db=1.0)], True),
+    ],
+)
+def test_a_band_goes_by_ratio_where_more_nights_tell_ratios_alone_than_levels(
+    rows: list[list[dict[str, object]]], by_ratio: bool
+) -> None:
+    other = kept("noise", range(2), band="40 m")
+    told = pl.DataFrame([*other, *itertools.chain(*rows)], infer_schema_length=None)
+    assert bands_by_ratio(told) == ({"31 m"} if by_ratio else set())
 
 
 def test_each_hour_has_its_own_change() -> None:
