@@ -1,6 +1,7 @@
 """The small print of the running day: each row, refusal and file by itself."""
 
 import os
+import shutil
 import sqlite3
 from collections.abc import Iterator, Sequence
 from datetime import UTC, date, datetime, timedelta
@@ -238,3 +239,24 @@ def test_a_database_of_the_first_version_has_no_spectra_where_it_is_only_read(tm
     assert connection.execute("SELECT count(*) FROM spectra").fetchone() == (0,)
     assert connection.execute("PRAGMA user_version").fetchone()[0] > 1
     connection.close()
+
+
+@pytest.mark.parametrize("ends", [("", "-wal"), ("", "-wal", "-shm"), ("",)])
+def test_whoever_may_not_write_beside_a_running_day_reads_its_log_too(
+    ends: tuple[str, ...], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Passes of tonight stand in the log alone until it is put into the database; without a log all is in there."""
+    running = RunningDay(tmp_path / "today.sqlite", True)
+    running.write([pass_of(1, EVENING)], LONGITUDE)
+    if ends == ("",):
+        running.close()
+    elsewhere = tmp_path / "copied"
+    elsewhere.mkdir()
+    for end in ends:
+        shutil.copy(tmp_path / f"today.sqlite{end}", elsewhere / f"today.sqlite{end}")
+    monkeypatch.setattr(os, "access", lambda path, mode: False)
+    reader = RunningDay(elsewhere / "today.sqlite", False)
+    assert [record.number for record in reader.passes()] == [1]
+    if ends == ("",):  # nor does it leave a file there
+        assert [file.name for file in elsewhere.iterdir()] == ["today.sqlite"]
+    reader.close()
