@@ -52,8 +52,7 @@ def floor_of(readings: pl.DataFrame, facts: StationFacts) -> float | None:
         return value
     widths, counts = visits["bandwidth_hz"].to_numpy(), visits["count"].to_numpy()
     by_chance = _rests_by_chance(facts, float(np.median(widths)), int(counts.min()))
-    if by_chance > 0.5:  # so coarse a meter rests everywhere
-        return None
+    # so coarse a meter that noise rests for a third of all visits has no floor
     return value if resting.height > max(FLOOR_SHARE, 3 * by_chance) * touching.height else None
 
 

@@ -57,7 +57,8 @@ def test_a_gain_that_follows_the_signals_makes_a_step_a_least_one() -> None:
 
 
 @pytest.mark.parametrize(
-    ("steps", "told"), [([-1.1] * 4, True), ([-0.9] * 4, False), ([-9.0] * 3, False), ([-9.0, -9.0, 8.0, 8.0], False)]
+    ("steps", "told"), [([-1.1] * 4, True), ([-1.0] * 4, True), ([-0.9] * 4, False), ([-9.0] * 3, False),
+     ([-9.0, -9.0, 8.0, 8.0], False)]
 )  # fmt: skip
 def test_noise_that_falls_by_a_decibel_with_the_stage_in_looks_turned_round(
     steps: list[float], told: bool

@@ -12,6 +12,7 @@ from sweeper.noise.rhythm import rhythm
 from sweeper.noise.seen import Found, Heard, Kind, night_of
 from sweeper.noise.sources import belongs, sources
 from sweeper.noise.split import split
+from sweeper.noise.told import told_of as everything_of
 
 BEGIN = datetime(2026, 11, 2, 12, tzinfo=UTC)  # a Monday, noon
 HOUR_S = 3600.0
@@ -400,6 +401,23 @@ def test_what_runs_while_the_sun_is_up_is_a_solar_plants(by_day: float, by_night
     assert ("solar plant" in words) == told
     assert "solar" not in " ".join(told_of(passes).words)
     assert "solar" not in " ".join(told_of(passes, sun_is_up=lambda at: True).words)
+
+
+@pytest.mark.parametrize(("count", "told"), [(2, False), (3, True)])
+def test_three_days_of_sun_are_the_fewest_for_a_solar_plant(count: int, told: bool) -> None:
+    def up(at: datetime) -> bool:
+        return 6 <= at.hour < 18
+
+    assert ("solar plant" in " ".join(told_of(days(count, up), sun_is_up=up).words)) == told
+
+
+def test_the_source_that_costs_most_is_told_first() -> None:
+    weak, strong = found(share=0.1), found("hump", 0.0, 7.05e6, 7.09e6, share=0.4)
+    for pair in ((weak, strong), (strong, weak)):
+        listed = everything_of([heard(nth, *pair) for nth in range(1, 9)], UTC).sources
+        assert [each.source.kind for each in listed] == ["hump", "comb"]
+        costs = [each.cost_db or 0.0 for each in listed]
+        assert costs[0] > costs[1] > 0.0
 
 
 @pytest.mark.parametrize(
