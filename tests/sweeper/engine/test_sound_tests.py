@@ -1,18 +1,19 @@
 """What a pass shows to be wrong with its own sound, and that nothing is found where nothing is wrong."""
 
 from dataclasses import replace
+from datetime import UTC, datetime
 from itertools import product
 
 import numpy as np
 import pytest
 
 from drivers.contracts import Block
-from sweeper.engine.sound_tests import troubles
+from sweeper.engine.sound_tests import of_its_meter, troubles
 from sweeper.simulation.receivers.audio import Audio
 from sweeper.spectra.axis import axis_of
 from sweeper.spectra.calm import calm_spectrum
 from sweeper.spectra.rows import learn, rows
-from sweeper.words import LOAD_STAGE, Channel, Labelled, Visit
+from sweeper.words import ANTENNA_BYPASS, ANTENNA_STAGE, LOAD_STAGE, Channel, Labelled, Reading, Visit
 from tests.sweeper.engine.bench import ABBA
 from tests.sweeper.engine.test_by_sound import LOAD_BYPASS, MEASURING, NOISE, SOUND, Rig
 
@@ -134,3 +135,26 @@ def test_a_receiver_that_bends_takes_of_the_step_of_noise_beside_a_carrier() -> 
 
 def test_noise_that_sinks_under_the_load_beside_a_carrier_sank_with_the_gain() -> None:
     assert "noise beside the carrier sinks under that of the load" in bending(0.03)
+
+
+@pytest.mark.parametrize(
+    ("by_meter", "by_sound", "told"),
+    [(12.0, 12.0, False), (12.0, 9.1, False), (12.0, 8.9, True), (-12.0, 0.0, True), (1.6, -1.5, True),
+     (1.4, -9.0, False), (-1.4, 9.0, False)],
+)  # fmt: skip
+def test_a_meter_that_moves_with_the_stage_otherwise_than_the_sound_tells_of_a_gain_that_follows(
+    by_meter: float, by_sound: float, told: bool
+) -> None:
+    """By three decibels or more; a meter that itself moves by less than half of that says nothing."""
+    when = datetime(2026, 3, 1, 20, tzinfo=UTC)
+    shown = {
+        (CARRIER, str(ANTENNA_BYPASS)): (-20.0, -18.0),
+        (CARRIER, str(ANTENNA_STAGE)): (-19.0 + by_meter,),
+    }
+    readings = [
+        Reading(when, 1, channel, path, -60.0 + moved, None)
+        for channel, more in ((CARRIER, 0.0), (replace(CARRIER, hz=CARRIER.hz + 1), 40.0))
+        for path, moved in ((ANTENNA_BYPASS, 0.0), (ANTENNA_STAGE, by_sound + more))
+    ]
+    assert bool(of_its_meter(shown, readings, 3.0)) == told
+    assert of_its_meter(shown, readings[:1], 3.0) == of_its_meter({}, readings, 3.0) == ()
