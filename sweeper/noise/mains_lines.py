@@ -4,6 +4,7 @@
 of an envelope (`spectra.envelope`) is close to an exponential variable over its local floor, so that the sum over the
 first multiples of K rows is a Gamma variable (the periodogram of noise: Percival and Walden, Spectral Analysis for
 Physical Applications, 1993, chapter 6, from memory); its chance is multiplied by the number of frequencies tried.
+Nowhere beside the mains' own frequencies, as far as rows of that length tell them apart, may the sum be larger.
 
 *How much.* The rows are turned until their multiples agree; together they are the swell of one cycle. What lies over
 its quietest place is the share. The place is sought in all other rows than the one it is read in, so that noise feigns
@@ -32,6 +33,9 @@ HIGHEST_HZ = 1000.0
 MAINS_HZ = (50.0, 60.0)
 OFF = tuple(0.0005 * nth for nth in range(-6, 7))
 """Grids stay within 0.2 % of their frequency; so does the clock of the samples."""
+BEYOND = tuple(sign * off for off in (0.005, 0.01, 0.015, 0.02, 0.03, 0.04, 0.06, 0.08) for sign in (-1, 1))
+"""Where a rhythm is none of the mains, though half a second hardly tells it from theirs: a fan, a display, a set that
+makes its own alternating current."""
 BESIDE_HZ = 10.0
 NEAR_HZ = 45.0
 CHANCE = 1e-6
@@ -92,21 +96,31 @@ def _of_part(rows: Rows) -> MainsLines | None:
     for mains_hz in MAINS_HZ:
         floor = _Floor(rows, mains_hz, step_hz)
         for every_hz, multiples in ((2 * mains_hz, EVERY), (mains_hz, ODD)):
-            for off in offs:
-                over = [nth * every_hz * (1.0 + off) for nth in multiples]
-                score = float(np.sum(np.square(np.abs(_at(rows, over))).sum(axis=0) / floor(over)))
-                chance = float(gammaincc(len(multiples) * len(rows), score)) * 2 * len(offs) * len(MAINS_HZ)
+            scores = {off: _score(rows, floor, every_hz * (1.0 + off), multiples) for off in offs}
+            off = max(scores, key=lambda each: scores[each])
+            score = scores[off]
+            chance = float(gammaincc(len(multiples) * len(rows), score)) * 2 * len(offs) * len(MAINS_HZ)
+            if chance <= CHANCE and all(
+                _score(rows, floor, every_hz * (1.0 + other), multiples) < score
+                for other in BEYOND
+                if abs(other) * every_hz * multiples[-1] >= step_hz  # shorter rows cannot tell them apart
+            ):
                 found.append((chance, -score, every_hz * (1.0 + off), mains_hz))
-    chance, _, _, mains_hz = min(found)
-    if chance > CHANCE:
+    if not found:
         return None
+    chance, _, _, mains_hz = min(found)
     once = [each for each in found if each[3] == mains_hz and each[2] < 1.5 * mains_hz]
-    twice = [each for each in found if each[3] == mains_hz and each[2] > 1.5 * mains_hz]
-    every_hz = min(once if min(once)[0] < CHANCE else twice)[2]
+    every_hz = min(once or [each for each in found if each[3] == mains_hz])[2]
     hz: Floats = every_hz * np.arange(1.0, int(HIGHEST_HZ / every_hz) + 1)
     share, error = _share(_at(rows, hz), _Floor(rows, mains_hz, step_hz)(hz))
     mains_found = every_hz if every_hz < 1.5 * mains_hz else every_hz / 2
     return MainsLines(float(mains_found), share, error, min(chance, 1.0)) if share > 0.0 else None
+
+
+def _score(rows: Rows, floor: "_Floor", every_hz: float, multiples: Sequence[int]) -> float:
+    """Sum of |Y|² over its floor, of all rows at multiples of a frequency."""
+    over = [nth * every_hz for nth in multiples]
+    return float(np.sum(np.square(np.abs(_at(rows, over))).sum(axis=0) / floor(over)))
 
 
 def _at(rows: Rows, hz: Sequence[float] | Floats) -> Rows:
