@@ -1,6 +1,6 @@
 """A/B tests by hand behind a fast gain control, drawn at once: how often right, how narrow, how many flips found.
 
-    python -m tests.benchmarks.ab_by_hand_agc [--tests 200] [--seed 1000] [--write docs/ab-now.md]
+    python -m tests.benchmarks.ab_by_hand_agc [--tests 200] [--seed 1000] [--write docs/ab-now.md] [--quick]
 
 A test counts as right if its interval held the truth at each of the four looks at which one was shown.
 """
@@ -69,11 +69,13 @@ def judge(seed: int) -> Judged:
 
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawTextHelpFormatter)
+    parser.add_argument("--quick", action="store_true", help="four tests, to see that it runs")
     parser.add_argument("--tests", type=int, default=200)
     parser.add_argument("--seed", type=int, default=1000)
     parser.add_argument("--processes", type=int, default=2)
     parser.add_argument("--write", type=Path, help="page to put the sentence into")
     asked = parser.parse_args()
+    asked.tests = 4 if asked.quick else asked.tests
     for name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS"):
         os.environ[name] = "1"
     with multiprocessing.get_context("spawn").Pool(asked.processes) as pool:
