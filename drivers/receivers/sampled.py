@@ -10,7 +10,7 @@ from pydantic import Field
 from drivers.contracts import Block
 from drivers.errors import BadReply, Refused
 from drivers.protocols.band_power import is_clipped, pass_band_hz, power_in_band
-from drivers.samples.full_scale import check_samples
+from drivers.samples.full_scale import check_samples, hardly_moves
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -18,9 +18,6 @@ if TYPE_CHECKING:
 PART = "receiver"
 FOLDS_HZ = 14_400_000
 """Half of the RTL2832U's 28.8 MHz: sampled directly, what lies above comes out below it (data sheet, from memory)."""
-
-LEAST_STEPS = 3.0
-"""Power of the samples, over that of the converter's steps alone, that half a step rms has: less tells no level."""
 
 Decibel = Annotated[float, Field(ge=-200, le=200, allow_inf_nan=False)]
 Gain = Decibel | dict[Annotated[int, Field(ge=0, le=3_000_000_000)], Decibel]
@@ -55,7 +52,7 @@ def reading_db(
     samples = np.asarray(block.samples, np.complex64)
     is_cut = is_clipped(samples) if clipped is None else clipped
     read_db = level_db(samples, block.rate_hz, mode, bandwidth_hz, offset_hz, is_cut)
-    if block.moving_power() - block.step_noise < LEAST_STEPS * block.step_noise:
+    if hardly_moves(block.moving_power(), block.step_noise):
         raise BadReply(
             PART,
             "its samples hardly move: by less than half a step of its converter.",

@@ -7,6 +7,7 @@ import numpy as np
 
 from drivers.contracts import Block, SampleSource
 from drivers.errors import BadReply
+from drivers.samples.full_scale import hardly_moves
 from drivers.waiting import bounded
 from sweeper.clock import Clock
 from sweeper.spectra.axis import axis_of
@@ -17,10 +18,9 @@ from sweeper.spectra.welch import spectrum, without_steps
 from sweeper.words import ANTENNA_BYPASS, LOAD_BYPASS, Channel, Labelled, Reading, Visit
 
 PART = "receiver"
-LEAST_STEPS = 3.0
-"""Power of the samples, over that of the converter's steps alone, that half a step rms has: less tells no level."""
 FINE_STEPS = 12.0
-"""The same for a whole step: with less, a true step of 1 dB reads up to 0.3 dB short."""
+"""Power of the samples, over that of the converter's steps alone, that a whole step rms has: with less, a true step of
+1 dB reads up to 0.3 dB short."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -129,7 +129,7 @@ class Sampling:
             raise BadReply(PART, "its samples are all alike.", "Is the antenna port the right one?")
         if block.pauses():
             raise BadReply(PART, "its samples stood still for a while.", "Does its receiver hang?")
-        if moving - block.step_noise < LEAST_STEPS * block.step_noise:
+        if hardly_moves(moving, block.step_noise):
             raise BadReply(
                 PART,
                 f"on {visit.channel.band}, {visit.path}, its samples move by less than half a step.",

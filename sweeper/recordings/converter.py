@@ -11,6 +11,8 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
+from drivers.samples.full_scale import hardly_moves
+
 if TYPE_CHECKING:
     from drivers.samples.file import Recording
 
@@ -19,8 +21,6 @@ WHOLE = 0.02
 """Of a step: how far values may lie off whole numbers of steps. Single precision rounds by less."""
 FINEST = 2.0**-23
 """Of full scale: what single precision cannot tell from any number."""
-LEAST_STEPS = 3.0
-"""Power over that of the steps alone, at half a step rms: with less, a true step of 1 dB reads 0.7 dB and less."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,7 +33,7 @@ class Converter:
     @property
     def hardly_moved(self) -> bool:
         """Whether samples move by less than half a step somewhere."""
-        return self.moving - self.step_noise < LEAST_STEPS * self.step_noise
+        return hardly_moves(self.moving, self.step_noise)
 
 
 def converter_of(recording: "Recording") -> Converter:

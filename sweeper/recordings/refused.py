@@ -44,7 +44,7 @@ def clipped(levels: "Levels", name: str) -> str | None:
 
 def hardly_moved(converter: "Converter", name: str) -> str | None:
     """Samples that move by less than half a step of their converter: no level can be told from them."""
-    if converter.step_noise and converter.hardly_moved:
+    if converter.hardly_moved:
         return (
             f"{name}: somewhere its samples move by less than half a step of the converter, so levels there cannot be "
             "told; record it again with more gain in front of it."
