@@ -91,17 +91,18 @@ def _of_part(rows: Rows) -> MainsLines | None:
         return None
     rows /= rows[:, :1].real
     step_hz = HIGHEST_HZ / (lines - 1)
+    waves = np.fft.irfft(rows, 2 * (lines - 1))
     offs = OFF if step_hz < 5.0 else (0.0,)  # shorter ones do not tell so little
     found = []
     for mains_hz in MAINS_HZ:
         floor = _Floor(rows, mains_hz, step_hz)
         for every_hz, multiples in ((2 * mains_hz, EVERY), (mains_hz, ODD)):
-            scores = {off: _score(rows, floor, every_hz * (1.0 + off), multiples) for off in offs}
+            scores = {off: _score(waves, floor, every_hz * (1.0 + off), multiples) for off in offs}
             off = max(scores, key=lambda each: scores[each])
             score = scores[off]
             chance = float(gammaincc(len(multiples) * len(rows), score)) * 2 * len(offs) * len(MAINS_HZ)
             if chance <= CHANCE and all(
-                _score(rows, floor, every_hz * (1.0 + other), multiples) < score
+                _score(waves, floor, every_hz * (1.0 + other), multiples) < score
                 for other in BEYOND
                 if abs(other) * every_hz * multiples[-1] >= step_hz  # shorter rows cannot tell them apart
             ):
@@ -112,23 +113,21 @@ def _of_part(rows: Rows) -> MainsLines | None:
     once = [each for each in found if each[3] == mains_hz and each[2] < 1.5 * mains_hz]
     every_hz = min(once or [each for each in found if each[3] == mains_hz])[2]
     hz: Floats = every_hz * np.arange(1.0, int(HIGHEST_HZ / every_hz) + 1)
-    share, error = _share(_at(rows, hz), _Floor(rows, mains_hz, step_hz)(hz))
+    share, error = _share(_at(waves, hz), _Floor(rows, mains_hz, step_hz)(hz))
     mains_found = every_hz if every_hz < 1.5 * mains_hz else every_hz / 2
     return MainsLines(float(mains_found), share, error, min(chance, 1.0)) if share > 0.0 else None
 
 
-def _score(rows: Rows, floor: "_Floor", every_hz: float, multiples: Sequence[int]) -> float:
+def _score(waves: Floats, floor: "_Floor", every_hz: float, multiples: Sequence[int]) -> float:
     """Sum of |Y|² over its floor, of all rows at multiples of a frequency."""
     over = [nth * every_hz for nth in multiples]
-    return float(np.sum(np.square(np.abs(_at(rows, over))).sum(axis=0) / floor(over)))
+    return float(np.sum(np.square(np.abs(_at(waves, over))).sum(axis=0) / floor(over)))
 
 
-def _at(rows: Rows, hz: Sequence[float] | Floats) -> Rows:
-    """The rows at any frequencies, between their lines too: shape (rows, frequencies)."""
-    count = 2 * (rows.shape[1] - 1)
-    wave = np.fft.irfft(rows, count)
-    turns = np.outer(np.arange(count) / (2 * HIGHEST_HZ), hz)
-    found: Rows = wave @ np.exp(-2j * np.pi * turns)
+def _at(waves: Floats, hz: Sequence[float] | Floats) -> Rows:
+    """Rows at any frequencies, between their lines too: shape (rows, frequencies). `waves`: the rows over time."""
+    turns = np.outer(np.arange(waves.shape[1]) / (2 * HIGHEST_HZ), hz)
+    found: Rows = waves @ np.exp(-2j * np.pi * turns)
     return found
 
 
