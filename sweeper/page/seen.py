@@ -181,7 +181,7 @@ def _progress(visiting: Visited | None) -> Json | None:
 def _next(state: State | None, zone: str) -> str:
     if state is not None and state.next_pass is not None:
         return _clock(state.next_pass, zone)
-    return "after this one" if state is not None and state.doing == "measuring" else "none planned"
+    return wording.no_next_pass("" if state is None else state.doing)
 
 
 def _relays(now: Now, state: State | None, station: Station) -> str:

@@ -156,12 +156,13 @@ def show_state(state: "DaemonState", zone: str) -> None:
     since = wording.local_time(state.since, zone)
     doing = f"{state.doing}, since {since}" if state.doing != "paused" else f"paused by you, {since}"
     last = state.last_pass
-    unplanned = "after this one" if state.doing == "measuring" else "none planned"
     rows = [
         ("now", f"{doing}. {state.because}" if state.because and state.doing != "paused" else doing),
         (
             "next pass",
-            wording.local_time(state.next_pass, zone) if state.next_pass is not None else unplanned,
+            wording.local_time(state.next_pass, zone)
+            if state.next_pass is not None
+            else wording.no_next_pass(state.doing),
         ),
         (
             "last pass",

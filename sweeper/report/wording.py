@@ -108,6 +108,11 @@ def local_time(moment: datetime, zone: str) -> str:
     return f"{there:%A} {there.day} {there:%B %Y}, {there:%H:%M}"
 
 
+def no_next_pass(doing: str) -> str:
+    """What to say in the place of when the next pass is due; `doing` as the daemon's state has it."""
+    return "after this one" if doing == "measuring" else "none planned"
+
+
 def dates(findings: Findings, zone: str) -> str:
     """``1 to 4 March 2026``: from the first day to the last, local."""
     first, last = (moment.astimezone(ZoneInfo(zone)).date() for moment in (findings.start, findings.end))
