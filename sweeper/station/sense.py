@@ -197,7 +197,7 @@ def _switch(switch: Any) -> Iterator[Finding]:
         except ValueError as error:
             yield place, f"{error}.", "Rename it, or leave it out."
             continue
-        if setting is None or setting == {} or setting == "" or setting == []:
+        if not setting:
             yield (
                 place,
                 "this path sets no relays, so nobody knows how they would stand.",
