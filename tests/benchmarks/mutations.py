@@ -70,18 +70,25 @@ class Mutant:
 
 def mutants(source: str, forbids: bool = False) -> list[Mutant]:
     """Every mutant of a module, in the order of its lines. `forbids`: its lists say what may not be, not what may."""
-    tree = ast.parse(source)
+    statements = [ast.Module([each], []) for each in ast.parse(source).body]
+    written = [ast.unparse(each) for each in statements]
     found: dict[str, Mutant] = {}
-    for kind, name, owner, field, place, new in _changes(tree, "", False, forbids):
-        holder = getattr(owner, field)
-        old = holder if place is None else holder[place]
-        before = _text(owner if isinstance(old, str | bytes | ast.operator | ast.cmpop | ast.boolop) else old)
-        _put(owner, field, place, new)
-        text = ast.unparse(ast.fix_missing_locations(tree))
-        after = _text(owner if isinstance(old, str | bytes | ast.operator | ast.cmpop | ast.boolop) else new)
-        _put(owner, field, place, old)
-        found.setdefault(text, Mutant(kind, name, getattr(owner, "lineno", 0), before, after, text))
-    found.pop(ast.unparse(tree), None)
+    for nth, tree in enumerate(statements):
+        for kind, name, owner, field, place, new in _changes(tree, "", False, forbids):
+            holder = getattr(owner, field)
+            old = holder if place is None else holder[place]
+            before = _text(
+                owner if isinstance(old, str | bytes | ast.operator | ast.cmpop | ast.boolop) else old
+            )
+            _put(owner, field, place, new)
+            text = ast.unparse(ast.fix_missing_locations(tree))
+            after = _text(
+                owner if isinstance(old, str | bytes | ast.operator | ast.cmpop | ast.boolop) else new
+            )
+            _put(owner, field, place, old)
+            text = "\n".join([*written[:nth], text, *written[nth + 1 :]])
+            found.setdefault(text, Mutant(kind, name, getattr(owner, "lineno", 0), before, after, text))
+    found.pop("\n".join(written), None)
     return sorted(found.values(), key=lambda mutant: (mutant.line, mutant.before, mutant.after))
 
 

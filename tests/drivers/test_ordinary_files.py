@@ -1,5 +1,6 @@
 """Files are read up to their bound and no byte further; what is none is told in a few words."""
 
+import os
 from pathlib import Path
 
 import pytest
@@ -37,6 +38,21 @@ def test_what_is_no_ordinary_file_is_told_in_a_few_words(tmp_path: Path, name: s
     with pytest.raises(OSError) as told:
         opened(tmp_path / name)
     assert words in why_not(told.value) and str(tmp_path) not in why_not(told.value)
+
+
+@pytest.mark.timeout(5)  # it takes no time, and without the flag for ever
+def test_a_pipe_that_nobody_writes_to_is_not_waited_for(tmp_path: Path) -> None:
+    os.mkfifo(tmp_path / "pipe")
+    with pytest.raises(OSError, match="no ordinary file"):
+        opened(tmp_path / "pipe")
+
+
+@pytest.mark.parametrize("device", ["/dev/null", "/dev/zero"])
+def test_a_device_is_told_and_no_handle_to_it_is_left_open(device: str) -> None:
+    before = len(list(Path("/proc/self/fd").iterdir()))
+    with pytest.raises(OSError, match="no ordinary file"):
+        opened(Path(device))
+    assert len(list(Path("/proc/self/fd").iterdir())) == before
 
 
 def test_an_open_file_is_handed_on_at_its_beginning(tmp_path: Path) -> None:

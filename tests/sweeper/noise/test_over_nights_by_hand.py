@@ -420,6 +420,40 @@ def test_the_source_that_costs_most_is_told_first() -> None:
         assert costs[0] > costs[1] > 0.0
 
 
+def test_what_a_source_costs_is_told_where_it_can_be_won_and_how_high_its_lines_stand() -> None:
+    """Half of a band's noise won is 10·lg 2 = 3.01 dB; a share of 10 and of 30 % is one of 20 %, 10·lg(1/0.8)."""
+    passes = [
+        heard(nth, found(share=share, over_db=over_db))
+        for nth, (share, over_db) in enumerate([(0.1, 6.0), (0.3, 12.0)] * 2, 1)
+    ]
+    loud = [heard(nth, found(share=0.5, over_db=9.0), band="80 m") for nth in range(1, 5)]
+    (told,) = everything_of([*passes, *loud], UTC).sources
+    assert list(told.costs_db) == ["80 m", "40 m"] and told.over_db == pytest.approx(9.0)
+    assert told.costs_db == pytest.approx({"80 m": 3.0103, "40 m": 0.9691}, abs=1e-4)
+    assert told.cost_db == told.costs_db["80 m"] and told.may_be.startswith("a switched supply")
+    (own,) = everything_of([heard(nth, found(on_load=True)) for nth in range(1, 5)], UTC).sources
+    assert (own.costs_db, own.cost_db) == ({}, None) and own.may_be.startswith("the receiver's own, or")
+    (birdie,) = everything_of([heard(nth, found("birdie")) for nth in range(1, 5)], UTC).sources
+    assert (birdie.costs_db, birdie.over_db) == ({}, 10.0)
+    (mains,) = everything_of([heard(nth, found("mains", 50.0)) for nth in range(1, 5)], UTC).sources
+    assert mains.over_db is None and list(mains.costs_db) == ["40 m"]
+
+
+def test_what_is_told_counts_passes_once_and_hands_on_what_was_heard() -> None:
+    """Two tunings of a pass are one pass; a source that costs nothing comes after one that does."""
+    own = found(on_load=True)
+    passes = [
+        heard(nth, own, found("hump", 0.0, 7.05e6, 7.09e6, share=0.05 * nth), hour=hour, start_hz=start_hz)
+        for nth, hour in enumerate((-0.03, 0.5, 23.97, 24.5, 47.97, 48.5), 1)
+        for start_hz in (7.0e6, 7.2e6)
+    ]
+    told = everything_of(passes, UTC, confidence=0.8, longitude_deg=1.0)
+    assert told.passes == 6 and told.heard == tuple(passes)
+    assert [each.source.kind for each in told.sources] == ["hump", "comb"]
+    assert told.splits == tuple(split(passes, 0.8, 1.0)) != tuple(split(passes, 0.8, 0.0))
+    assert everything_of(passes, UTC).splits == tuple(split(passes, 0.95, 0.0)) != told.splits
+
+
 @pytest.mark.parametrize(
     ("every_min", "off_min", "said"),
     [(30, 0, "It came when you noted"), (30, 200, ""), (45, 0, "It came when you noted"), (61, 0, "")],
