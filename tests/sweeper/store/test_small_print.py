@@ -15,6 +15,7 @@ from sweeper.store.finished import (
     MOST_ROWS,
     day_of_bytes,
     file_name,
+    is_file_of_days,
     is_sound,
     is_whole,
     last_pass,
@@ -113,7 +114,18 @@ def test_a_day_under_another_name_is_not_whole_and_values_that_are_none_are_not_
     assert not is_whole(torn) and not is_sound(torn)
     pipe = folder / file_name(DAY + timedelta(days=3))
     os.mkfifo(pipe)
+    assert not is_file_of_days(pipe)  # first: a change that reads a pipe would wait for ever
     assert not is_whole(pipe)
+
+
+def test_a_file_of_days_is_an_ordinary_one_of_half_a_gigabyte_at_most(tmp_path: Path) -> None:
+    """Of a length that takes no room on the disk."""
+    file = tmp_path / "2026-11-01.parquet"
+    assert not is_file_of_days(file) and not is_file_of_days(tmp_path)
+    for size, told in ((0, True), (512_000_000, True), (512_000_001, False)):
+        with file.open("wb") as out:
+            out.truncate(size)
+        assert is_file_of_days(file) == told
 
 
 @pytest.mark.parametrize("spoil", ["day", "route", "columns", "value"])
