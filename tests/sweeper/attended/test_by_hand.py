@@ -97,15 +97,13 @@ def test_a_load_is_marked_by_its_key_and_the_handling_left_out() -> None:
 
 
 def test_a_relay_goes_out_and_in_with_the_load_now_and_then() -> None:
+    """After two pairs of out and in for the first time, and then after each four; always beside the stage out."""
     order = relay_order(True)
-    first = [next(order) for _ in range(9)]
-    assert first.count(LOAD_BYPASS) == 1
-    assert all(
-        first[nth - 1] == first[nth + 1] == ANTENNA_BYPASS
-        for nth, path in enumerate(first)
-        if path == LOAD_BYPASS
-    )
-    assert {*(next(relay_order(False)) for _ in range(4))} <= {ANTENNA_BYPASS, ANTENNA_STAGE}
+    pair, with_load = [ANTENNA_BYPASS, ANTENNA_STAGE], [ANTENNA_BYPASS, LOAD_BYPASS]
+    first = [*pair * 2, *with_load, *pair * 4, *with_load, *pair * 4, *with_load]
+    assert [next(order) for _ in range(len(first))] == first
+    plain = relay_order(False)
+    assert [next(plain) for _ in range(14)] == [ANTENNA_BYPASS, ANTENNA_STAGE] * 7
     log = ByRelay()
     log.moved(ANTENNA_BYPASS, 0.0, 0.1)
     log.moved(ANTENNA_STAGE, 2.0, 2.2)
@@ -207,3 +205,96 @@ def test_what_was_pressed_last_stands_until_steps_tell_otherwise() -> None:
     assert hand.on_load and not hand.load_seen and hand.stands.source == "load"
     hand.pressed("load", 130.0)
     assert not hand.on_load and hand.load_seen and hand.stands == ANTENNA_STAGE
+
+
+def of(stays: Stays) -> list[tuple[str, str, float, float]]:
+    return [
+        (stay.path.source, stay.path.route, pytest.approx(stay.from_s), pytest.approx(stay.until_s))
+        for stay in stays.each
+    ]
+
+
+def pressed(hand: ByHand, *presses: tuple[str, float]) -> ByHand:
+    for key, at_s in presses:
+        hand.pressed(key, at_s)  # type: ignore[arg-type]
+    return hand
+
+
+def test_presses_alone_leave_out_what_a_hand_may_be_early_and_late_by() -> None:
+    """1.2 s before and 0.4 s after a flip; 4 s before and 1 s after a change of cables. The stage may be switched
+    while the load is there, or while cables are changed: then it stands otherwise once they are on again."""
+    hand = pressed(
+        ByHand(0.0), ("switched", 5.0), ("switched", 10.0), ("load", 20.0), ("switched", 26.0), ("load", 35.0),
+        ("switched", 40.0), ("load", 50.0), ("load", 60.0), ("switched", 60.5),
+    )  # fmt: skip
+    assert of(hand.stays(levels([], 0.0, 70.0, 0.01))) == [
+        ("antenna", "bypass", 0.0, 3.8),
+        ("antenna", "stage", 5.4, 8.8),
+        ("antenna", "bypass", 10.4, 16.0),
+        ("load", "bypass", 21.0, 24.8),
+        ("load", "stage", 26.4, 31.0),
+        ("antenna", "stage", 36.0, 38.8),
+        ("antenna", "bypass", 40.4, 46.0),
+        ("load", "bypass", 51.0, 56.0),
+        ("antenna", "stage", 61.0, np.inf),
+    ]
+    assert not hand.seen and hand.stands == ANTENNA_STAGE and hand.last_s == 61.0
+
+
+def test_a_stage_that_is_switched_while_the_load_is_there_stands_so_afterwards() -> None:
+    """By its press alone, since no step of the antenna tells of it."""
+    hand = pressed(
+        ByHand(0.0), ("switched", 5.0), ("switched", 10.0), ("load", 20.0), ("switched", 27.0), ("load", 35.0),
+        ("switched", 45.0),
+    )  # fmt: skip
+    stays = hand.stays(levels([5.0, 10.0, 27.0, 45.0], 6.0))
+    assert hand.seen and not stays.problem
+    assert [(stay.path.source, stay.path.route) for stay in stays.each] == [
+        ("antenna", "bypass"), ("antenna", "stage"), ("antenna", "bypass"), ("load", "bypass"), ("load", "stage"),
+        ("antenna", "stage"), ("antenna", "bypass"),
+    ]  # fmt: skip
+    assert [stay.from_s for stay in stays.each[3:5]] == pytest.approx([21.0, 27.4])
+    assert [stay.until_s for stay in stays.each[3:5]] == pytest.approx([25.8, 31.0])
+
+
+@pytest.mark.parametrize(("apart_s", "kept"), [(0.69, 1), (0.71, 2)])
+def test_two_presses_of_a_key_within_seven_tenths_are_one(apart_s: float, kept: int) -> None:
+    for key in ("switched", "load"):
+        assert len(single([Press(key, 1.0), Press(key, 1.0 + apart_s)])) == kept  # type: ignore[arg-type]
+    chain = [Press("switched", 1.0), Press("switched", 1.6), Press("switched", 1.8)]
+    assert [press.at_s for press in single(chain)] == [1.0, 1.8]  # held against the last that counted
+
+
+def test_a_cable_changed_sooner_than_it_can_be_leaves_nothing_before_it() -> None:
+    hand = pressed(ByHand(100.0), ("load", 102.0), ("load", 103.0))
+    assert of(hand.stays(levels([], 0.0, 70.0, 0.01))) == [("antenna", "bypass", 104.0, np.inf)]
+
+
+def test_a_press_claims_the_other_route_than_the_person_was_told_before() -> None:
+    """From two and a half seconds after a step on the person has been told; a press sooner belongs to that step."""
+    hand = ByHand(0.0)
+    hand.pressed("switched", 5.0)
+    assert hand.stands == ANTENNA_STAGE
+    hand.pressed("switched", 8.0)
+    assert hand.stands == ANTENNA_BYPASS
+    hand = pressed(ByHand(0.0), ("switched", 5.0))
+    hand.stays(levels([5.0], 6.0))
+    assert hand.stands == ANTENNA_STAGE
+    hand.pressed("switched", 6.0)  # once more for the flip that is known: it stands as it did
+    assert hand.stands == ANTENNA_STAGE
+    hand.pressed("switched", 12.0)
+    assert hand.stands == ANTENNA_BYPASS and hand.last_s == 12.0
+
+
+@pytest.mark.parametrize(("against", "believed"), [(3, True), (4, False)])
+def test_seven_tenths_of_the_presses_have_to_go_with_the_steps(against: int, believed: bool) -> None:
+    """Ten flips of 6 dB; before the last three or four a press was doubled far from any, so that what is claimed from
+    there on is turned round."""
+    flips = [10.0 * nth for nth in range(1, 11)]
+    hand = ByHand(0.0)
+    for nth, at_s in enumerate(flips):
+        if nth == len(flips) - against:
+            hand.pressed("switched", at_s - 5.0)
+        hand.pressed("switched", at_s + 0.5)
+    stays = hand.stays(levels(flips, 6.0, 110.0))
+    assert (stays.problem == "") == believed and bool(stays.each) == believed
