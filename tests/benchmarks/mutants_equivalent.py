@@ -31,6 +31,9 @@ EQUIVALENT: dict[str, tuple[tuple[str, str, str, str], ...]] = {
     "sweeper/spectra/blocks.py": (
         ("_raised", "np.maximum(count, 1.0)", "1.0 → 2.0", "where fewer than four bins are left the mean is not asked"),
     ),
+    "sweeper/noise/humps.py": (
+        ("_is_noise", "reshape(-1, BLOCK)", "1 → 2", "NumPy takes any negative length for the one to be found"),
+    ),
     "sweeper/noise/change.py": (
         ("_over", "max(found.share, 1e-3)", "0.001 → 0.002", "of a share below 3 % no fall is told"),
     ),
@@ -160,6 +163,9 @@ EQUIVALENT: dict[str, tuple[tuple[str, str, str, str], ...]] = {
     "sweeper/attended/keys.py": (
         ("keys", "reading.join", "2.0 * LOOK_S", "the thread ends within `LOOK_S`, and no longer is waited for it"),
     ),
+    "sweeper/attended/heard.py": (
+        ("Heard.shown", "latest_s", "> self.until_s - latest_s → bounds[:, 1] >=", "a tie of two instants"),
+    ),
     "sweeper/attended/listening.py": (
         ("(UNEVEN, GOLDEN)", "GOLDEN", "0.6180339887", "another order that never repeats"),
         ("RelayHands._set", "self._turns += 1", "1 → 2", "the same stays in another order that never repeats"),
@@ -170,6 +176,7 @@ EQUIVALENT: dict[str, tuple[tuple[str, str, str, str], ...]] = {
         ("RelayHands.__init__", "self._due_s", "0.0 → 1.0", "set anew by the first path, before anybody asks"),
     ),
     "drivers/ordinary_files.py": (
+        ("content_of", "source.read(", "1 → 2", "one byte more of a file that is too long and refused either way"),
         ("_NOT_WAITED_FOR", "getattr", "0 → 1", "for systems that lack the flag; where this runs none is lacking"),
     ),
 }  # fmt: skip

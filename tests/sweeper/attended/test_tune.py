@@ -8,7 +8,7 @@ from types import SimpleNamespace
 
 import pytest
 
-from drivers.contracts import Tuning
+from drivers.contracts import Block, Tuning
 from drivers.errors import Transmitting
 from sweeper.attended.at_station import asked_of, attended, attended_at, tune
 from sweeper.attended.listening import Pressed
@@ -126,6 +126,28 @@ def test_the_relay_goes_through_the_load_too_and_the_station_is_left_as_found(ou
     assert views[0].hz_dial == 7_100_000 and views[-1].elapsed_s >= 11.9
     assert (outpost.dial.tuning_now, outpost.board.standing) == (found, "antenna-bypass")
     assert views[-1].meter is not None
+
+
+def test_a_receiver_that_was_tuned_is_not_heard_before_it_has_settled(outpost: Outpost) -> None:
+    """Seven seconds by the station file; the receiver is found elsewhere, so that it is tuned."""
+
+    class First(Played):
+        began_s: float | None = None
+
+        def take(self, seconds: float, after_s: float) -> Block:
+            block = super().take(seconds, after_s)
+            if self.began_s is None:
+                self.began_s = block.captured[0]
+            return block
+
+    source, began_s = First(outpost.clock), outpost.clock.monotonic()
+    receiver = outpost.station.receiver.model_copy(update={"settle_s": 7.0})
+    with pytest.raises(UserFacingError, match="the relay switched"):
+        attended_at(
+            outpost.station.model_copy(update={"receiver": receiver}), outpost.store, source,
+            replace(ASKED, hz=7_210_000.0), Pressed(), outpost.clock, threading.Event(), lambda view: None,
+        )  # fmt: skip
+    assert source.began_s is not None and source.began_s - began_s >= 7.0
 
 
 def test_a_key_ends_it_and_by_hand_no_relay_moves(outpost: Outpost) -> None:

@@ -88,6 +88,14 @@ def test_bins_that_scatter_more_than_noise_are_stations_side_by_side(power: floa
     assert bool(found(levels((20, 0.0), (20, 3.0), (20, 0.0)), bins=bins)) == told
 
 
+def test_steps_seven_blocks_apart_are_two_and_of_nearer_ones_the_steepest_counts() -> None:
+    """Seven blocks of 62.5 Hz are 28 kHz. A level that rises over three blocks steps where its middle is."""
+    (hump,) = found(levels((20, 0.0), (7, 3.0), (20, 0.0)), 62.5)
+    assert (hump.first, hump.last) == (20 * 64, 27 * 64 - 1)
+    (hump,) = found(levels((20, 0.0), (1, 0.5), (1, 2.5), (20, 3.0), (20, 0.0)))
+    assert (hump.first, hump.last) == (21 * 64, 42 * 64 - 1)
+
+
 def test_a_tuning_of_fewer_blocks_than_four_sides_shows_none() -> None:
     """Twelve blocks of 62.5 Hz are 48 kHz, with six to each side; eleven of a tuning of 23 blocks are not asked."""
     assert len(found(levels((6, 0.0), (12, 3.0), (6, 0.0)), 62.5)) == 1

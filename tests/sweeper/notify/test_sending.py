@@ -3,6 +3,7 @@
 import os
 import threading
 import time
+from multiprocessing.connection import Connection
 from pathlib import Path
 
 import pytest
@@ -63,6 +64,21 @@ def test_a_service_that_never_answers_is_given_up_and_holds_nobody() -> None:
     assert heard.came.wait(DEADLINE_S)
     assert heard.said[0] == "A message was not sent within 1 s; perhaps it arrived all the same."
     sender.close(0.1)
+
+
+def test_where_nothing_else_is_said_it_is_given_up_after_five_minutes(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """Time for a season to be reduced and drawn, as `docs/unattended.md` says; nobody waits for them here."""
+    waited: list[float] = []
+    monkeypatch.setattr(Connection, "poll", lambda self, limit_s=0.0: bool(waited.append(limit_s)))
+    heard = Heard()
+    sender = Sender(*HERE, heard, never_ends)
+    sender.send(MESSAGE)
+    assert heard.came.wait(DEADLINE_S)
+    assert waited == [300.0]
+    assert heard.said == ["A message was not sent within 300 s; perhaps it arrived all the same."]
+    sender.close(DEADLINE_S)
 
 
 def test_too_many_that_wait_are_dropped_and_said_so() -> None:

@@ -118,3 +118,5 @@ def test_channels_count_as_apart_from_one_and_a_half_decibels_on(above_db, told)
 @pytest.mark.parametrize(("high", "fellows"), [(7_650_000, True), (7_750_000, False)])
 def test_channels_more_than_a_tenth_apart_are_not_held_against_each_other(high, fellows, load):
     assert bool(channels(rows(6.0, load=load, hz=(7_000_000, high))).occupied) == fellows
+    # and exactly a tenth is no more than a tenth
+    assert channels(rows(6.0, load=load, hz=(10_000_000, 11_000_000))).occupied != {}
