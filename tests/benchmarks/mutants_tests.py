@@ -173,7 +173,8 @@ TESTS: dict[str, tuple[str, ...]] = {
         "tests/sweeper/engine/test_sound_tests.py",
     ),
     "sweeper/engine/sound_tests.py": (
-        "tests/sweeper/engine/test_sound_tests.py", "tests/sweeper/engine/test_by_sound.py",
+        "tests/sweeper/engine/test_sound_tests_by_hand.py", "tests/sweeper/engine/test_sound_tests.py",
+        "tests/sweeper/engine/test_by_sound.py",
     ),
     "sweeper/engine/by_samples.py": ("tests/sweeper/engine/test_by_samples.py",),
     "sweeper/daemon/meter_check.py": (
