@@ -33,11 +33,13 @@ EQUIVALENT: dict[str, tuple[tuple[str, str, str, str], ...]] = {
     ),
     "sweeper/noise/humps.py": (
         ("_is_noise", "reshape(-1, BLOCK)", "1 → 2", "NumPy takes any negative length for the one to be found"),
+        ("_edges", "steps[at] > 0", "0 → 1", "an edge steps by a decibel at least, up or down"),
     ),
     "sweeper/noise/change.py": (
         ("_over", "max(found.share, 1e-3)", "0.001 → 0.002", "of a share below 3 % no fall is told"),
     ),
     "sweeper/noise/rhythm.py": (
+        ("DRAWS", "DRAWS = 400", "400 → 401", "how finely a chance is told"),
         ("_stretch", "best = (0, 0)", "0 → 1", "the hour of the greatest share is a run of one at least"),
     ),
     "sweeper/noise/seen.py": (

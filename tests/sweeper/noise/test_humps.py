@@ -96,6 +96,12 @@ def test_steps_seven_blocks_apart_are_two_and_of_nearer_ones_the_steepest_counts
     assert (hump.first, hump.last) == (21 * 64, 42 * 64 - 1)
 
 
+def test_less_than_a_decibel_is_no_step() -> None:
+    """A hump whose floor rises by 0.7 dB half way is one hump."""
+    (hump,) = found(levels((30, 0.0), (20, 3.0), (20, 3.7), (30, 0.0)))
+    assert (hump.first, hump.last) == (30 * 64, 70 * 64 - 1)
+
+
 def test_a_tuning_of_fewer_blocks_than_four_sides_shows_none() -> None:
     """Twelve blocks of 62.5 Hz are 48 kHz, with six to each side; eleven of a tuning of 23 blocks are not asked."""
     assert len(found(levels((6, 0.0), (12, 3.0), (6, 0.0)), 62.5)) == 1

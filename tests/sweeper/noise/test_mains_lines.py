@@ -62,6 +62,13 @@ def test_the_share_of_bursts_that_rest_four_fifths_of_the_time_is_read(share: fl
     assert found.share == pytest.approx(share, abs=3.0 * found.share_se) and found.share_se < 0.06
 
 
+@pytest.mark.parametrize("share", [0.1, 0.15, 0.2])
+def test_a_share_that_no_row_shows_by_itself_is_read_from_a_hundred(share: float) -> None:
+    """Noise as strong as its own mean: the quietest place is sought in what all other rows show together."""
+    found = told(share, noise=1.0, visits=12)
+    assert found.share == pytest.approx(share, abs=3.0 * found.share_se) and found.share_se < 0.015
+
+
 def test_steady_noise_and_a_rhythm_beside_the_mains_are_none() -> None:
     assert mains_lines(envelopes(0.0)) is None
     assert mains_lines(envelopes(0.1, mains_hz=55.0)) is None
