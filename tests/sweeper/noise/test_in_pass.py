@@ -12,7 +12,7 @@ from sweeper.noise.seen import Found, Heard
 from sweeper.spectra.axis import Axis, axis_of
 from sweeper.spectra.quiet import with_envelope
 from sweeper.spectra.welch import spectrum
-from sweeper.words import ANTENNA_BYPASS, LOAD_BYPASS, Labelled, SignalPath
+from sweeper.words import ANTENNA_BYPASS, LOAD_BYPASS, Labelled, SignalPath, Spectrum
 
 RATE_HZ, SECONDS, CENTRE_HZ = 256_000.0, 0.5, 7_100_000.0
 COUNT = int(RATE_HZ * SECONDS)
@@ -219,13 +219,30 @@ def combs_of(first_hz: float, every_hz: float, moved_hz: float = 0.0) -> list[st
     ]
 
 
+OF_ONE_RASTER_HZ = (20_000.0, 18_000.0, 50_000.0 / 3)
+"""Whole channels of 5, 9 and 8⅓ kHz apart, each of one of these rasters only."""
+
+
 @pytest.mark.parametrize("beside_hz", [0.0, 700.0, 2_300.0])
-@pytest.mark.parametrize("every_hz", [15_000.0, 18_000.0, 20_000.0, 25_000.0])
-def test_stations_on_every_third_channel_are_no_supply(every_hz: float, beside_hz: float) -> None:
+@pytest.mark.parametrize("every_hz", OF_ONE_RASTER_HZ)
+def test_stations_whole_channels_apart_are_no_supply(every_hz: float, beside_hz: float) -> None:
     """None between them, and wherever their raster begins or the dial stands."""
     assert combs_of(np.ceil((CENTRE_HZ - 108e3) / every_hz) * every_hz + beside_hz, every_hz) == []
 
 
-@pytest.mark.parametrize("every_hz", [15_000.0, 18_000.0, 20_000.0])
+@pytest.mark.parametrize("every_hz", OF_ONE_RASTER_HZ)
 def test_a_supply_that_has_drifted_past_their_channels_is_none_of_them(every_hz: float) -> None:
     assert combs_of(np.ceil((CENTRE_HZ - 108e3) / every_hz) * every_hz, every_hz, moved_hz=25.0) == ["comb"]
+
+
+@pytest.mark.parametrize(("moved_hz", "kinds"), [(0.0, []), (25.0, ["comb"])])
+def test_land_mobile_on_every_third_channel_of_a_wide_tuning_is_no_supply(
+    moved_hz: float, kinds: list[str]
+) -> None:
+    """Channels of 12.5 kHz; a supply beside them drifts."""
+    power = np.random.default_rng(4).gamma(60, 1 / 60, 32_768)
+    lines = np.arange(0.02e6, 1.02e6, 37_500.0 + moved_hz) / 31.25
+    power[np.rint(lines).astype(int)] += 100.0
+    one = Spectrum(30e6, 31.25, power.astype(np.float32), None, 60, 62.5)
+    (heard,) = in_pass(1, [("10 m", Labelled(1000.0, 1000.5, ANTENNA_BYPASS, 30.5e6, one))])
+    assert [found.kind for found in heard.found] == kinds
