@@ -42,7 +42,7 @@ def find_source(
     from sweeper.reduction.noise import noise_of
     from sweeper.station import load
 
-    station = load(station_file)
+    station, off = load(station_file), list[str]()
     print(CAUTIONS)
     with open_store(station, station_file, data, read_only=False) as store:
         known = [each.source for each in noise_of(store, station).sources if not each.source.on_load]
@@ -56,10 +56,15 @@ def find_source(
                     _asked,
                     _devices(device),
                     lambda line: print(line, flush=True),
+                    off,
                 )
+            print(f"\n{verdict.sentence}")
         except KeyboardInterrupt:  # all is put back by now
             raise UserFacingError(f"\n{ENDED}") from None
-    print(f"\n{verdict.sentence}\nIs everything switched on again?")
+        finally:
+            if off:
+                print(f"\nStill off, as far as you said: {', '.join(off)}.", flush=True)
+    print("Is everything switched on again?")
 
 
 def _seen_now(watch: "Watch") -> "list[Source]":

@@ -66,9 +66,18 @@ class _Stand:
 
 
 def search(
-    name: str, look: Look, ask: Ask, devices: Iterable[str], told: Callable[[str], None] = lambda line: None
+    name: str,
+    look: Look,
+    ask: Ask,
+    devices: Iterable[str],
+    told: Callable[[str], None] = lambda line: None,
+    off: list[str] | None = None,
 ) -> Verdict:
-    """Watch the source called `name`, and ask for `devices` one after the other."""
+    """Watch the source called `name`, and ask for `devices` one after the other.
+
+    `off` holds at each moment, also when this is cut short, the devices that by the answers are switched off.
+    """
+    off = [] if off is None else off
     told(f"Touch nothing for {ALONE} looks: first it is watched by itself.")
     alone = _Stand(tuple(look() for _ in range(ALONE)))
     if not any(level is not None for level in alone.levels):
@@ -90,7 +99,7 @@ def search(
         stands: list[_Stand] = []
         before = alone
         for nth, way in enumerate(("off", "on", "off", "on")):
-            answer = ask(f"Switch {way}: {device}. Nothing else.")
+            answer = _switched(ask, off, way, device, f"Switch {way}: {device}. Nothing else.")
             if answer == "end":
                 return _nothing(name, tried)
             if answer == "skip":
@@ -100,8 +109,10 @@ def search(
             followed = stand.under(before) if way == "off" else (before.under(stand) and stand.there)
             if not followed:
                 told(_not_it(name, device, nth))
-                if way == "off":
-                    ask(f"Switch on again: {device}.")
+                if way == "off" and (
+                    _switched(ask, off, "on", device, f"Switch on again: {device}.") == "end"
+                ):
+                    return _nothing(name, tried + 1)
                 break
             told(_followed(way, stand, before))
             before = stand
@@ -116,6 +127,14 @@ def search(
             )  # it changed by itself, or only once with the switch: less is known than was thought
         before = alone
     return _nothing(name, tried)
+
+
+def _switched(ask: Ask, off: list[str], way: str, device: str, words: str) -> Answer:
+    """Ask for a device to be switched; what was skipped stays as it was."""
+    answer = ask(words)
+    if answer == "done":
+        off[:] = [each for each in off if each != device] + ([device] if way == "off" else [])
+    return answer
 
 
 def _claim(

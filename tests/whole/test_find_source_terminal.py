@@ -87,7 +87,7 @@ def test_a_person_who_obeys_hears_which_device_it_is(at_terminal: Callable[..., 
     assert person.said.index("Before you begin") < person.said.index("looking at all bands")
     assert "did not change with the kettle" in person.said
     assert "went away each time the charger was off" in person.said
-    assert "Is everything switched on again?" in person.said
+    assert "Is everything switched on again?" in person.said and "Still off" not in person.said
     assert "RELAYS antenna-bypass FORBIDDEN 0" in person.said
 
 
@@ -106,7 +106,7 @@ def test_a_control_run_in_which_nothing_is_switched_claims_nothing(
 def test_ctrl_c_puts_everything_back_and_claims_nothing(at_terminal: Callable[..., AtTerminal]) -> None:
     person = at_terminal()
     for question in person.questions():
-        if question.startswith("Switch off"):
+        if question.startswith("Switch on"):
             person.process.send_signal(signal.SIGINT)
         elif question.startswith("Which circuit"):
             person.answer("the charger")
@@ -116,6 +116,7 @@ def test_ctrl_c_puts_everything_back_and_claims_nothing(at_terminal: Callable[..
     assert "RELAYS antenna-bypass FORBIDDEN 0" in person.said and "it comes from there" not in person.said
     assert "Traceback" not in person.said
     assert "the receiver is put back" in person.said and "everything switched on again" in person.said
+    assert "Still off, as far as you said: the charger." in person.said
 
 
 def test_answers_that_end_are_no_answers(at_terminal: Callable[..., AtTerminal]) -> None:

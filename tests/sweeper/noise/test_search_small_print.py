@@ -18,13 +18,14 @@ class Script:
         self.asked: list[str] = []
         self.told: list[str] = []
         self.answers: dict[str, Answer] = {}
+        self.off: list[str] = []
 
     def ask(self, words: str) -> Answer:
         self.asked.append(words)
         return self.answers.get(words, "done")
 
     def searched(self, *devices: str) -> Verdict:
-        found = search(NAME, lambda: self.levels.pop(0), self.ask, devices, self.told.append)
+        found = search(NAME, lambda: self.levels.pop(0), self.ask, devices, self.told.append, self.off)
         assert self.levels == []  # as many looks as are written down, and no more
         return found
 
@@ -121,3 +122,34 @@ def test_one_that_is_skipped_half_way_counts_as_tried() -> None:
     house = Script([-50.0] * 10, OFF)
     house.answers = {"Switch on: the fridge. Nothing else.": "skip"}
     assert "none of the 1 that were tried" in house.searched("the fridge").sentence
+
+
+def test_what_nobody_said_is_on_again_is_still_off() -> None:
+    """Skipped where it was to be switched on, after it had been told as off; the lamp was never switched."""
+    house = Script([-50.0] * 10, OFF, ON)
+    house.answers = {
+        f"Switch {words}": "skip"
+        for words in (
+            "on: the heater. Nothing else.",
+            "on again: the fridge.",
+            "off: the lamp. Nothing else.",
+        )
+    }
+    house.searched("the heater", "the fridge", "the lamp")
+    assert house.off == ["the heater", "the fridge"]
+
+
+def test_a_device_that_is_tried_anew_is_off_once_and_on_again_in_the_end() -> None:
+    house = Script([-50.0] * 10, OFF)
+    house.answers = {"Switch on: the heater. Nothing else.": "skip"}
+    house.searched("the heater")
+    assert house.off == ["the heater"]
+    house.answers, house.levels = {}, [*[-50.0] * 10, *OFF, *ON, *OFF, *ON]
+    assert house.searched("the heater").device == "the heater" and house.off == []
+
+
+def test_who_ends_the_search_instead_of_switching_on_again_is_asked_no_more() -> None:
+    house = Script([-50.0] * 10, ON)
+    house.answers = {"Switch on again: the fridge.": "end"}
+    assert "followed none of the 1" in house.searched("the fridge", "the lamp").sentence
+    assert house.off == ["the fridge"] and len(house.asked) == 2
