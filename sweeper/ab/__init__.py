@@ -3,5 +3,17 @@
 from sweeper.ab.compare import Terms, compare
 from sweeper.ab.result import ABResult, CarrierChange, Interval, Switched, as_json
 from sweeper.ab.sides import NoNoise
+from sweeper.ab.untold import Untold, untold
 
-__all__ = ["ABResult", "CarrierChange", "Interval", "NoNoise", "Switched", "Terms", "as_json", "compare"]
+__all__ = [
+    "ABResult",
+    "CarrierChange",
+    "Interval",
+    "NoNoise",
+    "Switched",
+    "Terms",
+    "Untold",
+    "as_json",
+    "compare",
+    "untold",
+]

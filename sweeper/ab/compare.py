@@ -14,7 +14,7 @@ from sweeper.ab.gathered import Gathered, gather
 from sweeper.ab.judging import has_left, is_unsteady, odd_ones, own_lines, verdict_of
 from sweeper.ab.noise_change import noise_change, unlike
 from sweeper.ab.overload import new_lines
-from sweeper.ab.pooled import DB, Both, interval, pool
+from sweeper.ab.pooled import DB, Both, clear_edges, interval, pool
 from sweeper.ab.reason import reason_of
 from sweeper.ab.result import ABResult, CarrierChange, Picture, Switched
 from sweeper.ab.rise import rise_and_cap
@@ -127,6 +127,7 @@ def compare(sequence: Iterable[Labelled], terms: Terms | None = None) -> ABResul
         reason="",
         watched_db=watched,
         cap_db=cap,
+        clear=clear_edges(both.of(told.counted)),
         picture=_picture(learned, gathered, constant),
     )
     return replace(found, reason=reason_of(found))

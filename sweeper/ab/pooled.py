@@ -97,9 +97,7 @@ def pool(both: Both) -> Pooled | None:
     signals = both.stage.shape[2]
     if signals == 0:
         return None
-    every = np.arange(signals)
-    stage, bypass = both.stage[:, both.way, every], both.bypass[:, both.way, every]
-    spread = both.spread[both.way, every]
+    stage, bypass, spread = _carried(both)
     x, found = 0.0, None
     for _ in range(12):
         w = _weights(stage, bypass, x, spread)
@@ -123,6 +121,18 @@ def pool(both: Both) -> Pooled | None:
             break
         x = at
     return found
+
+
+def clear_edges(both: Both) -> int:
+    """At how many edges a signal stands clear enough of the noise to count, as if nothing changed."""
+    stage, bypass, spread = _carried(both)
+    return int((_weights(stage, bypass, 0.0, spread) > 0.0).any(axis=1).sum())
+
+
+def _carried(both: Both) -> tuple[Floats, Floats, Floats]:
+    """Both sides and their spread, in the way chosen for each signal."""
+    every = np.arange(both.stage.shape[2])
+    return both.stage[:, both.way, every], both.bypass[:, both.way, every], both.spread[both.way, every]
 
 
 def interval(pooled: Pooled, confidence: float, *, watched: bool) -> Interval | None:

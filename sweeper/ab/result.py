@@ -48,7 +48,9 @@ class Picture:
 
 @dataclass(frozen=True, slots=True)
 class ABResult:
-    """Everything that was found. Uncertain numbers are intervals, or None with a reason in `flags`."""
+    """Everything that was found. Uncertain numbers are intervals, or None with a reason in `flags`. `clear`: edges at
+    which a signal that counts stood clear of the noise.
+    """
 
     source: Literal["file", "now"]
     at: str | None
@@ -69,6 +71,7 @@ class ABResult:
     reason: str
     watched_db: Interval | None = None
     cap_db: float | None = None
+    clear: int = 0
     picture: Picture | None = field(default=None, repr=False)
 
 

@@ -2,15 +2,18 @@
 
 from math import log10
 
-from sweeper.ab import ABResult, Interval
+from sweeper.ab import ABResult, Interval, Untold, untold
 from sweeper.ab.intervals import FIRST_SHOWN
 from sweeper.ab.reason import decibels, spoken
+from sweeper.ab.untold import NOT_COMPARED, WHERE_A_CARRIER
 from sweeper.words import SignalPath
 
 LONGEST_MIN = 30.0
 """What would take longer than this is not a matter of time any more."""
 LEAST_GAP_DB = 0.1
 FEWEST_SEEN = 4
+AGC_OFF = {"agc": "AGC off", "gain-unknown": "AGC off and that said (--agc-off, or agc_off: true)"}
+"""What makes the interval narrower, where the receiver's gain moves or may move."""
 NOTHING_DB = 0.3
 ENOUGH_FOR_LOAD = 8
 
@@ -55,15 +58,20 @@ def turned_round(steps_db: list[float], amplifies: bool) -> str:
     )
 
 
-def answer(result: ABResult | None, edges: int) -> str:
+def why_untold(result: ABResult | None, why_not: str) -> Untold | None:
+    """Why there is no S/N change, or no good news. `why_not`: what `compare` said where it gave no result at all."""
+    if why_not:
+        return NOT_COMPARED.get(why_not, Untold(why_not, WHERE_A_CARRIER))
+    return None if result is None else untold(result)
+
+
+def answer(result: ABResult | None, edges: int, missing: Untold | None) -> str:
     """The finding so far in one line."""
-    if result is None or result.snr_change_db is None:
-        more = max(FIRST_SHOWN - edges, 0)
-        return (
-            f"Too early: {more} more switch{'es' if more > 1 else ''}."
-            if more
-            else "Nothing can be told yet."
-        )
+    if missing is not None and edges >= FIRST_SHOWN:
+        return f"Nothing can be told{' yet' if missing.by_time else ''}: {missing.why}."
+    if missing is not None or result is None or result.snr_change_db is None:
+        more = max(FIRST_SHOWN - edges, 1)
+        return f"Too early: {more} more switching{'s' if more > 1 else ''}."
     said = spoken(result.snr_change_db)
     return {
         "stage": f"It helps: S/N {said}, here, now.",
@@ -78,21 +86,26 @@ def gap_db(it: Interval, worthwhile_db: float) -> float:
     return max(it.value - worthwhile_db, -worthwhile_db - it.value, worthwhile_db - abs(it.value))
 
 
-def still(result: ABResult | None, elapsed_s: float, load_known: bool) -> str:
+def still(result: ABResult | None, elapsed_s: float, edges: int, missing: Untold | None) -> str:
     """What an answer would still take."""
-    if result is None or result.verdict != "undecided":
+    if missing is not None:
+        if edges >= FIRST_SHOWN:
+            return f"{missing.do[0].upper()}{missing.do[1:]}."
+        return "" if missing.by_time or edges < FEWEST_SEEN else f"So far {missing.why}: {missing.do}."
+    it = None if result is None else result.snr_change_db
+    if result is None or it is None or result.verdict != "undecided":
         return ""
-    it = result.snr_change_db
-    steadier = "a steadier carrier" if load_known else "a steadier carrier or the load"
-    if it is None:
-        return f"It takes {steadier} to settle it." if result.edges > FIRST_SHOWN + 2 else ""
     half, gap = (it.high - it.low) / 2.0, gap_db(it, result.worthwhile_db)
     # at a constant spread the half-width falls with the root of time
     more_min = elapsed_s * ((half / max(gap, LEAST_GAP_DB)) ** 2 - 1.0) / 60.0
+    agc = AGC_OFF.get(next((flag for flag in result.flags if flag in AGC_OFF), ""), "")
     if gap < LEAST_GAP_DB or more_min > LONGEST_MIN:
-        return f"More time alone will hardly settle it; {steadier} would."
+        wants_load = result.noise_change_db is not None and result.noise_rise_db is None
+        more = [agc, "a steadier carrier", "the load" if wants_load else ""]
+        return f"More time alone will hardly settle it; {' or '.join(each for each in more if each)} would do more."
     minutes = max(round(more_min), 1)
-    return f"About {minutes} more minute{'s' if minutes > 1 else ''} would settle it, as far as it goes now."
+    told = f"About {minutes} more minute{'s' if minutes > 1 else ''} would settle it, as far as it goes now."
+    return f"{told} With {agc} it would be fewer." if agc else told
 
 
 def cap(result: ABResult | None) -> str:

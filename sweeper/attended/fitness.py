@@ -5,7 +5,7 @@ from itertools import pairwise
 
 import numpy as np
 
-from sweeper.ab import ABResult
+from sweeper.ab import ABResult, Untold
 from sweeper.attended.heard import Heard
 from sweeper.attended.levels import Levels
 from sweeper.attended.stays import Stay, Stays
@@ -16,11 +16,6 @@ SILENT_S, FILTER_S = 3.0, 4.0
 GONE_DB, GONE_S = 15.0, 3.0
 """Total level that falls so far below all there was, for so long: no fading takes the noise along."""
 SIDE_S = 0.7
-
-WHERE_A_CARRIER = (
-    "Tune to where a carrier stands beside quiet places, in USB, LSB or CW; if the receiver is in AM, whose detector "
-    "leaves no carrier in the sound, set USB and the dial 1 kHz below the broadcaster."
-)
 
 
 def refuse(heard: Heard, stays: Stays) -> None:
@@ -83,17 +78,8 @@ def steps_db(stays: Sequence[Stay], levels: Levels) -> list[float]:
     return found
 
 
-def enough(result: ABResult) -> None:
-    """`UserFacingError` where S/N cannot be compared and no flag says why."""
-    if result.snr_change_db is not None or {"overload", "in-step", "occupied", "birdie"} & set(result.flags):
-        return
-    if any(carrier.kind == "left" for carrier in result.carriers):
-        raise UserFacingError("The carrier left midway, so nothing is claimed: choose one that stays.")
-    if not result.carriers:
-        raise UserFacingError(
-            f"No signal stands clear of the noise, so S/N cannot be compared. {WHERE_A_CARRIER}"
-        )
-    raise UserFacingError(
-        f"After {result.edges} changes the signals are too weak or too seldom there for an answer: go on for longer, "
-        "or tune to a stronger, steadier one."
-    )
+def enough(result: ABResult | None, missing: Untold | None) -> None:
+    """`UserFacingError` where S/N cannot be compared, unless a flag of the result says why."""
+    told = {"overload", "in-step", "occupied", "birdie"}
+    if missing is not None and (result is None or not told & set(result.flags)):
+        raise UserFacingError(f"Nothing is claimed: {missing.why}; {missing.do}.")

@@ -146,6 +146,7 @@ class Session:
         steps = fitness.steps_db(self._stays.each, self.heard.levels())
         follows = result is not None and "agc" in result.flags
         picture = drawn(self.heard, self._stays.each, levels)
+        missing = advice.why_untold(result, self._why_not)
         return View(
             hz_dial=asked.hz,
             by_hand=asked.by_hand,
@@ -161,7 +162,7 @@ class Session:
             signal_change=None if result is None else result.gain_db,
             noise_change=None if result is None else result.noise_change_db,
             snr_change=None if result is None else result.snr_change_db,
-            answer=advice.answer(result, self.edges),
+            answer=advice.answer(result, self.edges, missing),
             sight=advice.sight(steps, fitness.over_card_db(self.heard), follows),
             next=advice.next_step(
                 by_hand=asked.by_hand,
@@ -172,9 +173,7 @@ class Session:
                 decided=self.decided and self.wants_load,
             ),
             hint=f"Or {advice.LOAD}" if self.wants_load and not self.decided else "",
-            still=advice.still(
-                result, self.elapsed_s, result is not None and result.noise_rise_db is not None
-            ),
+            still=advice.still(result, self.elapsed_s, self.edges, missing),
             cap=advice.cap(result),
             trouble=self._stays.problem or fitness.warning(self.heard) or self._turned_round(steps),
             hz=picture.hz,
@@ -206,13 +205,13 @@ class Session:
             raise UserFacingError(advice.too_few(self._stays.edges, self.asked.by_hand))
         if not self.decided:  # what decided stays as it stood then
             self._compare()
-        if self.result is None:
-            raise UserFacingError(f"Nothing can be compared: {self._why_not}. {fitness.WHERE_A_CARRIER}")
-        fitness.enough(self.result)
+        missing = advice.why_untold(self.result, self._why_not)
+        fitness.enough(self.result, missing)
+        assert self.result is not None  # or it was missing
         told = (
             round_about,
             advice.cap(self.result),
-            advice.still(self.result, self.elapsed_s, False),
+            "" if missing else advice.still(self.result, self.elapsed_s, self.edges, None),
             *self.notes,
         )
         return Attended(self.result, tuple(note for note in told if note))

@@ -157,13 +157,13 @@ class AbTest:
         self.version += 1
 
     def _finished(self, attended: Attended, wanted: Wanted) -> None:
-        from sweeper.ab import as_json
+        from sweeper.ab import as_json, untold
         from sweeper.attended import advice
-        from sweeper.report.ab_words import figures, remarks
+        from sweeper.report.ab_words import figures, headline, remarks
 
         result = attended.result
         self._sentence, self._figures = result.reason, figures(result)
-        self._answer = "" if result.snr_change_db is None else advice.answer(result, result.edges)
+        self._answer = headline(result) if untold(result) else advice.answer(result, result.edges, None)
         self._lines = tuple(remarks(attended))
         if wanted.keep:
             keep_ab_test(self._data, self._station.station.name, result.at or "", as_json(result))

@@ -8,7 +8,7 @@ from pathlib import Path
 import numpy as np
 
 from drivers.samples.file import Recording, RecordingError, open_recording
-from sweeper.ab import ABResult, NoNoise, Switched, Terms, compare
+from sweeper.ab import ABResult, NoNoise, Switched, Terms, compare, untold
 from sweeper.ab.intervals import FEWEST_BLOCKS
 from sweeper.ab.moments import Marks, Moment, Turning, moments, turning
 from sweeper.errors import UserFacingError, WrongInput
@@ -110,7 +110,7 @@ def _compared(recording: Recording, asked: Asked, told: Callable[[float], None])
     told(1.0)
     if levels.clipped > 0.0:
         notes.append(
-            f"{levels.clipped:.2%} of the samples are clipped; edges with clipping beside them are left out."
+            f"{levels.clipped:.2%} of the samples are clipped; switchings with clipping beside them are left out."
         )
     return Compared(result, levels, tuple(notes), name, recording.rate_hz, recording.real)
 
@@ -126,7 +126,7 @@ def _opened(asked: Asked) -> Recording:
 
 
 def _enough(result: ABResult, name: str) -> None:
-    """`UserFacingError` where nothing can be compared: its signal leaves, too few clean edges, no noise."""
+    """`UserFacingError` where nothing can be compared: its signal leaves, too few clean switchings, no noise."""
     counted = [carrier for carrier in result.carriers if carrier.kind in ("steady", "unsteady")]
     if result.snr_change_db is None and not counted and any(c.kind == "left" for c in result.carriers):
         raise UserFacingError(
@@ -134,17 +134,15 @@ def _enough(result: ABResult, name: str) -> None:
             f"record it again "
             "while a signal stays."
         )
-    if result.edges < FEWEST_BLOCKS:
-        raise UserFacingError(
-            f"{name}: {result.edges} clean edges are too few to tell how sure a change is; "
-            f"{FEWEST_BLOCKS - result.edges} more are needed at the least, and a dozen are better."
-        )
+    missing = untold(result)
+    if missing is not None and result.edges < FEWEST_BLOCKS:
+        raise UserFacingError(f"{name}: {missing.why}.")
     if result.snr_change_db is None and not {"overload", "in-step", "occupied", "birdie"} & set(result.flags):
         raise UserFacingError(f"{name}: {_why_no_signal(result)}")
 
 
 def _why_no_signal(result: ABResult) -> str:
-    """Why S/N cannot be compared though there are edges, and what to do, for a person."""
+    """Why S/N cannot be compared though there are switchings, and what to do, for a person."""
     if not result.carriers:
         return (
             "nothing stands clear of the rest: there is only noise, or one signal (speech, data) fills the whole pass "
@@ -153,7 +151,7 @@ def _why_no_signal(result: ABResult) -> str:
     strongest = max(result.carriers, key=lambda carrier: carrier.snr_db)
     return (
         f"its signals (the strongest at {strongest.hz:.0f} Hz, {strongest.snr_db:.0f} dB over the noise in "
-        f"2.4 kHz) are too weak or too seldom there, on both routes at {FEWEST_BLOCKS} edges or "
+        f"2.4 kHz) are too weak or too seldom there, on both routes at {FEWEST_BLOCKS} switchings or "
         "more, so S/N cannot be compared; record a stronger or steadier one, or for longer."
     )
 

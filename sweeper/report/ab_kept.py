@@ -9,9 +9,9 @@ from sweeper.outside import json_of
 from sweeper.report import wording
 from sweeper.report.pictures.picture import Numbers
 
-HEADINGS = ("When", "Frequency, kHz", "S/N change, dB", "Answer", "Switches")
+HEADINGS = ("When", "Frequency, kHz", "S/N change, dB", "Answer", "Switchings")
 MOST = 1e12
-"""Hertz, decibels and switches of a test are far below."""
+"""Hertz, decibels and switchings of a test are far below."""
 APART = "Tests of minutes, each on one frequency while somebody attended; nothing of them is in the figures above."
 
 

@@ -60,7 +60,7 @@ def _head(view: View) -> Iterator[RenderableType]:
     if view.to is not None:
         soon = "now" if not view.switch_in_s else f"in {view.switch_in_s:.0f} s"
         now.append(f"  →  {name_of(view.to)} {soon}")
-    now.append(f"   {view.edges} of {view.planned} switches")
+    now.append(f"   {view.edges} of {view.planned} switchings")
     yield now
     yield _levels(view)
 

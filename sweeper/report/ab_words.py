@@ -17,13 +17,12 @@ REMARKS = {
     "carrier-left": "A signal left midway; it is not counted.",
     "birdie": "A line stands on the load as well, or neither fades nor steps with the noise: the receiver's own or "
     "hum, not counted.",
-    "occupied": "Too few bins hold noise alone to trust its level, so nothing is told from it; record with a wider "
-    "pass band, or where fewer signals are.",
+    "occupied": "Record with a wider pass band, or where fewer signals are.",
     "leakage": "Signals get past the relay to the load; they are counted.",
     "image": "A line lies opposite a much stronger one: an image, not counted.",
     "odd-signal": "A signal changed unlike all others, so it did not come through the stage alone; it is not "
     "counted.",
-    "clipped": "Edges with clipped or missing samples beside them are left out.",
+    "clipped": "Switchings with clipped or missing sound beside them are left out.",
 }
 
 
@@ -49,17 +48,16 @@ def figures(result: ABResult) -> tuple[tuple[str, str], ...]:
     rows = [(name, f"{wording.interval(it)} dB") for name, it in told if it is not None]
     if result.cap_db is not None:
         rows.append(("No stage could give more than", f"{wording.decibel(result.cap_db, True)} dB"))
-    return (*rows, ("Edges counted", str(result.edges)))
+    return (*rows, ("Switchings used", str(result.edges)))
 
 
 NOW = {
     "gain-unknown": "Nothing shows that the receiver's gain was constant, so gain and noise change are not told; "
     "to see them switch its AGC off, say --agc-off (or agc_off: true in the station file) and test again. S/N change, "
     "a ratio, holds all the same.",
-    "occupied": "Too few bins hold noise alone to trust its level, so nothing is told from it; listen with a wider "
-    "pass band, or where fewer signals are; if the receiver is in AM, set USB and the dial 1 kHz below.",
+    "occupied": "",
 }
-"""Where somebody attends a test there is no recording to make again."""
+"""Where somebody attends a test there is no recording to make again; empty: its sentence says what to do."""
 
 
 class Told(Protocol):
@@ -75,4 +73,4 @@ class Told(Protocol):
 def remarks(told: Told) -> list[str]:
     """What was odd, in sentences."""
     said = REMARKS | NOW if told.result.source == "now" else REMARKS
-    return [*told.notes, *(said[flag] for flag in told.result.flags if flag in said)]
+    return [*told.notes, *(said[flag] for flag in told.result.flags if said.get(flag))]

@@ -70,7 +70,7 @@ function paintView(view) {
 function paintRunning(view) {
   at("stands").replaceChildren("NOW ", route(view.path));
   const soon = view.to ? (view.switch_in_s > 0.4 ? ` in ${view.switch_in_s.toFixed(0)} s` : " now") : "";
-  at("then").replaceChildren(...(view.to ? ["→ ", route(view.to), soon] : []), ` · ${view.edges} of ${view.planned} switches · ${Math.round(view.left_s)} s left`);
+  at("then").replaceChildren(...(view.to ? ["→ ", route(view.to), soon] : []), ` · ${view.edges} of ${view.planned} switchings · ${Math.round(view.left_s)} s left`);
   write("answer", view.answer);
   write("next", view.next);
   at("big").classList.toggle("due", byHand && !(view.switch_in_s > 0.4) && view.to !== null);
@@ -94,8 +94,8 @@ function paint(told) {
     write("next", "The sound input and the rig are being opened.");
   } else if (told.sentence) {
     const claim = "This holds for this tuning and this hour; nights of passes tell about nights.";
-    write("answer", told.answer || (told.figures.length ? told.sentence : "Nothing is claimed"));
-    write("next", told.answer ? `${told.sentence} ${claim}` : told.figures.length ? claim : unclaimed(told.sentence));
+    write("answer", told.answer || "Nothing is claimed");
+    write("next", told.answer ? `${told.sentence} ${claim}` : unclaimed(told.sentence));
     const lines = [...told.figures.map(([name, value]) => `${name}: ${value}`), ...told.lines];
     at("lines").replaceChildren(...lines.map((text) => element("li", text)));
   }

@@ -37,7 +37,7 @@ def over_time(compared: Compared) -> Picture:
     known = np.where(np.isfinite(parts), parts, np.nan)
     middle, low, high = (_of_known(known, share) for share in (0.5, 0.05, 0.95))
     at_s = (np.arange(len(middle)) + 0.5) * a_point * levels.every_s
-    title = f"{wording.count(result.edges, 'edge')} counted: the noise over time, with every switch"
+    title = f"{wording.count(result.edges, 'switching')} used: the noise over time"
     ends = [each.at_s for each in result.switched[1:]] + [result.seconds]
     with drawing():
         figure = sheet(8.6, 2.9)
@@ -124,7 +124,7 @@ def spectra(compared: Compared) -> Picture | None:
         )
         for carrier in result.carriers[:MOST_CARRIERS]
     )
-    caption = "Means at the edges. The dots below mark the bins that count as noise."
+    caption = "Means beside the switchings. The dots below mark the bins that count as noise."
     return Picture("spectra", title, svg, caption, Numbers((unit, "S/N out, dB in 2.4 kHz", "Kind"), rows))
 
 

@@ -175,7 +175,7 @@ def test_a_tuning_whose_noise_cannot_be_told_from_its_signals_gets_no_finding() 
 def test_too_few_edges_are_called_too_few() -> None:
     found = compare(_told(np.random.default_rng(11), edges=2))
     assert found.snr_change_db is None
-    assert "2 clean edges are too few" in found.reason and "2 more are needed" in found.reason
+    assert "2 switchings with clean sound" in found.reason and "at least 4 are needed" in found.reason
 
 
 def test_silence_and_one_route_are_nothing_to_compare() -> None:

@@ -4,7 +4,7 @@ from dataclasses import replace
 
 import pytest
 
-from sweeper.ab import ABResult, Interval
+from sweeper.ab import ABResult, Interval, Untold
 from sweeper.attended import advice
 from sweeper.words import ANTENNA_BYPASS, ANTENNA_STAGE, LOAD_BYPASS, LOAD_STAGE
 
@@ -67,13 +67,46 @@ def test_noise_that_falls_by_a_decibel_with_the_stage_in_looks_turned_round(
     assert ("right for an attenuator or a filter" in advice.turned_round(steps, False)) == told
 
 
+FADES = Untold("the carrier fades", "go on", by_time=True)
+AWAY = Untold("no carrier is there", "tune to one")
+
+
 @pytest.mark.parametrize(
     ("edges", "said"),
-    [(0, "Too early: 10 more switches."), (8, "Too early: 2 more switches."), (9, "Too early: 1 more switch."),
-     (10, "Nothing can be told yet."), (30, "Nothing can be told yet.")],
+    [(0, "Too early: 10 more switchings."), (8, "Too early: 2 more switchings."), (9, "Too early: 1 more switching.")],
 )  # fmt: skip
-def test_ten_switches_come_before_an_answer(edges: int, said: str) -> None:
-    assert advice.answer(None, edges) == advice.answer(NOTHING, edges) == said
+def test_ten_switchings_come_before_an_answer(edges: int, said: str) -> None:
+    assert advice.answer(None, edges, None) == advice.answer(NOTHING, edges, FADES) == said
+
+
+def test_from_ten_switchings_on_a_missing_answer_has_its_reason_and_its_mend() -> None:
+    assert advice.answer(NOTHING, 10, FADES) == "Nothing can be told yet: the carrier fades."
+    assert advice.answer(NOTHING, 10, AWAY) == "Nothing can be told: no carrier is there."
+    assert advice.still(NOTHING, 60.0, 10, AWAY) == "Tune to one."
+    assert advice.answer(None, 30, None) == "Too early: 1 more switching."  # the newest is not looked at yet
+
+
+def test_what_time_does_not_mend_is_told_before_ten_switchings() -> None:
+    assert advice.still(NOTHING, 60.0, 4, AWAY) == "So far no carrier is there: tune to one."
+    assert advice.still(NOTHING, 60.0, 3, AWAY) == advice.still(NOTHING, 60.0, 9, FADES) == ""
+
+
+def test_overload_comes_before_a_gain_that_was_found() -> None:
+    overloaded = found(9.0, 8.0, 10.0, flags=("overload",))
+    missing = advice.why_untold(overloaded, "")
+    assert "it overloads" in advice.answer(overloaded, 30, missing)
+    assert advice.still(overloaded, 60.0, 30, missing).startswith("Leave the stage out here")
+
+
+def test_where_nothing_could_be_compared_that_is_the_reason() -> None:
+    assert advice.why_untold(None, "") is None
+    for why_not, said in (
+        ("nothing but silence", "silent"),
+        ("too narrow a pass band", "filter"),
+        ("x", "x"),
+    ):
+        missing = advice.why_untold(found(1.0, 0.0, 2.0), why_not)
+        assert missing is not None and said in missing.why and missing.do
 
 
 @pytest.mark.parametrize(
@@ -82,7 +115,7 @@ def test_ten_switches_come_before_an_answer(edges: int, said: str) -> None:
      ("either", "It makes no difference that matters: S/N"), ("undecided", "Not settled yet: S/N")],
 )  # fmt: skip
 def test_an_answer_says_what_was_found(verdict: str, said: str) -> None:
-    assert advice.answer(found(2.0, 1.5, 2.5, verdict), 3).startswith(said)
+    assert advice.answer(found(2.0, 1.5, 2.5, verdict), 3, None).startswith(said)
 
 
 @pytest.mark.parametrize(
@@ -104,16 +137,34 @@ def test_the_gap_is_how_far_the_middle_lies_from_what_matters(value: float, gap:
         (found(1.05, 0.95, 1.15), 60.0, "More time alone will hardly settle it"),
         (found(3.0, -1.0, 7.0, "stage"), 60.0, ""),
         (None, 60.0, ""),
-        (replace(NOTHING, edges=12), 60.0, ""),
-        (replace(NOTHING, edges=13), 60.0, "It takes a steadier carrier or the load to settle it."),
     ],
 )
 def test_how_much_longer_it_takes_goes_by_the_root_of_time(
     result: ABResult | None, elapsed_s: float, said: str
 ) -> None:
-    told = advice.still(result, elapsed_s, False)
+    told = advice.still(result, elapsed_s, 20, None)
     assert told.startswith(said) and bool(told) == bool(said)
-    assert "the load" not in advice.still(result, elapsed_s, True)
+
+
+@pytest.mark.parametrize(
+    ("more", "said"),
+    [
+        ({}, "; a steadier carrier would do more."),
+        ({"noise_change_db": Interval(1.0, 0.9, 1.1)}, "; a steadier carrier or the load would do more."),
+        ({"noise_change_db": Interval(1.0, 0.9, 1.1), "noise_rise_db": Interval(9.0, 8.0, 10.0)},
+         "; a steadier carrier would do more."),
+        ({"flags": ("agc",)}, "; AGC off or a steadier carrier would do more."),
+        ({"flags": ("gain-unknown",)}, "; AGC off and that said (--agc-off, or agc_off: true) or a steadier carrier"),
+    ],
+)  # fmt: skip
+def test_what_does_more_than_time_goes_by_what_is_known(more: dict[str, object], said: str) -> None:
+    """A load tells nothing where the gain moves, and nothing new where it was heard."""
+    assert said in advice.still(found(1.05, 0.95, 1.15, **more), 60.0, 20, None)
+
+
+def test_a_gain_control_makes_it_take_longer() -> None:
+    told = advice.still(found(3.0, -1.0, 7.0, flags=("agc",)), 60.0, 20, None)
+    assert told.endswith("as far as it goes now. With AGC off it would be fewer.")
 
 
 @pytest.mark.parametrize(

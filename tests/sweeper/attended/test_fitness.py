@@ -6,8 +6,7 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
-from sweeper.ab import Interval
-from sweeper.ab.result import CarrierChange
+from sweeper.ab import Untold
 from sweeper.attended.fitness import enough, has_gone, over_card_db, refuse, steps_db, warning
 from sweeper.attended.levels import Levels
 from sweeper.attended.stays import Stay, Stays
@@ -133,12 +132,13 @@ def test_a_step_needs_four_levels_on_both_sides(stays_s: float, counts: bool) ->
     assert bool(steps_db(late, told)) == counts
 
 
-def test_why_signals_cannot_be_compared_is_told() -> None:
-    enough(replace(NOTHING, snr_change_db=Interval(1.0, 0.0, 2.0)))
+def test_nothing_is_claimed_where_a_reason_is_missing_and_no_flag_tells_it() -> None:
+    missing = Untold("the carrier left midway", "choose one that stays")
+    enough(NOTHING, None)
     for flag in ("overload", "in-step", "occupied", "birdie"):
-        enough(replace(NOTHING, flags=("other", flag)))
-    weak, left = (CarrierChange(1000.0, 5.0, None, kind) for kind in ("weak", "left"))
-    for carriers, said in (((), "No signal stands clear"), ((weak,), "After 20 changes the signals are too weak"),
-                           ((weak, left), "The carrier left midway")):  # fmt: skip
-        with pytest.raises(UserFacingError, match=said):
-            enough(replace(NOTHING, carriers=carriers, flags=("other",)))
+        enough(replace(NOTHING, flags=("other", flag)), missing)
+    for result in (None, replace(NOTHING, flags=("other",))):
+        with pytest.raises(
+            UserFacingError, match=r"Nothing is claimed: the carrier left midway; choose one that stays\."
+        ):
+            enough(result, missing)

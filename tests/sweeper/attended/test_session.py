@@ -1,6 +1,7 @@
 """An attended test on planted stations at a clock that jumps: by relay, by hand, with a load, and what can go wrong."""
 
 import io
+import json
 import re
 import threading
 from dataclasses import replace
@@ -21,7 +22,6 @@ from sweeper.attended.witness import Witness
 from sweeper.clock import JumpingClock
 from sweeper.errors import UserFacingError
 from sweeper.report.ab_picture import Picture
-from sweeper.report.ab_words import remarks
 from sweeper.simulation.recordings import Chain, Planted, Receiving, Signal, Stay, truth
 from sweeper.simulation.recordings.planted import Modulation, over_noise
 from sweeper.words import ANTENNA_BYPASS, ANTENNA_STAGE
@@ -89,7 +89,8 @@ def test_by_relay_it_stops_as_soon_as_it_is_decided_and_every_interval_on_the_wa
     shown = [view.snr_change for view in test.views if view.snr_change is not None]
     assert shown and all(it.low <= test.change_db <= it.high for it in shown)
     assert (
-        test.views[0].elapsed_s == 0.0 and test.views[0].answer == f"Too early: {FIRST_SHOWN} more switches."
+        test.views[0].elapsed_s == 0.0
+        and test.views[0].answer == f"Too early: {FIRST_SHOWN} more switchings."
     )
     assert test.views[-1].answer.startswith("It helps: S/N +")
     assert "sees the switch" in test.views[-1].sight
@@ -208,19 +209,28 @@ def test_whoever_stops_it_gets_what_there_is() -> None:
 
 @pytest.mark.parametrize("manner", ["carrier", "am"])
 def test_a_receiver_in_am_claims_nothing_and_is_told_to_use_a_side_band(manner: Modulation) -> None:
-    """Its detector turns the carrier into direct voltage: a silent broadcaster leaves no signal, speech no noise."""
+    """Its detector turns the carrier into direct voltage: a silent broadcaster leaves no signal, speech no noise. What
+    is seen on the way and what is told at the end give the same reason.
+    """
     signals = (Signal(0.0, over_noise(DEAF, 25.0), manner, 0.15, 2.0),)
     heard = replace(
         planted(DEAF), mode="AM", signals=signals, receiving=Receiving(low_hz=100.0, high_hz=3000.0)
     )
-    session = Test(heard, seconds=30.0, gain_known=None).by_relay()
+    test = Test(heard, seconds=30.0, gain_known=None)
+    session = test.by_relay()
+    early = next(view for view in test.views if 4 <= view.edges < FIRST_SHOWN and view.still)
+    assert early.answer.startswith("Too early: ") and "if the receiver is in AM" in early.still
+    last = test.views[-1]
+    assert last.still.startswith("Tune to where a carrier stands")
+    why = last.answer.removeprefix("Nothing can be told: ").rstrip(".")
     if manner == "carrier":
-        with pytest.raises(UserFacingError, match="if the receiver is in AM"):
+        with pytest.raises(UserFacingError, match=f"Nothing is claimed: {why}; .*if the receiver is in AM"):
             session.finish()
     else:
         attended = session.finish()
         assert (attended.result.verdict, attended.result.snr_change_db) == ("undecided", None)
-        assert "if the receiver is in AM" in " ".join(remarks(attended))
+        assert "if the receiver is in AM" in attended.result.reason
+        assert why in json.loads(as_json(attended.result))["reason"]
 
 
 class Dial:

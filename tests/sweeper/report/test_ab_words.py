@@ -22,13 +22,13 @@ class Told:
 def test_who_attends_a_test_is_told_of_no_recording() -> None:
     said = " ".join(remarks(Told(replace(RESULT, source="now"))))
     assert "record" not in said
-    assert "switch its AGC off" in said and "agc_off: true" in said and "listen with a wider" in said
+    assert "switch its AGC off" in said and "agc_off: true" in said
 
 
 def test_who_has_a_recording_is_told_to_record_again() -> None:
     said = remarks(Told(RESULT))
     assert said[0] == "A note."
-    assert all("record with" in sentence for sentence in said[1:])
+    assert len(said) == 3 and all("ecord with" in sentence for sentence in said[1:])
 
 
 @pytest.mark.parametrize("flag", REMARKS)
