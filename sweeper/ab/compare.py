@@ -5,6 +5,7 @@ Pure: labelled spectra in, `ABResult` out; from a file and from a rig alike.
 
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
+from math import inf
 from typing import Literal
 
 import numpy as np
@@ -48,6 +49,7 @@ REFERENCE_HZ = 2400.0
 class Terms:
     """What the caller knows and wants. `gain_known`: the receiver's gain is known to be constant (True) or not (False);
     None: to be told from the data, and for audio to be shown. `centre_hz`: of samples of a band; None for audio.
+    `apart_s`: sides that lie further apart are not compared.
     """
 
     source: Literal["file", "now"] = "file"
@@ -61,6 +63,7 @@ class Terms:
     watched: bool = False
     switched: tuple[Switched, ...] = ()
     seconds: float | None = None
+    apart_s: float = inf
     flags: tuple[str, ...] = ()
 
 
@@ -72,7 +75,7 @@ def compare(sequence: Iterable[Labelled], terms: Terms | None = None) -> ABResul
     """
     terms = terms or Terms()
     learned = learn(sequence, terms.centre_hz, terms.band_hz)
-    gathered = gather(sequence, learned)
+    gathered = gather(sequence, learned, terms.apart_s)
     if gathered is None:
         raise NoNoise("no edge is clean on both sides")
     state = _gain_state(gathered, terms)

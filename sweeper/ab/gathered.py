@@ -2,6 +2,7 @@
 
 from collections.abc import Iterable
 from dataclasses import dataclass
+from math import inf
 
 import numpy as np
 from numpy.typing import NDArray
@@ -37,12 +38,16 @@ class Gathered:
     spoiled: int
 
 
-def gather(sequence: Iterable[Labelled], learned: Learned) -> Gathered | None:
-    """Go through the edges once; None where none is clean."""
+def gather(sequence: Iterable[Labelled], learned: Learned, apart_s: float = inf) -> Gathered | None:
+    """Go through the edges once; None where none is clean. Stage and bypass are not compared where they lie further
+    apart than `apart_s`.
+    """
     seen = list(edges(sequence, learned))
     clean = [each for each in seen if each is not None]
     across = [
-        each for each in clean if {each.before.path, each.after.path} == {ANTENNA_BYPASS, ANTENNA_STAGE}
+        each
+        for each in clean
+        if {each.before.path, each.after.path} == {ANTENNA_BYPASS, ANTENNA_STAGE} and each.apart_s <= apart_s
     ]
     if not across:
         return None

@@ -186,9 +186,10 @@ class Side:
 
 @dataclass(slots=True, eq=False)
 class Seen:
-    """An edge as it went by."""
+    """An edge as it went by. `apart_s`: between its two sides."""
 
     at_s: float
+    apart_s: float
     before: Side
     after: Side
 
@@ -212,7 +213,7 @@ def edges(
         side = None if spoiled else reader.side(after, (before[0] + opened) / 2.0)
         if side is None or before[1] is None:
             return None
-        return Seen((before[0] + opened) / 2.0, before[1], side)
+        return Seen((before[0] + opened) / 2.0, opened - before[0], before[1], side)
 
     for one in sequence:
         if path is None:

@@ -4,12 +4,13 @@ The interval is watched, so it is valid at every look: the test may end the mome
 """
 
 from dataclasses import dataclass
+from math import inf
 from typing import TYPE_CHECKING
 
 from sweeper.ab import ABResult, NoNoise, Switched, Terms, compare
 from sweeper.ab.intervals import FIRST_SHOWN
 from sweeper.attended import advice, fitness
-from sweeper.attended.by_hand import ByHand
+from sweeper.attended.by_hand import APART_S, ByHand
 from sweeper.attended.curves import drawn, routes
 from sweeper.attended.heard import Heard
 from sweeper.attended.stays import ByRelay, Stays
@@ -105,6 +106,7 @@ class Session:
                 for stay in stays.each
             ),
             seconds=self.elapsed_s,
+            apart_s=APART_S if asked.by_hand else inf,
         )
         try:
             self.result, self._why_not = compare(self.heard.labelled(stays.each), terms), ""

@@ -16,7 +16,7 @@ import numpy as np
 from statsmodels.stats.proportion import proportion_confint
 
 from sweeper.ab import Interval, NoNoise, Terms, compare
-from sweeper.attended.by_hand import AFTER_S, BEFORE_S
+from sweeper.attended.by_hand import AFTER_S, APART_S, BEFORE_S
 from tests.benchmarks.written import write_between
 from tests.sweeper.attended.behind_agc import SECONDS, Drawn, drawn
 
@@ -42,7 +42,7 @@ def seen(draw: Drawn, until_s: float) -> Interval | None:
     """The watched interval at that moment."""
     try:
         return compare(
-            draw.heard.labelled(draw.stays(until_s)), Terms(source="now", watched=True)
+            draw.heard.labelled(draw.stays(until_s)), Terms(source="now", watched=True, apart_s=APART_S)
         ).snr_change_db
     except NoNoise:
         return None

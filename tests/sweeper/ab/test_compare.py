@@ -1,6 +1,7 @@
 """The change is found across the edges, whatever fades, whatever the AGC does; and the larger error where it is due."""
 
 from collections.abc import Iterator
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -70,6 +71,15 @@ def test_the_change_lies_in_its_interval_and_gain_is_noise_and_change_together()
         found.noise_change_db.value + found.snr_change_db.value, abs=0.2
     )
     assert found.edges == 40
+
+
+def test_sides_that_lie_further_apart_than_is_asked_are_not_compared() -> None:
+    """Three seconds more before one of twelve changes."""
+    told = _told(np.random.default_rng(1), edges=12)
+    late = next(nth for nth, one in enumerate(told) if one.time > 30.0 and one.path == ANTENNA_STAGE)
+    later = [replace(one, time=one.time + 3.0, until=one.until + 3.0) for one in told[late:]]
+    edges = [compare([*told[:late], *later], Terms(apart_s=apart_s)).edges for apart_s in (2.0, 4.0)]
+    assert edges == [11, 12]
 
 
 @pytest.mark.slow
