@@ -165,6 +165,17 @@ EQUIVALENT: dict[str, tuple[tuple[str, str, str, str], ...]] = {
     "sweeper/attended/keys.py": (
         ("keys", "reading.join", "2.0 * LOOK_S", "the thread ends within `LOOK_S`, and no longer is waited for it"),
     ),
+    "sweeper/attended/by_hand.py": (
+        ("_by_steps", "claims and sum(claims)", "→ sum(claims) <", "of no presses none is less than seven tenths"),
+        ("_by_steps", "steps[nearest].step_db > 0.0", "0.0 → 1.0", "a step that is seen is one of two decibels"),
+        ("_by_steps", "steps[0].step_db > 0.0", "0.0 → 1.0", "the same of the first"),
+        ("_by_steps", "rises = step.step_db > 0.0", "0.0 → 1.0", "the same of each"),
+        ("out_of_step", "rise if other.path.route", "==", "with all steps turned round, both sides are"),
+        (
+            "ByHand.stands", "switched and self._last.each", "→ switched and switched[-1]",
+            "what is known last is never without a stay: it begins with one, and only such as have some follow",
+        ),
+    ),
     "sweeper/attended/heard.py": (
         ("Heard.shown", "latest_s", "> self.until_s - latest_s → bounds[:, 1] >=", "a tie of two instants"),
     ),

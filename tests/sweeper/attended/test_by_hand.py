@@ -136,6 +136,11 @@ SLIGHT = [1.0, 1.1, 0.9, 1.05]
         ([*SLIGHT[:3], *[-each for each in SLIGHT]], False),  # four on each side are the fewest
         ([*SLIGHT, *[-each for each in SLIGHT[:3]]], False),
         ([*SLIGHT, -3.0, 3.1, -3.05, 2.95], False),  # nothing sure on the other side
+        ([*[-each for each in SLIGHT], -3.0, 3.1, -3.05, 2.95], False),
+        ([*[1.35, 0.65] * 2, *[-1.35, -0.65] * 2], True),  # means of 1 known to 0.2
+        ([*[1.5, 0.5] * 2, *[-1.5, -0.5] * 2], False),  # known to 0.29
+        ([*[0.21] * 4, *[-0.21] * 4], True),  # and never to less than a twentieth of a decibel
+        ([*[0.19] * 4, *[-0.19] * 4], False),
     ],
 )
 def test_four_changes_on_each_side_that_go_the_other_way_are_a_slip(
@@ -146,7 +151,7 @@ def test_four_changes_on_each_side_that_go_the_other_way_are_a_slip(
 
 def test_a_step_is_that_of_the_three_seconds_beside_it_and_needs_half_a_second_of_levels() -> None:
     """What lies further off does not count; of stays shorter than five levels nothing is told."""
-    stays, heard = claimed([*SLIGHT, *[-each for each in SLIGHT]], every_s=10.0)
+    stays, heard = claimed([*SLIGHT, *[-each for each in SLIGHT]], every_s=20.0)
     far = heard.floor_db.copy()
     at_s = np.arange(len(far)) * 0.1
     for stay in stays:
@@ -160,6 +165,54 @@ def test_a_step_is_that_of_the_three_seconds_beside_it_and_needs_half_a_second_o
         for nth, stay in enumerate(stays)
     ]
     assert not out_of_step(loads, heard)
+
+
+@pytest.mark.parametrize("short", [0, 1])
+def test_a_change_beside_a_stay_too_short_to_be_read_is_passed_over(short: int) -> None:
+    """Stays of one route of a third of a second: neither what leads into one nor what leads out of it is told."""
+    stays, heard = claimed([*SLIGHT * 2, *[-each for each in SLIGHT * 2]], every_s=10.0)
+    assert out_of_step(stays, heard)
+    cut = [
+        Stay(stay.path, stay.from_s, stay.from_s + 0.35) if nth % 2 == short else stay
+        for nth, stay in enumerate(stays)
+    ]
+    assert not out_of_step(cut, heard)
+
+
+def test_steps_within_one_route_are_the_bands_own() -> None:
+    stays, heard = claimed([*SLIGHT, *[-each for each in SLIGHT]])
+    assert not out_of_step([Stay(ANTENNA_BYPASS, stay.from_s, stay.until_s) for stay in stays], heard)
+
+
+def test_a_flip_that_the_whole_sound_tells_is_left_out_by_a_sixth_of_a_second_on_each_side() -> None:
+    """Behind a gain control the floor stays and the whole sound steps by a decibel at each of six flips."""
+    flips = [6.0 * nth for nth in range(1, 7)]
+    at_s = np.arange(700) * EVERY_S
+    total = 1.0 * (np.searchsorted(flips, at_s, side="right") % 2)
+    hand = ByHand(0.0)
+    for at in flips:
+        hand.pressed("switched", at + 0.5)
+    stays = hand.stays(Levels(0.0, EVERY_S, np.zeros(700), total))
+    assert not hand.seen and len(stays.each) == 7
+    for one, other in pairwise(stays.each):
+        assert other.from_s - one.until_s == pytest.approx(0.32)
+    middles = [(one.until_s + other.from_s) / 2 for one, other in pairwise(stays.each)]
+    assert middles == pytest.approx(flips, abs=EVERY_S)
+
+
+def test_steps_after_two_loads_lie_where_they_were_heard_too() -> None:
+    hand = pressed(
+        ByHand(0.0), ("switched", 5.3), ("switched", 10.3), ("load", 20.0), ("load", 35.0), ("switched", 45.3),
+        ("switched", 50.3), ("load", 60.0), ("load", 75.0), ("switched", 85.3),
+    )  # fmt: skip
+    assert not hand.seen
+    stays = hand.stays(levels([5.0, 10.0, 45.0, 50.0, 85.0], 6.0, 100.0))
+    changes = [
+        (one.until_s + other.from_s) / 2
+        for one, other in pairwise(stays.each)
+        if one.path.source == other.path.source == "antenna"
+    ]
+    assert hand.seen and changes == pytest.approx([5.0, 10.0, 45.0, 50.0, 85.0], abs=0.15)
 
 
 def test_a_load_between_keeps_steps_at_their_own_time() -> None:

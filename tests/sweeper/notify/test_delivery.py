@@ -1,6 +1,7 @@
 """What is handed to services and what is said of their answers, with services in memory."""
 
 import logging
+import resource
 from dataclasses import dataclass, field
 from pathlib import Path
 from types import SimpleNamespace
@@ -8,7 +9,7 @@ from types import SimpleNamespace
 import pytest
 
 from sweeper.notify import Message
-from sweeper.notify.delivery import MOST_LETTERS, delivered, sent, services_of
+from sweeper.notify.delivery import MOST_LETTERS, bound_memory, delivered, sent, services_of
 from sweeper.store import day_of
 from tests.sweeper.notify.sink import addresses_file
 from tests.sweeper.station.files import written
@@ -33,7 +34,10 @@ class Service:
 
     def notify(self, **message: object) -> Result:
         file = message.get("attach")
-        self.heard.append(message | ({"bytes": Path(str(file)).read_bytes()} if file else {}))
+        of = Path(str(file))
+        self.heard.append(
+            message | ({"bytes": of.read_bytes(), "mode": of.stat().st_mode & 0o777} if file else {})
+        )
         return Result(sent=self.says == "SUCCESS", status=SimpleNamespace(name=self.says))
 
 
@@ -67,6 +71,10 @@ def test_the_picture_goes_after_the_sentence_where_that_went() -> None:
     assert good.heard[1]["body"] == "Saltmarsh: morning" and good.heard[0]["body"] == "Quiet."
     assert [message.get("bytes") for message in bad.heard] == [None]
     assert not Path(str(good.heard[1]["attach"])).exists()
+    assert (
+        str(good.heard[1]["attach"]).endswith("night.png") and good.heard[1]["mode"] == 0o600
+    )  # for nobody else
+    assert [message["timeout"] for message in good.heard] == [30.0, 30.0]
 
 
 def test_lines_that_name_no_service_are_told_by_their_number_alone() -> None:
@@ -117,6 +125,37 @@ def test_a_station_without_addresses_sends_nothing_and_a_wrong_file_is_told(
     assert delivered(station, tmp_path, message).startswith("No message is sent. ")
     assert delivered(tmp_path / "no station", tmp_path, message).startswith("No message is sent. ")
     assert [call[0] for call in handed] == ["quiet"] * 3
+
+
+@pytest.mark.parametrize("hard", [None, 400_000_000, 100_000_000])
+def test_what_sending_may_take_of_memory_is_bound_beyond_what_is_taken(
+    monkeypatch: pytest.MonkeyPatch, hard: int | None
+) -> None:
+    """300 MB more than the 20,000 pages of 4096 bytes that data and stack have by proc(5); no more than the system
+    allows."""
+    told = resource.RLIM_INFINITY if hard is None else hard
+    kept: list[tuple[int, tuple[int, int]]] = []
+    monkeypatch.setattr(
+        "sweeper.notify.delivery.content_of", lambda file, most: b"90000 9000 900 1 0 20000 0\n"
+    )
+    monkeypatch.setattr(resource, "getpagesize", lambda: 4096)
+    monkeypatch.setattr(resource, "getrlimit", lambda which: (told, told))
+    monkeypatch.setattr(resource, "setrlimit", lambda which, limits: kept.append((which, limits)))
+    bound_memory()
+    most = 20_000 * 4096 + 300_000_000
+    assert kept == [(resource.RLIMIT_DATA, (most if hard is None else min(hard, most), told))]
+
+
+@pytest.mark.parametrize("statm", [b"", b"1 2 3", b"a b c d e f g"])
+def test_where_the_system_does_not_tell_what_is_taken_nothing_is_bound(
+    monkeypatch: pytest.MonkeyPatch, statm: bytes
+) -> None:
+    def refused(which: int, limits: tuple[int, int]) -> None:
+        raise AssertionError("bound")
+
+    monkeypatch.setattr("sweeper.notify.delivery.content_of", lambda file, most: statm)
+    monkeypatch.setattr(resource, "setrlimit", refused)
+    bound_memory()
 
 
 @pytest.mark.slow  # draws the picture

@@ -87,6 +87,17 @@ def test_a_run_is_two_signals_where_it_falls_ten_decibels_under_the_lower_of_bot
         assert sorted((each.first, each.last) for each in found) == [(30, 35), (37, 41)]
 
 
+@pytest.mark.parametrize("turned", [False, True])
+@pytest.mark.parametrize(("valley", "parts"), [(9.0, 1), (11.0, 2)])
+def test_the_lower_of_both_counts_wherever_in_the_run_the_higher_stands(
+    valley: float, parts: int, turned: bool
+) -> None:
+    """The higher peak in the middle of the run, the valley and the lower one near its end."""
+    run = np.full(20, 300.0)
+    run[8], run[15], run[17] = 3000.0, 300.0 / valley, 300.0
+    assert len(of(where(np.zeros(80), slice(30, 50), tuple(run[::-1] if turned else run)))) == parts
+
+
 @pytest.mark.parametrize(("at", "parts"), [(1, 1), (2, 2), (9, 2), (10, 1)])
 def test_what_is_cut_off_a_run_has_two_bins_at_least(at: int, parts: int) -> None:
     run = np.full(12, 100.0)

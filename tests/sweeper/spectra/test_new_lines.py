@@ -51,6 +51,7 @@ def test_the_chance_is_a_sign_tests() -> None:
     assert lines.chance()[3] == pytest.approx(stats.binomtest(9, 11, 0.5, alternative="greater").pvalue)
     assert lines.chance()[0] == 1.0
     assert after(3, times=0, against=4).chance()[3] == 1.0
+    assert after(3, times=1).chance()[3] == pytest.approx(0.5)  # of one edge
 
 
 @pytest.mark.parametrize(
