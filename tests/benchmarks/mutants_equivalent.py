@@ -75,6 +75,9 @@ EQUIVALENT: dict[str, tuple[tuple[str, str, str, str], ...]] = {
     "sweeper/analysis/meter/pad.py": (
         ("_between_ends", "on_floor.sum() > 1", "on_floor.sum() >= 1", "one level alone is as wide as itself"),
     ),
+    "sweeper/analysis/band/by_ratio.py": (
+        ("BY_RATIO", "1e6", "1000000.0 → 2000000.0", "as many degrees of freedom as make Student's law the normal one"),
+    ),
     "sweeper/analysis/meter/changed.py": (
         ("_scatter_of_nights", "fill_null(0.0)", "", "a sum over paths leaves out those without a value"),
     ),

@@ -478,6 +478,61 @@ def test_days_that_are_there_whole_or_not_at_all_have_no_hours() -> None:
     assert (told.from_h, told.briefly, told.words) == (None, "it comes and goes", ())
 
 
+@pytest.mark.parametrize(("missed", "briefly"), [(14, "at all hours"), (15, "it comes and goes")])
+def test_nine_looks_in_ten_are_all_hours(missed: int, briefly: str) -> None:
+    """Of 144 looks: 130 are 90.3 %, 129 are 89.6 %; those without it are strewn, nine hours apart."""
+    first = BEGIN - timedelta(hours=12)
+    without = {first + timedelta(hours=3 + 9 * nth) for nth in range(missed)}
+    told = told_of(days(6, lambda at: at not in without))
+    assert (told.looks - told.with_it, told.from_h, told.briefly) == (missed, None, briefly)
+
+
+@pytest.mark.parametrize(
+    ("missing", "said"),
+    [((), "once, from 18:00 to 05:00"), ((22,), "once, from 18:00 to 05:00"), ((22, 2), "it comes and goes"),
+     ((22, 23), "it comes and goes")],
+)  # fmt: skip
+def test_one_stretch_may_have_missed_one_look_in_ten_and_no_two_together(
+    missing: tuple[int, ...], said: str
+) -> None:
+    """Of twelve hours one may be missing."""
+    midnight = BEGIN - timedelta(hours=12)
+
+    def runs(at: datetime) -> bool:
+        hours = (at - midnight) / timedelta(hours=1)
+        return 42 <= hours <= 53 and at.hour not in missing
+
+    assert told_of(days(6, runs)).briefly == said
+
+
+@pytest.mark.parametrize(
+    ("missing", "said"), [((50, 56), "once, from 18:00 to 14:00"), ((50, 51), "it comes and goes")]
+)
+def test_of_a_long_stretch_two_looks_missed_one_after_the_other_part_it(
+    missing: tuple[int, int], said: str
+) -> None:
+    """Of 21 hours two are missing, fewer than one in ten: apart they may have been missed, together not."""
+    midnight = BEGIN - timedelta(hours=12)
+    there = {midnight + timedelta(hours=nth) for nth in range(42, 63) if nth not in missing}
+    assert told_of(days(6, lambda at: at in there)).briefly == said
+
+
+@pytest.mark.parametrize(("with_it", "told"), [(5, True), (4, False)])
+def test_five_looks_with_it_are_the_fewest_for_a_solar_plant(with_it: int, told: bool) -> None:
+    """Every six hours for three days: by day five looks of six with it, or four of the five that are left."""
+
+    def up(at: datetime) -> bool:
+        return 6 <= at.hour < 18
+
+    seen = iter(range(6))
+    passes = days(3, lambda at: up(at) and next(seen) < with_it, every_min=360)
+    left = (
+        passes if with_it == 5 else passes[:-2]
+    )  # the last look by day is at noon, then comes that of the evening
+    told_there = told_of(left, sun_is_up=up)
+    assert told_there.with_it == with_it and ("solar plant" in " ".join(told_there.words)) == told
+
+
 @pytest.mark.parametrize(
     ("first_h", "last_h", "said"),
     [(20, 23, "once, from 20:00 to 23:00"), (20, 43, "once, from 20:00 to 19:00"),

@@ -108,3 +108,15 @@ def test_nights_without_visits_do_not_count() -> None:
         for name in told.columns if name.startswith("scatter_visits")
     )  # fmt: skip
     assert changed(gap) == (3, "noise scatters 0.50 times as far on it as before")
+
+
+@pytest.mark.parametrize("visits", [0, None])
+def test_a_night_whose_scatter_nobody_knows_is_no_second_one_with_another_meter(visits: int | None) -> None:
+    told = rows([1.0] * 5, [1.0] * 3 + [0.25] * 2)
+    assert changed(told) is not None
+    last = pl.col("night") == FIRST + timedelta(days=4)
+    unknown = told.with_columns(
+        pl.when(last).then(pl.lit(visits if "visits" in name else None)).otherwise(pl.col(name)).alias(name)
+        for name in told.columns if name.startswith("scatter")
+    )  # fmt: skip
+    assert changed(unknown) is None
