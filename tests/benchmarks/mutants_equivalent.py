@@ -42,8 +42,16 @@ EQUIVALENT: dict[str, tuple[tuple[str, str, str, str], ...]] = {
         ("DRAWS", "DRAWS = 400", "400 → 401", "how finely a chance is told"),
         ("_stretch", "best = (0, 0)", "0 → 1", "the hour of the greatest share is a run of one at least"),
     ),
+    "sweeper/noise/search.py": (
+        ("search", "len(stands) == 4", "→ len(stands) == 4 and stands[2]", "nothing lies under what is not there"),
+        ("_claim", "99.9", "99.9 → 199.8", "cut to tenths, nothing under certainty is more than 99.9 %"),
+    ),
     "sweeper/noise/seen.py": (
         ("night_of", "- 12.0", "+ 12.0", "all nights' numbers are one greater; they are held against each other"),
+    ),
+    "sweeper/noise/split.py": (
+        ("_split", "if len(means) > 1", "len(means) > 1 → len(means) >= 1", "of four passes there are three groups"),
+        ("_split", "if len(means) > 1", "else share → float(np.std", "the same: never asked of one group"),
     ),
     "sweeper/noise/sources.py": (
         ("_off", "off + (whole - 1)", "whole - 1 → whole + 1", "combs are ordered among combs alone"),

@@ -109,6 +109,27 @@ def test_the_pass_band_is_known_after_two_seconds() -> None:
     assert silent.pass_band.all() and silent.knows_pass_band
 
 
+def test_what_the_receivers_filter_lets_through_is_the_pass_band_and_levels_are_of_it() -> None:
+    """Noise of 1e-4 in each bin from 300 to 2700 Hz, and a thousandth of it beside: the floor is that of the former."""
+    count = round(6.0 * RATE_HZ)
+    lines = np.fft.rfft(np.random.default_rng(2).standard_normal(count))
+    hz = np.fft.rfftfreq(count, 1 / RATE_HZ)
+    noise = np.fft.irfft(lines * np.where((hz > 300.0) & (hz < 2700.0), 0.01, 0.01 / 1000**0.5), count)
+    heard = Heard()
+    for first in range(0, count, BLOCK):
+        heard.take(block(noise[first : first + BLOCK].astype(np.float32), first / RATE_HZ))
+    shown = heard.shown([], None)
+    assert shown is not None
+    inside = shown.hz[heard.pass_band]
+    assert (
+        inside.min() > 300.0 and inside.max() < 2700.0 and len(inside) > 0.85 * 2400.0 / 31.25
+    )  # less its ends
+    mean_db = 10 * np.log10(shown.power[(shown.hz > 400.0) & (shown.hz < 2600.0)].mean())
+    assert np.median(heard.levels().floor_db) == pytest.approx(
+        mean_db, abs=2.5
+    )  # a lower quartile lies below a mean
+
+
 def test_seconds_of_silence_and_clipping_are_counted() -> None:
     heard = Heard()
     for at, (samples, clipped) in enumerate(

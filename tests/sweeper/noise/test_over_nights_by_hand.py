@@ -83,6 +83,23 @@ def test_three_passes_make_a_source_and_two_tunings_of_one_pass_are_one() -> Non
 
 
 @pytest.mark.parametrize(
+    ("seen_in", "told"),
+    [((1, 3, 5), True), ((1, 3, 6), False), ((1, 6, 7), False), ((1, 2, 8, 10, 12), True), ((1, 4, 8, 12), False),
+     ((2, 3), False)],
+)  # fmt: skip
+def test_a_hump_is_seen_three_times_among_five_passes_of_its_band(
+    seen_in: tuple[int, ...], told: bool
+) -> None:
+    """Passes that heard other bands only are none of them; a comb may be seen as seldom as it likes."""
+    hump = found("hump", 0.0, 7.05e6, 7.09e6)
+    passes = [heard(3 * nth, *([hump] if nth in seen_in else [])) for nth in range(1, 13)]
+    elsewhere = [heard(3 * nth + 1, band="31 m") for nth in range(1, 13)]
+    assert bool(sources([*elsewhere, *passes])) == told
+    combs = [heard(3 * nth, *([found()] if nth in seen_in else [])) for nth in range(1, 13)]
+    assert bool(sources(combs)) == (len(seen_in) >= 3)
+
+
+@pytest.mark.parametrize(
     ("on_load", "own"), [((True, True, False), True), ((True, True, False, False), False)]
 )
 def test_what_most_passes_show_on_the_load_too_is_the_receivers(on_load: tuple[bool, ...], own: bool) -> None:
@@ -262,6 +279,32 @@ def test_what_went_fell_by_as_much_as_it_stood_over_what_would_be_seen(
     """A share of 10 % is −10 dB, and −15 dB of mains would still be seen."""
     told = change_of([found(kind, 50.0, over_db=over_db, share=share)] * 12, [None] * 12)
     assert told.verdict == "gone" and said in told.sentence and ("at least" in told.sentence) == bool(said)
+
+
+def test_what_was_seen_once_before_is_too_seldom_to_compare() -> None:
+    told = change_of([*at(-60.0), *[None] * 7], at(*[-60.0] * 8))
+    assert (told.verdict, told.change_db) == ("undecided", None)
+    assert told.sentence == "The comb every 65 kHz was seen too seldom to compare."
+    assert change_of([*at(-60.0, -60.0), *[None] * 6], at(*[-60.0] * 8)).verdict == "unchanged"
+
+
+def test_of_two_bands_the_mean_counts_with_an_error_that_they_share() -> None:
+    """Of six nights a side and of eight; variances 2/6 and 8/8 of the means' differences, the dofs of the longer."""
+    spread = {"40 m": [1.0, -1.0, 1.0, -1.0, 0.0, 0.0], "80 m": [2.0, -2.0] * 4}
+    passes = []
+    for nth_band, (band, by) in enumerate(spread.items()):
+        for side, level_db in ((-1, -60.0), (1, -64.0 - 2.0 * nth_band)):
+            passes += [
+                heard(
+                    100 * nth_band + 10 * side + nth + 50, found(level_db=level_db + x), band=band,
+                    hour=100.0 + 24.0 * (nth if side > 0 else nth - len(by)),
+                )
+                for nth, x in enumerate(by)
+            ]  # fmt: skip
+    (told,) = changes(passes, FIX_S)
+    variances = [2 * np.var(by, ddof=1) / len(by) for by in spread.values()]
+    reach = float(student.ppf(0.975, 7)) * math.sqrt(np.mean(variances))
+    assert told.change_db == pytest.approx((-5.0, -5.0 - reach, -5.0 + reach))
 
 
 def test_a_side_of_two_nights_is_told_over_stretches_of_it() -> None:

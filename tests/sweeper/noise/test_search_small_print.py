@@ -153,3 +153,44 @@ def test_who_ends_the_search_instead_of_switching_on_again_is_asked_no_more() ->
     house.answers = {"Switch on again: the fridge.": "end"}
     assert "followed none of the 1" in house.searched("the fridge", "the lamp").sentence
     assert house.off == ["the fridge"] and len(house.asked) == 2
+
+
+def test_what_falls_twice_and_does_not_come_back_the_second_time_is_not_claimed() -> None:
+    fallen = [-58.0] * 3
+    house = Script([-50.0] * 10, fallen, ON, fallen, fallen)
+    found = house.searched("the lamp")
+    assert found.device is None and "followed none of the 1" in found.sentence
+    assert "did not follow the lamp a second time" in house.told[-1]
+
+
+def test_a_device_after_which_it_was_missed_once_tells_nothing_of_its_steadiness() -> None:
+    """Not there in all looks and not gone in all: the ten quiet looks stay ten."""
+    found = Script([-50.0] * 10, [-50.0, None, -50.0], OFF, ON, OFF, ON).searched("the fridge", "the lamp")
+    assert found.device == "the lamp" and found.confidence == pytest.approx(1.0 - 2 * 0.3**4)
+
+
+@pytest.mark.parametrize(("skipped", "sure"), [(5, True), (6, False)])
+def test_a_claim_is_made_from_ninety_five_percent_on(skipped: int, sure: bool) -> None:
+    """Of devices that were left half way each counts as tried: six times 0.81 % are 4.9 %, seven times 5.7."""
+    devices = [f"lamp {nth}" for nth in range(skipped)]
+    house = Script([-50.0] * 10, *[OFF] * skipped, OFF, ON, OFF, ON)
+    house.answers = {f"Switch on: {device}. Nothing else.": "skip" for device in devices}
+    found = house.searched(*devices, "the heater")
+    assert found.confidence == pytest.approx(1.0 - (skipped + 1) * 0.3**4)
+    assert (found.device == "the heater") == sure and ("too often by itself" in found.sentence) != sure
+
+
+def test_with_as_many_in_vain_as_chance_allows_nothing_is_left_of_a_claim() -> None:
+    """Five looks known after a device followed once only; eight times 0.6⁴ are more than one."""
+    devices = [f"lamp {nth}" for nth in range(7)]
+    found = Script([-50.0] * 10, *[OFF, ON, ON] * 7, OFF, ON, OFF, ON).searched(*devices, "the heater")
+    assert (found.device, found.confidence) == (None, 0.0) and "(0%)" in found.sentence
+
+
+def test_what_is_not_there_is_not_searched() -> None:
+    house = Script([None] * 10)
+    found = house.searched("the lamp")
+    assert found.sentence == f"The {NAME} is not there now, so nothing was asked. Try when it runs."
+    assert (house.asked, found.device, found.confidence, found.fell_db) == ([], None, 0.0, None)
+    once = Script([*[None] * 9, -50.0])
+    assert "comes and goes by itself (1 of 10 looks)" in once.searched("the lamp").sentence
