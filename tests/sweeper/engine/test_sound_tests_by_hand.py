@@ -280,3 +280,16 @@ def test_of_several_tunings_the_middle_step_is_held_against_the_meters() -> None
     assert of_its_meter(shown, rows, 3.0) == (
         "gain (with the stage its own meter moves by +2 dB, its sound by +10 dB)",
     )
+
+
+@pytest.mark.parametrize(
+    ("by_meter", "sound", "told"),
+    [(1.5, 1e-9, True), (1.4375, 1e-9, False), (3.0, 1.0, True), (2.9375, 1.0, False)],
+)
+def test_from_half_and_from_all_of_what_is_clearly_apart_on_the_meter_says_otherwise(
+    by_meter: float, sound: float, told: bool
+) -> None:
+    """Three decibels are apart; the sound falls by 90, or stays as it is."""
+    shown = {(CARRIER, "antenna-bypass"): (0.0,), (CARRIER, "antenna-stage"): (by_meter,)}
+    rows = [row(CARRIER, OUT, 1.0), row(CARRIER, WITHIN, sound)]
+    assert bool(of_its_meter(shown, rows, 3.0)) == told

@@ -88,6 +88,17 @@ def test_of_two_parts_both_have_to_show_it_about_as_strongly() -> None:
     assert mains_lines([np.concatenate(pair) for pair in zip(fifty, sixty, strict=True)]) is None
 
 
+def test_of_two_parts_the_greater_chance_is_told_and_the_mean_of_their_shares() -> None:
+    parts = [envelopes(share, noise=1.0, seed=seed) for seed, share in enumerate((0.1, 0.14))]
+    alone = [mains_lines(part) for part in parts]
+    both = mains_lines([np.concatenate(pair) for pair in zip(*parts, strict=True)])
+    assert alone[0] is not None and alone[1] is not None and both is not None
+    chances = sorted(each.chance for each in alone if each is not None)
+    assert chances[0] < chances[1] == both.chance
+    assert both.share == pytest.approx((alone[0].share + alone[1].share) / 2)
+    assert both.share_se == pytest.approx(np.hypot(alone[0].share_se, alone[1].share_se) / 2)
+
+
 def test_of_rows_of_two_lengths_the_longer_are_read_and_of_visits_all_have_as_many_parts() -> None:
     long, short = envelopes(), [each[..., :101] for each in envelopes(0.0, visits=40)]
     assert mains_lines([*short, *long]) == mains_lines(long)

@@ -5,6 +5,7 @@ from datetime import UTC, date, datetime, timedelta
 import pytest
 
 from sweeper.clock import JumpingClock
+from sweeper.daemon.run.states import Doing
 from sweeper.notify import Message, Watch
 from sweeper.words import Hand, PassRecord
 
@@ -165,3 +166,76 @@ def test_a_fault_that_changes_its_words_does_not_fill_a_phone() -> None:
     for nth in range(40):
         station.a_pass("failed", f"relay {'x' * nth} was told to be on and reads off.", hand="relay")
     assert len(station.at_once) == 5
+
+
+@pytest.mark.parametrize(("hours", "told"), [(1.9, False), (2.1, True)])
+def test_a_night_is_over_when_the_next_pass_is_more_than_two_hours_away(hours: float, told: bool) -> None:
+    station = Station()
+    station.a_pass()
+    station.watch.doing("waiting", "", station.clock.now() + timedelta(hours=hours))
+    assert bool(station.sent) == told
+
+
+def test_a_night_is_over_when_the_next_pass_is_one_of_the_next() -> None:
+    """Solar noon at 8.1 degrees east is 32.4 minutes before that of Greenwich."""
+    for minutes, told in ((26, False), (29, True)):
+        station = Station()
+        station.clock.sleep(19 * 3600)  # 11 o'clock UTC
+        station.a_pass()  # takes a minute
+        station.watch.doing("waiting", "", station.clock.now() + timedelta(minutes=minutes - 1))
+        assert [each.night for each in station.sent] == ([NIGHT] if told else [])
+
+
+@pytest.mark.parametrize("doing", ["measuring", "paused", "yielding"])
+def test_only_whoever_waits_for_a_pass_is_through_with_a_night(doing: Doing) -> None:
+    station = Station()
+    station.a_pass()
+    station.watch.doing(doing, "", station.clock.now() + timedelta(hours=10))
+    station.watch.doing("waiting", "", None)
+    assert station.sent == []
+    station.waits(3)
+    assert [each.kind for each in station.sent] == ["morning"]
+
+
+def test_the_next_night_is_told_anew_of_what_still_needs_a_hand() -> None:
+    station = Station(morning=False)
+    for _ in range(2):
+        for _ in range(2):
+            station.a_pass("failed", STUCK, hand="relay")
+        station.clock.sleep(24 * 3600)
+    told = [each for each in station.at_once if each.startswith("Pass")]
+    assert told == [f"Pass 1 failed: {STUCK}", f"Pass 3 failed: {STUCK}"]
+
+
+def test_an_hour_without_a_reading_counts_from_the_beginning_of_the_first_pass_that_failed() -> None:
+    for seconds, told in ((3600 - 60 - 1, False), (3600 - 60, True)):
+        station = Station()
+        station.a_pass("failed", "no answer")  # takes a minute
+        station.clock.sleep(seconds)
+        station.watch.alive()
+        assert bool(station.at_once) == told
+    station = Station()
+    for nth in range(12):
+        station.a_pass("failed", f"reason {'x' * nth}")
+        station.clock.sleep(1140)
+    assert len(station.at_once) == 1 and station.at_once[0].startswith("No reading for an hour. reason x")
+
+
+def test_a_pass_that_is_skipped_neither_begins_nor_ends_an_hour_without_a_reading() -> None:
+    station = Station()
+    station.a_pass("skipped", "transmitting")
+    station.clock.sleep(7200)
+    station.watch.alive()
+    assert station.at_once == []
+    station.a_pass("failed", "no answer")
+    station.clock.sleep(3000)
+    station.a_pass("skipped", "transmitting")
+    station.clock.sleep(600)
+    station.watch.alive()
+    assert station.at_once == ["No reading for an hour. no answer"]
+
+
+def test_a_receiver_that_could_not_be_restored_needs_no_hand_at_once() -> None:
+    station = Station()
+    station.a_pass("failed", "no answer", left_over=("receiver",))
+    assert station.at_once == []
