@@ -310,6 +310,26 @@ def test_a_stage_that_is_switched_while_the_load_is_there_stands_so_afterwards()
     assert [stay.until_s for stay in stays.each[3:5]] == pytest.approx([25.8, 31.0])
 
 
+def test_a_stage_that_goes_to_and_fro_with_the_load_on_is_known_by_its_presses_alone() -> None:
+    """Six flips of a load that nobody asked for: their noise is not the antenna's, so no step of it tells them."""
+    while_on = [("switched", 30.0 + 5.0 * nth) for nth in range(6)]
+    hand = pressed(
+        ByHand(0.0),
+        ("switched", 5.0),
+        ("switched", 10.0),
+        ("load", 20.0),
+        *while_on,
+        ("load", 70.0),
+        ("switched", 80.0),
+    )
+    stays = hand.stays(levels([5.0, 10.0, 80.0], 6.0, 100.0))
+    assert hand.seen
+    on_load = [stay for stay in stays.each if stay.path.source == "load"]
+    assert [stay.path.route for stay in on_load] == ["bypass", "stage"] * 3 + ["bypass"]
+    assert [stay.from_s for stay in on_load[1:]] == pytest.approx([at_s + 0.4 for _, at_s in while_on])
+    assert [stay.until_s for stay in on_load[:-1]] == pytest.approx([at_s - 1.2 for _, at_s in while_on])
+
+
 @pytest.mark.parametrize(("apart_s", "kept"), [(0.69, 1), (0.71, 2)])
 def test_two_presses_of_a_key_within_seven_tenths_are_one(apart_s: float, kept: int) -> None:
     for key in ("switched", "load"):

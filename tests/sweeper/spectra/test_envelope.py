@@ -7,7 +7,7 @@ from scipy.signal.windows import hann
 
 from drivers.contracts import Block
 from sweeper.spectra.axis import axis_of
-from sweeper.spectra.envelope import envelope, noise_power, power_hz
+from sweeper.spectra.envelope import envelope, noise_power, power_hz, power_of
 
 RATE_HZ = 48_000.0
 
@@ -153,3 +153,11 @@ def test_power_over_time_follows_a_step_within_its_own_two_milliseconds_and_part
     assert torn[1].mean() / torn[0].mean() == pytest.approx(9.0, rel=0.1)
     assert list(noise_power([block(samples)], AXIS, ~ALL)) == []
     assert list(noise_power([block(samples[:9000])], AXIS, ALL)) == []
+
+
+def test_the_power_of_rows_is_their_mean_square_over_parts_and_blocks() -> None:
+    """Two parts of three blocks, five lines each; 3 + 4i has a square of 25."""
+    rows = np.zeros((2, 3, 5), np.complex64)
+    rows[0, 1, 4], rows[1, 2, 0], rows[1, 0, 0] = 3.0 + 4.0j, 6.0, -6.0j
+    assert power_of(rows).tolist() == pytest.approx([12.0, 0.0, 0.0, 0.0, 25.0 / 6.0])
+    assert power_of(rows[0]).tolist() == pytest.approx([0.0, 0.0, 0.0, 0.0, 25.0 / 3.0])
