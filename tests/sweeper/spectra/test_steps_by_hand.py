@@ -147,3 +147,12 @@ def test_the_ends_of_the_filter_stay_outside_when_the_pass_band_is_widened() -> 
     power, staged = wide(10.0, 5.0, ends=1e-4)
     found = widened_by_steps(TAKEN, power, staged)
     assert found[12:].all() and not found[:5].any()
+
+
+@pytest.mark.parametrize(("down_db", "let_through"), [(9.7, True), (10.3, False)])
+def test_a_widened_pass_band_reaches_down_to_ten_decibels_under_the_noise(
+    down_db: float, let_through: bool
+) -> None:
+    power, staged = wide(10.0, 5.0, ends=10 ** (-down_db / 10))
+    found = widened_by_steps(TAKEN, power, staged)
+    assert found[12:].all() and found[2] == let_through  # two bins at each end are taken off

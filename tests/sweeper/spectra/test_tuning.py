@@ -165,3 +165,22 @@ def test_parts_that_an_image_drowns_or_signals_fill_cost_only_their_own_cells() 
     assert len(drowned) > 1000
     for power, kept in ((3.0, 8), (6.0, 7)):  # 6 dB is a factor of 4
         assert len(first_of(plain(8192, slice(7168, 8192), power)).cells) == kept
+
+
+def test_cells_hold_every_noise_bin_of_their_parts_and_of_named_edges_those_between() -> None:
+    found = first_of(plain(4096))
+    held = np.concatenate([cell.bins for cell in found.cells])
+    assert held.tolist() == np.flatnonzero(found.noise.keep).tolist()
+    assert {0, 511, 512, 4095} <= {*held.tolist(), *np.flatnonzero(~found.noise.keep).tolist()}
+    edges = (round(START_HZ + 100 * STEP_HZ), round(START_HZ + 300 * STEP_HZ))
+    (cell,) = learn_tuning(Asked("10 m", (edges,)), 7, plain(4096))[0].cells
+    assert cell.bins.tolist() == [bin for bin in held.tolist() if 100 <= bin <= 300]
+    assert cell.channel.hz == pytest.approx(START_HZ + 200 * STEP_HZ, abs=50)
+
+
+def test_edges_for_noise_that_lie_beyond_the_tuning_or_meet_hold_nothing() -> None:
+    """Eight bins are the fewest of a cell."""
+    for first, last, cells in ((100, 107, 1), (100, 106, 0), (300, 300, 0), (5000, 6000, 0), (4080, 9000, 1)):
+        edges = (round(START_HZ + first * STEP_HZ), round(START_HZ + last * STEP_HZ))
+        asked = Asked("10 m", (edges, (round(START_HZ), round(START_HZ + 60 * STEP_HZ))))
+        assert len(learn_tuning(asked, 7, plain(4096))[0].cells) == 1 + cells, (first, last)
