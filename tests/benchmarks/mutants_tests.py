@@ -56,7 +56,7 @@ ATTENDED = {
         "witness": ("tune", "session"),
     }.items()
 }
-IN_PASS = ("noise/test_in_pass", "recordings/test_noise_kinds")
+IN_PASS = ("noise/test_in_pass_by_hand", "noise/test_in_pass", "recordings/test_noise_kinds")
 OVER_NIGHTS = ("noise/test_over_nights_by_hand", "noise/test_over_nights")
 NOISE = {
     each: tuple(f"tests/sweeper/{one}.py" for one in tests)
