@@ -6,6 +6,9 @@ from scipy.stats import gamma
 
 from sweeper.noise.humps import Hump, humps
 
+pytestmark = pytest.mark.timeout(
+    30
+)  # edges are looked for until there is none: a wrong bound would never end
 SHAPE, BLOCK, STEP_HZ = 20.0, 64, 31.25
 BINS = gamma.ppf((np.arange(BLOCK) + 0.5) / BLOCK, SHAPE, scale=1 / SHAPE)
 """What the bins of a block show of noise, without chance."""

@@ -138,6 +138,15 @@ def test_a_birdie_is_eight_bins_wide_at_most(wide: int, told: bool) -> None:
     assert bool(heard(*each).found) == told
 
 
+def test_a_birdies_power_is_that_of_four_bins_to_each_side_of_its_place() -> None:
+    """1000 and eight times 100; what stands in the fifth bin is another's."""
+    mean = line(2996, 100.0, wide=9)
+    mean[3000] += 900.0
+    mean[[2995, 3005]] += 500.0
+    found = only(one(mean), one(line(3000, 1000.0), LOAD_BYPASS))
+    assert found.level_db == pytest.approx(10 * np.log10(1800.0), abs=0.1)
+
+
 def test_the_twenty_highest_birdies_are_told_the_highest_first_also_of_a_coarser_load() -> None:
     """Each coarse bin is the mean of two; 25 lines at uneven places."""
     at = 300 + np.cumsum(np.arange(200, 325, 5))

@@ -62,6 +62,15 @@ def test_the_share_of_bursts_that_rest_four_fifths_of_the_time_is_read(share: fl
     assert found.share == pytest.approx(share, abs=3.0 * found.share_se) and found.share_se < 0.06
 
 
+@pytest.mark.parametrize("noise", [0.05, 0.1, 0.3])
+def test_of_one_row_alone_the_error_is_that_of_noise_in_its_multiples(noise: float) -> None:
+    """Of a thousand values each of the ten multiples up to 1 kHz shows noise² / 1000: √(2 · 10 noise² / 1000)."""
+    for seed in (1, 2, 3):
+        found = told(0.4, visits=1, rows=1, noise=noise, seed=seed)
+        assert found.share_se == pytest.approx(noise * np.sqrt(0.02), rel=0.15)
+        assert found.share == pytest.approx(0.4, abs=3.0 * found.share_se)
+
+
 @pytest.mark.parametrize("share", [0.1, 0.15, 0.2])
 def test_a_share_that_no_row_shows_by_itself_is_read_from_a_hundred(share: float) -> None:
     """Noise as strong as its own mean: the quietest place is sought in what all other rows show together."""

@@ -83,3 +83,12 @@ def test_where_all_would_go_what_was_found_stays() -> None:
     few = np.zeros(64, np.bool_)
     few[:10] = True
     assert (without_blocks(total, few, 50.0) == few).all()
+
+
+@pytest.mark.parametrize(("bins", "out"), [(15, 0), (16, 8)])
+def test_windows_of_eight_bins_are_the_narrowest_and_are_asked_of_two_of_them(bins: int, out: int) -> None:
+    """A signal that fills one is taken out, and no more bins than its own; of fewer bins nothing is told."""
+    total = np.ones(bins)
+    total[4:12] += 1.5
+    gone = np.flatnonzero(~without_blocks(total, np.ones(bins, np.bool_), SHAPE))
+    assert len(gone) == out and all(3 <= each <= 12 for each in gone)
