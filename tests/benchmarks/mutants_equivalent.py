@@ -40,6 +40,7 @@ EQUIVALENT: dict[str, tuple[tuple[str, str, str, str], ...]] = {
     ),
     "sweeper/noise/rhythm.py": (
         ("DRAWS", "DRAWS = 400", "400 → 401", "how finely a chance is told"),
+        ("_chance", "by[:, None]", "+ by[:, None]", "turned the other way round by a time drawn from the same ones"),
         ("_stretch", "best = (0, 0)", "0 → 1", "the hour of the greatest share is a run of one at least"),
     ),
     "sweeper/noise/search.py": (

@@ -161,7 +161,9 @@ TESTS: dict[str, tuple[str, ...]] = {
     "sweeper/plan/order.py": ("tests/sweeper/plan/test_order.py",),
     "sweeper/daemon/rig/restore.py": ("tests/sweeper/daemon/rig/test_restore.py",),
     "sweeper/analysis/day/edges.py": (f"{ANALYSIS}/day/test_edges.py",),
-    "sweeper/analysis/band/edge_lag.py": (f"{ANALYSIS}/band/test_edge_gain.py",),
+    "sweeper/analysis/band/edge_lag.py": (
+        f"{ANALYSIS}/band/test_edge_lag.py", f"{ANALYSIS}/band/test_edge_gain.py",
+    ),
     "sweeper/analysis/band/hours_together.py": (
         f"{ANALYSIS}/band/test_cells_by_hand.py", f"{ANALYSIS}/band/test_cells.py",
     ),

@@ -105,6 +105,12 @@ def test_less_than_a_decibel_is_no_step() -> None:
     assert (hump.first, hump.last) == (30 * 64, 70 * 64 - 1)
 
 
+def test_bins_are_held_against_the_level_of_their_own_block() -> None:
+    """A floor that goes up and down by 1.4 dB from block to block scatters no more than noise within each."""
+    within = [1.0, 3.8] * 12
+    assert len(found([*levels((20, 0.0)), *within, *levels((20, 0.0))])) == 1
+
+
 def test_a_tuning_of_fewer_blocks_than_four_sides_shows_none() -> None:
     """Twelve blocks of 62.5 Hz are 48 kHz, with six to each side; eleven of a tuning of 23 blocks are not asked."""
     assert len(found(levels((6, 0.0), (12, 3.0), (6, 0.0)), 62.5)) == 1
