@@ -85,7 +85,7 @@ def _reduced(station: "Station", store: "Store", out: Path) -> None:
 
     with progress("Reducing and drawing") as told:
         reduced = reduce_store(store, facts_of(station), progress=lambda share: told(share / 2))
-        noise = noise_of(store, station)
+        noise = noise_of(store, station, reduced.spectra)
         write_html(
             reduced.findings,
             reduced.evidence,

@@ -171,6 +171,7 @@ def _comb(one: Spectrum, comb: Comb, power: float, height: float, total: float) 
         float(comb.spacing_se_hz),
         comb.hits,
         10 * float(np.log10(height)),
+        first_hz=comb.first_hz,
     )
 
 

@@ -12,8 +12,9 @@ class Found:
 
     `low_hz` to `high_hz`: where it lies. `share` of the antenna's noise power in bypass, averaged over the tuning,
     linear, with its standard error. `level_db`: its power, of full scale. `every_hz`: spacing of a comb with its
-    standard error, or the mains' own frequency; 0 for the rest. `lines` of a comb that were seen. `over_db`: how far a
-    line, or a hump, stands over the noise around it. `on_load`: it stays when the load takes the antenna's place.
+    standard error, or the mains' own frequency; 0 for the rest. `lines` of a comb that were seen, and `first_hz`, its
+    lowest place in the tuning (0 in passes of before it was kept). `over_db`: how far a line, or a hump, stands over
+    the noise around it. `on_load`: it stays when the load takes the antenna's place.
     """
 
     kind: Kind
@@ -27,6 +28,7 @@ class Found:
     lines: int = 0
     over_db: float = 0.0
     on_load: bool = False
+    first_hz: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)

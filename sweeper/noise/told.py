@@ -6,6 +6,7 @@ from datetime import datetime, tzinfo
 
 from sweeper.noise.rhythm import Rhythm, rhythm
 from sweeper.noise.seen import Heard
+from sweeper.noise.shown import Shown
 from sweeper.noise.sources import Source, sources
 from sweeper.noise.split import Split, split, won_db
 
@@ -44,12 +45,13 @@ class Told:
 
 @dataclass(frozen=True, slots=True)
 class NoiseTold:
-    """Of one station; `passes` that told anything of noise."""
+    """Of one station; `passes` that told anything of noise. `shown`: what of it stored spectra show."""
 
     passes: int
     sources: tuple[Told, ...]
     splits: tuple[Split, ...]
     heard: tuple[Heard, ...]
+    shown: tuple[Shown, ...] = ()
 
 
 def told_of(

@@ -15,6 +15,8 @@ MOST, MOST_FOUND, LONGEST_WORD = 1e12, 10_000, 1000
 FIRST_S, LAST_S = 0.0, 7.0e9
 """1970 to 2190, in seconds since 1970."""
 LEAST_HZ = 1e-3
+LATER = {"first_hz"}
+"""Fields that lines of before have not."""
 
 
 def line_of(heard: Sequence[Heard]) -> str:
@@ -56,9 +58,9 @@ def _found(told: Any) -> Found:
 
 
 def _checked(kind: Any, told: dict[str, Any]) -> Any:
-    """A value of that dataclass, if all its fields are told, and nothing else, each of its type and within bounds."""
+    """A value of that dataclass, if its fields are told (`LATER` may lack), no others, each of its type and bounds."""
     types = {each.name: each.type for each in fields(kind)}
-    if set(told) != set(types):
+    if not set(types) - LATER <= set(told) <= set(types):
         raise ValueError("other things are told")
     if wrong := [name for name, value in told.items() if name != "found" and not _fits(value, types[name])]:
         raise ValueError(f"{wrong[0]} is none")

@@ -198,7 +198,7 @@ class _Page:
 
     def _all(self) -> dict[str, object]:
         return {
-            "now": now_seen(self._feed.now, self._station),
+            "now": now_seen(self._feed.now, self._station, self._tonight.noise),
             "tonight": tonight_seen(self._tonight, self._station),
         }
 
@@ -213,7 +213,7 @@ class _Page:
         with Store(self._data, place.name, place.longitude, read_only=True) as store:
             facts = facts_of(self._station)
             comparison, notes = compare_fix(store, facts, None, summaries=reduced.summaries), store.notes()
-            noise = noise_of(store, self._station)
+            noise = noise_of(store, self._station, reduced.spectra)
         file = self._folder / "report.html"
         text = page_text(
             reduced.findings,

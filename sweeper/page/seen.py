@@ -4,7 +4,7 @@ Pure: no socket, no clock but the one handed in. The browser only paints.
 """
 
 from datetime import date, datetime
-from typing import Any
+from typing import TYPE_CHECKING, Any
 from zoneinfo import ZoneInfo
 
 from sweeper.analysis import STATES, Findings, PeriodFinding, state_of_period, words_of_period
@@ -13,7 +13,11 @@ from sweeper.page.feed import Now
 from sweeper.page.tonight import Tonight
 from sweeper.report import wording
 from sweeper.report.answer import answer
+from sweeper.report.noise_words import worth_acting
 from sweeper.station import Station
+
+if TYPE_CHECKING:
+    from sweeper.noise.told import NoiseTold
 
 Json = dict[str, Any]
 
@@ -34,8 +38,8 @@ UNKNOWN = "Nothing is known of the rig while no daemon runs."
 PASSES_SHOWN = 12
 
 
-def now_seen(now: Now, station: Station) -> Json:
-    """What it is doing, the last readings of each path, relays, receiver, passes."""
+def now_seen(now: Now, station: Station, noise: "NoiseTold | None" = None) -> Json:
+    """What it is doing, the last readings of each path, relays, receiver, passes; humps of `noise` in its spectrum."""
     zone = station.station.timezone
     state = now.state if now.alive else None
     return {
@@ -51,7 +55,7 @@ def now_seen(now: Now, station: Station) -> Json:
         "trouble": state.trouble if state else "",
         "wear": _wear(state),
         "paths": _paths(now, station),
-        "spectrum": _spectrum(now),
+        "spectrum": _spectrum(now, noise),
         "passes": [
             {
                 "number": over.pass_number,
@@ -69,7 +73,13 @@ def tonight_seen(tonight: Tonight, station: Station) -> Json:
     """Each band's hour: the S/N change, its interval, how it closed in, and the verdict."""
     if tonight.reduced is None:
         worthwhile_db = station.analysis.worthwhile_db
-        return {"trouble": tonight.trouble, "answer": None, "bands": [], "worthwhile_db": worthwhile_db}
+        return {
+            "trouble": tonight.trouble,
+            "answer": None,
+            "local_noise": "",
+            "bands": [],
+            "worthwhile_db": worthwhile_db,
+        }
     findings = tonight.reduced.findings
     zone, on = station.station.timezone, findings.end.date()
     bands = []
@@ -93,6 +103,7 @@ def tonight_seen(tonight: Tonight, station: Station) -> Json:
     return {
         "trouble": tonight.trouble,
         "answer": _answer(findings, zone),
+        "local_noise": worth_acting(tonight.noise, findings.worthwhile_db) if tonight.noise else "",
         "bands": bands,
         "worthwhile_db": findings.worthwhile_db,
     }
@@ -228,8 +239,11 @@ def _paths(now: Now, station: Station) -> list[Json]:
     return [row for row in rows.values() if row["cells"]]
 
 
-def _spectrum(now: Now) -> Json | None:
-    """What was heard last of the tuning that is being measured, path by path on one scale."""
+def _spectrum(now: Now, noise: "NoiseTold | None") -> Json | None:
+    """What was heard last of the tuning that is being measured, path by path on one scale, and humps known there.
+
+    They stand still; where a comb stands now only this pass could say, and it is not over.
+    """
     if now.looked_at is None:
         return None
     heard = {
@@ -244,8 +258,20 @@ def _spectrum(now: Now) -> Json | None:
         min(one.start_hz for one in heard.values()),
         max(one.start_hz + one.step_hz * (len(one.levels_db) - 1) for one in heard.values()),
     )
+    humps = [
+        (each.source.name, each.source.last)
+        for each in (noise.sources if noise else ())
+        if each.source.kind == "hump" and now.looked_at[0] in each.source.bands
+    ]
+    width = max(highest - lowest, 1.0)
+    humps = [each for each in humps if each[1].high_hz > lowest and each[1].low_hz < highest]
+    bracket = "".join(f"; bracket: {name}" for name, _ in humps)
     return {
-        "heading": f"{now.looked_at[0]}, {lowest / 1e3:.0f} to {highest / 1e3:.0f} kHz",
+        "heading": f"{now.looked_at[0]}, {lowest / 1e3:.0f} to {highest / 1e3:.0f} kHz{bracket}",
+        "humps": [
+            [min(max((hz - lowest) / width, 0.0), 1.0) for hz in (found.low_hz, found.high_hz)]
+            for _, found in humps
+        ],
         "scale": f"{wording.decibel(min(known))} to {wording.decibel(max(known))} dB of full scale",
         "low": min(known),
         "high": max(known),

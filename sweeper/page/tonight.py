@@ -11,6 +11,7 @@ from collections import deque
 from collections.abc import Awaitable, Callable
 from dataclasses import dataclass, field
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from sweeper.analysis import Interval, PeriodFinding
 from sweeper.errors import UserFacingError
@@ -18,9 +19,14 @@ from sweeper.reduction import Reduced, facts_of, reduce_store
 from sweeper.station import Station
 from sweeper.store import Store
 
+if TYPE_CHECKING:
+    from sweeper.noise.told import NoiseTold
+
 log = logging.getLogger(__name__)
 
 KEPT = 60
+MORE = 0.05
+"""Of the passes: so many more, and what makes the noise is told anew, which takes seconds for a season of them."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,10 +46,12 @@ class Tonight:
     latest: dict[str, PeriodFinding] = field(default_factory=dict)
     steps: dict[str, deque[Step]] = field(default_factory=dict)
     trouble: str = ""
+    noise: "NoiseTold | None" = None
+    """What makes the noise, by all passes that told it."""
 
-    def take(self, reduced: Reduced, hour_utc: int | None) -> None:
+    def take(self, reduced: Reduced, hour_utc: int | None, noise: "NoiseTold | None" = None) -> None:
         """A new reduction; `hour_utc` is the hour being measured (None: each band's hour with the most passes)."""
-        self.reduced, self.trouble = reduced, ""
+        self.reduced, self.trouble, self.noise = reduced, "", noise
         for band in reduced.findings.bands:
             here = [period for period in band.periods if period.hour_utc == hour_utc]
             if not here:
@@ -76,6 +84,7 @@ class Reducing:
         self._tonight = tonight
         self._done = done
         self._wanted = asyncio.Event()
+        self._noise: tuple[int, NoiseTold | None] = (0, None)
 
     def wanted(self) -> None:
         """A pass is over: reduce anew, soon."""
@@ -87,8 +96,7 @@ class Reducing:
             self._wanted.clear()
             began = time.monotonic()
             try:
-                reduced, hour = await asyncio.to_thread(self._reduce)
-                self._tonight.take(reduced, hour)
+                self._tonight.take(*await asyncio.to_thread(self._reduce))
             except UserFacingError as told:
                 self._tonight.trouble = without_place(told, self._data / self._station.station.name)
             except Exception:
@@ -100,11 +108,16 @@ class Reducing:
             await asyncio.sleep(time.monotonic() - began)
             await self._wanted.wait()
 
-    def _reduce(self) -> "tuple[Reduced, int | None]":
+    def _reduce(self) -> "tuple[Reduced, int | None, NoiseTold | None]":
+        from sweeper.reduction.noise import noise_of  # arrays take long to load
+
         place = self._station.station
         if not (self._data / place.name).is_dir():
             raise UserFacingError("Nothing is stored yet.")
         with Store(self._data, place.name, place.longitude, read_only=True) as store:
             reduced = reduce_store(store, facts_of(self._station))
+            passes = len(reduced.passes)
+            if passes >= (1.0 + MORE) * self._noise[0]:
+                self._noise = passes, noise_of(store, self._station)
         done = [record for record in reduced.passes if record.outcome == "done"]
-        return reduced, done[-1].started.hour if done else None
+        return reduced, done[-1].started.hour if done else None, self._noise[1]

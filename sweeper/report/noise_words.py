@@ -1,9 +1,13 @@
 """What makes the noise, in words and figures: the same on the terminal, in the report and in pictures."""
 
-from collections.abc import Sequence
+from __future__ import annotations
 
-from sweeper.noise.split import Part, Split
-from sweeper.noise.told import NoiseTold, Told
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from sweeper.noise.split import Part, Split
+    from sweeper.noise.told import NoiseTold, Told
 
 PART_WORDS = {
     "receiver": "receiver",
@@ -47,14 +51,16 @@ def decibels(cost_db: float) -> str:
 
 
 def worth_acting(told: NoiseTold, worthwhile_db: float) -> str:
-    """The costliest source from outside in a few words, where S/N could win as much as is worth it; empty else."""
+    """The costliest source from outside in a line, where S/N could win as much as is worth it; empty else.
+
+    What matters stands first: a phone shows how much of the line it has room for.
+    """
     for each in told.sources:
         cost_db = each.cost_db
         if cost_db is not None and cost_db >= worthwhile_db:
             band = next(iter(each.costs_db))
             return (
-                f"Local noise: {each.source.name}, {each.rhythm.briefly}; without it up to {cost_db:.1f} dB of S/N "
-                f"to win on {band}."
+                f"Local noise, up to {cost_db:.1f} dB on {band}: {each.source.name}, {each.rhythm.briefly}."
             )
     return ""
 

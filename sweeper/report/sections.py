@@ -14,6 +14,7 @@ from sweeper.report.pictures.causes import causes
 from sweeper.report.pictures.ceiling import ceiling
 from sweeper.report.pictures.fix import fix, fix_lines
 from sweeper.report.pictures.gain import gain
+from sweeper.report.pictures.marked import sentences
 from sweeper.report.pictures.noise import noise
 from sweeper.report.pictures.picture import Numbers, Picture
 from sweeper.report.pictures.rig import rig
@@ -60,8 +61,10 @@ def sections(
     if levels:
         yield Section("noise", "How noisy is it, and what sets the floor?", (), levels)
     yield from _sources(told, zone, findings.end.date())
-    if looks := spectra(setting.spectra):
-        yield Section("spectra", "What does each band look like?", (), looks, named_lines(setting.spectra))
+    shown = told.shown if told is not None else ()
+    if looks := spectra(setting.spectra, shown, zone):
+        named = (*named_lines(setting.spectra), *sentences(shown, zone))
+        yield Section("spectra", "What does each band look like?", (), looks, named)
     curves = ceiling(evidence, findings.worthwhile_db, unit)
     if curves:
         yield Section("ceiling", "Could any preamp help?", (), curves)
@@ -95,6 +98,7 @@ def _sources(told: NoiseTold | None, zone: str, on: date) -> Iterator[Section]:
         "What it may be is a guess by its kind. `sweeper find-source` finds out at home: one thing off at a time, "
         "while the source is watched."
     ]
+    lines += ["“What does each band look like?” shows where they stand."] if told.shown else []
     lines += [f"{wording.count(more, 'more source')}: `sweeper noise` tells them all."] if more else []
     yield Section(
         "sources",

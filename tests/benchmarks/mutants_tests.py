@@ -70,6 +70,7 @@ NOISE = {
         "seen": OVER_NIGHTS,
         "sources": OVER_NIGHTS,
         "split": OVER_NIGHTS,
+        "shown": ("noise/test_shown", "reduction/test_noise"),
         "told": (*OVER_NIGHTS, "report/test_noise"),
         "written": ("noise/test_written",),
     }.items()

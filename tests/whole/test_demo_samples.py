@@ -144,7 +144,8 @@ def test_the_terminal_and_the_report_name_them(demo: Path) -> None:
     assert "mains-synchronous noise on " in printed and "hump 149" in printed
     page = (demo / "report.html").read_text(encoding="utf-8")
     assert "What makes the noise?" in page and 'id="source-hours-figure"' in page
-    assert "Local noise: " in page[: page.index("<details>")]
+    assert "Local noise, up to " in page[: page.index("<details>")]
+    assert "ticks mark a comb every 21.3 kHz" in page and "a bracket marks the hump 149" in page
     section = page[page.index('<div id="sources">') :]
     assert section.index("</div></details>") < 30_000
 

@@ -73,6 +73,7 @@ function paintSpectrum(heard) {
     });
     return drawn("path", { class: path, d: steps.join("") });
   }));
+  for (const [low, high] of heard.humps) at("heard").append(drawn("path", { class: "hump", d: `M${480 * low} 139v-7H${480 * high}v7` }));
 }
 
 function paintPasses(passes) {
@@ -195,6 +196,8 @@ function paintTonight(tonight) {
   tonightSeen = text;
   write("tonight-trouble", tonight.trouble || (tonight.bands.length ? "" : "Nothing reduced yet."));
   paintAnswer(tonight.answer);
+  write("local-noise", tonight.local_noise);
+  at("local-noise").parentElement.hidden = !tonight.local_noise;
   at("bands").replaceChildren(...tonight.bands.map((band) => {
     const line = element("li");
     line.append(element("span", band.band, "name"), element("span", band.words, `verdict ${band.state}`));

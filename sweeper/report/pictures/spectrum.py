@@ -9,7 +9,9 @@ from math import ceil, floor
 from statistics import median
 from typing import TYPE_CHECKING
 
+from sweeper.noise.shown import Shown
 from sweeper.report import wording
+from sweeper.report.pictures import marked
 from sweeper.report.pictures.picture import Numbers, Picture
 
 if TYPE_CHECKING:
@@ -56,21 +58,37 @@ CAPTION = (
     "right: the noise's change. × the receiver's own, ◇ moves with the samples' centre, △ stands with the stage in "
     "only, □ also heard on the load. Open a band to see it large."
 )
+MARKED = (
+    "Below: ticks at a comb's lines, a bracket at a hump's edges. A line with an hour beside it: the one pass, stage "
+    "out, in which they stood out most."
+)
 
 
-def spectra(seen: Sequence["TuningSeen"]) -> tuple[Picture, ...]:
-    """One picture of all tunings, if spectra are stored. It says nothing of S/N: the findings do, with intervals."""
+def spectra(
+    seen: Sequence["TuningSeen"], shown: Sequence[Shown] = (), zone: str = "UTC"
+) -> tuple[Picture, ...]:
+    """One picture of all tunings, if spectra are stored, with the sources of noise that are `shown` marked in it.
+
+    It says nothing of S/N: the findings do, with intervals.
+    """
     if not seen:
         return ()
     bands = [each.band for each in seen]
     svg = "".join(
-        _fold(f"spectrum-{nth}", each.band if bands.count(each.band) == 1 else _part(each), each)
+        _fold(
+            f"spectrum-{nth}",
+            each.band if bands.count(each.band) == 1 else _part(each),
+            each,
+            [one for one in shown if (one.band, one.start_hz) == (each.band, each.start_hz)],
+            zone,
+        )
         for nth, each in enumerate(seen)
     )
     rows = tuple(row for each in seen for row in _rows(each))
     headings = ("Band", "kHz", "What", "S/N with the stage out, dB in 2.4 kHz", "Change of its level, dB")
     looks = f'<div class="looks">{svg}</div>'
-    return (Picture("spectra", "The bands as they were heard", looks, CAPTION, Numbers(headings, rows)),)
+    caption = f"{CAPTION} {MARKED}" if shown else CAPTION
+    return (Picture("spectra", "The bands as they were heard", looks, caption, Numbers(headings, rows)),)
 
 
 def named_lines(seen: Sequence["TuningSeen"]) -> tuple[str, ...]:
@@ -120,7 +138,7 @@ def _part(each: "TuningSeen") -> str:
     return f"{each.band}, {_megahertz(each)}"
 
 
-def _in_words(each: "TuningSeen") -> str:
+def _in_words(each: "TuningSeen", marks: Sequence[Shown], zone: str) -> str:
     parts = [f"{_megahertz(each)}, median of {wording.count(each.passes, 'pass', 'passes')}"]
     if each.noise_change_db is not None:
         parts.append(
@@ -131,31 +149,34 @@ def _in_words(each: "TuningSeen") -> str:
     ]:
         ends = f"{wording.decibel(min(changed), True)} to {wording.decibel(max(changed), True)} dB"
         parts.append(f"{wording.count(len(changed), 'line')} by {ends}")
+    parts += marked.in_words(marks, zone)
     return f"{'; '.join(parts)}."
 
 
-def _fold(name: str, title: str, each: "TuningSeen") -> str:
+def _fold(name: str, title: str, each: "TuningSeen", marks: Sequence[Shown], zone: str) -> str:
     """Small in the fold's heading, large within it. `title`: what no other picture is called."""
     noise = each.noise_change_db
-    told = "" if noise is None else f"noise {wording.decibel(noise, True)}\u00a0dB"
-    uses = "".join(f'<use href="#{name}-{path}"/>' for path in PATHS if path in each.levels_db)
+    told = [] if noise is None else [f"noise {wording.decibel(noise, True)}\u00a0dB"]
+    told += dict.fromkeys(mark.kind for mark in marks)
+    plot = _Plot(each, marks, zone)
+    uses = "".join(f'<use href="#{name}-{path}"/>' for path in plot.lines)
     small = (
         f'<svg xmlns="http://www.w3.org/2000/svg" class="small" viewBox="{LEFT} {TOP} {WIDE - LEFT - RIGHT} '
         f'{HIGH - TOP - FOOT}" preserveAspectRatio="none" aria-hidden="true">{uses}</svg>'
     )
-    heading = f'<b>{escape(title)}</b> <span class="soft">{escape(told)}</span>{small}'
+    heading = f'<b>{escape(title)}</b> <span class="soft">{escape(", ".join(told))}</span>{small}'
     frame = f'<div class="scroll" tabindex="0" role="region" aria-label="Spectra of {escape(title)}">'
-    return f"<details><summary>{heading}</summary>{frame}{_large(name, title, each)}</div></details>"
+    return f"<details><summary>{heading}</summary>{frame}{_large(name, title, each, plot)}</div></details>"
 
 
-def _large(name: str, title: str, each: "TuningSeen") -> str:
-    plot = _Plot(each)
+def _large(name: str, title: str, each: "TuningSeen", plot: "_Plot") -> str:
     right = WIDE - RIGHT
     parts = [*_scale(plot), *_lines(name, plot), *_marks(plot, each), *_at_the_right(plot)]
+    parts += marked.rows(plot.marks, plot.x, LEFT - 4, HIGH - FOOT)
     return (
-        f'<svg xmlns="http://www.w3.org/2000/svg" class="small large" viewBox="0 0 {WIDE} {HIGH}" role="img" '
+        f'<svg xmlns="http://www.w3.org/2000/svg" class="small large" viewBox="0 0 {WIDE} {plot.foot}" role="img" '
         f'aria-labelledby="{name}-title {name}-desc"><title id="{name}-title">{escape(title)}</title>'
-        f'<desc id="{name}-desc">{escape(_in_words(each))}</desc>'
+        f'<desc id="{name}-desc">{escape(_in_words(each, plot.marks, plot.zone))}</desc>'
         f'<path class="grid" d="M{LEFT} {HIGH - FOOT}H{right}"/>{"".join(parts)}</svg>'
     )
 
@@ -163,8 +184,14 @@ def _large(name: str, title: str, each: "TuningSeen") -> str:
 class _Plot:
     """Where frequencies and levels stand."""
 
-    def __init__(self, each: "TuningSeen") -> None:
+    def __init__(self, each: "TuningSeen", marks: Sequence[Shown], zone: str) -> None:
+        self.marks, self.zone, self.foot = marks, zone, HIGH + marked.ROW * len(marks)
         self.lines = {path: _points(each.levels_db[path]) for path in PATHS if path in each.levels_db}
+        self.words = dict(PATHS)
+        for mark in marks:
+            if mark.levels_db:
+                path = f"pass-{mark.time:.0f}"
+                self.lines[path], self.words[path] = _points(mark.levels_db), marked.clock(mark, zone)
         known = [level for line in self.lines.values() for level in line if level is not None]
         self.low, self.high = floor(min(known) - 1.0), ceil(max(known) + 1.0)
         self.first_hz, last_hz = _span(each)
@@ -197,9 +224,9 @@ def _scale(plot: _Plot) -> Iterator[str]:
     at = ceil(plot.first_hz / apart) * apart
     while at <= plot.first_hz + plot.width_hz:
         if plot.x(at) > LEFT + LABEL_WIDE:
-            yield f'<text class="hour" x="{plot.x(at):.0f}" y="{HIGH - 8}">{at / 1e3:g}</text>'
+            yield f'<text class="hour" x="{plot.x(at):.0f}" y="{plot.foot - 8}">{at / 1e3:g}</text>'
         at += apart
-    yield f'<text class="level" x="{LEFT - 4}" y="{HIGH - 8}">kHz</text>'
+    yield f'<text class="level" x="{LEFT - 4}" y="{plot.foot - 8}">kHz</text>'
 
 
 def _lines(name: str, plot: _Plot) -> Iterator[str]:
@@ -220,7 +247,11 @@ def _lines(name: str, plot: _Plot) -> Iterator[str]:
             pen = at
         drawn = "".join(f"{begin}l{' '.join(steps)}" if steps else f"{begin}h1" for begin, steps in pieces)
         scale = f"translate({LEFT} {TOP}) scale({wide:.4f} {plot.a_db / 10:.4f})"
-        yield f'<path id="{name}-{path}" class="look {path}-look" transform="{scale}" d="{drawn}"/>'
+        yield f'<path id="{name}-{path}" class="look {_class(path)}-look" transform="{scale}" d="{drawn}"/>'
+
+
+def _class(path: str) -> str:
+    return path if path in PATHS else "pass"
 
 
 def _marks(plot: _Plot, each: "TuningSeen") -> Iterator[str]:
@@ -250,6 +281,6 @@ def _at_the_right(plot: _Plot) -> Iterator[str]:
     lowest = float(TOP) - APART
     for path in sorted(y, key=y.__getitem__):
         lowest = max(lowest + APART, y[path])
-        yield f'<text class="{path}-word" x="{x}" y="{lowest + 3:.0f}">{PATHS[path]}</text>'
+        yield f'<text class="{_class(path)}-word" x="{x}" y="{lowest + 3:.0f}">{plot.words[path]}</text>'
     if {"antenna-bypass", "antenna-stage"} <= y.keys():
         yield (f'<path class="together" d="M{x - 5} {y["antenna-bypass"]:.1f}V{y["antenna-stage"]:.1f}"/>')

@@ -110,6 +110,7 @@ def test_a_comb_is_found_with_spacing_and_share() -> None:
     found = only(a_pass(lines=places))
     assert found.kind == "comb" and found.lines >= 10
     assert found.every_hz == pytest.approx(21_312.0, rel=1e-3)
+    assert found.first_hz == pytest.approx(CENTRE_HZ - 114_000.0, abs=16.0)
     bins = 230e3 / 31.25
     # a line's power fills the window's two bins
     assert found.share == pytest.approx(11 * 8.0 * 2.0 / bins, rel=0.15)

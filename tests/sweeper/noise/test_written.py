@@ -19,6 +19,14 @@ def test_it_comes_back_in_order_of_time() -> None:
     assert heard_of([line_of(every[2:]), line_of(every[:2])]) == every
 
 
+def test_a_line_of_before_a_comb_s_place_was_kept_still_counts() -> None:
+    told = json.loads(line_of([heard(1)]))
+    del told["tunings"][0]["found"][0]["first_hz"]
+    assert heard_of([json.dumps(told)]) == [heard(1)]
+    del told["tunings"][0]["found"][0]["over_db"]
+    assert heard_of([json.dumps(told)]) == []
+
+
 def test_a_torn_line_and_one_of_another_form_are_left_out() -> None:
     good = line_of([heard(1)])
     other = good.replace("sweeper-noise-1", "sweeper-noise-9")

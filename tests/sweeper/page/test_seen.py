@@ -5,10 +5,13 @@ from datetime import UTC, datetime, timedelta
 from drivers.config_files import station_file
 from sweeper.analysis import Interval, PeriodFinding
 from sweeper.daemon.live.messages import OneReading, OneSpectrum, PassOver, State, Visited, Wear
+from sweeper.noise.seen import Found, Heard
+from sweeper.noise.told import NoiseTold, told_of
 from sweeper.page.feed import Now
 from sweeper.page.seen import now_seen, tonight_seen
 from sweeper.page.tonight import Tonight
 from sweeper.reduction import Reduced
+from sweeper.report.noise_words import worth_acting
 from sweeper.station import load
 from tests.sweeper.report import sample
 
@@ -42,6 +45,14 @@ def heard(levels: tuple[float | None, ...], **path: str) -> Visited:
     return visit(**path).model_copy(update={"spectrum": one})
 
 
+def humps(band: str) -> NoiseTold:
+    """One from 7001 to 7040 kHz, another far above."""
+    both = tuple(Found("hump", hz, hz + 39e3, 0.1, 0.01, -50.0, over_db=4.0) for hz in (7.001e6, 7.1e6))
+    return told_of(
+        [Heard(1.7e9 + n, n, band, 7e6, 7.2e6, -40.0, 0.3, 0.01, True, both) for n in range(5)], UTC
+    )
+
+
 def test_the_spectrum_being_taken_is_shown_path_by_path_on_one_scale() -> None:
     now = Now(state=state("measuring"), alive=True)
     assert now_seen(now, STATION)["spectrum"] is None
@@ -54,8 +65,13 @@ def test_the_spectrum_being_taken_is_shown_path_by_path_on_one_scale() -> None:
         "scale": "−70.0 to −5.0 dB of full scale",
         "low": -70.0,
         "high": -5.0,
+        "humps": [],
         "lines": {"antenna-bypass": [-70.0, None, -20.0], "antenna-stage": [-60.0, -61.0, -5.0]},
     }
+    told = now_seen(now, STATION, humps("40 m"))["spectrum"]
+    assert told["humps"] == [[0.5, 1.0]]
+    assert told["heading"] == "40 m, 7000 to 7002 kHz; bracket: hump 7001–7040 kHz"
+    assert now_seen(now, STATION, humps("20 m"))["spectrum"]["humps"] == []
     now.last_visits["40 m", 7_038_500, "antenna-bypass"] = heard((None,))
     now.last_visits["40 m", 7_038_500, "antenna-stage"] = heard((None,))
     assert now_seen(now, STATION)["spectrum"] is None
@@ -131,6 +147,19 @@ def test_intervals_close_in_pass_by_pass_and_begin_anew_with_the_hour() -> None:
     (band_seen,) = tonight_seen(tonight, STATION)["bands"]
     assert band_seen["change"] == "20:00: +1.0 (−8.0 to +10.0) dB"
     assert band_seen["steps"] == [[1.0, -8.0, 10.0]]
+
+
+def test_a_costly_source_of_noise_is_named_as_the_report_names_it() -> None:
+    found = sample.findings("40 m")
+    hum = Found("mains", 7.0e6, 7.2e6, 0.3, 0.005, -50.0, 50.0)
+    told = told_of(
+        [Heard(1.7e9 + n, n, "40 m", 7e6, 7.2e6, -40.0, 0.3, 0.01, True, (hum,)) for n in range(5)], UTC
+    )
+    for noise, said in ((told, worth_acting(told, found.worthwhile_db)), (None, "")):
+        tonight = Tonight()
+        tonight.take(Reduced(found, (), lambda: sample.tables(found)), 18, noise)
+        assert tonight_seen(tonight, STATION)["local_noise"] == said
+    assert "up to 1.5 dB on 40 m: mains-synchronous noise" in worth_acting(told, found.worthwhile_db)
 
 
 def test_a_band_without_readings_is_listed_and_says_why() -> None:

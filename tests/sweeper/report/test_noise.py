@@ -128,7 +128,7 @@ def test_without_a_source_there_is_no_section() -> None:
 def test_the_answer_names_a_source_only_where_it_is_worth_acting(told: NoiseTold) -> None:
     assert worth_acting(told, 1.5) == ""
     assert worth_acting(told, 0.9) == (
-        "Local noise: mains-synchronous noise, at all hours; without it up to 1.0 dB of S/N to win on 40 m."
+        "Local noise, up to 1.0 dB on 40 m: mains-synchronous noise, at all hours."
     )
 
 

@@ -2,9 +2,12 @@
 
 import re
 from dataclasses import replace
+from datetime import UTC, datetime
 from pathlib import Path
 from xml.etree import ElementTree
 
+from sweeper.noise.shown import Shown
+from sweeper.report.pictures.marked import sentences
 from sweeper.report.pictures.spectrum import POINTS, named_lines, spectra
 from sweeper.report.setting import Setting
 from sweeper.spectra.over_passes import SeenLine, TuningSeen
@@ -15,6 +18,14 @@ LINES = (
     SeenLine(7_030_000.0, "stage only", hours_utc=(20, 21)),
     SeenLine(7_040_000.0, "converter", twin_hz=7_034_000.0),
     SeenLine(7_100_000.0, "birdie", 8.0, 0.1),
+)
+
+
+AT = datetime(2026, 3, 5, 19, 31, tzinfo=UTC).timestamp()
+COMB_HZ = (7_012_000.0, 7_077_000.0, 7_142_000.0)
+MARKS = (
+    Shown("comb every 65 kHz", "comb", "40 m", 7e6, AT, COMB_HZ[0], COMB_HZ[-1], COMB_HZ, (-60.0,) * 1000),
+    Shown("hump 7050–7100 kHz", "hump", "40 m", 7e6, AT, 7.05e6, 7.1e6),
 )
 
 
@@ -85,6 +96,42 @@ def test_a_tuning_that_is_hardly_known_is_drawn_as_far_as_it_is() -> None:
     assert picture.title == "The bands as they were heard"
     assert "M1 " in picture.svg and "h1" in picture.svg
     assert spectra([]) == ()
+
+
+def test_a_combs_lines_are_ticks_and_a_hump_a_bracket_under_their_tuning() -> None:
+    (bare,) = spectra([seen(), seen("30 m")])
+    (picture,) = spectra([seen(), seen("30 m")], MARKS, "Europe/Copenhagen")
+    first, second = re.findall(r'<svg[^>]*class="small large".*?</svg>', picture.svg)
+    assert second in bare.svg  # of another band
+    tree = ElementTree.fromstring(first)
+    texts = [each.text for each in tree.iter("{http://www.w3.org/2000/svg}text")]
+    assert {"65 kHz", "hump", "20:31"} <= set(texts)
+    ways = [
+        str(each.get("d"))
+        for each in tree.iter("{http://www.w3.org/2000/svg}path")
+        if each.get("class") == "way"
+    ]
+    ticks = next(d for d in ways if d.count("M") == 3)
+    # 600 points over 199.8 kHz, from 42 on
+    assert [float(x) for x in re.findall(r"M([\d.]+)", ticks)] == [
+        round(42 + 600 * khz / 199.8, 1) for khz in (12.0, 77.0, 142.0)
+    ]
+    assert any(re.fullmatch(r"M192\.2 \d+v-7H342\.3v7", d) for d in ways), ways
+    assert "3 ticks mark a comb every 65 kHz, as it stood at 20:31; a bracket marks the hump 7050" in first
+    drawn = [each for each in tree.iter("{http://www.w3.org/2000/svg}path") if each.get("id")]
+    assert [each.get("class") for each in drawn][-1] == "look pass-look"
+    heights = [int(re.findall(r'viewBox="0 0 700 (\d+)"', each)[0]) for each in (first, second)]
+    assert heights[0] > heights[1] == 250
+    assert "ticks at a comb's lines" in picture.caption and "ticks" not in bare.caption
+
+
+def test_marks_are_told_in_sentences_with_their_bands_and_when_they_stood_so() -> None:
+    assert sentences(MARKS, "Europe/Copenhagen") == [
+        "Comb every 65\u00a0kHz: ticks under 40 m (5 March, 20:31).",
+        "Hump 7050–7100\u00a0kHz: a bracket under 40 m.",
+        "What wanders or comes and goes is lost in a median: the spectrum of that one pass is drawn over it.",
+    ]
+    assert sentences((), "UTC") == []
 
 
 def test_nine_bands_of_spectra_keep_the_report_small(tmp_path: Path, markup: str) -> None:

@@ -1,0 +1,51 @@
+"""Where a source stands in the spectrum of a tuning: in the pass that shows it best, of those with spectra kept."""
+
+import pytest
+
+from sweeper.noise.seen import Found, Heard
+from sweeper.noise.shown import shown, stood_out
+from sweeper.noise.sources import Source
+
+
+def comb(
+    number: int, over_db: float, start_hz: float = 7e6, first_hz: float = 7.012e6
+) -> tuple[Heard, Found]:
+    found = Found(
+        "comb", start_hz, start_hz + 2e5, 0.02, 0.002, -60.0, 65_000.0, 1.0, 3, over_db, first_hz=first_hz
+    )
+    heard = Heard(1.7e9 + number, number, "40 m", start_hz, start_hz + 2e5, -40.0, 0.3, 0.01, True, (found,))
+    return heard, found
+
+
+SOURCE = Source("comb", [comb(1, 9.0), comb(2, 14.0), comb(3, 12.0), comb(4, 30.0, start_hz=7.3e6)])
+
+
+@pytest.mark.parametrize(("kept", "number"), [(None, 2), ({1, 3}, 3), ({4}, None), (set[int](), None)])
+def test_it_is_shown_by_the_pass_in_which_it_stood_out_most(
+    kept: set[int] | None, number: int | None
+) -> None:
+    """The fourth is of another tuning."""
+    best = stood_out(SOURCE, "40 m", 7e6, 7.2e6, kept)
+    assert (best and best[0].pass_number) == number
+    assert stood_out(SOURCE, "30 m", 7e6, 7.2e6) is None
+
+
+def test_lines_of_a_comb_stand_at_its_spacing_from_the_lowest_to_the_end_of_the_tuning() -> None:
+    told = shown("comb every 65 kHz", 7e6, *comb(1, 9.0))
+    assert told.lines_hz == (7_012_000.0, 7_077_000.0, 7_142_000.0)
+    assert (told.low_hz, told.high_hz) == (7_012_000.0, 7_142_000.0)
+
+
+def test_a_comb_of_a_pass_that_kept_no_place_of_it_is_not_shown() -> None:
+    assert stood_out(Source("comb", [comb(1, 9.0, first_hz=0.0)]), "40 m", 7e6, 7.2e6) is None
+
+
+def test_a_hump_is_shown_by_its_edges_and_noise_of_the_mains_has_none() -> None:
+    heard, _ = comb(1, 9.0)
+    hump = Found("hump", 7.05e6, 7.1e6, 0.1, 0.01, -50.0, over_db=4.0)
+    told = shown(
+        "hump", 7e6, *(stood_out(Source("hump", [(heard, hump)]), "40 m", 7e6, 7.2e6) or (heard, hump))
+    )
+    assert (told.low_hz, told.high_hz, told.lines_hz) == (7.05e6, 7.1e6, ())
+    mains = Found("mains", 7e6, 7.2e6, 0.2, 0.01, -50.0, 50.0)
+    assert stood_out(Source("mains", [(heard, mains)]), "40 m", 7e6, 7.2e6) is None
