@@ -44,7 +44,7 @@ NOT_COMPARED = {
     "no bins without signals": Untold("signals fill all that is heard", WHERE_A_CARRIER),
     "no edge is clean on both sides": Untold(
         "no switching has clean sound on both sides",
-        "leave two seconds between switchings, and turn the level down if peaks clip",
+        "by hand leave two seconds between switchings, and turn the level down if peaks clip",
         by_time=True,
     ),
 }
@@ -105,7 +105,7 @@ def _switchings(result: ABResult) -> Untold:
         return Untold(
             f"{_times(result.edges)} with clean sound on both sides tell too little of how sure a change is: at least "
             f"{needed} are needed, and a dozen are better",
-            "go on, with two seconds or more between switchings",
+            "go on; by hand leave two seconds between switchings, and turn the level down if peaks clip",
             by_time=True,
         )
     if result.clear < needed:

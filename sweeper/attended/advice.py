@@ -71,7 +71,9 @@ def answer(result: ABResult | None, edges: int, missing: Untold | None) -> str:
         return f"Nothing can be told{' yet' if missing.by_time else ''}: {missing.why}."
     if missing is not None or result is None or result.snr_change_db is None:
         more = max(FIRST_SHOWN - edges, 1)
-        return f"Too early: {more} more switching{'s' if more > 1 else ''}."
+        lasts = missing is not None and not missing.by_time and edges >= FEWEST_SEEN
+        so_far = f"; so far {missing.why}" if missing is not None and lasts else ""
+        return f"Too early: {more} more switching{'s' if more > 1 else ''}{so_far}."
     said = spoken(result.snr_change_db)
     return {
         "stage": f"It helps: S/N {said}, here, now.",
@@ -89,9 +91,7 @@ def gap_db(it: Interval, worthwhile_db: float) -> float:
 def still(result: ABResult | None, elapsed_s: float, edges: int, missing: Untold | None) -> str:
     """What an answer would still take."""
     if missing is not None:
-        if edges >= FIRST_SHOWN:
-            return f"{missing.do[0].upper()}{missing.do[1:]}."
-        return "" if missing.by_time or edges < FEWEST_SEEN else f"So far {missing.why}: {missing.do}."
+        return _sentence(missing.do) if missing.by_time and edges >= FIRST_SHOWN else ""
     it = None if result is None else result.snr_change_db
     if result is None or it is None or result.verdict != "undecided":
         return ""
@@ -106,6 +106,29 @@ def still(result: ABResult | None, elapsed_s: float, edges: int, missing: Untold
     minutes = max(round(more_min), 1)
     told = f"About {minutes} more minute{'s' if minutes > 1 else ''} would settle it, as far as it goes now."
     return f"{told} With {agc} it would be fewer." if agc else told
+
+
+def begin_anew(edges: int, missing: Untold | None) -> str:
+    """What to do where going on mends nothing; else empty."""
+    if missing is None or missing.by_time or edges < FIRST_SHOWN:
+        return ""
+    return _sentence(missing.do if "begin again" in missing.do else f"{missing.do}; then begin again")
+
+
+def _sentence(clause: str) -> str:
+    return f"{clause[0].upper()}{clause[1:]}."
+
+
+def too_late(edges: int, planned: int, by_hand: bool) -> str:
+    """What is said where the time that is left is too short for an answer; else empty. `planned`: changes in all."""
+    if planned >= FIRST_SHOWN:
+        return ""
+    more = planned - edges
+    begin = "press q and begin again" if by_hand else "begin again"
+    return (
+        f"The time left is good for {more} more switching{'' if more == 1 else 's'}, too few for an answer: {begin} "
+        "with more minutes."
+    )
 
 
 def cap(result: ABResult | None) -> str:
@@ -148,13 +171,13 @@ def next_step(
 
 def too_few(edges: int, by_hand: bool) -> str:
     """Why nothing is claimed after so few changes."""
-    times = "once" if edges == 1 else f"{edges} times"
+    times, of_what = "once" if edges == 1 else f"{edges} times", "flips" if by_hand else "switchings"
     if by_hand:
         flipped = f"was flipped {times}" if edges else "was never flipped"
         seen = f"the switch {flipped}, as far as can be told"
     else:
         seen = f"the relay switched {times}" if edges else "the relay never switched"
     return (
-        f"Nothing is claimed: {seen}, and an answer takes {FIRST_SHOWN} times at the least. Begin again, and give it "
-        "two minutes."
+        f"Nothing is claimed: {seen}, and an answer takes {FIRST_SHOWN} {of_what} at the least. Begin again, and give "
+        "it two minutes or more."
     )

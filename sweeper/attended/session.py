@@ -64,7 +64,7 @@ class Session:
         self.result: ABResult | None = None
         self._why_not = ""
         self._stays = Stays(())
-        self._looked = 0
+        self._looked = self._compared = 0
         self._stayed_s = began_s
         self.notes: list[str] = []
         self.witness: Witness | None = None
@@ -93,6 +93,7 @@ class Session:
 
     def _compare(self) -> None:
         asked, stays = self.asked, self._stays
+        self._compared = stays.edges
         terms = Terms(
             source="now",
             at=asked.at,
@@ -138,17 +139,21 @@ class Session:
             and self.result.noise_change_db is not None
             and self.edges >= advice.ENOUGH_FOR_LOAD
             and hand.stands.route == "bypass"
+            and not hand.on_load
             and not hand.load_seen
         )
 
     def view(self, path: SignalPath, to: SignalPath | None, in_s: float | None) -> View:
-        """How it is now: the chain at `path`, to go `to` in `in_s` seconds."""
+        """How it is now: the chain at `path`, to go `to` in `in_s` seconds; half of one is now."""
         asked, result = self.asked, self.result
+        in_s = 0.0 if in_s is not None and in_s <= 0.5 else in_s
         levels = routes(self.heard, self._stays.each, result)
         steps = fitness.steps_db(self._stays.each, self.heard.levels())
         follows = result is not None and "agc" in result.flags
         picture = drawn(self.heard, self._stays.each, levels)
         missing = advice.why_untold(result, self._why_not)
+        # what was switched since is no reason why nothing is told
+        edges = self.edges if self._compared >= FIRST_SHOWN else min(self.edges, FIRST_SHOWN - 1)
         return View(
             hz_dial=asked.hz,
             by_hand=asked.by_hand,
@@ -164,9 +169,10 @@ class Session:
             signal_change=None if result is None else result.gain_db,
             noise_change=None if result is None else result.noise_change_db,
             snr_change=None if result is None else result.snr_change_db,
-            answer=advice.answer(result, self.edges, missing),
+            answer=advice.answer(result, edges, missing),
             sight=advice.sight(steps, fitness.over_card_db(self.heard), follows),
-            next=advice.next_step(
+            next=advice.begin_anew(edges, missing)
+            or advice.next_step(
                 by_hand=asked.by_hand,
                 keys=asked.keys,
                 path=path,
@@ -175,7 +181,8 @@ class Session:
                 decided=self.decided and self.wants_load,
             ),
             hint=f"Or {advice.LOAD}" if self.wants_load and not self.decided else "",
-            still=advice.still(result, self.elapsed_s, self.edges, missing),
+            still=advice.too_late(self.edges, self._planned(), asked.by_hand)
+            or advice.still(result, self.elapsed_s, edges, missing),
             cap=advice.cap(result),
             trouble=self._stays.problem or fitness.warning(self.heard) or self._turned_round(steps),
             hz=picture.hz,

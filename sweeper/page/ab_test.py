@@ -153,6 +153,7 @@ class AbTest:
             next=with_buttons(view.next),
             hint=with_buttons(view.hint),
             trouble=with_buttons(view.trouble),
+            still=with_buttons(view.still),
         )
         self.version += 1
 

@@ -46,7 +46,7 @@ def figures(result: ABResult) -> tuple[tuple[str, str], ...]:
         ("Noise rise, stage out", result.noise_rise_db),
     )
     rows = [(name, f"{wording.interval(it)} dB") for name, it in told if it is not None]
-    if result.cap_db is not None:
+    if result.cap_db is not None and result.source == "file":  # who attends has a sentence of it
         rows.append(("No stage could give more than", f"{wording.decibel(result.cap_db, True)} dB"))
     return (*rows, ("Switchings used", str(result.edges)))
 

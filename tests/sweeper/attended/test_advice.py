@@ -82,20 +82,28 @@ def test_ten_switchings_come_before_an_answer(edges: int, said: str) -> None:
 def test_from_ten_switchings_on_a_missing_answer_has_its_reason_and_its_mend() -> None:
     assert advice.answer(NOTHING, 10, FADES) == "Nothing can be told yet: the carrier fades."
     assert advice.answer(NOTHING, 10, AWAY) == "Nothing can be told: no carrier is there."
-    assert advice.still(NOTHING, 60.0, 10, AWAY) == "Tune to one."
+    assert advice.still(NOTHING, 60.0, 10, FADES) == "Go on."
+    assert advice.begin_anew(10, AWAY) == "Tune to one; then begin again."
+    assert (
+        advice.begin_anew(10, Untold("it left", "choose one, and begin again"))
+        == "Choose one, and begin again."
+    )
+    assert advice.begin_anew(9, AWAY) == advice.begin_anew(10, FADES) == advice.begin_anew(10, None) == ""
     assert advice.answer(None, 30, None) == "Too early: 1 more switching."  # the newest is not looked at yet
 
 
 def test_what_time_does_not_mend_is_told_before_ten_switchings() -> None:
-    assert advice.still(NOTHING, 60.0, 4, AWAY) == "So far no carrier is there: tune to one."
-    assert advice.still(NOTHING, 60.0, 3, AWAY) == advice.still(NOTHING, 60.0, 9, FADES) == ""
+    assert advice.answer(NOTHING, 4, AWAY) == "Too early: 6 more switchings; so far no carrier is there."
+    assert advice.answer(NOTHING, 3, AWAY) == "Too early: 7 more switchings."
+    assert advice.still(NOTHING, 60.0, 9, AWAY) == advice.still(NOTHING, 60.0, 9, FADES) == ""
 
 
 def test_overload_comes_before_a_gain_that_was_found() -> None:
     overloaded = found(9.0, 8.0, 10.0, flags=("overload",))
     missing = advice.why_untold(overloaded, "")
     assert "it overloads" in advice.answer(overloaded, 30, missing)
-    assert advice.still(overloaded, 60.0, 30, missing).startswith("Leave the stage out here")
+    assert advice.begin_anew(30, missing).startswith("Leave the stage out here")
+    assert advice.still(overloaded, 60.0, 30, missing) == ""
 
 
 def test_where_nothing_could_be_compared_that_is_the_reason() -> None:
@@ -224,6 +232,18 @@ def test_what_to_do_next(asked: dict[str, object], said: str) -> None:
      (2, True, "the switch was flipped 2 times, as"), (5, False, "the relay switched 5 times, and")],
 )  # fmt: skip
 def test_too_few_changes_are_counted(edges: int, by_hand: bool, said: str) -> None:
-    assert said in advice.too_few(edges, by_hand) and "an answer takes 10 times" in advice.too_few(
-        edges, by_hand
-    )
+    told = advice.too_few(edges, by_hand)
+    assert said in told and f"an answer takes 10 {'flips' if by_hand else 'switchings'} at the least" in told
+
+
+@pytest.mark.parametrize(
+    ("edges", "planned", "by_hand", "said"),
+    [(3, 10, True, ""), (3, 9, True, "good for 6 more switchings, too few for an answer: press q and begin again"),
+     (3, 4, False, "good for 1 more switching, too few for an answer: begin again with more minutes."),
+     (3, 3, True, "good for 0 more switchings")],
+)  # fmt: skip
+def test_time_that_will_not_do_is_told_while_it_runs(
+    edges: int, planned: int, by_hand: bool, said: str
+) -> None:
+    told = advice.too_late(edges, planned, by_hand)
+    assert said in told and bool(told) == bool(said)

@@ -146,9 +146,15 @@ def test_the_load_is_wanted_by_hand_with_keys_the_stage_out_and_eight_changes_be
     switched.session.timeline.pressed("switched", BEGAN_S + 9.0)  # type: ignore[union-attr]
     assert not switched.session.wants_load
     seen = by_hand()
-    for at_s in (10.0, 20.0):
+    for at_s in (10.0, 20.0):  # in its place, and away again
         seen.session.timeline.pressed("load", BEGAN_S + at_s)  # type: ignore[union-attr]
-    assert not seen.session.wants_load
+        assert not seen.session.wants_load
+
+
+@pytest.mark.parametrize(("in_s", "said"), [(0.5, "Switch IN now"), (0.51, "in 1 s"), (1.4, "in 1 s")])
+def test_less_than_half_a_second_is_now(in_s: float, said: str) -> None:
+    view = by_hand().session.view(ANTENNA_BYPASS, ANTENNA_STAGE, in_s)
+    assert said in view.next and (view.switch_in_s == 0.0) == (in_s == 0.5)
 
 
 def test_a_wanted_load_is_a_hint_before_it_is_decided_and_the_next_step_afterwards() -> None:
