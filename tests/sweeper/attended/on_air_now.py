@@ -1,6 +1,7 @@
 """A receiver heard now: what a planted station would play, at a clock's pace, through the path its switch stands at.
 
-Each path is rendered by itself from the same draws, so that fading goes on as it would while the switch moves.
+Each path is rendered by itself from the same draws, so that fading goes on as it would while the switch moves; a gain
+control stands behind the switch, and has to settle anew after each change.
 """
 
 from collections.abc import Iterator
@@ -13,16 +14,29 @@ from numpy.typing import NDArray
 from drivers.contracts import Block
 from sweeper.clock import Clock
 from sweeper.simulation.recordings import Planted, Stay, render
-from sweeper.words import SignalPath
+from sweeper.simulation.recordings.gain_control import GainControl
+from sweeper.simulation.recordings.rendering import noise_density
+from sweeper.words import ANTENNA_BYPASS, SignalPath
 
 START = datetime(2026, 3, 1, 17, tzinfo=UTC)
+
+
+def _gain_control(planted: Planted, density: float) -> GainControl | None:
+    """What the receiver turns its gain down with, from the noise of bypass on, of that density."""
+    receiving = planted.receiving
+    if receiving.agc is None:
+        return None
+    noise = float(np.sqrt(density * (receiving.high_hz - receiving.low_hz)))
+    return GainControl(receiving.agc, planted.rate_hz, noise * 10 ** (receiving.agc.threshold_db / 20))
 
 
 class PlantedSound:
     """A switch and a source of samples in one. `late_s`: how late the sound comes, with bounds that say so."""
 
     def __init__(self, planted: Planted, clock: Clock, late_s: float = 0.05) -> None:
-        self._planted, self._clock, self._late_s = planted, clock, late_s
+        self._planted = replace(planted, receiving=replace(planted.receiving, agc=None))
+        self._clock, self._late_s = clock, late_s
+        self._control = _gain_control(planted, noise_density(self._planted, ANTENNA_BYPASS))
         self._began_s = clock.monotonic()
         self._paths: dict[str, tuple[Iterator[NDArray[np.float32]], list[NDArray[np.float32]]]] = {}
         self._moves: list[tuple[float, str]] = [(-np.inf, "antenna-bypass")]
@@ -64,6 +78,8 @@ class PlantedSound:
         for nth in np.unique(which):
             here = which == nth
             samples[here] = self._through(self._moves[nth][1], first, count)[here]
+        if self._control is not None:
+            samples = self._control.take(samples.astype(np.complex64)).real
         clipped = float(np.mean(np.abs(samples) >= 1.0))
         captured = self._began_s + first / rate, self._began_s + (first + count) / rate
         return Block(np.clip(samples, -1.0, 1.0), float(rate), captured, gaps, clipped=clipped)
