@@ -14,6 +14,8 @@ from sweeper.noise.sources import Source
 
 SAME = 0.25
 """Of a tuning's width: what is heard with its middle nearer than that is of this tuning."""
+MOST_LINES = 500
+"""More than any comb has in a tuning; what is kept in files may say anything."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,12 +45,19 @@ def stood_out(
     those = [
         (heard, found)
         for heard, found in source.seen
-        if (found.kind == "hump" or (found.kind == "comb" and found.first_hz))
+        if _has_a_place(heard, found)
         and heard.band == band
         and abs(heard.start_hz + heard.end_hz - start_hz - end_hz) < 2 * SAME * (end_hz - start_hz)
         and (kept is None or heard.pass_number in kept)
     ]
     return max(those, key=lambda each: each[1].over_db, default=None)
+
+
+def _has_a_place(heard: Heard, found: Found) -> bool:
+    if found.kind == "comb":
+        few = heard.end_hz - heard.start_hz < MOST_LINES * found.every_hz
+        return few and heard.start_hz <= found.first_hz < heard.end_hz
+    return found.kind == "hump" and heard.start_hz < found.high_hz and found.low_hz < heard.end_hz
 
 
 def shown(
@@ -57,6 +66,7 @@ def shown(
     """A source of that name as a pass shows it."""
     where = name, found.kind, heard.band, start_hz, heard.time
     if found.kind != "comb":
-        return Shown(*where, found.low_hz, found.high_hz, levels_db=levels_db)
-    lines_hz = tuple(np.arange(found.first_hz, found.high_hz, found.every_hz).tolist())
+        low_hz, high_hz = max(found.low_hz, heard.start_hz), min(found.high_hz, heard.end_hz)
+        return Shown(*where, low_hz, high_hz, levels_db=levels_db)
+    lines_hz = tuple(np.arange(found.first_hz, heard.end_hz, found.every_hz).tolist())
     return Shown(*where, lines_hz[0], lines_hz[-1], lines_hz, levels_db)

@@ -1,5 +1,7 @@
 """Where a source stands in the spectrum of a tuning: in the pass that shows it best, of those with spectra kept."""
 
+from dataclasses import replace
+
 import pytest
 
 from sweeper.noise.seen import Found, Heard
@@ -38,6 +40,19 @@ def test_lines_of_a_comb_stand_at_its_spacing_from_the_lowest_to_the_end_of_the_
 
 def test_a_comb_of_a_pass_that_kept_no_place_of_it_is_not_shown() -> None:
     assert stood_out(Source("comb", [comb(1, 9.0, first_hz=0.0)]), "40 m", 7e6, 7.2e6) is None
+
+
+@pytest.mark.parametrize("strange", [{"first_hz": 6.9e6}, {"first_hz": 7.2e6}, {"every_hz": 1e-3}])
+def test_a_comb_with_lines_that_no_tuning_holds_is_not_shown(strange: dict[str, float]) -> None:
+    heard, found = comb(1, 9.0)
+    assert stood_out(Source("comb", [(heard, replace(found, **strange))]), "40 m", 7e6, 7.2e6) is None
+
+
+def test_what_is_kept_of_a_line_or_hump_beyond_the_tuning_is_drawn_to_its_edge() -> None:
+    heard, found = comb(1, 9.0)
+    assert shown("comb", 7e6, heard, replace(found, high_hz=1e12)).high_hz == 7_142_000.0
+    hump = shown("hump", 7e6, heard, Found("hump", -1e12, 7.1e6, 0.1, 0.01, -50.0))
+    assert (hump.low_hz, hump.high_hz) == (7e6, 7.1e6)
 
 
 def test_a_hump_is_shown_by_its_edges_and_noise_of_the_mains_has_none() -> None:
