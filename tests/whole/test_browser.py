@@ -6,6 +6,7 @@ import threading
 import urllib.error
 import urllib.request
 from collections.abc import Iterator
+from datetime import UTC, datetime
 from http.client import HTTPConnection
 from urllib.parse import urlsplit
 
@@ -14,6 +15,9 @@ from selenium import webdriver
 from selenium.webdriver.common.by import By
 from selenium.webdriver.common.keys import Keys
 
+from sweeper.noise.seen import Found, Heard
+from sweeper.noise.written import line_of
+from sweeper.store import keep_noise
 from tests.whole.browser import browser, look, page_served, violations
 from tests.whole.unattended import Unattended, ended, unattended, until
 
@@ -250,6 +254,32 @@ def test_the_answer_and_the_rig_lie_above_the_fold(station: Unattended, chromium
             )
             assert len(bottoms) == 6 and max(bottoms) <= height, bottoms
             assert "while no daemon runs" in text(chromium, ".rig")
+
+
+def test_local_noise_is_named_in_a_line_and_the_rest_is_a_click_away(
+    station: Unattended, chromium: webdriver.Chrome
+) -> None:
+    with station.running("--passes", "3") as process:
+        ended(process)
+    comb = Found("comb", 9.8e6, 1.0e7, 0.4, 0.02, -60.0, 65_000.0, 1.0, 10, 12.0)
+    for number in range(1, 6):
+        heard = Heard(1.77e9 + number, number, "31 m", 9.8e6, 1.0e7, -40.0, 0.3, 0.01, True, (comb,))
+        keep_noise(station.folder, datetime.fromtimestamp(heard.time, UTC), line_of([heard]))
+    line = "return document.querySelector('.local').getBoundingClientRect()"
+    with page_served(station.file, station.data) as address:
+        for width, height in ((1280, 800), (390, 844)):
+            look(chromium, width, height)
+            opened(chromium, address)
+            until(lambda: text(chromium, "#local-noise") != "", "the noise", SLOW_S)
+            assert text(chromium, "#local-noise").startswith(
+                "Local noise, up to 2.2 dB on 31 m: comb every 65 kHz"
+            )
+            there = chromium.execute_script(line)
+            assert 0 < there["height"] < 30 and there["bottom"] < height and there["right"] <= width
+            assert violations(chromium) == []
+        chromium.find_element(By.ID, "local-noise").click()
+        until(lambda: chromium.find_elements(By.ID, "source-hours-figure"), "the report", SLOW_S)
+        assert chromium.find_element(By.ID, "source-hours-figure").is_displayed()
 
 
 def test_twenty_pages_open_at_once_all_see_the_pause(station: Unattended) -> None:
