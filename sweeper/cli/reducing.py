@@ -119,7 +119,9 @@ def report(
             reduced = reduce_store(store, facts, progress=told)
         comparison = compare_fix(store, facts, when, summaries=reduced.summaries)
         notes = store.notes()
-        noise = None if text or picture is not None else noise_of(store, station, reduced.spectra)
+        noise = (
+            None if text or picture is not None else noise_of(store, station, reduced.spectra, comparison.fix)
+        )
     if text:
         from sweeper.report.plain import as_text
 

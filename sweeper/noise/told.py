@@ -4,6 +4,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, tzinfo
 
+from sweeper.noise.change import Change
 from sweeper.noise.rhythm import Rhythm, rhythm
 from sweeper.noise.seen import Heard
 from sweeper.noise.shown import Shown
@@ -45,13 +46,16 @@ class Told:
 
 @dataclass(frozen=True, slots=True)
 class NoiseTold:
-    """Of one station; `passes` that told anything of noise. `shown`: what of it stored spectra show."""
+    """Of one station; `passes` that told anything of noise. `shown`: what of it stored spectra show.
+    `changed`: what a fix changed, where one is asked about.
+    """
 
     passes: int
     sources: tuple[Told, ...]
     splits: tuple[Split, ...]
     heard: tuple[Heard, ...]
     shown: tuple[Shown, ...] = ()
+    changed: tuple[Change, ...] = ()
 
 
 def told_of(

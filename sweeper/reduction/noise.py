@@ -27,8 +27,12 @@ MOSTLY = 0.5
 """Share of passes with it from which on a median shows what stands still."""
 
 
-def noise_of(store: Store, station: Station, spectra: Sequence[TuningSeen] = ()) -> NoiseTold:
-    """Sources, rhythms and splits of all passes that told anything of noise, and where they stand in `spectra`."""
+def noise_of(
+    store: Store, station: Station, spectra: Sequence[TuningSeen] = (), fix: datetime | None = None
+) -> NoiseTold:
+    """Sources, rhythms and splits of all passes that told anything of noise, where they stand in `spectra`, and what
+    a `fix` changed of them.
+    """
     place = station.station
     mean_solar = timezone(timedelta(seconds=round(place.longitude * 240)))
 
@@ -47,7 +51,8 @@ def noise_of(store: Store, station: Station, spectra: Sequence[TuningSeen] = ())
         station.analysis.confidence,
         place.longitude,
     )
-    return replace(told, shown=tuple(_shown(store, told.sources, spectra)))
+    changed = noise_changes(store, station, fix) if fix is not None else ()
+    return replace(told, shown=tuple(_shown(store, told.sources, spectra)), changed=tuple(changed))
 
 
 def _shown(store: Store, sources: Sequence[Told], spectra: Sequence[TuningSeen]) -> Iterator[Shown]:

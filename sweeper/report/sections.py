@@ -72,7 +72,7 @@ def sections(
     if gains:
         yield Section("gain", "What gain does the stage have?", (), gains)
     yield from _noise_figures(findings)
-    yield from _of_fix(comparison, evidence, zone)
+    yield from _of_fix(comparison, evidence, zone, [each.sentence for each in told.changed] if told else [])
     yield from _noted(notes, zone)
     tests = kept_tests(setting.ab_tests, zone)
     if tests:
@@ -141,8 +141,12 @@ def _noise_figures(findings: Findings) -> Iterator[Section]:
     )
 
 
-def _of_fix(comparison: Comparison | None, evidence: Evidence, zone: str) -> Iterator[Section]:
-    """What the fix changed; without one, whether the levels show a change by themselves, from enough nights on."""
+def _of_fix(
+    comparison: Comparison | None, evidence: Evidence, zone: str, by_source: Sequence[str]
+) -> Iterator[Section]:
+    """What the fix changed, also `by_source`; without one, whether the levels show a change by themselves, from enough
+    nights on.
+    """
     if comparison is None:
         return
     enough = evidence.nights["night"].n_unique() >= FEWEST_NIGHTS
@@ -150,7 +154,7 @@ def _of_fix(comparison: Comparison | None, evidence: Evidence, zone: str) -> Ite
         lines = tuple(fix_lines(comparison, zone))
         drawn = fix(comparison, zone)
         if lines or drawn:
-            yield Section("fix", "Did the fix work?", lines, drawn)
+            yield Section("fix", "Did the fix work?", lines, drawn, tuple(by_source))
 
 
 def _noted(notes: Sequence[Note], zone: str) -> Iterator[Section]:

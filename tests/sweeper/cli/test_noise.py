@@ -67,7 +67,8 @@ def test_a_station_whose_passes_tell_nothing_is_told_what_is_needed(
 def test_a_fix_is_told_by_source(station: Path) -> None:
     with Store(station.parent / "home.data", "Saltmarsh", 8.1, read_only=True) as store:
         (change,) = noise_changes(store, load(station), BEGIN + timedelta(hours=96))
-        assert noise_of(store, load(station)).passes == 8 * 24
+        told = noise_of(store, load(station), fix=BEGIN + timedelta(hours=96))
+        assert told.passes == 8 * 24 and told.changed == (change,)
     assert change.verdict == "fell" and "fell by 14.0 dB" in change.sentence
 
 

@@ -1,12 +1,14 @@
 """What makes the noise, as a person reads it, as JSON and as a picture."""
 
 import json
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import pytest
 
 from sweeper.errors import WrongInput
+from sweeper.noise.change import Change
 from sweeper.noise.seen import Found, Heard
 from sweeper.noise.told import NoiseTold, told_of
 from sweeper.report.noise_picture import noise_picture, write_noise_picture
@@ -116,6 +118,25 @@ def test_the_report_has_a_section_with_name_rhythm_cost_and_pictures(told: Noise
     assert hours.svg.count("<svg") == 2 and "40 m" in parts.svg
     (row,) = (row for row in parts.numbers.rows if row[1] == "with the mains")
     assert row[0] == "40 m" and row[2].startswith("20 % (") and row[3].startswith("1.0 (")
+
+
+def test_the_report_on_a_fix_says_what_it_changed_of_each_source(told: NoiseTold) -> None:
+    found = sample.findings()
+    fell = Change(
+        "comb", "comb", ("40 m",), (-14.0, -15.0, -13.0), (0.9, 0.9), "fell", "The comb fell by 14.0 dB."
+    )
+    for changed, said in (((fell,), ("The comb fell by 14.0 dB.",)), ((), ())):
+        every = sections(
+            found,
+            sample.tables(found),
+            (),
+            Setting(),
+            sample.comparison(found),
+            (),
+            replace(told, changed=changed),
+        )
+        (section,) = [each for each in every if each.id == "fix"]
+        assert section.items == said
 
 
 def test_without_a_source_there_is_no_section() -> None:
