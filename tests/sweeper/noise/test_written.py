@@ -122,8 +122,9 @@ def test_a_comb_has_a_spacing_of_a_thousandth_of_a_hertz_and_a_hump_needs_none()
 
 @pytest.mark.parametrize(("kinds", "kept"), [(10_000, True), (10_001, False)])
 def test_a_tuning_has_ten_thousand_kinds_of_noise_at_most(kinds: int, kept: bool) -> None:
-    many = replace(heard(1), found=heard(1).found * kinds)
-    assert len(heard_of([line_of([many])])) == kept
+    line = line_of([heard(1)])
+    comb = json.dumps(json.loads(line)["tunings"][0]["found"][0])
+    assert len(heard_of([line.replace(comb, ", ".join([comb] * kinds))])) == kept
     told = json.loads(line_of([heard(1)]))
     told["tunings"][0]["found"] = {}
     assert heard_of([json.dumps(told)]) == []
