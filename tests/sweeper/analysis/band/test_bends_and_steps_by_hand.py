@@ -194,6 +194,26 @@ def test_hours_whose_error_nobody_knows_count_as_known_to_a_decibel() -> None:
         assert bool(steps_of(known)) == told
 
 
+@pytest.mark.parametrize(
+    "spoilt",
+    [
+        {"passes": pl.lit(0, pl.Int64)},
+        {"difference_bound": pl.lit("at least")},
+        {"noise_rise_bound": pl.lit("at most")},
+    ],
+)
+def test_nights_without_a_pass_or_with_a_bound_in_place_of_a_value_step_by_nothing(
+    spoilt: dict[str, pl.Expr],
+) -> None:
+    rows = moved(made(replace(PLACE, carrier=False), nights=10), 5, -4.0, "load_difference_db")
+    assert "40 m" in steps_of(rows)
+    late = pl.col("night") >= FIRST + timedelta(days=5)
+    told = rows.with_columns(
+        pl.when(late).then(value).otherwise(name).alias(name) for name, value in spoilt.items()
+    )
+    assert steps_of(told) == {}
+
+
 def test_hours_weigh_by_their_errors() -> None:
     """An hour known ten times worse than the other does not carry the night with it."""
     rows = made(Place("40 m", night_sd_db=1.5, error_db=0.02), nights=10, hours=(18, 19))

@@ -73,6 +73,9 @@ def test_on_a_meter_with_a_curve_the_reading_is_what_it_shows_there():
     assert found.reading.high - found.reading.value == pytest.approx(
         2 * (plain.reading.high - plain.reading.value), rel=0.2
     )
+    points = replace(told, meter=replace(meter, curve=((0.0, -110.0), (2.0, -109.0), (400.0, 90.0))))
+    same = switching_threshold(summaries, combine(GainMethods(summaries), points), points)
+    assert same.reading.value == pytest.approx(found.reading.value)  # one point more on the same line
     short = replace(told, meter=replace(meter, curve=((0.0, -200.0), (10.0, -190.0))))
     off = switching_threshold(summaries, combine(GainMethods(summaries), short), short)
     assert off.reading is None and off.crossing_db == found.crossing_db
