@@ -138,11 +138,14 @@ def cap(result: ABResult | None) -> str:
         return ""
     if result.cap_db is None:
         return "The load is about as loud as the antenna: a stage may bring much here, at this hour."
-    over = 10.0 * log10(max(10.0 ** (rise.value / 10.0) - 1.0, 1e-3))
+    # as the cap does, by what is sure: a few sides of an edge may tell little of the load
+    least, over = (
+        f"{10.0 * log10(max(10.0 ** (db / 10.0) - 1.0, 1e-3)):.0f}" for db in (rise.low, rise.value)
+    )
     return (
         f"No stage can bring more than {result.cap_db:.1f} dB here at this hour: noise from outside is "
-        f"{over:.0f} dB over your own."
-    )
+        f"{over if least == over else f'at least {least}'} dB over your own."
+    ).replace("-", "−")
 
 
 LOAD = (

@@ -8,17 +8,20 @@ from queue import Empty, SimpleQueue
 from typing import Literal, Protocol
 
 from drivers.contracts import Block, SampleSource, Switch
-from drivers.errors import BadReply, CalledOff, LinkLost, LinkTimeout
+from drivers.errors import BadReply, CalledOff, LinkLost, LinkTimeout, Unsupported
 from sweeper.attended.by_hand import ByHand, Key
 from sweeper.attended.heard import BLOCK_S
 from sweeper.attended.session import Session
 from sweeper.attended.stays import ByRelay
 from sweeper.attended.view import View
 from sweeper.clock import Clock
+from sweeper.errors import UserFacingError
 from sweeper.words import SignalPath
 
 TOLD_EVERY_S = 0.5
-PATIENCE_S, AGAIN_S = 5.0, 0.3
+BROKEN_OFF = (BadReply, LinkLost, LinkTimeout, Unsupported)
+"""What sound that breaks off ends in; the last where no input of its name is left."""
+PATIENCE_S, AGAIN_S = 10.0, 0.3
 """So long sound that breaks off midway is waited for: a busy computer, a card that is plugged in again."""
 ASKED_EVERY_S = 0.5
 UNEVEN, GOLDEN = 0.3, 0.6180339887
@@ -152,13 +155,16 @@ def attend(
     stop: threading.Event,
     told: Callable[[View], None],
 ) -> None:
-    """Go on until it is decided, time is up, somebody stops, or `stop` is set. `RigError` of source and switch."""
+    """Go on until it is decided, time is up, somebody stops, or `stop` is set. `RigError` of source and switch,
+    `UserFacingError` where sound that broke off midway stays away.
+    """
     told(hands.seen(session))
     told_s = clock.monotonic() - TOLD_EVERY_S  # the first that is heard is shown at once
     with suppress(CalledOff):  # whoever set `stop`
         for block in _heard(source, session, hands, clock, stop):
-            session.hear(block)
-            session.look()
+            if block is not None:
+                session.hear(block)
+                session.look()
             if session.decided and not hands.waits(session):
                 break
             if clock.monotonic() >= told_s + TOLD_EVERY_S:
@@ -172,17 +178,26 @@ def attend(
 
 def _heard(
     source: SampleSource, session: Session, hands: Hands, clock: Clock, stop: threading.Event
-) -> Iterator[Block]:
-    """What comes in while the test lasts; before each block what is due at the switch is done."""
+) -> Iterator[Block | None]:
+    """What comes in while the test lasts, None while nothing does; before each what is due at the switch is done."""
     broke_s: float | None = None
     while not stop.is_set() and session.elapsed_s < session.asked.seconds and hands.turn():
         try:
             block = source.take(BLOCK_S, session.began_s)
-        except (BadReply, LinkLost, LinkTimeout):
+        except BROKEN_OFF as fault:
             broke_s = clock.monotonic() if broke_s is None else broke_s
-            if session.heard.seconds == 0.0 or clock.monotonic() > broke_s + PATIENCE_S:
+            if session.heard.seconds == 0.0:
                 raise
+            if clock.monotonic() > broke_s + PATIENCE_S:
+                raise UserFacingError(
+                    f"The sound broke off and stayed away, so nothing is claimed. {fault} Begin again once "
+                    "it is back."
+                ) from fault
+            session.away = (
+                f"The sound broke off: see to plug and cable; it has {PATIENCE_S:.0f} s to come back."
+            )
+            yield None
             clock.sleep(AGAIN_S, stop)
             continue
-        broke_s = None
+        broke_s, session.away = None, ""
         yield block

@@ -55,7 +55,7 @@ class Asked:
 
 
 class Session:
-    """One test, from `began_s` of the source's clock on."""
+    """One test, from `began_s` of the source's clock on. `away`: what is said while no sound comes; else empty."""
 
     def __init__(self, asked: Asked, began_s: float) -> None:
         self.asked, self.began_s = asked, began_s
@@ -67,6 +67,7 @@ class Session:
         self._looked = self._compared = 0
         self._stayed_s = began_s
         self.notes: list[str] = []
+        self.away = ""
         self.witness: Witness | None = None
 
     def hear(self, block: "Block") -> None:
@@ -184,7 +185,10 @@ class Session:
             still=advice.too_late(self.edges, self._planned(), asked.by_hand)
             or advice.still(result, self.elapsed_s, edges, missing),
             cap=advice.cap(result),
-            trouble=self._stays.problem or fitness.warning(self.heard) or self._turned_round(steps),
+            trouble=self.away
+            or self._stays.problem
+            or fitness.warning(self.heard)
+            or self._turned_round(steps),
             hz=picture.hz,
             out_curve=picture.out,
             in_curve=picture.within,

@@ -47,6 +47,7 @@ def lines() -> Iterator[Callable[[View], None]]:
         if view.elapsed_s >= stood_s + STANDING_S:
             stood_s = view.elapsed_s
             say(view, "ANSWER", view.answer)
+            say(view, "TAKES", view.still)
             if "SEEN" not in said or not view.sight:
                 say(view, "SEEN", view.sight)
 

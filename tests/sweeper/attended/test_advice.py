@@ -189,15 +189,23 @@ def test_a_gain_control_makes_it_take_longer() -> None:
             "No stage can bring more than 0.4 dB here at this hour: noise from outside is 10 dB over",
         ),
         (0.01, None, "The load is about as loud as the antenna"),
-        (-1.0, 20.0, "noise from outside is -30 dB over your own."),
+        (-1.0, 20.0, "noise from outside is −30 dB over your own."),
     ],
 )
 def test_the_cap_is_told_with_the_noise_from_outside_over_ones_own(
     rise_db: float, cap_db: float | None, said: str
 ) -> None:
     """A rise of 3.01 dB is a doubling: as much from outside as of one's own."""
-    assert said in advice.cap(replace(NOTHING, noise_rise_db=Interval(rise_db, 0, 20), cap_db=cap_db))
+    assert said in advice.cap(replace(NOTHING, noise_rise_db=Interval(rise_db, rise_db, 20), cap_db=cap_db))
     assert advice.cap(None) == advice.cap(NOTHING) == ""
+
+
+def test_a_load_that_was_heard_briefly_caps_by_what_is_sure_of_it() -> None:
+    """A cap of 3.1 dB beside 9 dB over one's own, which caps at 0.5 dB, could not be understood."""
+    brief = replace(NOTHING, noise_rise_db=Interval(10.0, 3.0103, 17.0), cap_db=3.0)
+    assert advice.cap(brief).endswith(
+        "3.0 dB here at this hour: noise from outside is at least 0 dB over your own."
+    )
 
 
 @pytest.mark.parametrize(
