@@ -1,7 +1,8 @@
 """A spectrum without crashes of static: pieces of a stay in which the whole pass band leapt up at once. Pure.
 
 Static of a thunderstorm lasts milliseconds and fills every bin; a signal that comes and goes fills its own. So each
-piece is judged by the lower quartile over its bins, and what stands clear above the stay's median is left out.
+piece is judged by the lower quartile over its bins, and what stands clear above the stay's median is left out: half of
+the pieces at most, so that noise that is restless all the time stays.
 """
 
 from dataclasses import replace
@@ -21,8 +22,6 @@ PIECE = 4
 """Segments of a piece: 0.08 s with bins of 31.25 Hz, as long as a crash and its echo."""
 CLEAR = 5.0
 """Standard deviations of the quartile by which a piece of pure noise leaps up in one of millions."""
-LEAST = 0.5
-"""With fewer calm pieces than this share the stay is taken as it is: then it is the noise that is restless."""
 
 
 def within(axis: Axis, band_hz: tuple[float, float]) -> NDArray[np.bool_]:
@@ -46,7 +45,7 @@ def calm_spectrum(block: "Block", axis: Axis, band_hz: tuple[float, float]) -> S
     # the window's two bins share their noise, so half of the bins are independent; a quartile scatters 1.4 times more
     scatter = 1.4 * np.sqrt(2.0 / (inside.sum() * shape_of(PIECE)))
     calm = quartiles <= np.median(quartiles) * (1.0 + CLEAR * scatter)
-    if calm.all() or calm.mean() < LEAST:
+    if calm.all():
         return whole
     kept = [piece for piece, is_calm in zip(pieces, calm, strict=True) if is_calm]
     segments = sum(piece.segments for piece in kept)

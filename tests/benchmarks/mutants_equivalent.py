@@ -178,6 +178,7 @@ EQUIVALENT: dict[str, tuple[tuple[str, str, str, str], ...]] = {
         ("keys", "reading.join", "2.0 * LOOK_S", "the thread ends within `LOOK_S`, and no longer is waited for it"),
     ),
     "sweeper/attended/by_hand.py": (
+        ("NO_MARKS", "Marks((), 0.0)", "0.0 → 1.0", "the size of no steps, which nobody reads"),
         ("_by_steps", "claims and sum(claims)", "→ sum(claims) <", "of no presses none is less than seven tenths"),
         ("_by_steps", "steps[nearest].step_db > 0.0", "0.0 → 1.0", "a step that is seen is one of two decibels"),
         ("_by_steps", "steps[0].step_db > 0.0", "0.0 → 1.0", "the same of the first"),

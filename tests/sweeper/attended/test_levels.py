@@ -27,10 +27,10 @@ def test_levels_are_put_at_equal_distances_and_the_value_before_stands_in_a_gap(
         np.array([7.0, 7.5, 7.6, 9.1]),
         0.5,
         np.array([1.0, 2.0, 10.0, 0.0]),
-        np.array([10.0, 1.0, 100.0, 1.0]),
+        np.array([10.0, 1.0, 100.0, 0.0]),
     )
     assert (found.start_s, found.every_s) == (6.75, 0.5)
     assert found.floor_db == pytest.approx([0.0, 10.0, 10.0, 10.0, -200.0])
-    assert found.total_db == pytest.approx([10.0, 20.0, 20.0, 20.0, 0.0])
+    assert found.total_db == pytest.approx([10.0, 20.0, 20.0, 20.0, -200.0])  # silence has a number
     nothing = on_a_grid(np.zeros(0), 0.5, np.zeros(0), np.zeros(0))
     assert (len(nothing.floor_db), nothing.start_s, nothing.until_s) == (0, 0.0, 0.0)

@@ -477,9 +477,11 @@ def test_what_a_source_costs_is_told_where_it_can_be_won_and_how_high_its_lines_
     (own,) = everything_of([heard(nth, found(on_load=True)) for nth in range(1, 5)], UTC).sources
     assert (own.costs_db, own.cost_db) == ({}, None) and own.may_be.startswith("the receiver's own, or")
     (birdie,) = everything_of([heard(nth, found("birdie")) for nth in range(1, 5)], UTC).sources
-    assert (birdie.costs_db, birdie.over_db) == ({}, 10.0)
+    assert (birdie.costs_db, birdie.over_db, birdie.may_be) == ({}, 10.0, "the receiver's own")
     (mains,) = everything_of([heard(nth, found("mains", 50.0)) for nth in range(1, 5)], UTC).sources
-    assert mains.over_db is None and list(mains.costs_db) == ["40 m"]
+    assert mains.over_db is None and list(mains.costs_db) == ["40 m"] and "an arc, a dimmer" in mains.may_be
+    (hump,) = everything_of([heard(nth, found("hump", 0.0)) for nth in range(1, 5)], UTC).sources
+    assert "power lines" in hump.may_be
 
 
 def test_what_is_told_counts_passes_once_and_hands_on_what_was_heard() -> None:

@@ -21,6 +21,11 @@ def test_addresses_are_lines_without_remarks(tmp_path: Path) -> None:
     )
 
 
+def test_blanks_beside_an_address_are_none_of_it_and_a_line_of_blanks_is_empty(tmp_path: Path) -> None:
+    file = addresses_file(tmp_path, f"  {SECRET}\t", "   ", "\t# a remark", "json://127.0.0.1/ ")
+    assert addresses_in(str(file)) == (SECRET, "json://127.0.0.1/")
+
+
 @pytest.mark.parametrize("mode", [0o640, 0o604, 0o660, 0o644, 0o610])
 def test_a_file_that_others_may_read_is_refused(tmp_path: Path, mode: int) -> None:
     file = addresses_file(tmp_path, SECRET)

@@ -163,7 +163,7 @@ def test_parts_that_an_image_drowns_or_signals_fill_cost_only_their_own_cells() 
     assert [cell.channel.hz for cell in found.cells] == [27_988_000 + 32_000 * nth for nth in range(1, 7)]
     drowned = np.flatnonzero(~found.noise.usable[:1024])
     assert len(drowned) > 1000
-    for power, kept in ((3.0, 8), (6.0, 7)):  # 6 dB is a factor of 4
+    for power, kept in ((3.0, 8), (3.9, 8), (4.1, 7), (6.0, 7)):  # 6 dB is a factor of 3.98
         assert len(first_of(plain(8192, slice(7168, 8192), power)).cells) == kept
 
 
