@@ -176,9 +176,12 @@ def test_a_card_that_is_unplugged_is_gone_and_comes_back(opened: list) -> None:
             heard.take(0.2, time.monotonic())
     with pytest.raises(Unsupported, match=r"no input 'usb.monitor'"):
         heard.take(0.2, time.monotonic())
-    told("pactl", "load-module", "module-null-sink", "sink_name=usb", "rate=48000", "channels=1")
+    number = told(
+        "pactl", "load-module", "module-null-sink", "sink_name=usb", "rate=48000", "channels=1"
+    ).strip()
     opened.append(Player("usb", noise()))
     again = _as_soon_as_it_sounds(heard)
+    told("pactl", "unload-module", number)  # which would be listed among the inputs by what comes next
     assert again.gaps == (0,)
     assert level_db(again.samples) == pytest.approx(-26.0, abs=0.3)
 
