@@ -42,9 +42,12 @@ AGREE = 0.7
 SHORTEST_S = 3.0
 """Antenna heard before steps are looked for."""
 NO_MARKS = Marks((), 0.0)
+HURRY_S, HURRIED = 2.0, 6
+"""Flips that follow each other faster leave little to compare beside them; told by the middle of so many presses."""
 FEWEST_EACH = 4
 """Changes on each side from which it can be told that they got out of step."""
 
+TOO_FAST = "You switch faster than can be compared: leave three seconds between flips."
 CONTRADICT = (
     "What you pressed and the steps that are heard do not go together, so nothing is told: begin again with the stage "
     "out, and press the space bar once at each flip."
@@ -104,6 +107,14 @@ class ByHand:
         """When something was last switched, by ear or key; when it began, before that."""
         heard_s = self._last.each[-1].from_s if self._last.each else self._began_s
         return max([self._began_s, heard_s, *(press.at_s for press in self._presses)])
+
+    @property
+    def hurried(self) -> bool:
+        """Whether the latest flips were pressed so fast that fewer than half of all are believed."""
+        pressed_s = [press.at_s for press in single(self._presses) if press.key == "switched"]
+        if len(pressed_s) < HURRIED or 2 * self._last.edges >= len(pressed_s):
+            return False
+        return float(np.median(np.diff(pressed_s[-HURRIED:]))) < HURRY_S
 
     @property
     def on_load(self) -> bool:

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 from sweeper.ab import ABResult, NoNoise, Switched, Terms, compare
 from sweeper.ab.intervals import FIRST_SHOWN
 from sweeper.attended import advice, fitness
-from sweeper.attended.by_hand import APART_S, ByHand
+from sweeper.attended.by_hand import APART_S, TOO_FAST, ByHand
 from sweeper.attended.curves import drawn, routes
 from sweeper.attended.heard import Heard
 from sweeper.attended.stays import ByRelay, Stays
@@ -155,6 +155,7 @@ class Session:
         missing = advice.why_untold(result, self._why_not)
         # what was switched since is no reason why nothing is told
         edges = self.edges if self._compared >= FIRST_SHOWN else min(self.edges, FIRST_SHOWN - 1)
+        anew = advice.begin_anew(edges, missing)
         return View(
             hz_dial=asked.hz,
             by_hand=asked.by_hand,
@@ -172,7 +173,7 @@ class Session:
             snr_change=None if result is None else result.snr_change_db,
             answer=advice.answer(result, edges, missing),
             sight=advice.sight(steps, fitness.over_card_db(self.heard), follows),
-            next=advice.begin_anew(edges, missing)
+            next=anew
             or advice.next_step(
                 by_hand=asked.by_hand,
                 keys=asked.keys,
@@ -181,11 +182,12 @@ class Session:
                 every_s=asked.every_s,
                 decided=self.decided and self.wants_load,
             ),
-            hint=f"Or {advice.LOAD}" if self.wants_load and not self.decided else "",
+            hint=f"Or {advice.LOAD}" if self.wants_load and not (self.decided or anew) else "",
             still=advice.too_late(self.edges, self._planned(), asked.by_hand)
             or advice.still(result, self.elapsed_s, edges, missing),
             cap=advice.cap(result),
             trouble=self.away
+            or self._too_fast
             or self._stays.problem
             or fitness.warning(self.heard)
             or self._turned_round(steps),
@@ -194,6 +196,10 @@ class Session:
             in_curve=picture.within,
             meter=None if self.witness is None else self.witness.told(),
         )
+
+    @property
+    def _too_fast(self) -> str:
+        return TOO_FAST if isinstance(self.timeline, ByHand) and self.timeline.hurried else ""
 
     def _planned(self) -> int:
         """Changes that there is time for, at the pace of those so far."""
@@ -215,7 +221,8 @@ class Session:
         if round_about and self.asked.amplifies:
             raise UserFacingError(f"{round_about} Nothing is claimed.")
         if self._stays.edges < FIRST_SHOWN:
-            raise UserFacingError(advice.too_few(self._stays.edges, self.asked.by_hand))
+            why = f"Nothing is claimed. {self._too_fast} Begin again." if self._too_fast else ""
+            raise UserFacingError(why or advice.too_few(self._stays.edges, self.asked.by_hand))
         if not self.decided:  # what decided stays as it stood then
             self._compare()
         missing = advice.why_untold(self.result, self._why_not)

@@ -53,6 +53,27 @@ def test_a_key_that_bounces_counts_once() -> None:
     )
 
 
+@pytest.mark.parametrize(
+    ("apart_s", "hurried"),
+    [([1.9] * 5, True), ([2.1] * 5, False), ([1.9] * 4, False), ([1.2, 4.0, 1.2, 4.0, 1.2], True),
+     ([4.0, 1.2, 4.0, 1.2, 4.0], False), ([9.0, 9.0, *[1.9] * 5], True), ([0.5] * 9, False)],
+)  # fmt: skip
+def test_a_hand_that_flips_faster_than_every_two_seconds_hurries(apart_s: list[float], hurried: bool) -> None:
+    """By the middle of the latest five distances; a key that bounces is none."""
+    hand, flips = ByHand(0.0), np.cumsum([3.0, *apart_s]).tolist()
+    for at_s in flips:
+        hand.pressed("switched", at_s)
+    assert hand.hurried == hurried
+
+
+def test_a_quick_hand_whose_flips_are_heard_does_not_hurry() -> None:
+    hand, flips = ByHand(0.0), [3.0 + 1.9 * nth for nth in range(8)]
+    for at_s in flips:
+        hand.pressed("switched", at_s)
+    assert hand.hurried and hand.stays(levels(flips, 9.0)).edges >= 4
+    assert not hand.hurried
+
+
 def test_a_press_too_many_is_not_a_flip_where_steps_are_heard() -> None:
     hand = ByHand(0.0)
     flips = [5.0, 10.0, 15.0, 20.0, 25.0, 30.0]

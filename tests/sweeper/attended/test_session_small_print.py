@@ -168,6 +168,23 @@ def test_a_wanted_load_is_a_hint_before_it_is_decided_and_the_next_step_afterwar
     assert few.hint == "" and few.next.startswith("Switch IN now")
 
 
+def test_who_flips_too_fast_is_told_on_the_way_and_at_the_end() -> None:
+    told = by_hand(2)
+    assert told.session.view(ANTENNA_BYPASS, ANTENNA_STAGE, 0.0).trouble == ""
+    for nth in range(6):
+        told.session.timeline.pressed("switched", BEGAN_S + nth)  # type: ignore[union-attr]
+    assert "leave three seconds" in told.session.view(ANTENNA_BYPASS, ANTENNA_STAGE, 0.0).trouble
+    with pytest.raises(UserFacingError, match=r"Nothing is claimed\. You switch faster .* Begin again\."):
+        told.session.finish()
+
+
+def test_where_going_on_mends_nothing_no_load_is_asked_for() -> None:
+    told = by_hand(20, result=replace(KNOWN, flags=("overload",)))
+    told.session._compared = 20
+    view = told.session.view(ANTENNA_BYPASS, ANTENNA_STAGE, 0.0)
+    assert view.next.startswith("Leave the stage out here") and view.hint == ""
+
+
 def test_a_view_tells_trouble_with_the_stays_before_anything_else() -> None:
     told = Told()
     told.heard.clipped_s = 1.0
