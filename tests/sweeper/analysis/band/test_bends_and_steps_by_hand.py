@@ -10,7 +10,7 @@ import statsmodels.api as sm
 from scipy.optimize import least_squares
 
 from sweeper.analysis.band.noise_bend import gain_by_bend
-from sweeper.analysis.band.stage_steps import StageStep, stage_steps
+from sweeper.analysis.band.stage_steps import LEAST_SE_DB, StageStep, stage_steps
 from tests.sweeper.analysis.band.test_noise_bend import rows as bent
 from tests.sweeper.analysis.summaries import Place, made
 
@@ -212,6 +212,20 @@ def test_nights_without_a_pass_or_with_a_bound_in_place_of_a_value_step_by_nothi
         pl.when(late).then(value).otherwise(name).alias(name) for name, value in spoilt.items()
     )
     assert steps_of(told) == {}
+
+
+def test_no_hour_is_known_better_than_any_reading_can_be() -> None:
+    """One hour with an error of nearly nothing and one with the least that counts: both weigh alike, so 4 dB are 2."""
+    rows = made(Place("40 m", night_sd_db=1.5, error_db=0.01, carrier=False), nights=10, hours=(18, 19))
+    one = pl.col("hour_utc") == 19
+    known = rows.with_columns(
+        pl.when(one).then(1e-9).otherwise(LEAST_SE_DB).alias("load_difference_se_db"),
+        pl.when(one & (pl.col("night") >= FIRST + timedelta(days=5)))
+        .then(pl.col("load_difference_db") - 4.0)
+        .otherwise("load_difference_db")
+        .alias("load_difference_db"),
+    )
+    assert steps_of(known)["40 m"].size_db == pytest.approx(-2.0, abs=0.2)
 
 
 def test_hours_weigh_by_their_errors() -> None:

@@ -169,11 +169,13 @@ def test_bands_weigh_by_how_little_they_wander() -> None:
     assert swing == pytest.approx(3.0 * np.sqrt(7 / 8 * 4 / 3) * weight[1] / weight.sum(), rel=0.01)
 
 
-@pytest.mark.parametrize(("nights_each", "matched"), [(5, False), (14, True)])
+@pytest.mark.parametrize("hours", [(18,), (18, 19, 20)])
+@pytest.mark.parametrize(("nights_each", "matched"), [(5, False), (6, False), (7, True), (14, True)])
 def test_weekdays_are_matched_where_each_kind_has_two_nights_on_both_sides(
-    nights_each: int, matched: bool
+    nights_each: int, matched: bool, hours: tuple[int, ...]
 ) -> None:
-    rows, first = levels([(18,)] * (2 * nights_each), after=nights_each)
+    """However many hours there are of each."""
+    rows, first = levels([hours] * (2 * nights_each), after=nights_each)
     assert matched_nights(rows, first, ("hour_utc",)).kinds_matched == matched
 
 

@@ -103,6 +103,11 @@ def test_a_curve_folds_back_where_it_falls_by_more_than_a_tenth_a_step_or_two_sc
     assert "folds back" in refused(*falling(0.55), step_db=0.5)
 
 
+def test_an_end_that_falls_is_no_floor_and_no_top_but_folds_back() -> None:
+    assert "from -125 to -120 dBm the reading falls from -40 to -47" in refused((-125.0, -40.0), *EVEN)
+    assert "from -90 to -85 dBm the reading falls from -17 to -25" in refused(*EVEN, (-85.0, -25.0))
+
+
 def test_what_was_pulled_to_rise_is_left_over() -> None:
     curve = curve_of(levels(*EVEN[:2], (-105.0, -37.08), *EVEN[2:]))
     slope = sorted((10 / 10, 0.0, 10 / 5, 10 / 10))

@@ -128,3 +128,16 @@ def test_visits_of_three_readings_tell_nothing_and_readings_that_are_none_do_not
     assert (meter_seen([], told).step_db, meter_seen([], told).floor) == (0.5, -60.0)
     gaps = TakenVisit("40 m", "load", "bypass", 2400, (float("nan"), -54.0, -54.0, -54.0, -54.0))
     assert meter_seen([gaps, moving("stage")], METER).floor == -54.0
+
+
+def test_a_visit_that_is_partly_off_the_curve_tells_nothing_of_the_scatter() -> None:
+    """A curve that ends at -39, where some readings of a third visit lie beyond."""
+    meter = MeterFacts("raw", True, 0.4, -300.0, None, 0.02, "rms", curve=((-90.0, -90.0), (-39.0, -39.0)))
+    pair = [moving("bypass"), moving("stage")]
+    beyond = TakenVisit(
+        "20 m", "load", "bypass", 2400, (-39.6, -38.8, -38.4, -39.2, -39.6, -38.8, -38.4, -39.2)
+    )
+    seen = meter_seen([*pair, beyond], meter)
+    assert seen.slope is not None and np.isfinite(seen.slope)
+    alone = meter_seen(pair, meter)
+    assert (seen.slope, seen.slope_se) == (alone.slope, alone.slope_se)
