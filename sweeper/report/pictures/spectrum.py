@@ -172,7 +172,7 @@ def _fold(name: str, title: str, each: "TuningSeen", marks: Sequence[Shown], zon
 def _large(name: str, title: str, each: "TuningSeen", plot: "_Plot") -> str:
     right = WIDE - RIGHT
     parts = [*_scale(plot), *_lines(name, plot), *_marks(plot, each), *_at_the_right(plot)]
-    parts += marked.rows(plot.marks, plot.x, LEFT - 4, HIGH - FOOT)
+    parts += marked.rows(plot.marks, plot.x, LEFT - 1, HIGH - FOOT)
     return (
         f'<svg xmlns="http://www.w3.org/2000/svg" class="small large" viewBox="0 0 {WIDE} {plot.foot}" role="img" '
         f'aria-labelledby="{name}-title {name}-desc"><title id="{name}-title">{escape(title)}</title>'
