@@ -4,7 +4,9 @@
 of an envelope (`spectra.envelope`) is close to an exponential variable over its local floor, so that the sum over the
 first multiples of K rows is a Gamma variable (the periodogram of noise: Percival and Walden, Spectral Analysis for
 Physical Applications, 1993, chapter 6, from memory); its chance is multiplied by the number of frequencies tried.
-Nowhere beside the mains' own frequencies, as far as rows of that length tell them apart, may the sum be larger.
+Nowhere beside the mains' own frequencies may the sum be larger by more than chance: it is a logarithm of likelihood, so
+that twice what the likeliest frequency has over the true one is close to χ² with one degree of freedom (Wilks, Ann.
+Math. Stat. 9 (1938) 60, from memory).
 
 *How much.* The rows are turned until their multiples agree; together they are the swell of one cycle. What lies over
 its quietest place is the share. The place is sought in all other rows than the one it is read in, so that noise feigns
@@ -36,6 +38,9 @@ OFF = tuple(0.0005 * nth for nth in range(-6, 7))
 BEYOND = tuple(sign * off for off in (0.005, 0.01, 0.015, 0.02, 0.03, 0.04, 0.06, 0.08) for sign in (-1, 1))
 """Where a rhythm is none of the mains, though half a second hardly tells it from theirs: a fan, a display, a set that
 makes its own alternating current."""
+BY_CHANCE = 2.7
+"""By so much the sum of a frequency beside is larger in one of fifty looks at noise of the mains: half of χ². Two stays
+of a tenth of a second then lose one source of ten, and still tell 52 Hz from 50, but 51 Hz not always."""
 BESIDE_HZ = 10.0
 NEAR_HZ = 45.0
 CHANCE = 1e-6
@@ -102,7 +107,7 @@ def _of_part(rows: Rows) -> MainsLines | None:
             score = scores[off]
             chance = float(gammaincc(len(multiples) * len(rows), score)) * 2 * len(offs) * len(MAINS_HZ)
             if chance <= CHANCE and all(
-                _score(waves, floor, every_hz * (1.0 + other), multiples) < score
+                _score(waves, floor, every_hz * (1.0 + other), multiples) < score + BY_CHANCE
                 for other in BEYOND
                 if abs(other) * every_hz * multiples[-1] >= step_hz  # shorter rows cannot tell them apart
             ):
