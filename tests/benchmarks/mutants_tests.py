@@ -24,7 +24,7 @@ STORE = tuple(
 SPECTRA = {
     each: tuple(f"tests/sweeper/spectra/test_{one}.py" for one in tests)
     for each, tests in {
-        "axis": ("welch_by_hand", "welch"),
+        "axis": ("axis", "welch_by_hand", "welch"),
         "blocks": ("blocks",),
         "calm": ("calm",),
         "carriers": ("carriers",),
