@@ -177,6 +177,9 @@ EQUIVALENT: dict[str, tuple[tuple[str, str, str, str], ...]] = {
     "sweeper/attended/keys.py": (
         ("keys", "reading.join", "2.0 * LOOK_S", "the thread ends within `LOOK_S`, and no longer is waited for it"),
     ),
+    "sweeper/attended/advice.py": (
+        ("still", "result is None or it is None", "→ it is None or", "where there is no result there is nothing of it"),
+    ),
     "sweeper/attended/by_hand.py": (
         ("NO_MARKS", "Marks((), 0.0)", "0.0 → 1.0", "the size of no steps, which nobody reads"),
         ("_by_steps", "claims and sum(claims)", "→ sum(claims) <", "of no presses none is less than seven tenths"),

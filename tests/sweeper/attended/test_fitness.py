@@ -123,6 +123,12 @@ def test_steps_are_taken_within_seven_tenths_of_a_second_of_each_change() -> Non
     assert steps_db(same, told) == []
 
 
+def test_what_lies_a_second_beside_a_change_is_no_part_of_its_step() -> None:
+    told = levels((4.3, -90.0), (0.7, -60.0), (0.7, -56.0), (4.3, -20.0))
+    stays = [Stay(ANTENNA_BYPASS, 0.0, 5.0), Stay(ANTENNA_STAGE, 5.0, 10.0)]
+    assert steps_db(stays, told) == pytest.approx([4.0])
+
+
 @pytest.mark.parametrize(("stays_s", "counts"), [(0.4, True), (0.3, False)])
 def test_a_step_needs_four_levels_on_both_sides(stays_s: float, counts: bool) -> None:
     told = levels((5.0, -60.0), (5.0, -56.0))

@@ -284,3 +284,10 @@ def test_whoever_stops_between_two_looks_gets_all_that_was_heard() -> None:
 def test_a_load_is_no_part_of_how_often_the_stage_was_switched() -> None:
     each = (*changes(3).each, Stay(LOAD_BYPASS, BEGAN_S + 3), Stay(ANTENNA_BYPASS, BEGAN_S + 4))
     assert Stays(each).edges == 2
+
+
+def test_of_a_test_nothing_is_taken_for_granted_that_nobody_said() -> None:
+    """No keys, no load, no gain of the stage, and a receiver whose gain control may be on."""
+    plain = Asked(seconds=60.0, every_s=2.0, by_hand=True)
+    assert not (plain.keys or plain.has_load or plain.amplifies)
+    assert {plain.at, plain.hz, plain.dial_hz, plain.mode, plain.gain_known} == {None}

@@ -2,12 +2,14 @@
 
 import logging
 import resource
+import sys
 from dataclasses import dataclass, field
 from pathlib import Path
 from types import SimpleNamespace
 
 import pytest
 
+from sweeper.errors import UserFacingError
 from sweeper.notify import Message
 from sweeper.notify.delivery import MOST_LETTERS, bound_memory, delivered, sent, services_of
 from sweeper.store import day_of
@@ -84,6 +86,12 @@ def test_lines_that_name_no_service_are_told_by_their_number_alone() -> None:
     assert (len(found), said) == (1, "Apprise knows no service for address 1 in the file of notify.")
     found, said = services_of(["json://127.0.0.1:1/", "x://secret-token", "y://secret-token"])
     assert (len(found), said) == (1, "Apprise knows no service for addresses 2, 3 in the file of notify.")
+
+
+def test_without_apprise_it_is_told_how_to_install_it(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setitem(sys.modules, "apprise", None)
+    with pytest.raises(UserFacingError, match="apprise is not installed"):
+        services_of(["json://127.0.0.1:1/"])
 
 
 @pytest.fixture
