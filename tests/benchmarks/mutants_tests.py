@@ -44,9 +44,10 @@ ATTENDED = {
     for each, tests in {
         "advice": ("advice",),
         "at_station": ("tune", "at_station"),
-        "by_hand": ("by_hand",),
+        "by_hand": ("by_hand", "flips"),
         "curves": ("curves",),
         "fitness": ("fitness",),
+        "flips": ("flips",),
         "heard": ("heard",),
         "keys": ("keys",),
         "levels": ("levels", "by_hand"),

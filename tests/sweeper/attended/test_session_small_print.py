@@ -1,13 +1,15 @@
 """When an attended test looks, what it takes for decided, when it wants the load, and what it refuses to claim."""
 
 from dataclasses import replace
+from math import inf
 from types import SimpleNamespace
 
 import numpy as np
 import pytest
 
 from drivers.contracts import Block
-from sweeper.ab import Interval
+from sweeper.ab import ABResult, Interval, Terms
+from sweeper.attended.by_hand import APART_S
 from sweeper.attended.levels import Levels
 from sweeper.attended.session import Asked, Session
 from sweeper.attended.stays import Stay, Stays
@@ -176,6 +178,23 @@ def test_who_flips_too_fast_is_told_on_the_way_and_at_the_end() -> None:
     assert "leave three seconds" in told.session.view(ANTENNA_BYPASS, ANTENNA_STAGE, 0.0).trouble
     with pytest.raises(UserFacingError, match=r"Nothing is claimed\. You switch faster .* Begin again\."):
         told.session.finish()
+
+
+@pytest.mark.parametrize(("asked", "apart_s"), [(HAND, APART_S), (ASKED, inf)], ids=["hand", "relay"])
+def test_sides_far_apart_are_left_out_by_hand_and_compared_by_relay(
+    asked: Asked, apart_s: float, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A relay that takes long to settle says when it has; a hand may be anywhere in between."""
+    terms: list[Terms] = []
+
+    def compared(sequence: object, asked_for: Terms) -> ABResult:
+        terms.append(asked_for)
+        return KNOWN
+
+    monkeypatch.setattr("sweeper.attended.session.compare", compared)
+    told = Told(asked)
+    told.look(BEGAN_S + 12.0, changes(11))
+    assert [each.apart_s for each in terms] == [apart_s]
 
 
 def test_where_going_on_mends_nothing_no_load_is_asked_for() -> None:
