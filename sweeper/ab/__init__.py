@@ -3,7 +3,7 @@
 from sweeper.ab.compare import Terms, compare
 from sweeper.ab.result import ABResult, CarrierChange, Interval, Switched, as_json
 from sweeper.ab.sides import NoNoise
-from sweeper.ab.untold import Untold, untold
+from sweeper.ab.untold import Untold, flagged, untold
 
 __all__ = [
     "ABResult",
@@ -15,5 +15,6 @@ __all__ = [
     "Untold",
     "as_json",
     "compare",
+    "flagged",
     "untold",
 ]

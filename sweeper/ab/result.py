@@ -23,6 +23,11 @@ class CarrierChange:
     snr_change_db: Interval | None
     kind: str
 
+    @property
+    def counts(self) -> bool:
+        """Whether the answer rests on it."""
+        return self.kind in ("steady", "unsteady")
+
 
 @dataclass(frozen=True, slots=True)
 class Switched:

@@ -7,9 +7,6 @@ from dataclasses import dataclass
 from sweeper.ab.intervals import FEWEST_BLOCKS, FIRST_SHOWN
 from sweeper.ab.result import ABResult
 
-COUNTED = ("steady", "unsteady")
-"""Kinds of signals that the answer rests on."""
-
 WHERE_A_CARRIER = (
     "tune to where a carrier stands beside quiet places, in USB, LSB or CW; if the receiver is in AM, whose detector "
     "leaves no carrier in the sound, set USB and the dial 1 kHz below the broadcaster"
@@ -51,6 +48,11 @@ NOT_COMPARED = {
 """By what `compare` says where it cannot compare at all."""
 
 
+def flagged(result: ABResult) -> bool:
+    """Whether a flag says why nothing is told, which is a finding of its own."""
+    return not {"overload", "in-step", "occupied", "birdie"}.isdisjoint(result.flags)
+
+
 def untold(result: ABResult) -> Untold | None:
     """Why nothing is told of S/N, or nothing good; None where it is told."""
     flags = set(result.flags)
@@ -76,9 +78,9 @@ def untold(result: ABResult) -> Untold | None:
 
 def _signals(result: ABResult) -> Untold | None:
     """What is wrong with the signals, where none of them counts."""
-    kinds = [carrier.kind for carrier in result.carriers]
-    if any(kind in COUNTED for kind in kinds):
+    if any(carrier.counts for carrier in result.carriers):
         return None
+    kinds = {carrier.kind for carrier in result.carriers}
     if "left" in kinds:
         return Untold("the carrier left midway", "choose one that stays, and begin again")
     if "birdie" in kinds:
@@ -87,7 +89,7 @@ def _signals(result: ABResult) -> Untold | None:
             "tell nothing of S/N",
             "tune to a carrier that is gone when the antenna is unplugged",
         )
-    if not kinds or set(kinds) == {"image"}:
+    if kinds <= {"image"}:
         return Untold("no carrier stands clear of the noise", WHERE_A_CARRIER)
     strongest_db = max(carrier.snr_db for carrier in result.carriers)
     return Untold(

@@ -5,7 +5,7 @@ from itertools import pairwise
 
 import numpy as np
 
-from sweeper.ab import ABResult, Untold
+from sweeper.ab import ABResult, Untold, flagged
 from sweeper.attended.heard import Heard
 from sweeper.attended.levels import Levels
 from sweeper.attended.stays import Stay, Stays
@@ -80,6 +80,5 @@ def steps_db(stays: Sequence[Stay], levels: Levels) -> list[float]:
 
 def enough(result: ABResult | None, missing: Untold | None) -> None:
     """`UserFacingError` where S/N cannot be compared, unless a flag of the result says why."""
-    told = {"overload", "in-step", "occupied", "birdie"}
-    if missing is not None and (result is None or not told & set(result.flags)):
+    if missing is not None and (result is None or not flagged(result)):
         raise UserFacingError(f"Nothing is claimed: {missing.why}; {missing.do}.")

@@ -3,7 +3,7 @@
 Pure: no socket, no clock but the one handed in. The browser only paints.
 """
 
-from datetime import date, datetime
+from datetime import date
 from typing import TYPE_CHECKING, Any
 from zoneinfo import ZoneInfo
 
@@ -59,7 +59,7 @@ def now_seen(now: Now, station: Station, noise: "NoiseTold | None" = None) -> Js
         "passes": [
             {
                 "number": over.pass_number,
-                "time": _clock(over.started, zone),
+                "time": wording.clock(over.started, zone),
                 "outcome": over.outcome,
                 "because": over.because,
                 "readings": over.readings,
@@ -171,7 +171,7 @@ def _heading(now: Now, state: State | None, zone: str) -> str:
     if state.doing == "measuring" and visiting is not None:
         return f"Measuring {visiting.band}, {_path_words(visiting.source, visiting.route)}"
     if state.doing == "paused":
-        return f"Paused by you at {_clock(state.since, zone)}"
+        return f"Paused by you at {wording.clock(state.since, zone)}"
     return DOING[state.doing]
 
 
@@ -180,7 +180,7 @@ def _why(now: Now, state: State | None, zone: str) -> str:
         return "" if state.doing == "paused" else state.because
     if now.heard is None:
         return "Nothing has been heard from it. Start it with `sweeper run`; this page will notice."
-    return f"Last heard of at {_clock(now.heard, zone)}. Start it with `sweeper run`; this page will notice."
+    return f"Last heard of at {wording.clock(now.heard, zone)}. Start it with `sweeper run`; this page will notice."
 
 
 def _progress(visiting: Visited | None) -> Json | None:
@@ -191,7 +191,7 @@ def _progress(visiting: Visited | None) -> Json | None:
 
 def _next(state: State | None, zone: str) -> str:
     if state is not None and state.next_pass is not None:
-        return _clock(state.next_pass, zone)
+        return wording.clock(state.next_pass, zone)
     return wording.no_next_pass("" if state is None else state.doing)
 
 
@@ -233,7 +233,7 @@ def _paths(now: Now, station: Station) -> list[Json]:
         row["cells"][path] = {
             "low": wording.decibel(values[0]),
             "high": wording.decibel(values[-1]),
-            "time": _clock(visit.readings[-1].time, zone, seconds=True),
+            "time": f"{visit.readings[-1].time.astimezone(ZoneInfo(zone)):%H:%M:%S}",
             "flags": flags,
         }
     return [row for row in rows.values() if row["cells"]]
@@ -282,7 +282,3 @@ def _spectrum(now: Now, noise: "NoiseTold | None") -> Json | None:
 def _path_words(source: str, route: str) -> str:
     where = {"antenna": "antenna", "load": "load", "noise": "noise source"}[source]
     return f"{where}, {'stage in' if route == 'stage' else 'bypass'}"
-
-
-def _clock(moment: datetime, zone: str, seconds: bool = False) -> str:
-    return moment.astimezone(ZoneInfo(zone)).strftime("%H:%M:%S" if seconds else "%H:%M")

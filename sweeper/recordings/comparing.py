@@ -8,7 +8,7 @@ from pathlib import Path
 import numpy as np
 
 from drivers.samples.file import Recording, RecordingError, open_recording
-from sweeper.ab import ABResult, NoNoise, Switched, Terms, compare, untold
+from sweeper.ab import ABResult, NoNoise, Switched, Terms, compare, flagged, untold
 from sweeper.ab.intervals import FEWEST_BLOCKS
 from sweeper.ab.moments import Marks, Moment, Turning, moments, turning
 from sweeper.errors import UserFacingError, WrongInput
@@ -127,7 +127,7 @@ def _opened(asked: Asked) -> Recording:
 
 def _enough(result: ABResult, name: str) -> None:
     """`UserFacingError` where nothing can be compared: its signal leaves, too few clean switchings, no noise."""
-    counted = [carrier for carrier in result.carriers if carrier.kind in ("steady", "unsteady")]
+    counted = any(carrier.counts for carrier in result.carriers)
     if result.snr_change_db is None and not counted and any(c.kind == "left" for c in result.carriers):
         raise UserFacingError(
             f"{name}: its carrier at {_left_hz(result):.0f} Hz leaves midway, and there is no other signal; "
@@ -137,7 +137,7 @@ def _enough(result: ABResult, name: str) -> None:
     missing = untold(result)
     if missing is not None and result.edges < FEWEST_BLOCKS:
         raise UserFacingError(f"{name}: {missing.why}.")
-    if result.snr_change_db is None and not {"overload", "in-step", "occupied", "birdie"} & set(result.flags):
+    if result.snr_change_db is None and not flagged(result):
         raise UserFacingError(f"{name}: {_why_no_signal(result)}")
 
 

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo
 
 from sweeper.noise.change import Change, changes
+from sweeper.noise.seen import Heard
 from sweeper.noise.shown import Shown, shown, stood_out
 from sweeper.noise.told import NoiseTold, Told, told_of
 from sweeper.noise.written import heard_of
@@ -51,7 +52,7 @@ def noise_of(
         station.analysis.confidence,
         place.longitude,
     )
-    changed = noise_changes(store, station, fix) if fix is not None else ()
+    changed = _changes(told.heard, station, fix) if fix is not None else ()
     return replace(told, shown=tuple(_shown(store, told.sources, spectra)), changed=tuple(changed))
 
 
@@ -91,9 +92,8 @@ def _levels(kept: pl.LazyFrame, pass_number: int) -> tuple[float | None, ...]:
 
 def noise_changes(store: Store, station: Station, fix: datetime) -> list[Change]:
     """What a fix changed, source by source."""
-    return changes(
-        heard_of(kept_noise(store.folder)),
-        fix.timestamp(),
-        station.analysis.confidence,
-        station.station.longitude,
-    )
+    return _changes(heard_of(kept_noise(store.folder)), station, fix)
+
+
+def _changes(heard: Sequence[Heard], station: Station, fix: datetime) -> list[Change]:
+    return changes(heard, fix.timestamp(), station.analysis.confidence, station.station.longitude)

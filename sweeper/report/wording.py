@@ -98,8 +98,12 @@ def megahertz(hz: int) -> str:
 
 def local_hour(hour_utc: int, zone: str, on: date) -> str:
     """The hour on the kitchen clock at which an hour of UTC begins, as ``21:00``."""
-    begin = datetime(on.year, on.month, on.day, hour_utc, tzinfo=UTC)
-    return begin.astimezone(ZoneInfo(zone)).strftime("%H:%M")
+    return clock(datetime(on.year, on.month, on.day, hour_utc, tzinfo=UTC), zone)
+
+
+def clock(moment: datetime, zone: str) -> str:
+    """``21:40``."""
+    return f"{moment.astimezone(ZoneInfo(zone)):%H:%M}"
 
 
 def local_time(moment: datetime, zone: str) -> str:
@@ -129,7 +133,7 @@ def span_words(first: int, hours: int, zone: str, on: date) -> str:
         return "all day"
     begin = datetime(on.year, on.month, on.day, first, tzinfo=UTC)
     ends = (begin, begin + timedelta(hours=hours))
-    return "–".join(f"{moment.astimezone(ZoneInfo(zone)):%H:%M}" for moment in ends)
+    return "–".join(clock(moment, zone) for moment in ends)
 
 
 def night_order(hours: Iterable[int], zone: str, on: date) -> list[int]:

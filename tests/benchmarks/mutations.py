@@ -77,14 +77,11 @@ def mutants(source: str, forbids: bool = False) -> list[Mutant]:
         for kind, name, owner, field, place, new in _changes(tree, "", False, forbids):
             holder = getattr(owner, field)
             old = holder if place is None else holder[place]
-            before = _text(
-                owner if isinstance(old, str | bytes | ast.operator | ast.cmpop | ast.boolop) else old
-            )
+            is_part = isinstance(old, str | bytes | ast.operator | ast.cmpop | ast.boolop)
+            before = _text(owner if is_part else old)
             _put(owner, field, place, new)
             text = ast.unparse(ast.fix_missing_locations(tree))
-            after = _text(
-                owner if isinstance(old, str | bytes | ast.operator | ast.cmpop | ast.boolop) else new
-            )
+            after = _text(owner if is_part else new)
             _put(owner, field, place, old)
             text = "\n".join([*written[:nth], text, *written[nth + 1 :]])
             found.setdefault(text, Mutant(kind, name, getattr(owner, "lineno", 0), before, after, text))

@@ -135,7 +135,7 @@ def carriers(compared: Compared) -> Picture | None:
     if not shown or result.snr_change_db is None:
         return None
     together = result.snr_change_db
-    counted = sum(carrier.kind in ("steady", "unsteady") for carrier in shown)
+    counted = sum(carrier.counts for carrier in shown)
     title = f"{wording.count(counted, 'signal')}: S/N {wording.interval(together)} dB together"
     shown.sort(key=lambda carrier: carrier.hz)
     with drawing():
@@ -177,14 +177,18 @@ def _rows(axes: "Axes", shown: Sequence[CarrierChange], result: ABResult) -> Non
         change = carrier.snr_change_db
         if change is None:
             continue
-        counts = carrier.kind in ("steady", "unsteady")
         low, high = (
             end if isfinite(end) else sign * 2 * reach for end, sign in ((change.low, -1), (change.high, 1))
         )
-        ink = colour("ink" if counts else "soft")
+        ink = colour("ink" if carrier.counts else "soft")
         axes.plot([low, high], [row, row], color=ink, linewidth=2.2, alpha=0.6, solid_capstyle="butt")
         axes.plot(
-            [change.value], [row], "o", color=ink, markersize=5, markerfacecolor=ink if counts else "none"
+            [change.value],
+            [row],
+            "o",
+            color=ink,
+            markersize=5,
+            markerfacecolor=ink if carrier.counts else "none",
         )
     if together is not None:
         last = len(shown)

@@ -9,6 +9,7 @@ from html import escape
 from zoneinfo import ZoneInfo
 
 from sweeper.noise.shown import Shown
+from sweeper.report import wording
 
 ROW = 13
 """Height of a row of marks, in the picture's points."""
@@ -62,13 +63,9 @@ def sentences(marks: Sequence[Shown], zone: str) -> list[str]:
 
 def clock(mark: Shown, zone: str) -> str:
     """When it stood so: ``20:31``."""
-    return f"{_at(mark, zone):%H:%M}"
+    return wording.clock(datetime.fromtimestamp(mark.time, UTC), zone)
 
 
 def _day(mark: Shown, zone: str) -> str:
-    there = _at(mark, zone)
+    there = datetime.fromtimestamp(mark.time, ZoneInfo(zone))
     return f"{there.day} {there:%B}"
-
-
-def _at(mark: Shown, zone: str) -> datetime:
-    return datetime.fromtimestamp(mark.time, UTC).astimezone(ZoneInfo(zone))
