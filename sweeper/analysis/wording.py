@@ -42,15 +42,16 @@ def on_nights_measured(count: int) -> str:
 
 def clock_spans(hours: Sequence[int], zone: str, on: datetime) -> str:
     """``19:00–23:00 and 01:00–02:00 (18:00–22:00 and 00:00–01:00 UTC)``; one of them where the zone keeps UTC."""
-    local, utc = [], []
+    both = []
     for start, length in spans(hours):
         begin = datetime(on.year, on.month, on.day, start, tzinfo=UTC)
         ends = (begin, begin + timedelta(hours=length))
-        local.append("–".join(moment.astimezone(ZoneInfo(zone)).strftime("%H:%M") for moment in ends))
-        utc.append("–".join(moment.strftime("%H:%M") for moment in ends))
+        there = "–".join(f"{moment.astimezone(ZoneInfo(zone)):%H:%M}" for moment in ends)
+        both.append((there, "–".join(f"{moment:%H:%M}" for moment in ends)))
+    local, utc = zip(*sorted(both), strict=True) if both else ((), ())
     if local == utc:
         return f"{listed(utc)} UTC"
-    return f"{listed(sorted(local))} ({listed(utc)} UTC)"
+    return f"{listed(local)} ({listed(utc)} UTC)"
 
 
 def listed(words: Sequence[str]) -> str:

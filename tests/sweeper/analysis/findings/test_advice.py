@@ -39,6 +39,8 @@ def test_clocks_show_local_time_first():
     assert clock_spans([18, 19], "Europe/Copenhagen", WINTER) == "19:00–21:00 (18:00–20:00 UTC)"
     assert clock_spans([18, 19], "Europe/Copenhagen", SUMMER) == "20:00–22:00 (18:00–20:00 UTC)"
     assert clock_spans([18, 22], "UTC", WINTER) == "18:00–19:00 and 22:00–23:00 UTC"
+    both = clock_spans([14, 15, 16, 23, 0, 1], "Europe/Copenhagen", WINTER)
+    assert both == "00:00–03:00 and 15:00–18:00 (23:00–02:00 and 14:00–17:00 UTC)"
 
 
 def test_s_units_as_the_needle_shows_them():
