@@ -11,7 +11,7 @@ from contextvars import copy_context
 from typing import TypeVar
 
 from drivers.errors import LinkLost, LinkTimeout
-from drivers.waiting import Deadline, aside
+from drivers.waiting import Deadline, GivenUp, aside
 
 T = TypeVar("T")
 
@@ -55,7 +55,5 @@ class Foreign:
 
         try:
             return aside(called, Deadline(within_s, self._part), discard)
-        except TimeoutError:
-            if back.is_set():
-                raise  # its own
+        except GivenUp:
             raise LinkTimeout(self._part, f"{what} does not come back.", self._mend) from None

@@ -162,8 +162,12 @@ def ready(file: Any, deadline: Deadline, events: int = select.POLLIN) -> bool:
             return False
 
 
+class GivenUp(TimeoutError):
+    """What was done aside did not come back in time."""
+
+
 def aside(call: Callable[[], T], deadline: Deadline, discard: Callable[[T], None]) -> T:
-    """What `call` returns or raises, done on a thread of its own; TimeoutError when it is not back in time.
+    """What `call` returns or raises, done on a thread of its own; `GivenUp` when it is not back in time.
 
     For what a library or the system waits for without end (names of hosts, say). What comes too late is discarded.
     """
@@ -190,7 +194,7 @@ def aside(call: Callable[[], T], deadline: Deadline, discard: Callable[[T], None
     try:
         while not done.wait(left_s := deadline.look_s()):
             if left_s <= 0.0:
-                raise TimeoutError("no answer in time")
+                raise GivenUp("no answer in time")
     except BaseException:
         with lock:
             given_up = True

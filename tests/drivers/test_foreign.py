@@ -13,7 +13,7 @@ from drivers.errors import CalledOff, LinkLost, LinkTimeout
 from drivers.foreign import Foreign
 from drivers.receivers import iq
 from drivers.switches import gpio
-from drivers.waiting import LOOK_S, Deadline, StopOrder, bounded, pause
+from drivers.waiting import LOOK_S, Deadline, GivenUp, StopOrder, bounded, pause
 from tests.drivers.switches.test_gpio import PATHS, Chip
 
 
@@ -49,6 +49,17 @@ def test_a_call_that_hangs_is_given_up_and_no_other_is_begun_until_it_is_back(
     mended.set()
     assert calls.call("writing it", 60.0, lambda: "done") == "done"
     assert late == [True]
+
+
+def test_a_call_that_comes_back_just_as_it_is_given_up_was_too_late(monkeypatch: pytest.MonkeyPatch) -> None:
+    def given_up_at_the_end(call: Any, deadline: Deadline, discard: Any) -> Any:
+        call()
+        raise GivenUp("no answer in time")
+
+    monkeypatch.setattr(foreign, "aside", given_up_at_the_end)
+    calls = Foreign("box", "Unplug it.")
+    with pytest.raises(LinkTimeout, match="reading it does not come back"):
+        calls.call("reading it", 60.0, lambda: None)
 
 
 def test_after_a_call_that_hangs_nobody_waits_longer_than_half_a_second(
@@ -127,8 +138,9 @@ def test_a_receiver_whose_library_hangs_fails_in_time(
     name: str, mended: threading.Event, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setattr(iq, "CALLS", Foreign("receiver", "Unplug it."))
-    monkeypatch.setattr(iq, "OPEN_S", 0.05)
-    monkeypatch.setattr(iq, "CALL_S", 0.05)
+    # long enough for calls that come back, on a busy machine too
+    monkeypatch.setattr(iq, "OPEN_S", 0.25)
+    monkeypatch.setattr(iq, "CALL_S", 0.25)
     monkeypatch.setattr(foreign, "COMING_BACK_S", 0.01)
     options = iq.Options(device={"driver": "box"}, timeout_s=0.05)
     with pytest.raises((LinkTimeout, LinkLost)):
@@ -169,7 +181,7 @@ def test_relays_whose_library_hangs_fail_in_time(
     opened: Any = lambda link: chip  # noqa: E731
     monkeypatch.setattr(gpiod, "Chip", hanging(opened) if name == "Chip" else opened)
     monkeypatch.setattr(gpiod, "request_lines", hanging(taken) if name == "request_lines" else taken)
-    monkeypatch.setattr(gpio, "CALL_S", 0.05)
+    monkeypatch.setattr(gpio, "CALL_S", 0.25)
     monkeypatch.setattr(foreign, "COMING_BACK_S", 0.01)
     options = gpio.GpioOptions(link="/dev/gpiochip0", paths=PATHS, break_s=0)
     if name in ("Chip", "request_lines"):
