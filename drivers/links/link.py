@@ -15,7 +15,8 @@ from drivers.links.options import LinkOptions
 from drivers.links.ports import QUIET_S, Port, TcpPort, open_port
 from drivers.waiting import Deadline, bounded, pause
 
-LONGEST_REPLY = 1 << 18
+LONGEST_REPLY = 1 << 16
+"""Bytes. Several times what a server says at its greeting; a reader begins anew with each piece that comes in."""
 
 LAST_TRY_S = 0.5
 """Left of the patience for the last attempt. One with no time left could only hide what was wrong before it."""
