@@ -79,14 +79,16 @@ def _judged(tasks: Sequence[Task], processes: int) -> Iterable[tuple[Task, Judge
         yield from pool.imap_unordered(_one, tasks)
 
 
-def planned(recordings: int, hard: int, seed: int, quick: bool, rows: frozenset[str]) -> list[Task]:
+def planned(
+    recordings: int, hard: int, seed: int, quick: bool, rows: frozenset[str], watched: int
+) -> list[Task]:
     """(row, seed, number, whether it is watched too); the first of every row first, so that a run that is
     stopped has as many of each."""
     counts = {case.name: hard if case.hard else recordings for case in CASES}
     if quick:
         counts = QUICK_ROWS
     return [
-        (name, seed, number, not quick or name == "audio")
+        (name, seed, number, number < watched and (not quick or name == "audio"))
         for number in range(max(counts.values()))
         for name, count in counts.items()
         if number < count and (not rows or name in rows)
@@ -135,6 +137,7 @@ def main() -> int:
     parser = argparse.ArgumentParser(description="Recordings with planted truth against `sweeper ab --file`.")
     parser.add_argument("--recordings", type=int, default=500)
     parser.add_argument("--hard", type=int, default=40)
+    parser.add_argument("--watched", type=int, default=500, help="so many of each row are watched, too")
     parser.add_argument("--seed", type=int, default=11)
     parser.add_argument("--rows", default="")
     parser.add_argument("--json", type=Path)
@@ -149,7 +152,7 @@ def main() -> int:
         os.environ[name] = "1"
     began = time.monotonic()
     rows = frozenset(name.strip() for name in asked.rows.split(";") if name.strip())
-    tasks = planned(asked.recordings, asked.hard, asked.seed, asked.quick, rows)
+    tasks = planned(asked.recordings, asked.hard, asked.seed, asked.quick, rows, asked.watched)
     found = run(tasks, os.cpu_count() or 1, asked.keep)
     main_table, hard_table = figures(found), hard_figures(found)
     speed = {} if asked.no_speed else measured(asked.quick)
