@@ -14,11 +14,12 @@ from sweeper.clock import SystemClock
 from tests.ahead import sitecustomize
 from tests.parallel import pytest_xdist_make_scheduler as pytest_xdist_make_scheduler
 from tests.parallel import spread
-from tests.tiers import MARKERS, QUICK
+from tests.tiers import MARKERS, QUICK, all_longer
 
-# Before NumPy is imported, here and in programs started from here: with matrices this small, threads only wait for
-# one another.
+# Before NumPy and Polars are imported, here and in programs started from here: with matrices and tables this small,
+# threads only wait for one another.
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+os.environ.setdefault("POLARS_MAX_THREADS", "1")
 # Programs are started by the hundred: without their bytecode each would be compiled again.
 os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
 sys.dont_write_bytecode = False
@@ -44,6 +45,13 @@ def pytest_cmdline_main(config: pytest.Config) -> None:
 def pytest_xdist_auto_num_workers() -> int:
     """One more than there are processors: many tests wait for a wire or a program that starts."""
     return len(os.sched_getaffinity(0)) + 1
+
+
+def pytest_ignore_collect(collection_path: Path, config: pytest.Config) -> bool | None:
+    """In the quick tier a module of which no test belongs to it is not even loaded."""
+    if config.option.markexpr != QUICK or collection_path.suffix != ".py":
+        return None
+    return True if all_longer(collection_path.read_text(encoding="utf-8")) else None
 
 
 @pytest.hookimpl(trylast=True)

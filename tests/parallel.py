@@ -10,16 +10,8 @@ from tests import tiers
 
 
 def spread(items: Sequence[pytest.Item]) -> list[pytest.Item]:
-    """What takes long first, so that no worker is left with it at the end; what waits, evenly among what reckons."""
-    long_first = sorted(items, key=lambda item: "whole" not in item.path.parts)
-    waiting = [item for item in long_first if item.nodeid.partition("::")[0] in tiers.WAITING]
-    reckoning = [item for item in long_first if item.nodeid.partition("::")[0] not in tiers.WAITING]
-    at = {
-        item.nodeid: (number + 0.5) / len(each)
-        for each in (waiting, reckoning)
-        for number, item in enumerate(each)
-    }
-    return sorted(long_first, key=lambda item: at[item.nodeid])
+    """What takes long first, so that no worker is left with it at the end."""
+    return sorted(items, key=lambda item: "whole" not in item.path.parts)
 
 
 class Scheduler(LoadScopeScheduling):

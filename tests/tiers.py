@@ -1,5 +1,7 @@
 """Which tests the README's command runs, and which the gate runs after it."""
 
+import re
+
 MARKERS = {
     "crash": "kills and power cuts by the dozen",
     "wires": "faults on real wires by the hundred, and other people's servers",
@@ -11,6 +13,14 @@ MARKERS = {
 }
 QUICK = "quick or not (crash or wires or browser or system or slow)"
 """What `pytest` alone runs. The rest is in `.ci/run`."""
+LONGER = re.compile(r"^pytestmark = .*mark\.(crash|wires|browser|system|slow)", re.MULTILINE)
+
+
+def all_longer(source: str) -> bool:
+    """Whether the README's command runs no test of a module: its mark says so, and no test in it is marked `quick`."""
+    return LONGER.search(source) is not None and "mark.quick" not in source
+
+
 TOGETHER = (
     "tests/sweeper/analysis/band/",
     "tests/sweeper/analysis/verdict/test_table.py",
@@ -21,7 +31,6 @@ TOGETHER = (
     "tests/whole/test_ab_now.py",
     "tests/whole/test_any_hour.py",
     "tests/whole/test_attacks_commands.py",
-    "tests/whole/test_attacks_transmit.py",
     "tests/whole/test_browser.py",
     "tests/whole/test_demo.py",
     "tests/whole/test_demo_samples.py",
@@ -35,6 +44,8 @@ TOGETHER = (
 WAITING = (
     "tests/whole/test_attacks_hang.py",
     "tests/whole/test_attacks_samples.py",
+    "tests/whole/test_attacks_sound.py",
+    "tests/whole/test_attacks_transmit.py",
     "tests/whole/test_attacks_wire.py",
     "tests/whole/test_fault_matrix.py",
     "tests/whole/test_fault_matrix_samples.py",
@@ -43,4 +54,4 @@ WAITING = (
     "tests/whole/test_faults_of_whole_bands.py",
     "tests/whole/test_samples_over_tcp.py",
 )
-"""Modules of many tests that mostly wait for a wire: they are spread among those that reckon."""
+"""Modules of many longer tests that mostly wait for a wire: the gate runs many of them at a time."""

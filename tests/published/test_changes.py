@@ -37,6 +37,7 @@ def test_the_break_is_the_one_of_least_squares_among_all_that_there_are(channels
             assert explained(series)[place - SHORTEST] == pytest.approx(whole - left[place])
 
 
+@pytest.mark.slow
 def test_nights_without_a_change_seldom_yield_a_date():
     rng = np.random.default_rng(2)
     alarms = sum(bool(breaks(rng.normal(size=(20, 3)))) for _ in range(100))
@@ -49,6 +50,7 @@ def test_two_changes_are_both_found():
     assert [place for place, _ in breaks(series)] == [20, 40]
 
 
+@pytest.mark.slow
 def test_spells_of_weather_are_no_change():
     """Autoregression of 0.6, forty nights, three bands: dates are told in at most one campaign in eight (5 % is meant;
     forty nights leave the dependence uncertain). Shuffled nights, which know no spells, told one in most.

@@ -9,6 +9,8 @@ import pytest
 from sweeper.ab import NoNoise, Terms, compare
 from sweeper.words import ANTENNA_BYPASS, ANTENNA_STAGE, LOAD_BYPASS, Labelled, SignalPath, Spectrum
 
+pytestmark = pytest.mark.slow
+
 BINS, STEP_HZ, SEGMENTS = 120, 31.25, 7
 
 

@@ -11,6 +11,8 @@ from sweeper.analysis import compare, find
 from sweeper.analysis.facts import MeterFacts
 from tests.sweeper.analysis.summaries import Place, facts, made
 
+pytestmark = pytest.mark.slow
+
 PLACES = (Place("40 m", night_sd_db=1.0), Place("10 m", antenna_k=3_000.0, night_sd_db=1.0))
 ENDS = {
     "levels": ("level", "low", "high"),

@@ -25,6 +25,8 @@ from tests.sweeper.engine.bench import Dial
 from tests.sweeper.engine.test_hearing_visits import Played
 from tests.sweeper.station.files import written
 
+pytestmark = pytest.mark.slow
+
 __all__ = ["outpost"]
 NOW = datetime(2026, 3, 1, 17, 5, 9, tzinfo=UTC)
 

@@ -19,6 +19,8 @@ from sweeper.words import ANTENNA_BYPASS, ANTENNA_STAGE, LOAD_BYPASS, Channel, S
 from tests.sweeper.engine.bench import ABBA, FOUND, SETTINGS, Board, Dial, Kept, a_clock
 from tests.sweeper.engine.heard import Heard
 
+pytestmark = pytest.mark.slow
+
 NOISE = Channel("40 m", 7_038_500, "noise", 2400)
 CARRIER = Channel("31 m", 10_000_000, "carrier", 2400)
 VISITS = tuple(Visit(channel, path) for path in (*ABBA, LOAD_BYPASS) for channel in (NOISE, CARRIER))

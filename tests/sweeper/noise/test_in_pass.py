@@ -14,6 +14,8 @@ from sweeper.spectra.quiet import with_envelope
 from sweeper.spectra.welch import spectrum
 from sweeper.words import ANTENNA_BYPASS, LOAD_BYPASS, Labelled, SignalPath, Spectrum
 
+pytestmark = pytest.mark.slow
+
 RATE_HZ, SECONDS, CENTRE_HZ = 256_000.0, 0.5, 7_100_000.0
 COUNT = int(RATE_HZ * SECONDS)
 SWELL = {

@@ -5,6 +5,8 @@ import pytest
 
 from sweeper.noise.mains_lines import MainsLines, mains_lines
 
+pytestmark = pytest.mark.slow
+
 SECONDS = 0.5
 COUNT = int(2000 * SECONDS)
 

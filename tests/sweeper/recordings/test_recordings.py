@@ -14,6 +14,8 @@ from sweeper.recordings.levels import unevenness
 from sweeper.recordings.refused import MOST_UNEVEN
 from tests.sweeper.ab.listening import Scene, audio, samples
 
+pytestmark = pytest.mark.slow
+
 SHORT = Scene(seconds=60.0, every_s=5.0, from_s=5.0)
 
 

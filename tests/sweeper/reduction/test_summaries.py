@@ -22,6 +22,8 @@ from sweeper.reduction.summaries import summaries_of
 from sweeper.store import Store
 from sweeper.words import ANTENNA_BYPASS, ANTENNA_STAGE, Channel, PassRecord, Reading
 
+pytestmark = pytest.mark.slow
+
 CHANNEL = Channel("40 m", 7038500, "noise", 2400)
 FACTS = StationFacts(
     name="Outpost",

@@ -18,6 +18,8 @@ from sweeper.report.sections import Section, sections
 from sweeper.report.setting import Setting
 from tests.sweeper.report import sample
 
+pytestmark = pytest.mark.slow
+
 BEGIN = datetime(2026, 11, 2, tzinfo=UTC)
 
 

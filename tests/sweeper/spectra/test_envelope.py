@@ -9,6 +9,8 @@ from drivers.contracts import Block
 from sweeper.spectra.axis import axis_of
 from sweeper.spectra.envelope import envelope, noise_power, power_hz, power_of
 
+pytestmark = pytest.mark.slow
+
 RATE_HZ = 48_000.0
 
 

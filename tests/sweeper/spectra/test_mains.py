@@ -8,6 +8,8 @@ from sweeper.spectra.axis import axis_of
 from sweeper.spectra.envelope import noise_power, power_hz
 from sweeper.spectra.mains import CHANCE, MainsShare, mains_share
 
+pytestmark = pytest.mark.slow
+
 RATE_HZ = 48_000.0
 AXIS = axis_of(RATE_HZ, real=True, band_hz=(300.0, 2700.0))
 ALL = np.ones(AXIS.bins[1] - AXIS.bins[0], np.bool_)

@@ -6,6 +6,7 @@ from datetime import timedelta
 from pathlib import Path
 
 import polars as pl
+import pytest
 from hypothesis import settings
 from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, invariant, rule
@@ -14,6 +15,8 @@ from sweeper.store import Store, day_of
 from sweeper.store.frames import empty, frame_of
 from sweeper.words import PassRecord, Reading
 from tests.sweeper.store.nights import EVENING, LONGITUDE, open_store, pass_of
+
+pytestmark = pytest.mark.slow
 
 HOURS = st.integers(-100, 400)
 """Also before the beginning: clocks are stepped."""

@@ -22,6 +22,8 @@ from sweeper.analysis.findings.tables import gains_table
 from sweeper.analysis.physics.friis import snr_lost_db
 from tests.sweeper.analysis.nights import Night, facts, readings, summary
 
+pytestmark = pytest.mark.slow
+
 
 def season(night, nights=4):
     return pl.concat(

@@ -13,6 +13,8 @@ from sweeper.simulation.campaign.course import BandTruth, Course
 from sweeper.simulation.campaign.draw import campaign
 from tests.benchmarks.campaigns import facts_of
 
+pytestmark = pytest.mark.slow
+
 
 def rows(nights=8, gain_db=15.0, own_db=(8.0, 3.0), sd_db=3.0, noise_db=0.0, scale=1.0):
     """The four lines of the chain (docs/figures.md): noise in bypass and with the stage in, of outside noise that comes

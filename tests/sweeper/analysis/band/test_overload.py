@@ -16,6 +16,8 @@ from sweeper.analysis.findings.build import find
 from sweeper.analysis.findings.tables import health_table
 from tests.sweeper.analysis.nights import Night, facts, readings, summary
 
+pytestmark = pytest.mark.slow
+
 
 def season(night, nights=3, change=None):
     days = []

@@ -11,6 +11,8 @@ from sweeper.simulation.campaign.course import BandTruth, Course
 from sweeper.simulation.campaign.draw import campaign
 from tests.benchmarks.campaigns import facts_of
 
+pytestmark = pytest.mark.slow
+
 BANDS = (BandTruth("low", 12.0), BandTruth("high", 3.0))
 
 

@@ -13,6 +13,8 @@ from sweeper.simulation.campaign.course import BandTruth, Course
 from sweeper.simulation.campaign.draw import campaign
 from tests.benchmarks.campaigns import facts_of
 
+pytestmark = pytest.mark.slow
+
 RISES = (8.0, 11.0, 14.0, 9.5)
 NIGHTS = 4
 BENT = ((-160.0, -122.5), (-35.0, -35.0), (60.0, 60.0))

@@ -12,6 +12,8 @@ from sweeper.analysis.change.compare import compare
 from sweeper.analysis.findings.as_json import comparison_object
 from tests.sweeper.analysis.summaries import Place, facts, made
 
+pytestmark = pytest.mark.slow
+
 FORTY = Place("40 m", night_sd_db=1.0)
 EIGHTY = Place("80 m", antenna_k=500_000.0, night_sd_db=1.0)
 FIX = datetime(2026, 1, 12, 9, 0, tzinfo=UTC)

@@ -10,6 +10,8 @@ from sweeper.analysis.change.compare import compare
 from sweeper.analysis.meter.changed import CHANGED
 from tests.sweeper.analysis.summaries import Place, facts, made
 
+pytestmark = pytest.mark.slow
+
 BARE = Place("40 m", antenna_k=500_000.0, night_sd_db=0.3, load=False, carrier=False)
 FIRST, FIX_AT, NIGHTS = date(2026, 1, 5), 7, 14
 FIX = datetime(2026, 1, 12, 9, 0, tzinfo=UTC)

@@ -10,6 +10,8 @@ import pytest
 from sweeper.analysis import Comparison, compare
 from tests.sweeper.analysis.summaries import Place, facts, made
 
+pytestmark = pytest.mark.slow
+
 FORTY = Place("40 m", night_sd_db=0.5, error_db=0.05)
 GREENWICH = facts(FORTY, longitude=0.0)
 OWN, NEXT = date(2026, 1, 12), date(2026, 1, 13)

@@ -12,6 +12,8 @@ from sweeper.analysis.facts import MeterFacts
 from sweeper.words import Channel
 from tests.sweeper.analysis.nights import Night, facts
 
+pytestmark = pytest.mark.slow
+
 NOISE, CARRIER = 7_038_500, 7_202_000
 BEGIN = datetime(2026, 11, 1, 18, tzinfo=UTC)
 GAIN_DB = 15.0

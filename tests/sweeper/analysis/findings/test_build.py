@@ -18,6 +18,8 @@ from sweeper.simulation.campaign.course import BandTruth, Course
 from sweeper.simulation.campaign.draw import campaign
 from tests.sweeper.analysis.summaries import T0_K, Place, facts, made
 
+pytestmark = pytest.mark.slow
+
 DEAF = Place("10 m", antenna_k=3_000.0)
 NOISY = Place("80 m", antenna_k=1_000_000.0)
 PAD = Place("40 m", antenna_k=9_000.0, gain=0.1, stage_k=290.0 * 9.0)

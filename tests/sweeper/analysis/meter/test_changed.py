@@ -11,6 +11,8 @@ from sweeper.simulation.campaign.course import BandTruth, Course
 from sweeper.simulation.campaign.draw import campaign
 from tests.benchmarks.campaigns import facts_of
 
+pytestmark = pytest.mark.slow
+
 BAND = BandTruth("40 m", rise_db=12.0)
 NIGHTS, AT = 6, 3
 BENT = tuple((level, -40.0 + 0.6 * (level + 40.0)) for level in (-160.0, 60.0))

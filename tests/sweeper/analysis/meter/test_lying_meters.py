@@ -16,6 +16,8 @@ from sweeper.simulation.campaign.course import BandTruth, Course
 from sweeper.simulation.campaign.draw import campaign
 from tests.benchmarks.campaigns import facts_of
 
+pytestmark = pytest.mark.slow
+
 QUIET = BandTruth("40 m", rise_db=12.0)
 ON_A_FLOOR = -38.0
 """Above the load (about −52 dB over S9 here) and above most antenna readings in bypass (about −40)."""

@@ -21,6 +21,8 @@ from sweeper.simulation.campaign.draw import campaign
 from sweeper.words import Channel
 from tests.sweeper.analysis.summaries import Place, facts, made
 
+pytestmark = pytest.mark.slow
+
 
 def station(hz, environment="rural"):
     return replace(

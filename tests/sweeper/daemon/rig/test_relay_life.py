@@ -13,6 +13,8 @@ from sweeper.station import Station, load
 from tests.sweeper.engine.bench import Board
 from tests.whole.unattended import STATION
 
+pytestmark = pytest.mark.slow
+
 NOW = datetime(2026, 11, 1, 16, tzinfo=UTC)
 
 

@@ -16,6 +16,8 @@ from sweeper.store import Store
 from sweeper.words import PassRecord
 from tests.whole.club import LOUD, send_station
 
+pytestmark = pytest.mark.slow
+
 BEGUN = datetime(2026, 1, 10, 20, tzinfo=UTC)
 
 

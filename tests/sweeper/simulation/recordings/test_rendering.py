@@ -26,6 +26,8 @@ from sweeper.simulation.recordings.planted import Gaining, over_noise
 from sweeper.simulation.recordings.rendering import noise_density
 from sweeper.words import ANTENNA_BYPASS, ANTENNA_STAGE, LOAD_BYPASS, LOAD_STAGE
 
+pytestmark = pytest.mark.slow
+
 CHAIN = Chain(external=40.0, receiver=25.0, stage=2.0, gain=20.0)
 
 
