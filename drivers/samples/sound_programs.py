@@ -28,7 +28,7 @@ PACKAGES = {
 """What may be started, and Debian's package of each."""
 MOST_BYTES = 1_000_000
 """A program that lists what there is says some kilobytes."""
-END_S = 1.0
+END_S = 3.0
 """How long a program that was killed may take to be gone; one that hangs in the kernel is left behind."""
 MOST_LETTERS = 200
 NAME = re.compile(r"[A-Za-z0-9_][A-Za-z0-9_.:,=@+/ -]{0,199}")

@@ -28,12 +28,8 @@ from tests.benchmarks.ab_page import page
 
 QUICK_ROWS = {
     "audio": 1,
-    "audio, fast AGC": 1,
-    "samples": 1,
     "half occupied": 1,
     "steps": 1,
-    "unswitched": 1,
-    "overload": 1,
 }
 UNLIKELY = 0.001
 """How seldom a program that just keeps a target may end the run with 1."""

@@ -64,7 +64,7 @@ CASES = (
     Case("hand, keys pressed twice now and then", 120.0, "twice"),
     Case("hand, the load once each way", 150.0, "keys", load=True),
 )
-QUICK = ("relay, two minutes", "relay, one minute with the load", "hand with keys, two minutes")
+QUICK = ("relay, one minute with the load",)
 
 
 @dataclass(frozen=True)

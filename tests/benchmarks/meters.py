@@ -63,7 +63,7 @@ PLACES = {"noisy": (8.0, 25.0), "quiet": (0.6, 4.0), "nothing to gain": (14.0, 3
 STAGES = ((15.0, 3.0), (9.0, 4.0), (-5.0, 5.0))
 QUICK = 1
 """Campaigns a row in the short run."""
-QUICK_EVERY = 5
+QUICK_EVERY = 17
 """Of the rows in the short run: meters, places and loads come by turns."""
 
 

@@ -238,7 +238,7 @@ def main() -> None:
     head = "| figure | cases | measured | target | met |\n| --- | --- | --- | --- | --- |"
     print(head)
     every = []
-    counts = (12, 2, 4, 40) if asked.quick else tuple(asked.times * each for each in (60, 8, 20, 100))
+    counts = (4, 1, 2, 10) if asked.quick else tuple(asked.times * each for each in (60, 8, 20, 100))
     if asked.nights:
         counts = (*counts[:2], asked.nights, *counts[3:])
     for row in rows(counts, asked.workers, asked.first):

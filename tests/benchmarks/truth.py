@@ -35,7 +35,7 @@ from tests.benchmarks.truth_figures import (
 )
 from tests.benchmarks.truth_page import claimed, page
 
-QUICK = 4
+QUICK = 2
 UNLIKELY = 0.01
 """How seldom a program that just keeps a bound may fail the short run on it."""
 CLAIMS = Path("docs/truth.md")
