@@ -26,6 +26,16 @@ STRAYS, STRAY_SIZE = 0.15, 0.4
 """Share of other steps, of this share of the size on, up to which the edges are believed."""
 MOST_WANDER = 0.5
 """Of the size of its steps the noise may move by this share between them."""
+COMING_S, BLOCK_S, REST_S = 6.0, 0.1, 0.5
+"""How far after an edge the noise is watched, in what blocks; and the end of a stay by which it has come to rest."""
+COMING_DB = 0.15
+"""Nearer than this to where it comes to rest it counts as there."""
+COMING_REST = 1.3
+"""So much longer it is given: from 0.15 dB to 0.05 dB, where it comes up as a capacitor is charged."""
+FEWEST_COMING = 5
+"""With fewer edges of a direction, noise that wanders would pass for it."""
+COMING_SHARE = 0.6
+"""What takes up more of a stay than this has not come to rest at its end either."""
 SHARP_S, SHARP = 0.2, 0.6
 """Over so short a window an edge shows this share of its size; what fading does takes longer."""
 
@@ -43,16 +53,33 @@ class Turning:
     """Seconds beside an edge that tell nothing of either route; 0 where nothing shows of it.
 
     `break_s`: on the quieter route's side the receiver is without antenna. `before_s`, `after_s`: the switch itself is
-    heard (a thump, crackle).
+    heard (a thump, crackle). `up_s`, `down_s`: after a step up, or down, the noise goes on the same way for so long: a
+    stage that comes up after it is switched in, its supply switched with it. Infinite where it goes on to the end.
     """
 
     break_s: float = 0.0
     before_s: float = 0.0
     after_s: float = 0.0
+    up_s: float = 0.0
+    down_s: float = 0.0
 
     def beside(self, rises: bool) -> tuple[float, float]:
         """Seconds to leave out before and after an edge at which the noise rises, or falls."""
-        return self.before_s + self.break_s * rises, self.after_s + self.break_s * (not rises)
+        coming_s = self.up_s if rises else self.down_s
+        return self.before_s + self.break_s * rises, max(self.after_s + self.break_s * (not rises), coming_s)
+
+    @property
+    def coming_s(self) -> float:
+        """How long one of the routes takes to come to rest after it is chosen."""
+        return max(self.up_s, self.down_s)
+
+    @property
+    def apart_s(self) -> float:
+        """How far the sides of an edge may lie apart: one that takes over a second is not compared, if the other way
+        is quicker; its fading would count for more than the stage."""
+        if self.coming_s <= LONGEST_BURST_S:
+            return np.inf
+        return sum(self.beside(self.up_s < self.down_s)) + LONGEST_BURST_S / 2.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,7 +120,61 @@ def turning(floor_db: Floats, total_db: Floats, every_s: float, edges: Sequence[
         for side in (True, False)
     )
     quieter = [(edge, edge.step_db > 0.0) for edge in edges]
-    return Turning(longest(quieter, -1.0, LONGEST_BREAK_S), max(before), min(after))
+    return Turning(
+        longest(quieter, -1.0, LONGEST_BREAK_S),
+        max(before),
+        min(after),
+        *coming_s(floor_db, every_s, edges),
+    )
+
+
+def coming_s(floor_db: Floats, every_s: float, edges: Sequence[Moment]) -> tuple[float, float]:
+    """How long the noise goes on the same way after steps up, and after steps down: `Turning.up_s` and `down_s`."""
+    return _coming_s(floor_db, every_s, edges, True), _coming_s(floor_db, every_s, edges, False)
+
+
+def steps_between(from_s: Sequence[float], floor_db: Floats, every_s: float) -> list[Moment]:
+    """Edges at known instants, each with the step from where the noise had come to before it to where it came after."""
+    late = max(round(REST_S / every_s), 1)
+    ends = [*(max(min(round(at_s / every_s), len(floor_db)), 1) for at_s in from_s), len(floor_db)]
+    heard = np.where(np.isfinite(floor_db), floor_db, -300.0)
+    rest = [float(np.median(heard[max(end - late, 0) : end])) for end in ends]
+    return [Moment(at_s, after - before) for at_s, before, after in zip(from_s, rest, rest[1:], strict=False)]
+
+
+def _coming_s(level: Floats, every_s: float, edges: Sequence[Moment], rises: bool) -> float:
+    """How long after a step up (`rises`) or down the noise goes on the same way before it comes to rest.
+
+    A gain control moves it back, never on. Over the edges of that direction the median of what is still missing, in
+    blocks of 0.1 s, against its error: until the first two blocks of which neither misses anything.
+    """
+    size, rest = max(round(BLOCK_S / every_s), 1), max(round(REST_S / every_s), 1)
+    places = [round(edge.at_s / every_s) for edge in edges] + [len(level)]
+    parts = [
+        level[here : nearby - size]
+        for edge, here, nearby in zip(edges, places, places[1:], strict=False)
+        if (edge.step_db > 0.0) == rises
+    ]
+    if len(parts) < FEWEST_COMING:
+        return 0.0
+    length = min(int(np.quantile([len(part) for part in parts], 0.25)), round(COMING_S / every_s))
+    blocks = (length - rest) // size
+    most = COMING_SHARE * blocks
+    rows = [part[:length] for part in parts if len(part) >= length and np.isfinite(part[:length]).all()]
+    if blocks < 2 or len(rows) < FEWEST_COMING:
+        return 0.0
+    table = np.asarray(rows) * (1.0 if rises else -1.0)
+    missing = np.median(table[:, -rest:], axis=1)[:, None] - table[:, : blocks * size].reshape(
+        len(rows), blocks, size
+    ).mean(axis=2)
+    middle = np.median(missing, axis=0)
+    error = 1.86 * np.median(np.abs(missing - middle), axis=0) / np.sqrt(len(rows))
+    moving = middle > np.maximum(COMING_DB, 3.0 * error)
+    there = np.flatnonzero(~(moving[:-1] | moving[1:]))
+    if not len(there) or there[0] > most:
+        return np.inf
+    # An edge is placed no better than two blocks.
+    return COMING_REST * float(there[0]) * size * every_s if there[0] > 1 else 0.0
 
 
 def _unlike_s(

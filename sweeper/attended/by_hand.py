@@ -18,7 +18,7 @@ import numpy as np
 from sweeper.ab.moments import Marks, moments, turning
 from sweeper.attended.flips import placed
 from sweeper.attended.levels import Levels
-from sweeper.attended.stays import Stay, Stays
+from sweeper.attended.stays import NEVER_AT_REST, Stay, Stays
 from sweeper.words import Route, SignalPath
 
 Key = Literal["switched", "load"]
@@ -180,6 +180,8 @@ def _by_steps(
         every_s,
         marks.moments,
     )
+    if turned.coming_s == inf:
+        return Stays((), NEVER_AT_REST)
     steps = [replace(step, at_s=_instant(heard, step.at_s)) for step in marks.moments]
     up: Route = "stage" if steps[0].step_db > 0.0 else "bypass"
     down: Route = "bypass" if up == "stage" else "stage"

@@ -1,11 +1,12 @@
 """When the receiver heard which path. Frozen values, and the order in which a relay goes through the paths."""
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 from math import inf
 from typing import Protocol
 
+from sweeper.ab.moments import coming_s, steps_between
 from sweeper.attended.levels import Levels
 from sweeper.words import ANTENNA_BYPASS, ANTENNA_STAGE, LOAD_BYPASS, SignalPath
 
@@ -55,7 +56,27 @@ class ByRelay:
         self._each.append(Stay(path, settled_s))
 
     def stays(self, levels: Levels) -> Stays:
-        return Stays(tuple(self._each))
+        """A stage that comes up after it was switched in is left out until it is there."""
+        heard = [stay for stay in self._each[1:] if levels.start_s <= stay.from_s < levels.until_s]
+        steps = steps_between(
+            [stay.from_s - levels.start_s for stay in heard], levels.floor_db, levels.every_s
+        )
+        up_s, down_s = coming_s(levels.floor_db, levels.every_s, steps)
+        if inf in (up_s, down_s):
+            return Stays((), NEVER_AT_REST)
+        coming = {
+            stay.from_s: up_s if step.step_db > 0.0 else down_s
+            for stay, step in zip(heard, steps, strict=True)
+        }
+        each = [replace(stay, from_s=stay.from_s + coming.get(stay.from_s, 0.0)) for stay in self._each]
+        return Stays(tuple(stay for stay in each if stay.until_s > stay.from_s))
+
+
+NEVER_AT_REST = (
+    "After the stage is switched the noise goes on rising or falling until the next time, so that one of the routes is "
+    "never heard at rest: let the stage's supply stay on while only its relay moves, or leave each in for longer."
+)
+"""Told of a relay and of a hand."""
 
 
 FIRST_LOAD, LOAD_EACH = 2, 4

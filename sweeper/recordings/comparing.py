@@ -10,7 +10,7 @@ import numpy as np
 from drivers.samples.file import Recording, RecordingError, open_recording
 from sweeper.ab import ABResult, NoNoise, Switched, Terms, compare, flagged, untold
 from sweeper.ab.intervals import FEWEST_BLOCKS
-from sweeper.ab.moments import Marks, Moment, Turning, moments, turning
+from sweeper.ab.moments import Marks, Moment, Turning, coming_s, moments, steps_between, turning
 from sweeper.errors import UserFacingError, WrongInput
 from sweeper.recordings import refused
 from sweeper.recordings.at_edges import AtEdges
@@ -83,7 +83,7 @@ def _compared(recording: Recording, asked: Asked, told: Callable[[float], None])
         raise UserFacingError(still)
     if recording.real and asked.mode is None:
         _no_am(levels, axis, name)
-    marks, found = _marks(recording, levels, asked, name)
+    marks, found, turned = _marks(recording, levels, asked, name)
     start_s = recording.started.timestamp() if recording.started else 0.0
     settle_s = SETTLE_FOUND_S if found else SETTLE_S
     sequence = AtEdges(recording, axis, marks, settle_s, start_s, converter.step_noise)
@@ -98,6 +98,7 @@ def _compared(recording: Recording, asked: Asked, told: Callable[[float], None])
         switched=tuple(Switched(mark.at_s, str(mark.path)) for mark in marks),
         seconds=recording.seconds,
         flags=("clipped",) if levels.clipped > 1e-4 else (),
+        apart_s=turned.apart_s + 2.0 * settle_s,
     )
     try:
         result = compare(sequence, terms)
@@ -107,6 +108,11 @@ def _compared(recording: Recording, asked: Asked, told: Callable[[float], None])
     keyed = any(signal.kind == "unsteady" for signal in result.carriers)
     kinds = kinds_of_noise(recording, axis, marks, settle_s, asked.confidence, keyed)
     notes = [*recording.notes, *kinds]
+    if turned.coming_s > 0.0:
+        notes.append(
+            f"After the switch the noise comes to rest within {turned.coming_s:.1f} s, as with a stage whose supply is "
+            "switched with it; that time is left out."
+        )
     told(1.0)
     if levels.clipped > 0.0:
         notes.append(
@@ -215,10 +221,11 @@ def _no_am(levels: Levels, axis: Axis, name: str) -> None:
         )
 
 
-def _marks(recording: Recording, levels: Levels, asked: Asked, name: str) -> tuple[list[Mark], bool]:
-    """The marks, and whether they are those seen rather than those stated."""
+def _marks(recording: Recording, levels: Levels, asked: Asked, name: str) -> tuple[list[Mark], bool, Turning]:
+    """The marks, whether they are those seen rather than those stated, and what is left out beside them."""
     seen = moments(levels.floor_db, levels.every_s)
     turned = turning(levels.floor_db, levels.total_db, levels.every_s, seen.moments)
+    _comes_to_rest(turned, name)
     if asked.marks is None and asked.switched is None:
         if not seen.moments:
             raise UserFacingError(
@@ -226,7 +233,7 @@ def _marks(recording: Recording, levels: Levels, asked: Asked, name: str) -> tup
                 f"when with --switched "
                 "or --marks, if it was."
             )
-        return _by_sign(seen, asked.first or "bypass", turned), True
+        return _by_sign(seen, asked.first or "bypass", turned), True, turned
     if asked.marks is not None:
         marks, saying = read_marks(asked.marks, recording.seconds), str(asked.marks)
     else:
@@ -246,7 +253,21 @@ def _marks(recording: Recording, levels: Levels, asked: Asked, name: str) -> tup
                 if asked.marks is None
                 else f"{name}: the noise steps at {shown} s, where {saying} has no mark; mend the marks."
             )
-    return _moved(marks, seen, turned), False
+    if not seen.moments:
+        steps = steps_between([mark.at_s for mark in marks[1:]], levels.floor_db, levels.every_s)
+        turned = Turning(0.0, 0.0, 0.0, *coming_s(levels.floor_db, levels.every_s, steps))
+        _comes_to_rest(turned, name)
+    return _moved(marks, seen, turned), False, turned
+
+
+def _comes_to_rest(turned: Turning, name: str) -> None:
+    """`UserFacingError` where a route is left before it has come to rest."""
+    if np.isinf(turned.coming_s):
+        raise UserFacingError(
+            f"{name}: after the stage is switched the noise goes on rising or falling until the next time, so that "
+            "one of the routes is never heard at rest; leave each for longer, and let the stage's supply stay on "
+            "while only its relay moves."
+        )
 
 
 def _by_sign(seen: Marks, first: str, turned: Turning) -> list[Mark]:

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from sweeper.ab.moments import Moment, Turning, differences, moments, turning
+from sweeper.ab.moments import Moment, Turning, coming_s, differences, moments, steps_between, turning
 
 
 def _levels(step_db: float, at: list[float], seconds: float = 120.0, every_s: float = 0.064) -> np.ndarray:
@@ -124,3 +124,59 @@ def test_fading_beside_few_edges_is_not_taken_for_the_switch() -> None:
         found = turning(floor, floor + 10 * np.log10(1.0 + 100.0 * fading), EVERY_S, edges)
         left_out_s.append(max(found.before_s, found.after_s, found.break_s))
     assert sum(each > 0.3 for each in left_out_s) <= 2, left_out_s
+
+
+EVERY_S, STAY_S = 0.064, 6.0
+
+
+def _coming(tau_s: float, edges: int = 20, *, overshoots_db: float = 0.0) -> tuple[np.ndarray, list[float]]:
+    """Levels of a route that comes up like a charged capacitor, 10 dB above the other one, and when it was chosen."""
+    at_s = np.arange(round(edges * STAY_S / EVERY_S)) * EVERY_S
+    since_s, stage = at_s % STAY_S, (at_s // STAY_S) % 2 == 1
+    there = 1.0 - np.exp(-since_s / tau_s) if tau_s else np.ones(len(at_s))
+    level = np.where(stage, 20.0 * np.log10(1.0 + (10.0**0.5 - 1.0) * there), 0.0)
+    level += overshoots_db * np.exp(-since_s / 0.5) * np.where(stage, 1.0, -1.0)
+    noisy = level + np.random.default_rng(5).normal(scale=0.2, size=len(level))
+    return noisy, [float(each) for each in np.arange(1, edges) * STAY_S]
+
+
+@pytest.mark.parametrize(("tau_s", "least_s", "most_s"), [(0.0, 0.0, 0.0), (0.1, 0.3, 0.8), (0.5, 2.0, 3.6)])
+def test_a_route_that_comes_up_slowly_is_given_until_it_is_there(
+    tau_s: float, least_s: float, most_s: float
+) -> None:
+    """The level of 1 + 2.16·(1 − e^(−t/τ)) is within 0.15 dB of its end from 3.7 τ on, by hand."""
+    level, from_s = _coming(tau_s)
+    up_s, down_s = coming_s(level, EVERY_S, steps_between(from_s, level, EVERY_S))
+    assert least_s <= up_s <= most_s and down_s == 0.0
+    up_s, down_s = coming_s(-level, EVERY_S, steps_between(from_s, -level, EVERY_S))
+    assert least_s <= down_s <= most_s and up_s == 0.0
+
+
+def test_a_route_that_is_left_before_it_is_there_is_never_at_rest() -> None:
+    level, from_s = _coming(3.0)
+    assert coming_s(level, EVERY_S, steps_between(from_s, level, EVERY_S)) == (np.inf, 0.0)
+
+
+def test_a_gain_control_that_overshoots_is_no_stage_that_comes_up() -> None:
+    """It moves the noise back after a step, not on."""
+    level, from_s = _coming(0.0, overshoots_db=3.0)
+    assert coming_s(level, EVERY_S, steps_between(from_s, level, EVERY_S)) == (0.0, 0.0)
+
+
+def test_of_few_edges_nothing_is_said_to_come_up() -> None:
+    level, from_s = _coming(0.5, edges=8)
+    assert coming_s(level, EVERY_S, steps_between(from_s, level, EVERY_S)) == (0.0, 0.0)
+
+
+def test_edges_of_a_slow_route_are_left_out_where_the_other_way_is_quick() -> None:
+    slow = Turning(before_s=0.1, after_s=0.2, up_s=2.0)
+    assert slow.beside(True) == (0.1, 2.0) and slow.beside(False) == (0.1, 0.2)
+    assert sum(slow.beside(False)) < slow.apart_s < sum(slow.beside(True))
+    assert Turning(up_s=0.9).apart_s == np.inf
+
+
+def test_known_instants_become_edges_with_the_step_between_ends_of_stays() -> None:
+    level = np.concatenate([np.full(100, 1.0), np.full(100, 4.0), np.full(100, np.nan)])
+    found = steps_between([10.0, 20.0], level, 0.1)
+    assert [each.at_s for each in found] == [10.0, 20.0]
+    assert found[0].step_db == pytest.approx(3.0) and found[1].step_db < -200.0

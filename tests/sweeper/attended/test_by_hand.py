@@ -7,7 +7,7 @@ import pytest
 
 from sweeper.attended.by_hand import CONTRADICT, ByHand, Press, out_of_step, single
 from sweeper.attended.levels import Levels
-from sweeper.attended.stays import ByRelay, Stay, Stays, relay_order
+from sweeper.attended.stays import NEVER_AT_REST, ByRelay, Stay, Stays, relay_order
 from sweeper.words import ANTENNA_BYPASS, ANTENNA_STAGE, LOAD_BYPASS
 
 EVERY_S = 0.064
@@ -141,6 +141,34 @@ def test_a_relay_goes_out_and_in_with_the_load_now_and_then() -> None:
     log.moved(ANTENNA_BYPASS, 0.0, 0.1)
     log.moved(ANTENNA_STAGE, 2.0, 2.2)
     assert log.stays(levels([], 0.0)).each[0] == Stay(ANTENNA_BYPASS, 0.1, 2.0)
+
+
+@pytest.mark.parametrize("tau_s", [0.0, 0.4])
+def test_a_stage_that_comes_up_after_its_relay_is_left_out_until_it_is_there(tau_s: float) -> None:
+    """Stays of six seconds; the stage's noise comes up to 10 dB above the other's like a charged capacitor."""
+    at_s = np.arange(0.0, 72.0, 0.1)
+    there = 1.0 - np.exp(-(at_s % 6.0) / tau_s) if tau_s else np.ones(len(at_s))
+    level = np.where((at_s // 6.0) % 2 == 1, 20.0 * np.log10(1.0 + 2.162 * there), 0.0)
+    log = ByRelay()
+    for nth in range(12):
+        log.moved(ANTENNA_STAGE if nth % 2 else ANTENNA_BYPASS, 6.0 * nth - 0.1 * (nth > 0), 6.0 * nth)
+    stays = log.stays(Levels(0.0, 0.1, level, level))
+    assert len(stays.each) == 12 and not stays.problem
+    for stay in stays.each:
+        late_s = stay.from_s % 6.0
+        if tau_s and stay.path == ANTENNA_STAGE:
+            assert 3.7 * tau_s < late_s < 7.0 * tau_s  # within 0.15 dB from 3.7 tau on
+        else:
+            assert late_s == pytest.approx(0.0, abs=1e-9)
+
+
+def test_a_stage_that_is_left_before_it_is_there_is_told() -> None:
+    at_s = np.arange(0.0, 72.0, 0.1)
+    level = np.where((at_s // 6.0) % 2 == 1, 2.0 * (at_s % 6.0), 0.0)
+    log = ByRelay()
+    for nth in range(12):
+        log.moved(ANTENNA_STAGE if nth % 2 else ANTENNA_BYPASS, 6.0 * nth, 6.0 * nth)
+    assert log.stays(Levels(0.0, 0.1, level, level)) == Stays((), NEVER_AT_REST)
 
 
 def claimed(signs: list[float], every_s: float = 5.0, gap_s: float = 0.5) -> tuple[list[Stay], Levels]:
