@@ -47,7 +47,7 @@ def humps(mean: NDArray[np.floating], shape: float, step_hz: float) -> list[Hump
         if not rises or falls:
             continue
         within = levels[up:down]
-        beside = np.concatenate([levels[max(up - SIDE, 0) : up], levels[down : down + SIDE]])
+        beside = np.concatenate([levels[up - SIDE : up], levels[down : down + SIDE]])
         over_db = float(np.median(within) - np.median(beside))
         wide = (down - up) * BLOCK * step_hz >= NARROWEST_HZ
         flat = float(np.quantile(np.abs(within - np.median(within)), 0.9)) < LEVEL_DB

@@ -14,6 +14,7 @@ EQUIVALENT: dict[str, tuple[tuple[str, str, str, str], ...]] = {
             "looks are surer than one in a hundred, so that an interval clear of the limits contradicts them",
         ),
         ("_by_physics", "return 1.0", "1.0 → 2.0", "a level of one or more is never below another"),
+        ("_nearest", 'return "undecided", 1.0', "1.0 → 2.0", "the same"),
         ("_alone", "else 1.0", "1.0 → 2.0", "a level of one or more is never below another"),
         (
             "judge", 'verdict == "undecided" or', "undecided",
@@ -34,12 +35,15 @@ EQUIVALENT: dict[str, tuple[tuple[str, str, str, str], ...]] = {
     "sweeper/noise/humps.py": (
         ("_is_noise", "reshape(-1, BLOCK)", "1 → 2", "NumPy takes any negative length for the one to be found"),
         ("_edges", "steps[at] > 0", "0 → 1", "an edge steps by a decibel at least, up or down"),
+        ("_edges", "steps[at] > 0", "→ steps[at] >= 0", "the same"),
     ),
     "sweeper/noise/change.py": (
         ("_over", "max(found.share, 1e-3)", "0.001 → 0.002", "of a share below 3 % no fall is told"),
     ),
     "sweeper/noise/rhythm.py": (
         ("DRAWS", "DRAWS = 400", "400 → 401", "how finely a chance is told"),
+        ("_chance", "default_rng", "→ 20261128", "other draws of the same chance"),
+        ("_week", "apart > 0", "→ apart >= 0", "what is told lies two fifths apart at least"),
         ("_chance", "by[:, None]", "+ by[:, None]", "turned the other way round by a time drawn from the same ones"),
         ("_stretch", "best = (0, 0)", "0 → 1", "the hour of the greatest share is a run of one at least"),
     ),
@@ -73,6 +77,8 @@ EQUIVALENT: dict[str, tuple[tuple[str, str, str, str], ...]] = {
     "sweeper/analysis/statistics/steps.py": (
         ("_places", "1e-3", "0.001 → 0.002", "keeps a quotient from nought; no night is known to a thousandth"),
         ("_places", "1e-6", "1e-06 → 2e-06", "tells nought from a sum of squares"),
+        ("_places", "1e-6 *", "2 → 3", "the same: the weight of a night is far from a million times another's"),
+        ("_places", "1e-6 *", "→ 1e-06 / float", "the same"),
         ("_together", "<= chance", "→ float(fdtrc(len(squares), dof, squares.mean())) * len(days) < chance",
          "a tie of two measured figures"),
         ("_alike", "max(len(before)", "1 → 2", "each side has two nights at least, so that two are left"),

@@ -6,6 +6,7 @@ from threading import Event
 
 import pytest
 
+from drivers.contracts import Block
 from drivers.errors import LinkLost, LinkTimeout
 from drivers.waiting import Deadline, StopOrder, bounded
 from sweeper.engine import MeasurementSettings, measure_pass, same_dial, without_dial
@@ -17,6 +18,25 @@ def measured(
     dial: Dial, board: Board, kept: Kept, settings: MeasurementSettings = SETTINGS, stop: Event | None = None
 ) -> PassRecord:
     return measure_pass(7, VISITS, dial, board, a_clock(), settings, kept, stop or Event())
+
+
+def test_a_station_that_says_nothing_of_sound_is_read_by_its_meter_whatever_is_plugged_in() -> None:
+    class Microphone:
+        def take(self, seconds: float, after_s: float) -> Block:
+            raise AssertionError("nobody listens")
+
+        def unknown(self) -> tuple[str, ...]:
+            return ("enhancements",)
+
+        def close(self) -> None:
+            pass
+
+    kept = Kept()
+    record = measure_pass(
+        7, VISITS, Dial(), Board(), a_clock(), SETTINGS, kept, Event(), samples=Microphone()
+    )
+    assert (record.outcome, "enhancements" in record.unknown_settings) == ("done", False)
+    assert len(kept.records[0][1]) == len(VISITS) * SETTINGS.readings
 
 
 @pytest.mark.parametrize("mode", ["cw", "CW", "Cw"])

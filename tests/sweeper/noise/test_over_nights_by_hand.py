@@ -422,6 +422,18 @@ def test_days_of_work_and_weekends_are_held_against_each_other_by_days(
     assert said in words and bool(said) == ("It runs on" in words)
 
 
+@pytest.mark.parametrize(("weeks", "told"), [(4, True), (3, False)])
+def test_four_working_days_are_the_fewest_beside_eight_days_of_weekends(weeks: int, told: bool) -> None:
+    """Measured from Friday to Sunday: by chance 4 of 4 differ from 8 of 8 once in 495 cases, 3 of 3 once in 165."""
+    passes = [
+        one
+        for one in days(28, lambda at: at.isoweekday() >= 6, every_min=240)
+        if (at := datetime.fromtimestamp(one.time, UTC)).isoweekday() >= 6
+        or (at.isoweekday() == 5 and at < BEGIN + timedelta(weeks=weeks))
+    ]
+    assert any("100% of weekends and 0% of working days" in each for each in told_of(passes).words) == told
+
+
 @pytest.mark.parametrize(
     ("by_day", "by_night", "told"),
     [(0.72, 0.0, True), (0.68, 0.0, False), (0.9, 0.04, True), (0.9, 0.07, False)],
@@ -515,6 +527,26 @@ def test_a_note_beside_which_it_came_is_told_with_four_looks_on_each_side(
     assert ("boiler on" in " ".join(told_of(passes, notes=notes).words)) == bool(said)
     went = days(3, lambda at: at < came, every_min)
     assert ("It went when you noted “boiler on”." in told_of(went, notes=notes).words) == bool(said)
+
+
+@pytest.mark.parametrize(
+    ("fewer", "more", "told"), [(0, 12, True), (1, 11, True), (2, 12, False), (0, 10, False)]
+)
+def test_one_look_in_ten_on_either_side_of_a_note_may_be_otherwise(fewer: int, more: int, told: bool) -> None:
+    """Of twelve looks of a quarter of an hour each: one is 8 %, two are 17 %."""
+    note_at = BEGIN + timedelta(hours=24)
+    quarter = timedelta(minutes=15)
+    with_it = {note_at - quarter * (nth + 1) for nth in range(fewer)} | {
+        note_at + quarter * nth for nth in range(more)
+    }
+    notes = [(note_at, "boiler")]
+    came = days(2, lambda at: at in with_it, 15)
+    assert ("It came when you noted “boiler”." in told_of(came, notes=notes).words) == told
+    mirrored = {note_at - quarter * (nth + 1) for nth in range(more)} | {
+        note_at + quarter * nth for nth in range(fewer)
+    }
+    went = days(2, lambda at: at in mirrored, 15)
+    assert ("It went when you noted “boiler”." in told_of(went, notes=notes).words) == told
 
 
 def test_days_that_are_there_whole_or_not_at_all_have_no_hours() -> None:

@@ -165,6 +165,18 @@ def test_passes_count_from_one(station: Station) -> None:
         one_pass(station, 0)
 
 
+@pytest.mark.parametrize(
+    ("bands", "seen"), [(["41 m"], [7_300_000]), (["40 m", "10 m"], [7_038_500, 7_202_000]),
+                        (["10 m"], [7_038_500, 7_202_000, 7_300_000]), (None, [7_038_500, 7_202_000, 7_300_000])],
+)  # fmt: skip
+def test_a_pass_of_some_bands_visits_those_and_of_none_that_the_station_has_all(
+    tmp_path: Path, bands: list[str] | None, seen: list[int]
+) -> None:
+    more = "schedule:", "  - name: 41 m\n    channels:\n      - {hz: 7300000, for: noise}\nschedule:"
+    visits = one_pass(load(written(tmp_path, more)), 2, bands)
+    assert sorted({visit.channel.hz for visit in visits}) == seen
+
+
 BY_HAND = (
     SOUND,
     ("driver: hamlib\n  link: tcp://127.0.0.1:4532", "driver: dial-by-hand\n  receive_only: true"),
