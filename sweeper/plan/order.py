@@ -44,7 +44,7 @@ def _ending_with_a_target(channels: tuple[Channel, ...], pass_number: int) -> tu
 def _ways(order: Sequence[SignalPath]) -> Iterator[bool]:
     """Whether each path goes forth through the channels or back: antenna paths by turns, so that drift cancels on every
     channel; what comes between them back from where the dial stands."""
-    of_antenna, forth = False, False
+    forth = of_antenna = False
     for path in order:
         if path.source == "antenna":
             forth = of_antenna = not of_antenna

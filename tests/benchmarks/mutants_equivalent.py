@@ -103,11 +103,17 @@ EQUIVALENT: dict[str, tuple[tuple[str, str, str, str], ...]] = {
         ("_near_each_other", "len(group) > 1", "len(group) >= 1", "one channel alone is apart from none"),
     ),
     "sweeper/analysis/band/gain.py": (
+        ("carriers_contradict", "gap < 0", "→ gap <= 0", "what is told lies seven tenths of a decibel off at least"),
         ("weighted", "len(parts) > 1", "len(parts) >= 1", "one part is not apart from itself"),
         ("quieter_antenna", "", "→ abs(carriers.gain_db) <= NO_GAIN_DB", "a tie of two measured figures"),
         ("weighted", "", "chi > chdtri(len(parts) - 1, GAINS_APART_CHANCE) → chi >=", "a tie of two measured figures"),
     ),
     "sweeper/analysis/band/switching_threshold.py": (
+        ("switching_threshold", "+ 0.01", "→ gain.gain_db - 0.01", "a slope to the other side, which is squared"),
+        ("switching_threshold", "+ 0.01", "→ difference - 0.01", "the same"),
+        ("_as_shown", "dbm[0] <= level.value", "level.value < dbm[-1]", "a tie of a measured figure"),
+        ("_as_shown", "dbm[0] <= level.value", "→ dbm[0] < level", "the same"),
+
         (
             "switching_threshold", "", "→ best.low <= worthwhile",
             "where the best lies above what matters there is a crossing: the curve falls from it to nothing",
@@ -126,6 +132,7 @@ EQUIVALENT: dict[str, tuple[tuple[str, str, str, str], ...]] = {
             "_leaning", "series.day.mean()", "→ series.day + series.day.mean()",
             "beside a constant a column may stand anywhere: the slope stays",
         ),
+        ("_plain_step", "", "return 0.0 → return None", "never asked of nights without a series"),
         ("_plain_step", "", "0.0 → 1.0", "never asked of nights without a series; it is there for the types"),
         (
             "before_after", "0.0 if weight is None", "→ weight.value",
@@ -209,6 +216,22 @@ EQUIVALENT: dict[str, tuple[tuple[str, str, str, str], ...]] = {
         ("RelayHands._set", "GOLDEN", "→ self._turns / GOLDEN", "the same: the two differ by one whole turn"),
         ("RelayHands.__init__", "self._turns", "0 → 1", "where in an order that never repeats it begins"),
         ("RelayHands.__init__", "self._due_s", "0.0 → 1.0", "set anew by the first path, before anybody asks"),
+    ),
+    "sweeper/plan/edges.py": (
+        ("more_edges", "first = (pass_number", "1 → 2", "all get their turn, whoever comes first"),
+        ("more_edges", "first = (pass_number", "pass_number - 1 →", "the same"),
+    ),
+    "sweeper/plan/order.py": (
+        ("path_order", "backwards = extras", "pass_number - 1 →", "one of two passes runs backwards either way"),
+        ("path_order", "backwards = extras", "1 → 2", "the same"),
+        ("moved", "was is None", "→ station.switch.by_hand or now", "a switch names relays of all paths or of none"),
+        ("moved", "was is None", "now is None → station.switch.by_hand or was is None", "the same"),
+    ),
+    "sweeper/analysis/band/cells.py": (
+        (
+            "_over_all_nights", "if (", "→ gain is None or difference is None or there.sum",
+            "without a curve no noise is known, which the rest asks for; it is there for the types",
+        ),
     ),
     "drivers/ordinary_files.py": (
         ("content_of", "source.read(", "1 → 2", "one byte more of a file that is too long and refused either way"),

@@ -115,7 +115,9 @@ TESTS: dict[str, tuple[str, ...]] = {
     "sweeper/analysis/statistics/estimates.py": (
         f"{ANALYSIS}/statistics/test_estimates.py", "tests/published/test_intervals_against_libraries.py",
     ),
-    "sweeper/analysis/statistics/dependent_nights.py": (NIGHTS,),
+    "sweeper/analysis/statistics/dependent_nights.py": (
+        NIGHTS, f"{ANALYSIS}/statistics/test_dependent_nights.py",
+    ),
     "sweeper/analysis/physics/friis.py": (f"{ANALYSIS}/physics/test_friis.py", "tests/published/test_noise_figures.py"),
     "sweeper/analysis/physics/radiometer.py": (
         f"{ANALYSIS}/physics/test_radiometer.py", f"{ANALYSIS}/day/test_noise_level.py",
@@ -160,7 +162,7 @@ TESTS: dict[str, tuple[str, ...]] = {
         "tests/drivers/protocols/test_template.py", "tests/drivers/protocols/test_dialect.py",
     ),
     "drivers/links/link.py": ("tests/drivers/links/test_link_small_print.py", "tests/drivers/links/test_link.py"),
-    "sweeper/plan/order.py": ("tests/sweeper/plan/test_order.py",),
+    "sweeper/plan/order.py": ("tests/sweeper/plan/test_order.py", "tests/sweeper/plan/test_edges.py"),
     "sweeper/daemon/rig/restore.py": ("tests/sweeper/daemon/rig/test_restore.py",),
     "sweeper/analysis/day/edges.py": (f"{ANALYSIS}/day/test_edges.py",),
     "sweeper/analysis/band/edge_lag.py": (

@@ -186,7 +186,7 @@ def _channel_offsets_db(rows: pl.DataFrame) -> dict[int, float]:
     count = rows["hz"].n_unique()
     cell = ("night", "hour_utc")
     together = rows.filter(pl.col("hz").n_unique().over(*cell) == count)
-    if count < 2 or together.is_empty():
+    if together.is_empty():
         return {}
     found = (
         together.with_columns(

@@ -245,7 +245,7 @@ def _weighted(rows: pl.DataFrame, slope: float) -> pl.DataFrame:
     if "band" not in rows.columns or rows["band"].n_unique() == 1:
         return rows.with_columns(pl.lit(1.0).alias("weight"))
     scatter = (pl.col("left") - slope * pl.col("after")).var().over("band")
-    return rows.with_columns((1.0 / (scatter.fill_null(1.0) + 0.25)).alias("weight"))
+    return rows.with_columns((1.0 / (scatter + 0.25)).alias("weight"))
 
 
 def _level(before: int, after: int, alpha: float) -> float:

@@ -115,6 +115,14 @@ def test_a_line_keeps_its_frequency_wherever_the_samples_are_centred(shift_hz: i
 def test_a_gap_at_the_beginning_is_none_and_one_amid_a_visit_is() -> None:
     source = Samples(a_clock(), more={"gaps": (0, 9_000)})
     assert "gap" in heard(source, sampled(), PATHS[:1]).seen[BAND][0].spectrum.quality
+    second = Samples(a_clock(), more={"gaps": (1,)})
+    assert "gap" in heard(second, sampled(), PATHS[:1]).seen[BAND][0].spectrum.quality
+
+
+def test_the_rhythm_of_noise_is_kept_of_what_tells_its_kind_antenna_and_load_without_the_stage() -> None:
+    seen = heard(Samples(a_clock()), sampled(), (*PATHS, "load-stage")).seen[BAND]
+    kept = {str(one.path) for one in seen if one.spectrum.envelope is not None}
+    assert kept == {"antenna-bypass", "load-bypass"}
 
 
 def test_what_is_kept_has_a_thousand_bins_at_the_most_each_the_mean_of_its_neighbours() -> None:

@@ -112,6 +112,7 @@ def test_a_switch_that_does_not_wear_stays_on_each_channel_for_all_paths(tmp_pat
     order = path_order(each, LATE)
     assert visits == tuple(Visit(channel, path) for channel in each.channels() for path in order)
     assert set(edges_of(visits).values()) == {2} and set(edges_of(visits)) == set(each.channels())
+    assert last_pass(each, 2) == 0
 
 
 def test_the_station_file_may_ask_for_more_for_ever_or_for_none(tmp_path: Path) -> None:

@@ -1,7 +1,7 @@
 """A pass: all channels through one path before a relay moves, in an order that cancels drift and spares relays."""
 
 from collections.abc import Sequence
-from itertools import groupby, permutations
+from itertools import groupby, pairwise, permutations
 from pathlib import Path
 from statistics import mean
 
@@ -113,6 +113,17 @@ def test_a_noise_source_comes_at_a_slower_rhythm_still(tmp_path: Path) -> None:
 def test_every_other_pass_with_load_runs_backwards(station: Station) -> None:
     first, second, third, fourth = (path_order(station, number) for number in (1, 5, 9, 13))
     assert first == third == second[::-1] == fourth[::-1] != second
+
+
+def test_a_load_is_read_back_from_where_the_dial_stands(station: Station) -> None:
+    """And the antenna's paths forth and back by turns: all begin at one end of the channels."""
+    for number in (1, 5):
+        stays = [
+            (path, [visit.channel for visit in group])
+            for path, group in groupby(one_pass(station, number), key=lambda visit: visit.path)
+        ]
+        for (_, before), (path, after) in pairwise(stays):
+            assert path.source != "load" or before[-1] == after[0]
 
 
 def test_with_a_noise_source_passes_turn_about_by_the_quicker_of_its_rhythms(tmp_path: Path) -> None:

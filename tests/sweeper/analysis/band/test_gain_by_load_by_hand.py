@@ -99,6 +99,49 @@ def test_hours_weigh_by_their_usual_error_and_not_by_that_of_the_night() -> None
     assert load_db(*sure, *unsure) == pytest.approx(found)
 
 
+def test_no_hour_is_taken_to_be_known_better_than_to_two_hundredths() -> None:
+    """0.001 dB beside 0.03 weighs nine to four, as 1/0.02² to 1/0.03²."""
+    found = load_db(hour(se_db=0.001), hour(at=19, stage=9.0 * 40.0, se_db=0.03))
+    assert found == pytest.approx(10 * np.log10((9 * GAIN + 4 * 40.0) / 13), abs=1e-4)
+
+
+def test_one_pass_is_enough_and_a_stage_that_adds_nothing_tells_no_gain() -> None:
+    assert load_db(hour(passes=1)) == pytest.approx(15.0)
+    assert methods(hour(stage=0.0)).load is None
+    silent = [hour(night, hz=7_200_000, stage=0.0) for night in range(2)]
+    assert load_db(hour(), silent[0]) == pytest.approx(15.0)
+    lower, higher = ([hour(night, hz=7_000_000 + hz, stage=9.0 * GAIN * times) for night in range(2)]
+                     for hz, times in ((0, 1.0), (100_000, 100.0)))  # fmt: skip
+    assert methods(*lower, *higher, *silent).offsets_db == {
+        7_000_000: pytest.approx(-10.0),
+        7_100_000: pytest.approx(10.0),
+    }
+
+
+@pytest.mark.parametrize(
+    ("apart_db", "errors_db", "alike"),
+    [
+        (0.54, (0.1, 0.3), False),
+        (0.56, (0.1, 0.3), True),
+        (0.49, (0.05, 0.15), False),
+        (0.51, (0.05, 0.15), True),
+    ],
+)
+def test_channels_that_differ_by_more_than_chance_and_half_a_decibel_weigh_nearly_alike(
+    apart_db: float, errors_db: tuple[float, float], alike: bool
+) -> None:
+    """Two channels: χ² = apart²/(s₁² + s₂²), more than 3 of one degree of freedom is too much; what is between them is
+    τ² = (χ² − 1)(s₁² + s₂²)/2 (DerSimonian and Laird 1986)."""
+    first, second = (each**2 + 0.01**2 for each in errors_db)
+    between = (apart_db**2 / (first + second) - 1.0) * (first + second) / 2 if alike else 0.0
+    weights = 1 / (first + between), 1 / (second + between)
+    found = load_db(
+        hour(se_db=errors_db[0]),
+        hour(hz=7_100_000, stage=9.0 * GAIN * 10 ** (apart_db / 10), se_db=errors_db[1]),
+    )
+    assert found == pytest.approx(15.0 + apart_db * weights[1] / sum(weights))
+
+
 def channels(
     apart_db: float, strays_db: float, nights: int = 16, resolution_db: float = 0.0
 ) -> dict[int, float]:
@@ -117,6 +160,18 @@ def test_channels_that_differ_are_told_with_their_offsets() -> None:
     assert channels(2.0, 0.0) == {7_000_000: pytest.approx(-1.0), 7_100_000: pytest.approx(1.0)}
     assert channels(0.98, 0.0) == {}
     assert set(channels(1.02, 0.0)) == {7_000_000, 7_100_000}  # half a decibel from their mean
+
+
+@pytest.mark.parametrize(("high_db", "told"), [(0.7, False), (0.8, True)])
+def test_one_channel_that_lies_low_is_told_as_one_that_lies_high(high_db: float, told: bool) -> None:
+    """Two at 0.7 dB over the third lie 0.23 over their mean, and the third 0.47 under it."""
+    for sign in (1.0, -1.0):
+        rows = [
+            hour(night, hz=7_000_000 + nth * 50_000, stage=9.0 * GAIN * 10 ** (sign * off_db / 10))
+            for night in range(3)
+            for nth, off_db in enumerate((0.0, high_db, high_db))
+        ]
+        assert bool(methods(*rows).offsets_db) == told
 
 
 @pytest.mark.parametrize(("strays_db", "told"), [(0.7, True), (0.85, False)])

@@ -67,7 +67,8 @@ def test_on_a_meter_with_a_curve_the_reading_is_what_it_shows_there():
     curve = ((0.0, -110.0), (400.0, 90.0))
     meter = MeterFacts("raw", True, 0.5, None, None, 0.02, "rms", curve=curve)
     told = facts(PLACE, meter=meter)
-    summaries = made(PLACE)
+    counts = ((pl.col("level_antenna_bypass") + 110.0) * 2).alias("meter_reading_bypass")
+    summaries = made(PLACE).with_columns(counts)
     found = switching_threshold(summaries, combine(GainMethods(summaries), told), told)
     assert found.reading.value == pytest.approx(2 * (plain.reading.value + 110.0), abs=0.1)
     assert found.reading.high - found.reading.value == pytest.approx(
@@ -80,6 +81,14 @@ def test_on_a_meter_with_a_curve_the_reading_is_what_it_shows_there():
     off = switching_threshold(summaries, combine(GainMethods(summaries), short), short)
     assert off.reading is None and off.crossing_db == found.crossing_db
     assert "off the meter's curve" in rule_by_eye(off, "raw", 1.0)
+
+
+def test_the_change_falls_with_noise_from_outside_as_the_chain_says():
+    """A stage of 10 dB that lifts the load by 3.01 dB, with 0, 1 and 10 times the load's noise from outside:
+    10/2, then 10 · 2/(2 + 10), then 10 · 11/(2 + 100)."""
+    rises_db = 10 * np.log10(np.array([1.0, 2.0, 11.0]))
+    told = predicted_snr_change_db(rises_db, 10.0, 10 * np.log10(2.0))
+    assert told == pytest.approx(10 * np.log10(np.array([5.0, 20.0 / 12.0, 110.0 / 102.0])))
 
 
 def test_a_change_that_no_noise_brings_has_no_crossing():
