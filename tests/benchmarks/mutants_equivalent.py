@@ -132,8 +132,10 @@ EQUIVALENT: dict[str, tuple[tuple[str, str, str, str], ...]] = {
             "_leaning", "series.day.mean()", "→ series.day + series.day.mean()",
             "beside a constant a column may stand anywhere: the slope stays",
         ),
+        ("_beside", "return None, 0.0", "0.0 → 1.0", "how far a control moved that is left out is not asked"),
+        ("_weighted", "", "1.0 → 2.0", "weights count by their ratios alone"),
         ("_plain_step", "", "return 0.0 → return None", "never asked of nights without a series"),
-        ("_plain_step", "", "0.0 → 1.0", "never asked of nights without a series; it is there for the types"),
+        ("_plain_step", "return 0.0", "0.0 → 1.0", "never asked of nights without a series; it is there for the types"),
         (
             "before_after", "0.0 if weight is None", "→ weight.value",
             "of nights whose step is known every coefficient is; it is there for the types",
@@ -144,6 +146,9 @@ EQUIVALENT: dict[str, tuple[tuple[str, str, str, str], ...]] = {
         ),
     ),
     "sweeper/analysis/change/measured.py": (
+        ("_chance", "1.0", "1.0 → 2.0", "a chance of one or more is never borne"),
+        ("_measured_otherwise.differs", "unique()", ".unique() → ", "each once more, into a set"),
+
         (
             "_finding", "", "→ _verdict(interval, facts.worthwhile_db)",
             "what is held back is held back once more where the scales are put together",
@@ -182,6 +187,7 @@ EQUIVALENT: dict[str, tuple[tuple[str, str, str, str], ...]] = {
         ("_along", "raw <= table[0][0]", "→ raw < table[0][0]", "the first stretch reads the same at its first point"),
     ),
     "drivers/samples/arrivals.py": (
+        ("Arrivals._take", "", "notify_all() → (nothing)", "whoever waits looks again by itself, a little later"),
         ("Arrivals._take", "return -1", "-1 → 1", "whoever asks goes on with whatever is not 0"),
     ),
     "sweeper/spectra/envelope.py": (

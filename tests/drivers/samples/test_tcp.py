@@ -215,6 +215,33 @@ def test_a_stream_that_dries_up_is_waited_for_as_long_as_was_told_and_one_that_e
             samples.take(0.1, 0.0)
 
 
+def test_samples_that_may_be_old_when_they_come_are_waited_for_as_much_longer(feed: Feed) -> None:
+    with heard(feed, latency_s=0.5, timeout_s=2.0) as samples:
+        samples.take(0.1, 0.0)
+        feed.holds.append((feed.clock.monotonic() - feed.from_s, np.inf, True))
+        began_s = feed.clock.monotonic()
+        with pytest.raises(LinkTimeout):
+            samples.take(0.1, 0.0)
+        assert feed.clock.monotonic() - began_s == pytest.approx(2.0 + 0.5 + 0.2 + 1.0, abs=0.05)
+
+
+def test_far_too_much_is_told_at_once_and_a_little_too_much_when_the_rate_is_known() -> None:
+    """Beside what had waited (a second, and two of a server's buffers) eight times the rate shows within half a second;
+    a third more is not told from what had waited before two seconds are over."""
+    fast = Feed(8.0)
+    with heard(fast, latency_s=0.0) as samples, pytest.raises(BadReply, match=r"it sends [12]\.\d+ million"):
+        while fast.clock.monotonic() - fast.from_s < 1.5:
+            samples.take(0.5, 0.0)
+    assert fast.clock.monotonic() - fast.from_s < 1.0
+    fast.far.close()
+    slower = Feed(1.3)
+    with heard(slower, latency_s=0.0) as samples:
+        for _ in range(7):
+            samples.take(0.25, 0.0)
+        assert 1.2 < slower.clock.monotonic() - slower.from_s < 2.0
+    slower.far.close()
+
+
 def test_a_command_is_five_bytes_that_were_looked_at_first(feed: Feed) -> None:
     with heard(feed) as samples:
         samples.tell("frequency", 7_100_000)

@@ -94,6 +94,18 @@ def test_a_control_that_moved_more_than_the_band_is_told() -> None:
     assert before_after(band, APART, 0.05, control).control_moved
 
 
+def test_a_control_that_fell_more_than_the_band_is_told_as_one_that_rose() -> None:
+    band, other = controlled(1.0, moved=4.0)
+    fallen, other_fallen = (
+        replace(each, series=replace(each.series, value=-each.series.value))
+        for each in (band, other)
+        if each.series is not None
+    )
+    control = control_of(other_fallen, APART)
+    assert control is not None and control.step.value < 0.0
+    assert before_after(fallen, APART, 0.05, control).control_moved
+
+
 def test_a_control_counts_as_stepped_at_one_chance_in_five() -> None:
     for moved in (0.0, 3.0):
         control = control_of(controlled(1.0, moved)[1], APART)
@@ -137,6 +149,7 @@ def test_nights_without_matching_hours_have_no_estimate_even_where_a_trend_is_li
     found = before_after(matched, SLOPING, 0.05)
     assert (matched.series, found.estimate, matched.before, matched.after) == (None, None, 4, 4)
     few = before_after(nights(SCATTER[:5], 3), SLOPING, 0.05)
+    assert before_after(nights(SCATTER[:3], 2), SLOPING, 0.05).estimate is None
     assert few.estimate is None and shared_dependence([matched]).weights == pytest.approx(
         dependence([]).weights
     )

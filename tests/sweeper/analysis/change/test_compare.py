@@ -29,6 +29,8 @@ def test_a_fix_of_three_decibels_is_found_and_sized():
     assert found.all_bands.verdict == "quieter"
     assert found.all_bands.change_db.low <= -3.0 <= found.all_bands.change_db.high
     assert (found.all_bands.nights_before, found.all_bands.nights_after) == (7, 7)
+    for hour in found.bands[0].periods:
+        assert hour.change_db is not None and hour.change_db.low <= -3.0 <= hour.change_db.high
     assert found.all_bands.reason.startswith("Noise fell by")
 
 
@@ -265,6 +267,38 @@ def test_what_matters_is_for_the_listener_to_say(worthwhile_db, verdict):
         compare(made(still, nights=30), told, datetime(2026, 1, 20, 9, 0, tzinfo=UTC)).bands[0].verdict
         == verdict
     )
+
+
+@pytest.mark.parametrize("sign", [1.0, -1.0])
+def test_no_change_needs_both_ends_within_what_matters(sign):
+    """An interval that reaches nine times as far to one side of nought as to the other."""
+    still = Place("40 m", night_sd_db=0.5)
+    late, rows = pl.col("night") >= date(2026, 1, 12), two_weeks(still)
+    plain = compare(rows, facts(still), FIX).bands[0].change_db
+    half = (plain.high - plain.low) / 2
+    moved = _fallen(rows, late, plain.value - sign * 0.8 * half)
+    told = {}
+    for share in (0.5, 1.4, 1.9):
+        found = compare(moved, facts(still, worthwhile_db=share * half), FIX).bands[0]
+        near, far = sorted((abs(found.change_db.low), abs(found.change_db.high)))
+        assert found.change_db.low < 0.0 < found.change_db.high and near < 0.5 * half and 1.4 * half < far
+        told[share] = found.verdict
+    assert told == {0.5: "undecided", 1.4: "undecided", 1.9: "no change"}
+
+
+def test_how_alike_nights_are_is_told_by_the_control_bands_too():
+    """Also where they changed at the fix themselves and control nothing: their nights wander slowly."""
+    rows = two_weeks(FORTY, EIGHTY)
+    night = (pl.col("night") - date(2026, 1, 5)).dt.total_days()
+    wander_db = 4.0 * (night * (math.pi / 13)).sin() - 8.0 * (night >= 7)
+    wandering = rows.with_columns(
+        pl.when(pl.col("band") == "80 m").then(pl.col(name) + wander_db).otherwise(name).alias(name)
+        for name in [*_levels(rows), "noise_rise_db", "stage_noise_rise_db"]
+    )
+    alone = compare(rows.filter(pl.col("band") == "40 m"), facts(FORTY), FIX).bands[0].change_db
+    found = compare(wandering, facts(FORTY, EIGHTY), FIX, control_bands=("80 m",)).bands[0]
+    assert "control-changed" in found.flags
+    assert found.change_db.high - found.change_db.low > 1.05 * (alone.high - alone.low)
 
 
 def test_one_band_alone_is_believed_at_the_confidence_asked_for():
