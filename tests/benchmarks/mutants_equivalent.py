@@ -145,6 +145,9 @@ EQUIVALENT: dict[str, tuple[tuple[str, str, str, str], ...]] = {
             "nothing stands beside without a control; it is there for the types",
         ),
     ),
+    "sweeper/analysis/change/parting.py": (
+        ("parted", ".unique()", "unique() → ", "each hour once more, for the first and for any of them"),
+    ),
     "sweeper/analysis/change/measured.py": (
         ("_chance", "1.0", "1.0 → 2.0", "a chance of one or more is never borne"),
         ("_measured_otherwise.differs", "unique()", ".unique() → ", "each once more, into a set"),
@@ -187,7 +190,7 @@ EQUIVALENT: dict[str, tuple[tuple[str, str, str, str], ...]] = {
         ("_along", "raw <= table[0][0]", "→ raw < table[0][0]", "the first stretch reads the same at its first point"),
     ),
     "drivers/samples/arrivals.py": (
-        ("Arrivals._take", "", "notify_all() → (nothing)", "whoever waits looks again by itself, a little later"),
+        ("Arrivals._take", "if count", "notify_all() → (nothing)", "whoever waits looks again by itself, later"),
         ("Arrivals._take", "return -1", "-1 → 1", "whoever asks goes on with whatever is not 0"),
     ),
     "sweeper/spectra/envelope.py": (
@@ -212,7 +215,15 @@ EQUIVALENT: dict[str, tuple[tuple[str, str, str, str], ...]] = {
         ),
     ),
     "sweeper/attended/heard.py": (
+        ("Heard.shown", "stay.from_s", "→ bounds[:, 0] > stay.from_s", "the same of a stay's first instant"),
         ("Heard.shown", "latest_s", "> self.until_s - latest_s → bounds[:, 1] >=", "a tie of two instants"),
+    ),
+    "sweeper/attended/fitness.py": (
+        ("over_card_db", "1e-20", "1e-20 → 2e-20", "keeps a quotient from nought; no card is that quiet"),
+    ),
+    "sweeper/attended/flips.py": (
+        ("_only", "LEAST * usual_db", "→ LEAST * usual_db <=", "a tie of two measured figures"),
+        ("_only", "LEAST * usual_db", "<= MOST * usual_db", "the same"),
     ),
     "sweeper/attended/listening.py": (
         ("(UNEVEN, GOLDEN)", "GOLDEN", "0.6180339887", "another order that never repeats"),

@@ -76,7 +76,8 @@ def test_gone_sound_ends_it_unless_the_load_is_on_or_it_has_only_begun() -> None
     on_antenna = Stays((Stay(LOAD_BYPASS, 0.0, 7.0), Stay(ANTENNA_BYPASS, 7.0)))
     refuse(heard(10.0, told), on_load)  # type: ignore[arg-type]
     refuse(heard(9.0, told), on_antenna)  # type: ignore[arg-type]
-    for stays in (on_antenna, NO_STAYS):
+    again = Stays((*on_load.each, Stay(ANTENNA_BYPASS, 8.0)))
+    for stays in (on_antenna, again, NO_STAYS):
         with pytest.raises(UserFacingError, match="see to the cable"):
             refuse(heard(9.1, told), stays)  # type: ignore[arg-type]
 

@@ -51,6 +51,13 @@ def test_a_crash_beside_a_press_is_not_taken_for_the_flip() -> None:
     assert found[3] is None
 
 
+def test_steps_up_are_held_against_steps_up_and_those_down_against_those_down() -> None:
+    """Up by 1.5 dB and down by 0.6, the rest drifts: each is usual its way, and none the other way."""
+    more = dict.fromkeys(FLIPS_S[::2].tolist(), 0.9)
+    found = placed((FLIPS_S + 0.3).tolist(), levels(0.6, more), BEFORE_S, AFTER_S)
+    assert found == pytest.approx(FLIPS_S.tolist(), abs=2 * EVERY_S)
+
+
 def test_few_presses_do_not_tell_how_large_a_step_is() -> None:
     assert placed(FLIPS_S[:5].tolist(), levels(0.6), BEFORE_S, AFTER_S) == [None] * 5
     assert None not in placed(FLIPS_S[:6].tolist(), levels(0.6), BEFORE_S, AFTER_S)

@@ -142,6 +142,34 @@ def test_seconds_of_silence_and_clipping_are_counted() -> None:
     assert len(Heard().levels().floor_db) == 0
 
 
+def test_a_block_with_a_zero_in_it_is_no_silence_and_one_too_short_for_a_spectrum_shows_none() -> None:
+    heard = Heard()
+    heard.take(block(np.array([0.0, 1.0, -1.0, 0.0], np.float32), 0.0))
+    assert (heard.silent_s, heard.spectrum(), heard.shown([], None)) == (0.0, None, None)
+    assert heard.seconds == pytest.approx(4 / RATE_HZ)
+
+
+def test_what_is_there_for_two_thirds_of_the_time_is_no_part_of_the_pass_band() -> None:
+    """Noise from 300 to 2000 Hz all the time, and a signal from 2500 to 3500 Hz that comes and goes."""
+    count = round(6.0 * RATE_HZ)
+    hz = np.fft.rfftfreq(count, 1 / RATE_HZ)
+    steady, comes = (
+        np.fft.irfft(np.fft.rfft(np.random.default_rng(seed).standard_normal(count)) * inside, count)
+        for seed, inside in ((4, (hz > 300.0) & (hz < 2000.0)), (5, (hz > 2500.0) & (hz < 3500.0)))
+    )
+    sound = (
+        steady
+        + comes * (np.arange(count) // 2000 % 3 < 2)
+        + 1e-4 * np.random.default_rng(6).standard_normal(count)
+    )
+    heard = Heard()
+    for first in range(0, count, BLOCK):
+        heard.take(block(sound[first : first + BLOCK].astype(np.float32), first / RATE_HZ))
+    shown = heard.shown([], None)
+    assert shown is not None and heard.knows_pass_band
+    assert shown.hz[heard.pass_band].max() < 2100.0
+
+
 def test_clipped_spectra_say_so() -> None:
     heard = Heard()
     for at in range(20):

@@ -92,3 +92,13 @@ def test_nobody_can_press_where_there_is_nothing() -> None:
     assert not can_press(nothing)
     with Path(os.devnull).open() as null:
         assert not can_press(null)
+    assert not can_press(null)  # it is closed now
+
+
+def test_the_end_of_a_pipe_ends_the_reading() -> None:
+    reading, writing = os.pipe()
+    with os.fdopen(reading, "r") as pipe, keys(Pressed(), JumpingClock(START), pipe):
+        (reads,) = (thread for thread in threading.enumerate() if thread.name == "keys")
+        os.close(writing)
+        reads.join(DEADLINE_S)
+        assert not reads.is_alive()

@@ -56,6 +56,7 @@ def test_a_person_is_given_longer_stays_than_a_relay_and_presses_only_where_ther
         (Tuning(7_010_000, "cw", 500), None, (7_010_000, 7_010_000, "CW")),
         (Tuning(9_750_000, "AM", 6000), None, (9_750_000, 9_749_000, "USB")),
         (Tuning(9_750_000, "SAM", 6000), None, (9_750_000, 9_749_000, "USB")),
+        (Tuning(9_750_000, "AMS", 6000), None, (9_750_000, 9_749_000, "USB")),
         (Tuning(7_100_000, "LSB", 2400), 9_750_000.4, (9_750_000, 9_749_000, "USB")),
         (Tuning(29_600_000, "FM", 12_000), 9_750_000.0, (9_750_000, 9_749_000, "USB")),
     ],

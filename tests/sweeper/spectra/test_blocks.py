@@ -92,3 +92,12 @@ def test_windows_of_eight_bins_are_the_narrowest_and_are_asked_of_two_of_them(bi
     total[4:12] += 1.5
     gone = np.flatnonzero(~without_blocks(total, np.ones(bins, np.bool_), SHAPE))
     assert len(gone) == out and all(3 <= each <= 12 for each in gone)
+
+
+@pytest.mark.parametrize(("over", "told"), [(0.14, True), (0.1, False)])
+def test_what_no_window_of_thirty_two_bins_tells_one_of_twice_as_many_may(over: float, told: bool) -> None:
+    """Means of 32 bins of shape 24 scatter by 5 %, of 64 by 3.6."""
+    total = np.ones(512)
+    total[200:300] += over
+    gone = np.flatnonzero(~without_blocks(total, np.ones(512, np.bool_), SHAPE))
+    assert bool(len(gone)) == told and all(200 - 32 <= each < 300 + 32 for each in gone)

@@ -14,6 +14,7 @@ from sweeper.spectra.noise_bins import (
     noise_bins,
     pass_band,
     quantile,
+    runs,
     shape_seen,
     surroundings,
     terms_for,
@@ -186,6 +187,21 @@ def test_the_pass_band_is_a_curve_of_cosines_through_the_noise_alone() -> None:
     power[100:180], keep[100:180] = 1e4, False
     assert pass_band(power, keep, 8) == pytest.approx(curve, rel=0.01)
     assert not np.allclose(pass_band(power, keep, 3), curve, rtol=0.05)
+
+
+def test_a_quick_ripple_is_followed_less_than_whole() -> None:
+    """Ridge regression: a cosine of order 23 keeps ½ of ½ + 10⁻³ (23/8)⁴ of its height, one of order 2 all of it."""
+    place = np.arange(4000) / 3999
+    for order in (2, 23):
+        power = np.exp(0.2 * np.cos(order * np.pi * place))
+        height = np.log(pass_band(power, np.ones(4000, np.bool_), 24)[0]) / 0.2
+        assert height == pytest.approx(0.5 / (0.5 + 1e-3 * (order / 8.0) ** 4), rel=0.01)
+
+
+def test_runs_are_told_from_the_first_bin_to_the_last() -> None:
+    there = np.array([1, 1, 0, 1, 0, 0, 1, 1, 1], np.bool_)
+    assert runs(there) == [(0, 2), (3, 4), (6, 9)]
+    assert runs(~there) == [(2, 3), (4, 6)] and runs(there & False) == []
 
 
 def test_levels_and_shares_are_those_of_the_bins_that_count() -> None:

@@ -50,6 +50,14 @@ def test_a_channel_above_its_fellow_is_left_out_at_that_hour(load, above_db):
     assert f"{loud / 1e3:g} kHz" in found.sentences[0] and "20 UTC" in found.sentences[0]
 
 
+def test_channels_on_which_a_carrier_stands_are_left_out_as_well():
+    made = rows()
+    told = Channels({(20, 7_050_000): 3.0}, {}, {(21, 7_060_000): 9.0})
+    left = told.without_occupied(made)
+    assert set(left.select("hour_utc", "hz").iter_rows()) == {(20, 7_060_000), (21, 7_050_000)}
+    assert Channels({}, {}, {(20, 7_050_000): 9.0}).without_occupied(made).height == made.height * 3 // 4
+
+
 def test_without_load_gains_apart_leave_no_verdict_and_a_load_tells_them():
     assert channels(rows(apart_db=4.0, load=False)).apart == {
         hour: pytest.approx(4.0, abs=0.3) for hour in (20, 21)

@@ -9,7 +9,7 @@ import polars as pl
 import pytest
 
 from sweeper.analysis import find
-from sweeper.analysis.band.by_ratio import NOT_HELD, bands_by_ratio
+from sweeper.analysis.band.by_ratio import NOT_HELD, as_noise, bands_by_ratio
 from sweeper.analysis.day.columns import BESIDE_LEVELS
 from sweeper.analysis.day.reduce import summarise_day
 from sweeper.analysis.facts import MeterFacts
@@ -85,6 +85,15 @@ def test_a_band_goes_by_ratio_where_more_nights_tell_ratios_alone_than_levels(
     other = kept("noise", range(2), band="40 m")
     told = pl.DataFrame([*other, *itertools.chain(*rows)], infer_schema_length=None)
     assert bands_by_ratio(told) == ({"31 m"} if by_ratio else set())
+
+
+def test_ratios_of_several_bands_stand_in_the_order_of_their_names_each_band_once() -> None:
+    told = summarise_day(ratios([2.0, -1.0]), STATION)
+    names = ["10 m", "12 m", "15 m", "17 m", "20 m", "31 m"]
+    every = pl.concat([told.with_columns(pl.lit(name).alias("band")) for name in names[::-1]])
+    found = as_noise(every, frozenset(names))
+    assert found["band"].to_list() == [name for name in names for _ in range(2)]
+    assert as_noise(every, frozenset(["12 m"]))["band"].to_list() == ["12 m"] * 2
 
 
 def test_each_hour_has_its_own_change() -> None:
