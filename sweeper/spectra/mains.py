@@ -67,7 +67,8 @@ def mains_share(
     confidence: float = 0.95,
     bandwidth_hz: float = 2000.0,
 ) -> MainsShare | None:
-    """What of the noise comes with the mains; None where nothing does beyond chance, or less than some seconds last.
+    """What of the noise comes with the mains; None where nothing does beyond chance, less than some seconds last, or the
+    bandwidth has no room for twice the mains' frequency.
 
     `stretches`: the noise's power over time, each whole, `rate_hz` values a second. `bandwidth_hz` of the noise: its
     envelope holds nothing beyond it.
@@ -76,6 +77,8 @@ def mains_share(
     if not flat:
         return None
     highest_hz = min(0.45 * rate_hz, bandwidth_hz, 1000.0)
+    if highest_hz < 2 * max(MAINS_HZ) * (1 + OFF):
+        return None
     found = [
         min((_found(power, rate_hz, mains_hz, highest_hz) for power in flat), key=lambda look: look.chance)
         for mains_hz in MAINS_HZ

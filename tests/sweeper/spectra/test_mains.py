@@ -85,3 +85,10 @@ def test_the_low_end_of_the_interval_lies_under_what_was_planted() -> None:
     told = [found(heard("arc", 0.3, seed=seed)) for seed in range(40)]
     assert all(each is not None for each in told)
     assert sum(each is not None and each.low > 0.3 for each in told) <= 4
+
+
+@pytest.mark.parametrize("bandwidth_hz", [0.0, 40.0, 110.0])
+def test_noise_too_narrow_for_twice_the_mains_frequency_tells_nothing(bandwidth_hz: float) -> None:
+    """A recording whose signals leave a few bins to the noise; 120 Hz is the higher of the two."""
+    power = np.random.default_rng(2).exponential(size=20_000)
+    assert mains_share([power], 1000.0, bandwidth_hz=bandwidth_hz) is None
