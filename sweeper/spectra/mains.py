@@ -67,8 +67,8 @@ def mains_share(
     confidence: float = 0.95,
     bandwidth_hz: float = 2000.0,
 ) -> MainsShare | None:
-    """What of the noise comes with the mains; None where nothing does beyond chance, less than some seconds last, or the
-    bandwidth has no room for twice the mains' frequency.
+    """What of the noise comes with the mains; None where nothing does beyond chance, where less than some seconds last
+    or where the bandwidth has no room for twice the mains' frequency.
 
     `stretches`: the noise's power over time, each whole, `rate_hz` values a second. `bandwidth_hz` of the noise: its
     envelope holds nothing beyond it.
