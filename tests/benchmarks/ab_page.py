@@ -16,7 +16,8 @@ interval tells. A verdict counts as wrong when the planted change lies outside w
 """
 HARD = """## Hard cases
 
-Nothing is promised here but to be right or to say nothing. Few recordings each, so read the intervals.
+Nothing is promised here but to be right or to say nothing. Few recordings each: five of five that held leave room for a
+coverage of 57 %.
 """
 
 
@@ -32,7 +33,7 @@ def page(
         _table(promised),
     ]
     if hard:
-        parts += [HARD, _planted(counts), _table(hard)]
+        parts += [HARD, _by_case(hard, counts)]
     if speed:
         parts += [
             "## Speed and memory\n\nOne core, against SciPy in the same run; the best of five goes. Audio is timed as "
@@ -48,13 +49,30 @@ def _counts(counts: Mapping[str, int]) -> str:
     return ", ".join(f"{name} {count}" for name, count in counts.items())
 
 
-def _planted(counts: Mapping[str, int]) -> str:
-    told = [
-        f"| {case.name} | {' '.join((case.plant.__doc__ or '').split())} |"
-        for case in CASES
-        if case.hard and case.name in counts
+COLUMNS = {
+    "half-width, median": "half-width",
+    "S/N error, mean and rms": "S/N error, mean and rms",
+    "coverage, read once": "S/N change held",
+    "wrong among decided": "wrong among decided",
+    "coverage of the noise change": "noise change held",
+    "coverage of the gain": "gain held",
+}
+"""Figures of a hard case that have a column of their own; any other stands in the last one."""
+
+
+def _by_case(table: Sequence[Figure], counts: Mapping[str, int]) -> str:
+    """One line for each hard case, in their order."""
+    planted = {case.name: " ".join((case.plant.__doc__ or "").split()) for case in CASES if case.hard}
+    lines = [
+        f"| case | recordings | {' | '.join(COLUMNS.values())} | besides | what is planted |",
+        "| --- " * (len(COLUMNS) + 4) + "|",
     ]
-    return "\n".join(["| case | what is planted |", "| --- | --- |", *told, ""])
+    for name in (each for each in planted if each in counts):
+        told = {each.name: each.value for each in table if each.row == name}
+        besides = "; ".join(f"{key}: {value}" for key, value in told.items() if key not in COLUMNS)
+        cells = [told.get(key, "") for key in COLUMNS]
+        lines.append(f"| {name} | {counts[name]} | {' | '.join(cells)} | {besides} | {planted[name]} |")
+    return "\n".join([*lines, ""])
 
 
 def _table(table: Sequence[Figure]) -> str:
