@@ -6,7 +6,7 @@ of medians over 0.6 s to both sides, in one cluster of sizes, alternating in sig
 none than a wrong one. Numbers only.
 """
 
-from collections.abc import Sequence
+from collections.abc import Hashable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -133,13 +133,23 @@ def coming_s(floor_db: Floats, every_s: float, edges: Sequence[Moment]) -> tuple
     return _coming_s(floor_db, every_s, edges, True), _coming_s(floor_db, every_s, edges, False)
 
 
-def steps_between(from_s: Sequence[float], floor_db: Floats, every_s: float) -> list[Moment]:
-    """Edges at known instants, each with the step from where the noise had come to before it to where it came after."""
+def steps_between(
+    from_s: Sequence[float], changes: Sequence[Hashable], floor_db: Floats, every_s: float
+) -> list[Moment]:
+    """Edges at known instants. `changes`: from what to what each is; like ones share one step, the median of those from
+    where the noise had come to before it to where it came after. One by one the noise at the end of a stay would choose
+    the edges after which it rose.
+    """
     late = max(round(REST_S / every_s), 1)
     ends = [*(max(min(round(at_s / every_s), len(floor_db)), 1) for at_s in from_s), len(floor_db)]
     heard = np.where(np.isfinite(floor_db), floor_db, -300.0)
     rest = [float(np.median(heard[max(end - late, 0) : end])) for end in ends]
-    return [Moment(at_s, after - before) for at_s, before, after in zip(from_s, rest, rest[1:], strict=False)]
+    steps = np.diff(rest)
+    common = {
+        change: float(np.median([step for step, one in zip(steps, changes, strict=True) if one == change]))
+        for change in set(changes)
+    }
+    return [Moment(at_s, common[change]) for at_s, change in zip(from_s, changes, strict=True)]
 
 
 def _coming_s(level: Floats, every_s: float, edges: Sequence[Moment], rises: bool) -> float:

@@ -57,9 +57,17 @@ class ByRelay:
 
     def stays(self, levels: Levels) -> Stays:
         """A stage that comes up after it was switched in is left out until it is there."""
-        heard = [stay for stay in self._each[1:] if levels.start_s <= stay.from_s < levels.until_s]
+        known = [
+            (before.path, stay)
+            for before, stay in pairwise(self._each)
+            if levels.start_s <= stay.from_s < levels.until_s
+        ]
+        heard = [stay for _, stay in known]
         steps = steps_between(
-            [stay.from_s - levels.start_s for stay in heard], levels.floor_db, levels.every_s
+            [stay.from_s - levels.start_s for stay in heard],
+            [(path, stay.path) for path, stay in known],
+            levels.floor_db,
+            levels.every_s,
         )
         up_s, down_s = coming_s(levels.floor_db, levels.every_s, steps)
         if inf in (up_s, down_s):

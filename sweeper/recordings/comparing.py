@@ -3,6 +3,7 @@
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
+from itertools import pairwise
 from pathlib import Path
 
 import numpy as np
@@ -254,7 +255,8 @@ def _marks(recording: Recording, levels: Levels, asked: Asked, name: str) -> tup
                 else f"{name}: the noise steps at {shown} s, where {saying} has no mark; mend the marks."
             )
     if not seen.moments:
-        steps = steps_between([mark.at_s for mark in marks[1:]], levels.floor_db, levels.every_s)
+        changes = [(one.path, other.path) for one, other in pairwise(marks)]
+        steps = steps_between([mark.at_s for mark in marks[1:]], changes, levels.floor_db, levels.every_s)
         turned = Turning(0.0, 0.0, 0.0, *coming_s(levels.floor_db, levels.every_s, steps))
         _comes_to_rest(turned, name)
     return _moved(marks, seen, turned), False, turned

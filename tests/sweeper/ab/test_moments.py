@@ -127,6 +127,7 @@ def test_fading_beside_few_edges_is_not_taken_for_the_switch() -> None:
 
 
 EVERY_S, STAY_S = 0.064, 6.0
+IN_AND_OUT = ["in", "out"] * 20
 
 
 def _coming(tau_s: float, edges: int = 20, *, overshoots_db: float = 0.0) -> tuple[np.ndarray, list[float]]:
@@ -146,26 +147,37 @@ def test_a_route_that_comes_up_slowly_is_given_until_it_is_there(
 ) -> None:
     """The level of 1 + 2.16·(1 − e^(−t/τ)) is within 0.15 dB of its end from 3.7 τ on, by hand."""
     level, from_s = _coming(tau_s)
-    up_s, down_s = coming_s(level, EVERY_S, steps_between(from_s, level, EVERY_S))
+    up_s, down_s = coming_s(level, EVERY_S, steps_between(from_s, IN_AND_OUT[: len(from_s)], level, EVERY_S))
     assert least_s <= up_s <= most_s and down_s == 0.0
-    up_s, down_s = coming_s(-level, EVERY_S, steps_between(from_s, -level, EVERY_S))
+    up_s, down_s = coming_s(
+        -level, EVERY_S, steps_between(from_s, IN_AND_OUT[: len(from_s)], -level, EVERY_S)
+    )
     assert least_s <= down_s <= most_s and up_s == 0.0
 
 
 def test_a_route_that_is_left_before_it_is_there_is_never_at_rest() -> None:
     level, from_s = _coming(3.0)
-    assert coming_s(level, EVERY_S, steps_between(from_s, level, EVERY_S)) == (np.inf, 0.0)
+    assert coming_s(level, EVERY_S, steps_between(from_s, IN_AND_OUT[: len(from_s)], level, EVERY_S)) == (
+        np.inf,
+        0.0,
+    )
 
 
 def test_a_gain_control_that_overshoots_is_no_stage_that_comes_up() -> None:
     """It moves the noise back after a step, not on."""
     level, from_s = _coming(0.0, overshoots_db=3.0)
-    assert coming_s(level, EVERY_S, steps_between(from_s, level, EVERY_S)) == (0.0, 0.0)
+    assert coming_s(level, EVERY_S, steps_between(from_s, IN_AND_OUT[: len(from_s)], level, EVERY_S)) == (
+        0.0,
+        0.0,
+    )
 
 
 def test_of_few_edges_nothing_is_said_to_come_up() -> None:
     level, from_s = _coming(0.5, edges=8)
-    assert coming_s(level, EVERY_S, steps_between(from_s, level, EVERY_S)) == (0.0, 0.0)
+    assert coming_s(level, EVERY_S, steps_between(from_s, IN_AND_OUT[: len(from_s)], level, EVERY_S)) == (
+        0.0,
+        0.0,
+    )
 
 
 def test_edges_of_a_slow_route_are_left_out_where_the_other_way_is_quick() -> None:
@@ -177,6 +189,17 @@ def test_edges_of_a_slow_route_are_left_out_where_the_other_way_is_quick() -> No
 
 def test_known_instants_become_edges_with_the_step_between_ends_of_stays() -> None:
     level = np.concatenate([np.full(100, 1.0), np.full(100, 4.0), np.full(100, np.nan)])
-    found = steps_between([10.0, 20.0], level, 0.1)
+    found = steps_between([10.0, 20.0], ["in", "out"], level, 0.1)
     assert [each.at_s for each in found] == [10.0, 20.0]
     assert found[0].step_db == pytest.approx(3.0) and found[1].step_db < -200.0
+
+
+def test_like_changes_share_one_step_so_that_noise_chooses_no_edges() -> None:
+    """Noise that a gain control hands on from fading rises as often as it falls, whatever is switched."""
+    rng = np.random.default_rng(9)
+    knots = rng.normal(scale=4.0, size=202)
+    level = np.interp(np.arange(40 * STAY_S / EVERY_S) * EVERY_S, np.arange(202) * 1.2, knots)
+    from_s = [float(each) for each in np.arange(1, 40) * STAY_S]
+    steps = steps_between(from_s, (IN_AND_OUT * 2)[:39], level, EVERY_S)
+    assert len({step.step_db for step in steps}) == 2
+    assert max(coming_s(level, EVERY_S, steps)) < 0.5
