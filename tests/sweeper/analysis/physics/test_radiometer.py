@@ -72,6 +72,13 @@ def test_rounding_of_nights_averages_out_as_levels_wander_over_the_steps(stray: 
     assert 0.98 * error <= told <= (1.1 if stray in (0.0, 0.6) else 2.0) * error
 
 
+def test_what_wanders_is_counted_in_steps_of_the_meter() -> None:
+    """Levels within a hundredth of a step all round alike; those over several steps, each in its own way."""
+    levels = np.array([0.0, 0.1, 0.2])
+    assert resolution_over_nights_db(0.3, 8.0, levels) == pytest.approx(0.3, rel=0.01)
+    assert resolution_over_nights_db(0.3, 0.1, levels) == pytest.approx(0.3 / np.sqrt(3.0), rel=0.01)
+
+
 def test_two_nights_or_a_fine_meter_take_nothing_off_what_the_step_leaves() -> None:
     assert resolution_over_nights_db(0.3, 1.0, np.array([0.0, 9.0])) == 0.3
     assert resolution_over_nights_db(0.3, 0.0, np.array([0.0, 9.0, 4.0])) == 0.3
