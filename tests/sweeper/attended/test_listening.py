@@ -81,7 +81,7 @@ def test_a_relay_stays_unevenly_about_as_long_as_was_asked_and_each_stay_begins_
     session, hands = bench.relay()
     assert turns(bench, hands, 200.0, every_s=0.01)
     told_s = bench.at("antenna-bypass", "antenna-stage")
-    stays = session.timeline.stays(None).each  # type: ignore[arg-type]
+    stays = session.timeline.stays(session.heard.levels()).each
     assert [stay.path for stay in stays[:4]] == [ANTENNA_BYPASS, ANTENNA_STAGE] * 2
     assert [stay.from_s for stay in stays] == pytest.approx([at_s + MOVES_S + SETTLE_S for at_s in told_s])
     assert [stay.until_s for stay in stays[:-1]] == pytest.approx(told_s[1:])
