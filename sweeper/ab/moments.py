@@ -140,6 +140,8 @@ def steps_between(
     where the noise had come to before it to where it came after. One by one the noise at the end of a stay would choose
     the edges after which it rose.
     """
+    if not from_s:
+        return []
     late = max(round(REST_S / every_s), 1)
     ends = [*(max(min(round(at_s / every_s), len(floor_db)), 1) for at_s in from_s), len(floor_db)]
     heard = np.where(np.isfinite(floor_db), floor_db, -300.0)
