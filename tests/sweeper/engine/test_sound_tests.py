@@ -17,6 +17,8 @@ from sweeper.words import ANTENNA_BYPASS, ANTENNA_STAGE, LOAD_STAGE, Channel, La
 from tests.sweeper.engine.bench import ABBA
 from tests.sweeper.engine.test_by_sound import LOAD_BYPASS, MEASURING, NOISE, SOUND, Rig
 
+pytestmark = pytest.mark.slow
+
 CARRIER = Channel("40 m", 7_205_000, "carrier", 2400)
 VISITS = tuple(
     Visit(channel, path) for path in (*ABBA, LOAD_BYPASS, LOAD_STAGE) for channel in (NOISE, CARRIER)

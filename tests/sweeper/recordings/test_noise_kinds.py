@@ -9,6 +9,8 @@ import soundfile
 
 from sweeper.recordings.comparing import Asked, compare_recording
 
+pytestmark = pytest.mark.slow
+
 
 def switched(samples: np.ndarray, rate_hz: int, every_s: float = 5.0) -> np.ndarray:
     """The stage brings 10 dB, in and out by turns, out first."""

@@ -4,12 +4,15 @@ import re
 from dataclasses import replace
 
 import polars as pl
+import pytest
 
 from sweeper.report.pictures.ceiling import ceiling
 from sweeper.report.pictures.multiples import Line, Panel, Scale, multiples
 from sweeper.report.pictures.season import season
 from tests.sweeper.report import sample
 from tests.sweeper.report.written import Page
+
+pytestmark = pytest.mark.slow
 
 
 def test_each_picture_states_a_finding_has_words_for_who_cannot_see_it_and_its_numbers(markup: str) -> None:

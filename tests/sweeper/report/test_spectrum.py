@@ -6,12 +6,16 @@ from datetime import UTC, datetime
 from pathlib import Path
 from xml.etree import ElementTree
 
+import pytest
+
 from sweeper.noise.shown import Shown
 from sweeper.report.pictures.marked import sentences
 from sweeper.report.pictures.spectrum import POINTS, named_lines, spectra
 from sweeper.report.setting import Setting
 from sweeper.spectra.over_passes import SeenLine, TuningSeen
 from tests.sweeper.report.written import Page, written
+
+pytestmark = pytest.mark.slow
 
 LINES = (
     SeenLine(7_020_000.0, "signal", 12.0, 15.0),

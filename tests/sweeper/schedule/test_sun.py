@@ -11,6 +11,8 @@ from hypothesis import strategies as st
 from sweeper.schedule.sun import is_morning, sun_event
 from sweeper.station.moments import SUN_EVENTS, SunEvent
 
+pytestmark = pytest.mark.slow
+
 DAYS = st.dates(date(2020, 1, 1), date(2035, 12, 31))
 
 

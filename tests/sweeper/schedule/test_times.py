@@ -16,6 +16,8 @@ from sweeper.schedule import next_times, passes_a_day, times, trigger
 from sweeper.schedule.sun import sun_event
 from tests.sweeper.schedule.places import station_with
 
+pytestmark = pytest.mark.slow
+
 
 def utc(text: str) -> datetime:
     return datetime.fromisoformat(text).replace(tzinfo=UTC)

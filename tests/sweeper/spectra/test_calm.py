@@ -12,6 +12,8 @@ from sweeper.spectra.axis import axis_of
 from sweeper.spectra.calm import calm_spectrum
 from sweeper.spectra.welch import spectrum
 
+pytestmark = pytest.mark.slow
+
 RATE_HZ = 12_000
 AXIS = axis_of(RATE_HZ, real=True, band_hz=(0.0, 5000.0))
 BAND_HZ = (200.0, 3000.0)

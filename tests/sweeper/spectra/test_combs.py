@@ -6,6 +6,8 @@ from scipy import stats
 
 from sweeper.spectra.combs import CHANCE, Comb, combs
 
+pytestmark = pytest.mark.slow
+
 BINS, STEP_HZ, SEGMENTS = 32_768, 31.25, 30
 """About a megahertz, some half a second of it."""
 EVERYWHERE = np.ones(BINS, np.bool_)

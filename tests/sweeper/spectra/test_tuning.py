@@ -7,6 +7,8 @@ from sweeper.spectra.rows import CELL_HZ, Learned, NothingHeard, rows
 from sweeper.spectra.tuning import Asked, learn_tuning
 from sweeper.words import Labelled, SignalPath, Spectrum
 
+pytestmark = pytest.mark.slow
+
 STEP_HZ, BINS, SEGMENTS = 31.25, 8192, 40
 CENTRE_HZ = 28_100_000.0
 START_HZ = CENTRE_HZ - BINS // 2 * STEP_HZ

@@ -12,6 +12,8 @@ from sweeper.simulation.campaign.course import BandTruth, Course
 from sweeper.simulation.campaign.draw import campaign
 from tests.benchmarks.campaigns import facts_of
 
+pytestmark = pytest.mark.slow
+
 
 def heard(*over_noise_db: float, stands: str = "") -> tuple[pl.DataFrame, str, tuple[str, ...]]:
     """`stands`: the one route through which 20 dB more are in the carrier channels."""

@@ -19,6 +19,8 @@ from sweeper.report.hours import hours
 from tests.sweeper.analysis.nights import Night, facts
 from tests.sweeper.analysis.spectra_nights import BAND, BEGIN, STATION, TRUE_DB, night
 
+pytestmark = pytest.mark.slow
+
 HOURS = (18, 19, 20)
 
 

@@ -12,6 +12,8 @@ from sweeper.analysis.change.season import by_season, is_day
 from sweeper.analysis.findings.build import find
 from tests.sweeper.analysis.summaries import Place, facts, made
 
+pytestmark = pytest.mark.slow
+
 
 @pytest.mark.parametrize(
     ("night", "hour", "day"),

@@ -11,6 +11,8 @@ from sweeper.analysis.day.columns import KEYS, NAMES, schema
 from sweeper.analysis.day.reduce import summarise_day
 from tests.sweeper.analysis.nights import Night, facts, readings
 
+pytestmark = pytest.mark.slow
+
 
 def noise_rows(summary):
     return summary.filter(pl.col("for") == "noise")

@@ -20,6 +20,8 @@ from sweeper.simulation.campaign.course import BandTruth, Course
 from sweeper.simulation.campaign.draw import Campaign, campaign
 from tests.sweeper.analysis import nights, summaries
 
+pytestmark = pytest.mark.slow
+
 S9_DBM = -73.0
 CURVE = ((-60.0, -133.0), (60.0, -13.0))
 CALIBRATED = MeterFacts("dB-over-S9", calibrated=True, averaging_s=0.02, curve=CURVE)

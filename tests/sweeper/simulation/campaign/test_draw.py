@@ -12,6 +12,8 @@ from sweeper.simulation.campaign.course import BandTruth, Course
 from sweeper.simulation.campaign.draw import campaign
 from sweeper.store.frames import schema
 
+pytestmark = pytest.mark.slow
+
 CALM = Course(
     bands=(BandTruth("low", rise_db=10.0), BandTruth("high", rise_db=3.0)),
     nights=3,

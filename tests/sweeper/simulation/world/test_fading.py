@@ -7,6 +7,8 @@ from scipy.stats import kstest, ncx2
 
 from sweeper.simulation.world.fading import Fading
 
+pytestmark = pytest.mark.slow
+
 
 def test_scattered_voltage_has_clarkes_autocorrelation():
     """J0(2π f τ): R. H. Clarke, Bell Syst. Tech. J. 47 (1968); the Bessel function is SciPy's."""

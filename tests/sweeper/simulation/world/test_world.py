@@ -14,6 +14,8 @@ from sweeper.simulation.world.hardware import BARE, Stage, attenuator
 from sweeper.simulation.world.town import Broadcasters, Carrier
 from sweeper.simulation.world.world import Listening
 
+pytestmark = pytest.mark.slow
+
 EVENING = datetime(2026, 3, 1, 20, tzinfo=UTC).timestamp()
 
 
