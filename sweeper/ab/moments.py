@@ -36,6 +36,11 @@ FEWEST_COMING = 5
 """With fewer edges of a direction, noise that wanders would pass for it."""
 COMING_SHARE = 0.6
 """What takes up more of a stay than this has not come to rest at its end either."""
+NEVER_AT_REST = (
+    "after the stage is switched the noise goes on rising or falling until the next time, so that one of the routes is "
+    "never heard at rest; leave each for longer, and let the stage's supply stay on while only its relay moves"
+)
+"""For a person, where `Turning.coming_s` is infinite: a clause without capital or full stop."""
 SHARP_S, SHARP = 0.2, 0.6
 """Over so short a window an edge shows this share of its size; what fading does takes longer."""
 
@@ -144,7 +149,7 @@ def steps_between(
         return []
     late = max(round(REST_S / every_s), 1)
     ends = [*(max(min(round(at_s / every_s), len(floor_db)), 1) for at_s in from_s), len(floor_db)]
-    heard = np.where(np.isfinite(floor_db), floor_db, -300.0)
+    heard = _heard(floor_db)
     rest = [float(np.median(heard[max(end - late, 0) : end])) for end in ends]
     steps = np.diff(rest)
     common = {
@@ -171,7 +176,6 @@ def _coming_s(level: Floats, every_s: float, edges: Sequence[Moment], rises: boo
         return 0.0
     length = min(int(np.quantile([len(part) for part in parts], 0.25)), round(COMING_S / every_s))
     blocks = (length - rest) // size
-    most = COMING_SHARE * blocks
     rows = [part[:length] for part in parts if len(part) >= length and np.isfinite(part[:length]).all()]
     if blocks < 2 or len(rows) < FEWEST_COMING:
         return 0.0
@@ -179,11 +183,10 @@ def _coming_s(level: Floats, every_s: float, edges: Sequence[Moment], rises: boo
     missing = np.median(table[:, -rest:], axis=1)[:, None] - table[:, : blocks * size].reshape(
         len(rows), blocks, size
     ).mean(axis=2)
-    middle = np.median(missing, axis=0)
-    error = 1.86 * np.median(np.abs(missing - middle), axis=0) / np.sqrt(len(rows))
+    middle, error = _typical(missing)
     moving = middle > np.maximum(COMING_DB, 3.0 * error)
     there = np.flatnonzero(~(moving[:-1] | moving[1:]))
-    if not len(there) or there[0] > most:
+    if not len(there) or there[0] > COMING_SHARE * blocks:
         return np.inf
     # An edge is placed no better than two blocks.
     return COMING_REST * float(there[0]) * size * every_s if there[0] > 1 else 0.0
@@ -199,7 +202,7 @@ def _unlike_s(
     does so by chance. Digital silence is quieter than anything.
     """
     longest, beyond = round(longest_s / every_s), round(1.0 / every_s)
-    heard = np.where(np.isfinite(level), level, -300.0)
+    heard = _heard(level)
     rows = []
     for edge, before in sides:
         place = round(edge.at_s / every_s)
@@ -208,12 +211,22 @@ def _unlike_s(
             rows.append(sign * (side[:longest] - np.median(side[longest : longest + beyond])))
     if len(rows) < FEWEST:
         return 0.0
-    table = np.asarray(rows)
-    middle = np.median(table, axis=0)
-    error = 1.86 * np.median(np.abs(table - middle), axis=0) / np.sqrt(len(table))
+    middle, error = _typical(np.asarray(rows))
     unlike = np.append(middle > np.maximum(0.5, 3.0 * error), [False, False])
     alike = int(np.argmin(unlike[:-1] | unlike[1:]))  # the first of two that do not
     return float(alike) * every_s
+
+
+def _heard(level_db: Floats) -> Floats:
+    """Digital silence as a level, far below any other."""
+    heard: Floats = np.where(np.isfinite(level_db), level_db, -300.0)
+    return heard
+
+
+def _typical(table: Floats) -> tuple[Floats, Floats]:
+    """Median over the edges and its standard error, from the median deviation; shape (edges, values) to (values,)."""
+    middle = np.median(table, axis=0)
+    return middle, 1.86 * np.median(np.abs(table - middle), axis=0) / np.sqrt(len(table))
 
 
 def moments(level_db: Floats, every_s: float, start_s: float = 0.0) -> Marks:

@@ -6,7 +6,7 @@ from itertools import pairwise
 from math import inf
 from typing import Protocol
 
-from sweeper.ab.moments import coming_s, steps_between
+from sweeper.ab import moments
 from sweeper.attended.levels import Levels
 from sweeper.words import ANTENNA_BYPASS, ANTENNA_STAGE, LOAD_BYPASS, SignalPath
 
@@ -63,27 +63,23 @@ class ByRelay:
             if levels.start_s <= stay.from_s < levels.until_s
         ]
         heard = [stay for _, stay in known]
-        steps = steps_between(
+        steps = moments.steps_between(
             [stay.from_s - levels.start_s for stay in heard],
             [(path, stay.path) for path, stay in known],
             levels.floor_db,
             levels.every_s,
         )
-        up_s, down_s = coming_s(levels.floor_db, levels.every_s, steps)
-        if inf in (up_s, down_s):
+        turned = moments.Turning(0.0, 0.0, 0.0, *moments.coming_s(levels.floor_db, levels.every_s, steps))
+        if turned.coming_s == inf:
             return Stays((), NEVER_AT_REST)
-        coming = {
-            stay.from_s: up_s if step.step_db > 0.0 else down_s
-            for stay, step in zip(heard, steps, strict=True)
+        waits_s = {
+            stay.from_s: turned.beside(step.step_db > 0.0)[1] for stay, step in zip(heard, steps, strict=True)
         }
-        each = [replace(stay, from_s=stay.from_s + coming.get(stay.from_s, 0.0)) for stay in self._each]
+        each = [replace(stay, from_s=stay.from_s + waits_s.get(stay.from_s, 0.0)) for stay in self._each]
         return Stays(tuple(stay for stay in each if stay.until_s > stay.from_s))
 
 
-NEVER_AT_REST = (
-    "After the stage is switched the noise goes on rising or falling until the next time, so that one of the routes is "
-    "never heard at rest: let the stage's supply stay on while only its relay moves, or leave each in for longer."
-)
+NEVER_AT_REST = f"{moments.NEVER_AT_REST[0].upper()}{moments.NEVER_AT_REST[1:]}."
 """Told of a relay and of a hand."""
 
 

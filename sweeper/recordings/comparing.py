@@ -11,7 +11,16 @@ import numpy as np
 from drivers.samples.file import Recording, RecordingError, open_recording
 from sweeper.ab import ABResult, NoNoise, Switched, Terms, compare, flagged, untold
 from sweeper.ab.intervals import FEWEST_BLOCKS
-from sweeper.ab.moments import Marks, Moment, Turning, coming_s, moments, steps_between, turning
+from sweeper.ab.moments import (
+    NEVER_AT_REST,
+    Marks,
+    Moment,
+    Turning,
+    coming_s,
+    moments,
+    steps_between,
+    turning,
+)
 from sweeper.errors import UserFacingError, WrongInput
 from sweeper.recordings import refused
 from sweeper.recordings.at_edges import AtEdges
@@ -265,11 +274,7 @@ def _marks(recording: Recording, levels: Levels, asked: Asked, name: str) -> tup
 def _comes_to_rest(turned: Turning, name: str) -> None:
     """`UserFacingError` where a route is left before it has come to rest."""
     if np.isinf(turned.coming_s):
-        raise UserFacingError(
-            f"{name}: after the stage is switched the noise goes on rising or falling until the next time, so that "
-            "one of the routes is never heard at rest; leave each for longer, and let the stage's supply stay on "
-            "while only its relay moves."
-        )
+        raise UserFacingError(f"{name}: {NEVER_AT_REST}.")
 
 
 def _by_sign(seen: Marks, first: str, turned: Turning) -> list[Mark]:

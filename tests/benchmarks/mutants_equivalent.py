@@ -113,7 +113,6 @@ EQUIVALENT: dict[str, tuple[tuple[str, str, str, str], ...]] = {
         ("switching_threshold", "+ 0.01", "→ difference - 0.01", "the same"),
         ("_as_shown", "dbm[0] <= level.value", "level.value < dbm[-1]", "a tie of a measured figure"),
         ("_as_shown", "dbm[0] <= level.value", "→ dbm[0] < level", "the same"),
-
         (
             "switching_threshold", "", "→ best.low <= worthwhile",
             "where the best lies above what matters there is a crossing: the curve falls from it to nothing",
@@ -151,7 +150,6 @@ EQUIVALENT: dict[str, tuple[tuple[str, str, str, str], ...]] = {
     "sweeper/analysis/change/measured.py": (
         ("_chance", "1.0", "1.0 → 2.0", "a chance of one or more is never borne"),
         ("_measured_otherwise.differs", "unique()", ".unique() → ", "each once more, into a set"),
-
         (
             "_finding", "", "→ _verdict(interval, facts.worthwhile_db)",
             "what is held back is held back once more where the scales are put together",
