@@ -11,7 +11,7 @@ import polars as pl
 
 from sweeper.analysis.arrays import Floats
 from sweeper.analysis.facts import MeterFacts
-from sweeper.analysis.meter.slope import SlopeAt, common_slope
+from sweeper.analysis.meter.slope import SlopeAt, common_slope, honest_together
 from sweeper.analysis.thresholds import REAL_SLOPES, SLOPE_AS_GOOD_AS_ONE, SLOPE_SE
 
 LEAST_SLOPE = 0.2
@@ -70,7 +70,7 @@ def scales_open(
     if common is not None:
         if meter.averaging_s is None:  # scatter was measured in its own terms: alike everywhere, and no more
             return (PLAIN, Scale(span_db, (least, least)), Scale(span_db, (most, most)))
-        if all(each.honest for each in slopes):
+        if honest_together(slopes):
             return (PLAIN,)
         # the detector, or another averaging time, may make the whole of it
         off = SLOPE_SE * float(np.sqrt(1 / sum(1 / max(each.se, 0.01) ** 2 for each in slopes)))

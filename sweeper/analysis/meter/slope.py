@@ -25,6 +25,10 @@ VISIT_VARIANCE = 0.35
 """Variance of a visit's variance, over the square of its mean: 2/7 for eight readings of a normal law, and more."""
 FEW_VISITS = 6
 """Fewer visits than this make no dead zone."""
+LEAST_SQUARE_ROOT = 0.3
+"""Of a squared slope, which may come out about nothing or below: for errors."""
+MORE_THAN_CHANCE = 2.0
+"""Standard errors by which an antenna must scatter more than a load for it to be noise from outside."""
 PRIOR_ROWS = 8.0
 """Rows that this is worth beside the scatter of the rows themselves."""
 
@@ -64,9 +68,14 @@ class SlopeAt:
 
     def like(self, other: float) -> bool:
         """Whether the slope is `other` here, as far as can be told."""
-        return abs(self.slope - other) <= max(SLOPE_AS_GOOD_AS_ONE * other, SLOPE_SE * self.se) or (
-            self.open_low and other <= self.slope
-        )
+        near = abs(self.slope - other) <= SLOPE_AS_GOOD_AS_ONE * other
+        chance = SLOPE_SE * self.squared_se_at(other)
+        return near or abs(self.slope**2 - other**2) <= chance or (self.open_low and other <= self.slope)
+
+    def squared_se_at(self, other: float) -> float:
+        """Standard error of the squared slope if it is `other`: what scatters more is known with a larger error."""
+        slope = max(self.slope, LEAST_SQUARE_ROOT)
+        return 2 * slope * self.se * max(1.0, (other / slope) ** 2)
 
 
 def slopes_of(rows: pl.DataFrame, meter: MeterFacts) -> tuple[SlopeAt, ...]:
@@ -104,7 +113,8 @@ def _together(level: Floats, value: Floats, visits: Floats, step: Floats, on_loa
     loaded = on_load.astype(bool)
     if loaded.any() and not loaded.all():
         by_load, of_load = _mean(value[loaded], visits[loaded], coarse)
-        if by_load < squared:  # a load is silent: what the antenna scatters more comes from outside
+        chance = MORE_THAN_CHANCE * float(np.sqrt(_of_visit(squared, coarse) / visits[loaded].sum()))
+        if squared - by_load > chance:  # a load is silent: what the antenna scatters more comes from outside
             squared, se = by_load, of_load
     elif not loaded.any():
         open_low = squared > 1.0
@@ -114,7 +124,7 @@ def _together(level: Floats, value: Floats, visits: Floats, step: Floats, on_loa
         float(level[0]),
         float(level[-1]),
         slope,
-        error / (2 * max(slope, 0.3)),
+        error / (2 * max(slope, LEAST_SQUARE_ROOT)),
         int(visits.sum()),
         open_low,
     )
@@ -123,10 +133,14 @@ def _together(level: Floats, value: Floats, visits: Floats, step: Floats, on_loa
 def _mean(value: Floats, visits: Floats, step: float) -> tuple[float, float]:
     total = float(visits.sum())
     mean = float(visits @ value) / total
-    of_visit = VISIT_VARIANCE * (max(mean, 0.0) + step**2 / 12) ** 2
     seen = float(visits @ (value - mean) ** 2)
-    variance = (seen + PRIOR_ROWS * of_visit) / (len(value) - 1 + PRIOR_ROWS)
+    variance = (seen + PRIOR_ROWS * _of_visit(mean, step)) / (len(value) - 1 + PRIOR_ROWS)
     return mean, float(np.sqrt(variance / total))
+
+
+def _of_visit(squared: float, step: float) -> float:
+    """Variance of one visit's squared slope."""
+    return VISIT_VARIANCE * (max(squared, 0.0) + step**2 / 12) ** 2
 
 
 def _left_by_rounding(slope: float, step: float) -> float:
@@ -136,8 +150,22 @@ def _left_by_rounding(slope: float, step: float) -> float:
     """
     if step <= 0:
         return 0.0
-    inside = max(slope, 0.3) / step
-    return 0.5 * (step**2 / np.pi**2 + 4 * max(slope, 0.3) ** 2) * float(np.exp(-2 * np.pi**2 * inside**2))
+    slope = max(slope, LEAST_SQUARE_ROOT)
+    inside = slope / step
+    return 0.5 * (step**2 / np.pi**2 + 4 * slope**2) * float(np.exp(-2 * np.pi**2 * inside**2))
+
+
+def honest_together(slopes: Sequence[SlopeAt]) -> bool:
+    """Whether decibels are decibels at each level and at all together, which tell it sooner."""
+    if not all(each.honest for each in slopes):
+        return False
+    weight = np.array([1 / max(each.squared_se_at(1.0), 0.01) ** 2 for each in slopes])
+    squared = float(weight @ np.array([each.slope**2 for each in slopes]) / weight.sum())
+    error = float(1 / np.sqrt(weight.sum()))
+    low, high = slopes[0].low_db, slopes[-1].high_db
+    slope = float(np.sqrt(squared))
+    visits, open_low = sum(each.visits for each in slopes), any(each.open_low for each in slopes)
+    return SlopeAt(low, high, slope, error / (2 * slope), visits, open_low).honest
 
 
 def common_slope(slopes: Sequence[SlopeAt]) -> float | None:

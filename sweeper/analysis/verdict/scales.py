@@ -17,6 +17,8 @@ from sweeper.analysis.thresholds import (
     CARRIER_LEVELS,
     DEAD_SHARE,
     NEAR_TESTED_DB,
+    SLOPE_AS_GOOD_AS_ONE,
+    SLOPE_SE,
     WORST_SLOPE_SE,
 )
 from sweeper.analysis.verdict.judge import Judged
@@ -107,8 +109,8 @@ def _carriers_tested(
         by_noises, by_carriers, errors = np.array(compared).T
         weight = float((by_noises**2 / errors**2).sum())
         slope = float((by_noises * by_carriers / errors**2).sum()) / weight
-        seen = SlopeAt(low, high, slope, weight**-0.5, len(compared))
-        if seen.se <= WORST_SLOPE_SE and seen.honest:
+        error = weight**-0.5
+        if error <= WORST_SLOPE_SE and abs(slope - 1.0) <= max(SLOPE_AS_GOOD_AS_ONE, SLOPE_SE * error):
             high = max(high, float(np.quantile(np.concatenate(levels), CARRIER_LEVELS)))
     return low, high
 

@@ -12,6 +12,7 @@ from sweeper.analysis.meter.slope import (
     VISIT_VARIANCE,
     SlopeAt,
     common_slope,
+    honest_together,
     noise_spread_db,
     slopes_of,
 )
@@ -111,7 +112,8 @@ def at(
     ("slope", "honest", "dead", "unsure"),
     [
         (at(1.0), True, False, False), (at(1.079), True, False, False), (at(1.081), False, False, False),
-        (at(0.919), False, False, False), (at(0.86, 0.05), True, False, False), (at(0.84, 0.05), False, False, False),
+        (at(0.919), False, False, False), (at(0.86, 0.05), True, False, False), (at(0.79, 0.05), True, False, False),
+        (at(0.78, 0.05), False, False, False),
         (at(1.5, open_low=True), True, False, False), (at(0.8, open_low=True), False, False, False),
         (at(0.34), False, True, False), (at(0.35), False, False, False), (at(0.3, visits=5), False, False, False),
         (at(0.3, visits=6), False, True, False), (at(1.0, 0.13), True, False, True),
@@ -121,6 +123,27 @@ def at(
 )  # fmt: skip
 def test_what_a_slope_is_called(slope: SlopeAt, honest: bool, dead: bool, unsure: bool) -> None:
     assert (slope.honest, slope.dead, slope.unsure) == (honest, dead, unsure)
+
+
+def test_a_few_quiet_visits_to_the_load_do_not_outweigh_all_that_the_antenna_told() -> None:
+    """Ten visits of seven degrees of freedom: a variance of half its law is three standard deviations off, no more."""
+    antenna = [("antenna_bypass", -44.0 + n / 10, 1.0, 8) for n in range(20)]
+    load = [("load_bypass", -44.0, squared, 1) for squared in (0.2, 0.8)]
+    (few,) = slopes_of(rows(*antenna, *load * 5), METER)
+    (many,) = slopes_of(rows(*antenna, *load * 30), METER)
+    assert (few.honest, many.honest) == (True, False)
+    assert many.slope == pytest.approx(np.sqrt(0.5))
+
+
+def test_levels_tell_sooner_together_than_each_by_itself_that_decibels_are_none() -> None:
+    """A variance of 0.72 where 1 is due, known to 0.1: 2.8 standard errors each, nine for ten of them."""
+    slope = np.sqrt(0.72)
+    few = [at(slope, 0.072 / (2 * slope), low_db=-60.0 + 5 * n) for n in range(10)]
+    assert all(each.honest for each in few)
+    assert not honest_together(few) and honest_together(few[:1])
+    assert not honest_together([at(1.0), at(0.5)])
+    assert len(scales_open(few, METER, (-60.0, -10.0))) == 3
+    assert scales_open(few[:1], METER, (-60.0, -56.0)) == (PLAIN,)
 
 
 def test_one_slope_at_all_levels_is_their_weighted_mean() -> None:
