@@ -1,4 +1,4 @@
-"""Where the next visits should go: most to bands still open, a guard share to all."""
+"""Where the next visits should go: most to bands that are open and can be settled, a guard share to all."""
 
 from collections.abc import Mapping, Sequence
 
@@ -8,13 +8,13 @@ GUARD_SHARE = 0.2
 
 
 def effort(outlook: Sequence[Outlook], guard_share: float = GUARD_SHARE) -> dict[str, float]:
-    """Share of the visits for each band, summing to 1: most to bands still open, a guard share spread over all.
+    """Share of the visits for each band, summing to 1: most to bands that visits can settle, a guard share over all.
 
-    The guard share keeps watch on decided bands: a season or a fault may change them.
+    The guard share keeps watch on the others: a season or a fault may change them.
     """
     if not outlook:
         return {}
-    still_open = [each.band for each in outlook if not each.decided]
+    still_open = [each.band for each in outlook if not each.decided and each.can_be_settled]
     even = 1.0 / len(outlook)
     if not still_open:
         return {each.band: even for each in outlook}

@@ -37,6 +37,8 @@ class Outlook:
     sentence: str
     hours_withheld: tuple[int, ...] = ()
     early: bool = False
+    can_be_settled: bool = True
+    """Some hour without a verdict can have one within a season, or is visited too seldom for that to be told."""
 
     @property
     def decided(self) -> bool:
@@ -92,7 +94,10 @@ def _outlook(
     sentence = _next_step(spoken_of, spoken_more, with_load, gain_se_db, facts)
     if not undecided:
         sentence += ", for other nights too"
-    return Outlook(band, hours, _most(more), with_load, sentence, withheld, early)
+    can_be_settled = any(
+        each is not None or _seldom_visited(cell) for (cell, _), each in zip(waiting, more, strict=True)
+    )
+    return Outlook(band, hours, _most(more), with_load, sentence, withheld, early, can_be_settled)
 
 
 def _most(nights: Sequence[int | None]) -> int | None:
@@ -162,7 +167,7 @@ def _hardly_matters(judged: Judged, worthwhile_db: float) -> bool:
 def _why(cells: Sequence[Cell], gain_se_db: float) -> str:
     """What keeps these hours from a verdict, and what to do about it where there is something."""
     because: list[str] = []
-    few = [cell.passes <= FEW_PASSES * cell.nights for cell in cells]
+    few = [_seldom_visited(cell) for cell in cells]
     for cell, too_few in zip(cells, few, strict=True):
         if cell.snr_change is None:
             because.append("nothing tells the stage's gain there")
@@ -172,6 +177,10 @@ def _why(cells: Sequence[Cell], gain_se_db: float) -> str:
             because.append("noise varies too much between nights")
     why = f", because {' and '.join(dict.fromkeys(because))}" if because else ""
     return why + (", but more passes at that time may" if any(few) else "")
+
+
+def _seldom_visited(cell: Cell) -> bool:
+    return cell.passes <= FEW_PASSES * cell.nights
 
 
 def _count(nights: int, more: str = "") -> str:

@@ -15,7 +15,7 @@ from sweeper.analysis.verdict.effort import bands_due, effort
 from sweeper.analysis.verdict.expectation import expectations, measured_rises
 from sweeper.analysis.verdict.judge import Judged
 from sweeper.analysis.verdict.nights_needed import nights_needed
-from sweeper.analysis.verdict.outlook import outlook, outlooks
+from sweeper.analysis.verdict.outlook import Outlook, outlook, outlooks
 from sweeper.simulation.campaign.course import BandTruth, Course
 from sweeper.simulation.campaign.draw import campaign
 from sweeper.words import Channel
@@ -128,6 +128,28 @@ def test_effort_goes_to_open_bands_with_a_guard_for_the_others():
     found = effort(outlook(made(open_band, noisy, nights=5), facts(open_band, noisy)))
     assert sum(found.values()) == pytest.approx(1.0)
     assert found["30 m"] > 3 * found["80 m"] > 0
+
+
+def test_effort_passes_over_bands_that_no_visit_settles():
+    """They get their part of the guard, like decided ones, until something changes."""
+    hopeful, hopeless = Outlook("30 m", (20,), 5, None, ""), Outlook("20 m", (20,), None, None, "")
+    hopeless = replace(hopeless, can_be_settled=False)
+    shares = effort((hopeful, hopeless))
+    assert shares == {"30 m": pytest.approx(0.9), "20 m": pytest.approx(0.1)}
+    assert effort((hopeless, replace(hopeless, band="30 m"))) == {"20 m": 0.5, "30 m": 0.5}
+
+
+@pytest.mark.parametrize(
+    ("change_db", "passes", "settles"), [(1.0, 40, False), (1.0, 20, True), (4.0, 40, True)]
+)
+def test_a_band_can_be_settled_where_nights_or_more_passes_would_do(change_db, passes, settles):
+    """One decibel is the edge itself; with two passes an hour it may still be the passes that leave it open."""
+    nights = 10
+    estimate = Estimate(change_db, 1.4, 9.0)
+    cell = Cell("20 m", 20, nights, nights, passes, None, estimate, None, None, None, "", (), 4.0)
+    judged = Judged("undecided", Interval(change_db, change_db - 4, change_db + 4), 0.5)
+    (found,) = outlooks([cell], [judged], {"20 m": 0.1}, facts())
+    assert found.can_be_settled == settles
 
 
 def test_with_nothing_open_effort_is_even():
