@@ -68,14 +68,19 @@ class SlopeAt:
 
     def like(self, other: float) -> bool:
         """Whether the slope is `other` here, as far as can be told."""
-        near = abs(self.slope - other) <= SLOPE_AS_GOOD_AS_ONE * other
-        chance = SLOPE_SE * self.squared_se_at(other)
-        return near or abs(self.slope**2 - other**2) <= chance or (self.open_low and other <= self.slope)
+        return like(self.slope, self.se, other) or (self.open_low and other <= self.slope)
 
-    def squared_se_at(self, other: float) -> float:
-        """Standard error of the squared slope if it is `other`: what scatters more is known with a larger error."""
-        slope = max(self.slope, LEAST_SQUARE_ROOT)
-        return 2 * slope * self.se * max(1.0, (other / slope) ** 2)
+
+def like(slope: float, se: float, other: float) -> bool:
+    """Whether a slope found from scatter, with its standard error, may be `other`."""
+    near = abs(slope - other) <= SLOPE_AS_GOOD_AS_ONE * other
+    return near or abs(slope**2 - other**2) <= SLOPE_SE * squared_se(slope, se, other)
+
+
+def squared_se(slope: float, se: float, other: float) -> float:
+    """Standard error of the squared slope if it is `other`: what scatters more is known with a larger error."""
+    slope = max(slope, LEAST_SQUARE_ROOT)
+    return 2 * slope * se * max(1.0, (other / slope) ** 2)
 
 
 def slopes_of(rows: pl.DataFrame, meter: MeterFacts) -> tuple[SlopeAt, ...]:
@@ -159,7 +164,7 @@ def honest_together(slopes: Sequence[SlopeAt]) -> bool:
     """Whether decibels are decibels at each level and at all together, which tell it sooner."""
     if not all(each.honest for each in slopes):
         return False
-    weight = np.array([1 / max(each.squared_se_at(1.0), 0.01) ** 2 for each in slopes])
+    weight = np.array([1 / max(squared_se(each.slope, each.se, 1.0), 0.01) ** 2 for each in slopes])
     squared = float(weight @ np.array([each.slope**2 for each in slopes]) / weight.sum())
     error = float(1 / np.sqrt(weight.sum()))
     low, high = slopes[0].low_db, slopes[-1].high_db
