@@ -9,13 +9,19 @@ from typing import Literal
 
 import numpy as np
 import polars as pl
+from scipy.special import chdtri
 
 from sweeper.analysis.band.edge_lag import borne_db, lag_of, lags
 from sweeper.analysis.band.noise_bend import gain_by_bend
 from sweeper.analysis.results import GainSource
 from sweeper.analysis.statistics.effective_nights import worth
 from sweeper.analysis.statistics.estimates import Estimate
-from sweeper.analysis.thresholds import GAINS_APART_DB, RISE_FOR_GAIN_DB, WORST_GAIN_SE_DB
+from sweeper.analysis.thresholds import (
+    GAINS_APART_CHANCE,
+    GAINS_APART_DB,
+    RISE_FOR_GAIN_DB,
+    WORST_GAIN_SE_DB,
+)
 
 GainMethod = GainSource | Literal["bend"]
 TELLING_OF_LOAD = (
@@ -262,5 +268,9 @@ def _of_channel(
             max(between, 0.5 * within) ** 2, float(len(nights) - 1), within**2
         )
         spread = float(np.sqrt(variance))
+    elif len(gain) >= 2:
+        among = float(np.sqrt(((weights * (gain - mean)) ** 2).sum() * len(gain) / (len(gain) - 1)) / total)
+        if among**2 * (len(gain) - 1) > within**2 * chdtri(len(gain) - 1, GAINS_APART_CHANCE):
+            spread, dof = among, float(len(gain) - 1)  # hours differ by more than their passes let expect
     se_db = float(np.sqrt(spread**2 + coarse**2 + 0.01**2))
     return GainEstimate(source, mean, se_db, dof, len(nights)) if np.isfinite(mean + se_db) else None

@@ -8,6 +8,9 @@ from sweeper.analysis.arrays import Floats
 from sweeper.analysis.thresholds import CARRIER_CLEAR_DB
 
 ROUTES = ("bypass", "stage")
+LEAST_SLOPE = 0.1
+"""Mean of (1 − u²)/2 below which pairs tell no gain: it is 1/2 where both powers share the fade and 1/3 where they fade
+apart (Rayleigh), and about nothing where now one and now the other power is a crash of static and no carrier at all."""
 
 
 def with_carriers(table: pl.DataFrame) -> pl.DataFrame:
@@ -76,7 +79,8 @@ def gain_of_pairs_db(
     Linear powers, noise taken out, shapes (passes,). Where both powers fade alike (exponentially, say) the best
     estimate solves Σ u = 0, u = (s − g·b)/(s + g·b); what comes back are its pseudo-values, whose mean over any
     passes is the estimate from those passes. A pair counts where s/g + b stands clear of the noise of both: a
-    condition that favours neither route, as one on either of them would. NaN where a pair does not count.
+    condition that favours neither route, as one on either of them would. NaN where a pair does not count, and for all
+    of them where they contradict each other (`LEAST_SLOPE`).
     """
     gain, clear = 1.0, known.copy()
     pairs = np.flatnonzero(known & (bypass > 0) & (stage > 0))
@@ -90,9 +94,10 @@ def gain_of_pairs_db(
         if not clear.any():
             break
         u = np.where(clear, (stage / gain - bypass) / np.where(clear, total, 1.0), np.nan)
-        slope = float(np.mean((1 - np.minimum(u[clear] ** 2, 1.0)) / 2)) + 1e-3
+        told = float(np.mean((1 - np.minimum(u[clear] ** 2, 1.0)) / 2))
+        slope = told + 1e-3
         gain *= float(np.exp(np.clip(u[clear].mean() / slope, -1.0, 1.0)))
-    if not clear.any():
+    if not clear.any() or told < LEAST_SLOPE:
         return np.full(len(bypass), np.nan), clear
     pseudo: Floats = np.where(
         clear, 10 * np.log10(gain) + 10 / np.log(10) * (u - np.nanmean(u)) / slope, np.nan

@@ -4,6 +4,9 @@ An edge is two visits of one pass to one channel, by the one route and then by t
 `EDGE_GAP_S` between them. A fade that rises or falls meanwhile counts one way on edges to the stage and the other way
 on edges back, so these are averaged apart; a meter that still shows the louder route on the way back parts them.
 
+In an hour in which the carrier stands clear in the whole visits of no pass, it is not there: what is clear at an edge
+alone is a crash of static.
+
 Every edge counts alike in the mean of its way over an hour, however many are clear in its pass. In bypass, stage,
 stage, bypass the visits through the stage are neighbours and fade together, those in bypass lie apart. Where one edge
 of a pass is too weak to count, the stage's side of the other one has faded, too, more than its bypass side: it reads
@@ -28,8 +31,10 @@ def with_edges(table: pl.DataFrame, visits: pl.DataFrame, channel: NDArray[np.in
     before, after = _pairs(visits, channel)
     there, back = np.full(len(table), np.nan), np.full(len(table), np.nan)
     if len(before):
-        passes = visits["pass"].to_numpy()[before]
-        row = _rows(table, passes, channel[before])
+        row = _rows(table, visits["pass"].to_numpy()[before], channel[before])
+        heard = _heard(table)[row]
+        before, after, row = before[heard], after[heard], row[heard]
+    if len(before):
         staged_after = (visits["route"] == "stage").to_numpy()[after]
         last, first = (
             10 ** (visits[name].to_numpy()[at] / 10)
@@ -48,6 +53,12 @@ def with_edges(table: pl.DataFrame, visits: pl.DataFrame, channel: NDArray[np.in
         pl.mean_horizontal("edge_there", "edge_back").alias("edge_gain"),
         (pl.col("edge_there") - pl.col("edge_back")).alias("edge_lag"),
     )
+
+
+def _heard(table: pl.DataFrame) -> NDArray[np.bool_]:
+    """Rows of the pass table in whose hour the carrier stood clear of the noise in some pass."""
+    clear = ~pl.col("absent") & pl.all_horizontal(pl.col("antenna_bypass", "antenna_stage").is_finite())
+    return table.select(clear.any().over("channel", "night", "hour_utc")).to_series().to_numpy()
 
 
 def _pairs(visits: pl.DataFrame, channel: NDArray[np.int64]) -> tuple[NDArray[np.int64], NDArray[np.int64]]:

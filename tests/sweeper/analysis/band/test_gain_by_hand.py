@@ -41,11 +41,14 @@ def by_carriers(*frames: pl.DataFrame, alike: float = 0.0) -> GainEstimate:
 
 
 def test_one_or_two_nights_are_known_as_well_as_their_passes() -> None:
-    found = by_carriers(carriers([[15.0, 16.0]]))
-    assert found.gain_db == 15.5
+    found = by_carriers(carriers([[15.0, 15.4]]))
+    assert found.gain_db == pytest.approx(15.2)
     assert found.se_db == pytest.approx(np.sqrt((2 * (4 * 0.2) ** 2) / 8**2 + HAIR**2))
     assert (found.dof, found.nights, found.source) == (8 - 2, 1, "carriers")
-    assert by_carriers(carriers([[15.0], [19.0]])).se_db == pytest.approx(np.hypot(0.2 / np.sqrt(2), HAIR))
+    assert by_carriers(carriers([[15.0], [15.4]])).se_db == pytest.approx(np.hypot(0.2 / np.sqrt(2), HAIR))
+    # further apart than their passes let expect: half of 4 dB, one degree of freedom
+    apart = by_carriers(carriers([[15.0], [19.0]]))
+    assert (apart.se_db, apart.dof) == (pytest.approx(np.hypot(2.0, HAIR)), 1.0)
     assert by_carriers(carriers([[15.0]], passes=1)).dof == 1.0
 
 

@@ -7,6 +7,7 @@ import numpy as np
 import polars as pl
 import pytest
 
+from sweeper.analysis.day.carriers import gain_of_pairs_db
 from sweeper.analysis.day.reduce import summarise_day
 from sweeper.analysis.facts import MeterFacts
 from sweeper.words import Channel
@@ -44,6 +45,11 @@ def day(
                 rows.append((BEGIN + timedelta(seconds=when_s), number + 1, hz, route, level))
                 when_s += 0.05
             before = (hz, route)
+    return summarised(rows).row(0, named=True)
+
+
+def summarised(rows: list[tuple[datetime, int, int, str, float]]) -> pl.DataFrame:
+    """The carrier's rows of the summary of readings (time, pass, hz, route, dBm) through the antenna."""
     names = ["time", "pass", "hz", "route", "reading"]
     frame = pl.DataFrame(rows, schema=names, orient="row").with_columns(
         pl.col("time").cast(pl.Datetime("ms", "UTC")),
@@ -59,7 +65,7 @@ def day(
         channels=(Channel("40 m", NOISE, "noise", 2400), Channel("40 m", CARRIER, "carrier", 2400)),
         meter=MeterFacts("dBm", True, averaging_s=0.02),
     )
-    return summarise_day(frame, told).filter(pl.col("for") == "carrier").row(0, named=True)
+    return summarise_day(frame, told).filter(pl.col("for") == "carrier")
 
 
 def test_over_and_back_a_rising_fade_cancels_where_visits_apart_are_off_by_it() -> None:
@@ -103,6 +109,41 @@ def test_of_long_visits_only_the_readings_next_to_the_edge_count() -> None:
 def test_a_load_between_two_antenna_visits_makes_no_edge_on_noise_channels() -> None:
     row = day(*AROUND, (CARRIER, "bypass"), (NOISE, "bypass"), (CARRIER, "bypass"))
     assert row["edge_gain_db"] is None and row["edge_passes"] == 0
+
+
+@pytest.mark.parametrize("heard", [False, True])
+def test_crashes_at_the_edges_of_an_hour_without_the_carrier_tell_no_gain(heard: bool) -> None:
+    """Of one night an hour with the carrier 40 dB over the noise, and one with noise alone in which a crash of static
+    hits a reading on either side of an edge."""
+    dice = np.random.default_rng(7)
+    rows = []
+    for number in range(16):
+        late = number >= 8
+        began = BEGIN + timedelta(hours=late, minutes=7 * (number % 8))
+        crash = int(dice.integers(2))
+        for stay, (hz, route) in enumerate([*AROUND, *OVER_AND_BACK]):
+            for nth in range(40):
+                level = -100.0 + GAIN_DB * (route == "stage") + float(dice.normal(0.0, 0.6))
+                if hz == CARRIER:
+                    level += 40.0 * (heard and not late)
+                    level += 25.0 * (late and (stay, nth) in ((2 + crash, 39), (3 + crash, 0)))
+                at = began + timedelta(seconds=5.0 * stay + 0.11 * nth)
+                rows.append((at, number + 1, hz, route, level))
+    found = summarised(rows).sort("hour_utc").to_dicts()
+    assert (found[0]["edge_passes"], found[0]["edge_gain_db"]) == (
+        (8, pytest.approx(GAIN_DB, abs=0.3)) if heard else (0, None)
+    )
+    assert (found[1]["edge_passes"], found[1]["edge_gain_db"]) == (0, None)
+
+
+def test_pairs_that_contradict_each_other_tell_no_gain() -> None:
+    """Now all of the power through the one route and now through the other, a crash of static each time."""
+    crash, nothing = np.array([1e4, 1.0, 1e4, 1.0]), np.array([1.0, 1e4, 1.0, 1e4])
+    noise, known = np.ones(4), np.ones(4, dtype=bool)
+    gain_db, clear = gain_of_pairs_db(crash, nothing, noise, noise, known)
+    assert clear.all() and np.isnan(gain_db).all()
+    gain_db, _ = gain_of_pairs_db(crash, 3.0 * crash, noise, noise, known)
+    assert gain_db[[0, 2]] == pytest.approx(10 * math.log10(3.0))
 
 
 def nights_of_ratios(faded_db: list[tuple[float, ...]], change_db: float, passes: int) -> pl.DataFrame:
