@@ -50,6 +50,7 @@ FAULTS: dict[str, str] = {
     "scale-untested": "no answer: calibrate first",
     "routes-disagree": "no answer: measurements disagree",
     "gain-moved": "no answer: receiver's gain moved",
+    "hours-disagree": "no answer: hours disagree",
     "channels-disagree": "no answer: channels disagree",
     "mismatch": "no answer: load unlike the antenna",
     "implausible-calibration": "no answer: wrong calibration",

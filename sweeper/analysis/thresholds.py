@@ -94,6 +94,10 @@ WORST_GAIN_SE_DB = 3.0
 """A gain less sure than this says nothing that the rated one does not."""
 GAINS_APART_DB = 0.5
 """Gains nearer than this to each other make no difference to a verdict of 1 dB, however sure they are."""
+HOURS_APART_CHANCE = 1e-3
+"""Chance at which the gain of an hour is said to be another than the band's: a band of a dozen hours in a hundred."""
+FOLLOWS_SE = 3.0
+"""Standard errors by which carriers must follow what noise says of the hours' gains, and may stray from it."""
 GAINS_APART_CHANCE = 0.01
 """Chance at which gains by several methods are said to disagree: one band in a hundred by mistake."""
 BEND_SPREAD_DB = 1.0

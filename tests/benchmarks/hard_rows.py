@@ -84,6 +84,8 @@ CASES = (
         {"night_persistence": 0.6, "night_sd_db": 4.0},
         audited="324; 20; 53 (of 432 cells)",
     ),
+    Case("gain 3 dB lower in the later hour", {"gain_by_hour_db": (1.5, -1.5)}),
+    Case("the same gain, without load", {"gain_by_hour_db": (1.5, -1.5), **NO_LOAD}),
     Case("relay leak −20 dB, no load", {"leak_db": -20.0, **NO_LOAD}, audited="133; 0; 53"),
     Case("trend 1 dB a night", {"trend_db_per_night": 1.0}, audited="122; 9; 202"),
     Case("2 nights", {"nights": 2}, audited="154; 2; 42"),

@@ -52,6 +52,11 @@ class Gain:
         """The gain on the noise channel at `hz`, dB."""
         return self.gain_db + self.offsets_db.get(hz, 0.0)
 
+    def less_sure(self, se_db: float, flag: str, sentence: str) -> "Gain":
+        """The gain with another error beside its own, and what to say of it."""
+        flags, sentences = (*self.flags, flag), (*self.sentences, sentence)
+        return replace(self, se_db=float(np.hypot(self.se_db, se_db)), flags=flags, sentences=sentences)
+
     def interval(self, confidence: float) -> Interval:
         """Student's interval at `confidence`."""
         reach = float(stdtrit(self.dof, 0.5 + confidence / 2)) * self.se_db

@@ -26,13 +26,7 @@ _ABOVE = np.geomspace(1.02, 100.0, 160)
 
 def gain_by_bend(noise: pl.DataFrame) -> Estimate | None:
     """The gain from the rows of one band's noise channels, dB; None where noise stood too still to bend anything."""
-    rows = (
-        measured_alike(noise.filter((pl.col("passes") > 0) & (pl.col("difference_bound") == "")))
-        .group_by("night", "hour_utc")
-        .agg(pl.col("difference_db", "level_antenna_bypass").mean(), pl.col("resolution_db").mean())
-        .drop_nulls(["difference_db", "level_antenna_bypass"])
-        .sort("night", "hour_utc")
-    )
+    rows = _nights_and_hours(noise)
     if rows["night"].n_unique() < FEWEST_NIGHTS:
         return None
     level, difference = (rows[name].to_numpy() for name in ("level_antenna_bypass", "difference_db"))
@@ -41,6 +35,46 @@ def gain_by_bend(noise: pl.DataFrame) -> Estimate | None:
     found = _fitted(difference, 10 ** ((level - level.mean()) / 10), rows["night"].to_physical().to_numpy())
     resolution = float(np.sqrt(np.mean(rows["resolution_db"].fill_null(0.0).to_numpy() ** 2)))
     return summed(found.value, [(found.se**2, found.dof), (BEND_SE_DB**2 + resolution**2, 1e6)])
+
+
+def hours_by_bend(noise: pl.DataFrame) -> tuple[dict[int, tuple[float, float]], float]:
+    """By hour what the difference at endless noise lies over the mean of the hours, and its error, dB; and the freedom.
+
+    One c for all hours, as all have one chain. Empty with fewer than two hours or `FEWEST_NIGHTS` nights.
+    """
+    rows = _nights_and_hours(noise)
+    hours, place = np.unique(rows["hour_utc"].to_numpy(), return_inverse=True)
+    dof = float(len(rows) - len(hours) - 1)
+    if len(hours) < 2 or rows["night"].n_unique() < FEWEST_NIGHTS or dof < FEWEST_NIGHTS:
+        return {}, 0.0
+    level, difference = (rows[name].to_numpy() for name in ("level_antenna_bypass", "difference_db"))
+    power = 10 ** ((level - level.mean()) / 10)
+    of_hour = (place[:, None] == np.arange(len(hours))).astype(np.float64)
+    ends = of_hour / of_hour.sum(axis=0)
+    tried = np.concatenate([_FROM_BELOW, _ABOVE]) * power.min()
+    straight = difference - 10 * np.log10(1 + tried[:, None] / power)
+    left = ((straight - straight @ ends @ of_hour.T) ** 2).sum(axis=1)
+    best = int(left.argmin())
+    design = np.column_stack([of_hour, NEPER_DB / (power + tried[best])])
+    contrast = np.eye(len(hours), len(hours) + 1) - np.r_[np.full(len(hours), 1 / len(hours)), 0.0]
+    covariance = contrast @ np.linalg.pinv(design.T @ design) @ contrast.T * left[best] / dof
+    at = straight[best] @ ends
+    errors = np.hypot(np.sqrt(np.diag(covariance)), rows["resolution_db"].fill_null(0.0).to_numpy().mean())
+    return {
+        int(hour): (float(value), float(se))
+        for hour, value, se in zip(hours, at - at.mean(), errors, strict=True)
+    }, dof
+
+
+def _nights_and_hours(noise: pl.DataFrame) -> pl.DataFrame:
+    """The channels together, by night and hour."""
+    return (
+        measured_alike(noise.filter((pl.col("passes") > 0) & (pl.col("difference_bound") == "")))
+        .group_by("night", "hour_utc")
+        .agg(pl.col("difference_db", "level_antenna_bypass").mean(), pl.col("resolution_db").mean())
+        .drop_nulls(["difference_db", "level_antenna_bypass"])
+        .sort("night", "hour_utc")
+    )
 
 
 def _fitted(difference: Floats, power: Floats, night: Floats) -> Estimate:

@@ -45,6 +45,7 @@ TROUBLES = {
     "(`sweeper calibrate`, ten minutes with an attenuator), or let a load position tell the gain",
     "routes-disagree": "what is measured directly and what the noise rise predicts do not agree",
     "gain-moved": "the receiver's gain did not stand still from one route to the other",
+    "hours-disagree": "hours do not agree on the stage's gain, and nothing tells what it is at this one",
     "channels-disagree": "the noise channels differ in what the stage does, and no load tells which is right",
     "mismatch": "antenna and load do not seem to match the stage alike",
     "implausible-calibration": "the calibration gives a receiver that none can be",

@@ -33,6 +33,7 @@ WITHHOLDING = frozenset(
         "scale-untested",
         "routes-disagree",
         "gain-moved",
+        "hours-disagree",
         "channels-disagree",
         "mismatch",
         "implausible-calibration",

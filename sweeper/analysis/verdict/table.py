@@ -14,6 +14,8 @@ from sweeper.analysis.band.cells import Cell, cells_of_bands, persistence
 from sweeper.analysis.band.channels import DISAGREE, OCCUPIED, Channels, channels
 from sweeper.analysis.band.empty_carriers import Empty, empty_carriers
 from sweeper.analysis.band.gain import Gain, carriers_contradict, combine, quieter_antenna
+from sweeper.analysis.band.gain_by_hour import DISAGREE as HOURS_DISAGREE
+from sweeper.analysis.band.gain_by_hour import HourGains, gain_by_hour
 from sweeper.analysis.band.gain_methods import GainMethods
 from sweeper.analysis.band.nightly import nightly
 from sweeper.analysis.band.noise_figure import NoiseFigures, figures
@@ -146,6 +148,7 @@ def _on_scale(
     noise: dict[str, NoiseFigures] = {}
     thresholds: dict[str, SwitchingThreshold | None] = {}
     told: dict[str, ByRatio] = {}
+    hourly: dict[str, HourGains] = {}
     fellows = {band: channels(here, of_band(held, band)) for band, here in rows.items()}
     rows = {band: fellows[band].without_occupied(here) for band, here in rows.items()}
     stepped = stage_steps(rows)
@@ -159,7 +162,9 @@ def _on_scale(
         lines = [each for each in facts.products if each.band == band]
         diagnoses[band] = with_products(_with_meter(diagnoses[band], meter), lines)
         steady = _steady(methods, diagnoses[band])
-        gains[band] = combine(without_untested(steady, meter), facts)
+        steady_gain = without_untested(steady, meter)
+        gains[band] = gain = combine(steady_gain, facts)
+        hourly[band] = HourGains() if gain is None else gain_by_hour(steady_gain, gain)
         quieter[band] = quieter_antenna(steady, facts)
         noise[band] = figures(steady.summaries, gains[band], facts, alike_nights)
         thresholds[band] = switching_threshold(steady.summaries, gains[band], facts, alike_nights)
@@ -168,7 +173,8 @@ def _on_scale(
         if told[band].sentence and "compression" not in diagnoses[band].flags:
             diagnoses[band] = diagnoses[band].with_sign([MOVED], [told[band].sentence], first=True)
     diagnoses = _with_carriers(seen_together(diagnoses, facts), since, gains)
-    alike = [_channels_alike(here, gains[band]) for band, here in rows.items()]
+    gains |= {band: hourly[band].applied(gain) for band in rows if (gain := gains[band]) is not None}
+    alike = [_alike(here, gains[band], hourly[band]) for band, here in rows.items()]
     for band in by_ratio:
         gains[band], quieter[band], thresholds[band] = BY_RATIO, False, None
         diagnoses[band], noise[band] = UNDIAGNOSED, NO_FIGURES
@@ -183,6 +189,11 @@ def _on_scale(
     troubles = [
         _troubles(cell, diagnoses[cell.band], noise[cell.band])
         | (frozenset() if cell.band in by_ratio else meter.troubles(cell.band))
+        | (
+            {HOURS_DISAGREE}
+            if cell.band in hourly and hourly[cell.band].unknown(cell.hour_utc)
+            else frozenset()
+        )
         for cell in cells
     ]
     judged = judge(cells, facts.worthwhile_db, facts.confidence, troubles)
@@ -253,12 +264,14 @@ def _of_one_stage(nights: pl.DataFrame, stepped: Mapping[str, StageStep]) -> pl.
     return nights.with_columns(pl.when(now).then(pl.col("difference_db")).alias("difference_db"))
 
 
-def _channels_alike(rows: pl.DataFrame, gain: Gain | None) -> pl.DataFrame:
-    """Differences less what each channel's gain differs from the band's, so that channels can be averaged."""
-    if gain is None or not gain.offsets_db:
-        return rows
-    offset = pl.col("hz").replace_strict(dict(gain.offsets_db), default=0.0, return_dtype=pl.Float64)
-    return rows.with_columns(pl.col("difference_db") - offset)
+def _alike(rows: pl.DataFrame, gain: Gain | None, hourly: HourGains) -> pl.DataFrame:
+    """Differences less what the gain of each channel, and of each hour, differs from the band's."""
+    offsets_db = {"hz": {} if gain is None else gain.offsets_db, "hour_utc": hourly.offsets_db}
+    for column, of in offsets_db.items():
+        if of:
+            offset = pl.col(column).replace_strict(dict(of), default=0.0, return_dtype=pl.Float64)
+            rows = rows.with_columns(pl.col("difference_db") - offset)
+    return rows
 
 
 def _steady(methods: GainMethods, diagnosis: Diagnosis) -> GainMethods:

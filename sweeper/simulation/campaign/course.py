@@ -100,6 +100,9 @@ class Course:
     gain_step_at_night: int | None = None
     """From this night (counted from 0) on, the stage's gain is other by `gain_step_db`: a contact, a wet plug."""
     gain_step_db: float = 0.0
+    gain_by_hour_db: tuple[float, ...] = ()
+    """What the stage's gain has over `BandTruth.gain_db` at each of the hours, every night: warmth, a supply that sags.
+    Nothing: the same at all."""
     agc_db_per_db: float = 0.0
     """How far the stage takes its gain back for each dB of external noise over the median."""
     agc_on_carriers: bool = False

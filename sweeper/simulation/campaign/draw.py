@@ -274,7 +274,9 @@ class Campaign:
         expected = {}
         for number, band in enumerate(course.bands):
             kelvins = Kelvins.of(band)
-            for hour in course.hours:
+            for hour, over_db in zip(
+                course.hours, course.gain_by_hour_db or [0.0] * len(course.hours), strict=True
+            ):
                 when_s = np.array([(hour - 12) % 24 * 3600.0])
                 median_k = self._outside.median_k(number, when_s)[0]
                 products_k, compression = np.zeros(_POPULATION), 1.0
@@ -284,7 +286,9 @@ class Campaign:
                     products_k *= 10.0 ** (strong_db * band.products_order / 10.0)
                     compression = math.pow(10.0, -band.compression_db / 10.0)
                 external_k = median_k * 10.0 ** (noise_db / 10.0)
-                taken_back = 10.0 ** ((course.gain_step_db - course.agc_db_per_db * noise_db) / 10.0)
+                taken_back = 10.0 ** (
+                    (over_db + course.gain_step_db - course.agc_db_per_db * noise_db) / 10.0
+                )
                 change_db, rise_db = kelvins.changes_db(
                     external_k, products_k, compression * taken_back, course.leak
                 )

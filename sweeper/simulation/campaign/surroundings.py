@@ -104,6 +104,10 @@ class Surroundings:
         gain = self.compression(band, when_s)
         if course.gain_step_at_night is not None and n >= course.gain_step_at_night:
             gain = gain * math.pow(10.0, course.gain_step_db / 10.0)
+        if course.gain_by_hour_db:
+            table_db = np.full(24, course.gain_by_hour_db[-1])  # a last pass may run over the hour's end
+            table_db[list(course.hours)] = course.gain_by_hour_db
+            gain = gain * 10.0 ** (table_db[hour_of(when_s)] / 10.0)
         return gain * (external_k / self.median_k(band, when_s)) ** -course.agc_db_per_db
 
     def _strength(self, n: int, band: int, when_s: Floats) -> Floats:

@@ -127,8 +127,8 @@ def test_no_levels_allow_nothing():
 
 SIGNS = (
     "channels-disagree", "compression", "gain-moved", "implausible-calibration", "load-above-antenna",
-    "load-follows-antenna", "load-too-low", "meter-dead-zone", "meter-stuck", "meter-unit", "mismatch", "overload",
-    "routes-disagree", "scale-untested", "stuck-relay", "swapped",
+    "hours-disagree", "load-follows-antenna", "load-too-low", "meter-dead-zone", "meter-stuck", "meter-unit",
+    "mismatch", "overload", "routes-disagree", "scale-untested", "stuck-relay", "swapped",
 )  # fmt: skip
 
 
