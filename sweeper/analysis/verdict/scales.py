@@ -8,10 +8,10 @@ import polars as pl
 
 from sweeper.analysis.arrays import Floats
 from sweeper.analysis.band.gain_methods import GainMethods
-from sweeper.analysis.facts import StationFacts
+from sweeper.analysis.facts import MeterFacts, StationFacts
 from sweeper.analysis.meter.changed import MeterChange
 from sweeper.analysis.meter.scales import PLAIN, Scale, scales_open, with_beyond
-from sweeper.analysis.meter.slope import PATHS, SlopeAt, slopes_of
+from sweeper.analysis.meter.slope import PATHS, SlopeAt, common_slope, slopes_of
 from sweeper.analysis.statistics.interval import Interval
 from sweeper.analysis.thresholds import (
     CARRIER_LEVELS,
@@ -54,10 +54,11 @@ CALIBRATED = Meter()
 def meter_of(summaries: pl.DataFrame, facts: StationFacts) -> Meter:
     """The meter of a station, from the `summaries` of all its bands. A calibrated one is taken at its curve's word.
 
-    So is one that computes its levels from samples: its decibels are decibels.
+    So is one that computes its levels from samples: its decibels are decibels. One that says dBm and was never
+    calibrated is taken at its word where its readings tell no other slope, and where they do like any scale.
     """
     noise = summaries.filter((pl.col("for") == "noise") & (pl.col("passes") > 0))
-    if facts.meter.in_dbm or facts.meter.linear or noise.is_empty():
+    if (facts.meter.in_dbm and facts.meter.curve) or facts.meter.linear or noise.is_empty():
         return CALIBRATED
     slopes = slopes_of(noise, facts.meter)
     bands = noise["band"].unique().to_list()
@@ -66,6 +67,8 @@ def meter_of(summaries: pl.DataFrame, facts: StationFacts) -> Meter:
         for levels in ([each for each in slopes if each.dead], [each for each in slopes if each.unsure])
     )
     alive = tuple(each for each in slopes if not each.dead and each.se <= WORST_SLOPE_SE)
+    if facts.meter.in_dbm and _as_it_says(alive, facts.meter):
+        return replace(CALIBRATED, dead_bands=dead)
     levels = np.concatenate([noise[f"level_{path}"].drop_nulls().to_numpy() for path in PATHS])
     scales = scales_open(alive, facts.meter, (float(levels.min()), float(levels.max())))
     methods = [GainMethods(rows) for rows in summaries.partition_by("band")]
@@ -73,6 +76,20 @@ def meter_of(summaries: pl.DataFrame, facts: StationFacts) -> Meter:
     if _rest_on_carriers(methods, carriers):
         scales = with_beyond(scales, max((each.high_db for each in alive), default=float(levels.max())))
     return Meter(slopes, scales, dead, unsure, carriers)
+
+
+def _as_it_says(slopes: Sequence[SlopeAt], meter: MeterFacts) -> bool:
+    """Whether no slope contradicts decibels; where the averaging time is not told, whether all slopes are one."""
+    if meter.averaging_s is None:
+        return not slopes or common_slope(slopes) is not None
+    return all(each.honest for each in slopes)
+
+
+def without_dbm(facts: StationFacts, meter: Meter) -> StationFacts:
+    """The facts, with no dBm where readings contradict the scale: differences may be put right, levels not."""
+    if not facts.meter.in_dbm or facts.meter.curve or (meter.scales == (PLAIN,) and not meter.dead_bands):
+        return facts
+    return replace(facts, meter=replace(facts.meter, by_table=True))
 
 
 def _stands_on(noise: pl.DataFrame, band: str, slopes: Sequence[SlopeAt]) -> bool:

@@ -33,7 +33,7 @@ from sweeper.analysis.meter.changed import CHANGED, meter_change
 from sweeper.analysis.meter.scales import Scale, on_scale
 from sweeper.analysis.thresholds import REAL_SLOPES
 from sweeper.analysis.verdict.judge import Judged, judge
-from sweeper.analysis.verdict.scales import Meter, held_on_all, meter_of, without_untested
+from sweeper.analysis.verdict.scales import Meter, held_on_all, meter_of, without_dbm, without_untested
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,6 +93,7 @@ def table_of(summaries: pl.DataFrame, facts: StationFacts) -> Table:
         beside, summaries = (rows.filter(pl.col("night") >= changed.night) for rows in (beside, summaries))
     held = steady_signals(summaries, facts.meter)
     meter = replace(meter_of(without_steady(summaries, held), facts), change=changed)
+    facts = without_dbm(facts, meter)
     first, *others = (
         _on_scale(summaries, ratios, beside, facts, meter, scale, held) for scale in meter.scales
     )
