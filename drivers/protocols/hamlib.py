@@ -101,14 +101,16 @@ def call(command: str, *words: str, parse: Callable[[Lines], T], vfo: str = "") 
 
 
 CHECK_VFO = b"\\chk_vfo\n"
-_VFO_ANSWER = re.compile(rb"(?:ChkVFO:|CHKVFO)? ?([01])\r?\n(?:RPRT 0\r?\n)?|RPRT -?[0-9]{1,3}\r?\n")
+_VFO_ANSWER = re.compile(
+    rb"(?:(?:chk_?vfo):?)? ?([01])\r?\n(?:RPRT 0\r?\n)?|RPRT -?[0-9]{1,3}\r?\n", re.IGNORECASE
+)
 
 
 def read_check_vfo(received: bytes) -> bool | None:
     """Whether every command must name a VFO (rigctld was started with ``--vfo``).
 
-    A bare digit, or one behind a name as older versions and other programs write it; a program that does not know the
-    question has no VFO to name.
+    A bare digit, or one behind a name as older versions and other programs write it; a program that refuses the
+    question has no VFO to name. BadReply for anything else: noise, or another program's way not to know it.
     """
     if not received.endswith(b"\n"):
         return None

@@ -31,7 +31,7 @@ class HamlibServer:
         self._silent = False
         self._vfo = ""
         self._closed = False
-        if self._looked(lambda: link.exchange(wire.CHECK_VFO, wire.read_check_vfo)):
+        if self._looked(lambda: link.exchange(wire.CHECK_VFO, wire.read_check_vfo), BadReply):
             self._vfo = "currVFO"
         self.extended = any(self._answers_extended(*question) for question in wire.EXTENDED)
         if not self.extended:
