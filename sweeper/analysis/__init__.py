@@ -48,6 +48,7 @@ if TYPE_CHECKING:
     from sweeper.analysis.meter.calibration import tolerance_line as tolerance_line
     from sweeper.analysis.meter.pad import ANCHOR_LINE as ANCHOR_LINE
     from sweeper.analysis.meter.pad import PadStep as PadStep
+    from sweeper.analysis.meter.pad import ends_of as ends_of
     from sweeper.analysis.meter.pad import pad_lines as pad_lines
     from sweeper.analysis.meter.pad import scale_of as scale_of
     from sweeper.analysis.meter.scale import step_of as step_of
@@ -125,7 +126,7 @@ _NAMES = {
         "tolerance_line",
     ],
     "meter.scale": ["step_of"],
-    "meter.pad": ["ANCHOR_LINE", "PadStep", "pad_lines", "scale_of"],
+    "meter.pad": ["ANCHOR_LINE", "PadStep", "ends_of", "pad_lines", "scale_of"],
     "meter.seen": ["MeterSeen", "TakenVisit", "meter_seen"],
     "physics.atmospheric": ["atmospheric_noise_known"],
     "physics.radiometer": ["thermal_dbm"],

@@ -124,7 +124,14 @@ def calibrate(
         steps = (
             written_down(levels)
             if levels is not None
-            else steps_at_rig(station, station_file, data, hz, stage_gain_db)
+            else steps_at_rig(
+                station,
+                station_file,
+                data,
+                hz,
+                step_size_db if stage_gain_db is None else stage_gain_db,
+                by_stage=stage_gain_db is not None,
+            )
         )
         relative = relative_curve(station, steps, step_size_db, pad_tolerance_db, return_loss_db)
         _show(relative)

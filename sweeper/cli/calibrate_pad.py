@@ -1,10 +1,11 @@
 """`calibrate --pad` and `--stage-gain`: a person or a relay switches a known step, and differences become true."""
 
 import csv
+import math
 import sys
 from dataclasses import replace
 from pathlib import Path
-from statistics import fmean
+from statistics import fmean, variance
 from typing import TYPE_CHECKING, Protocol
 
 import typer
@@ -26,7 +27,9 @@ class Read(Protocol):
 
 MOST_BYTES = 1_000_000
 DRIFT_DB = 1.0
-"""How far a signal may move between before and after, in the meter's unit."""
+"""How far a signal may move between before and after."""
+CHANCE_SE = 3.0
+"""Standard errors within which two means are one."""
 BYPASS, STAGE = "antenna-bypass", "antenna-stage"
 
 ANY_SIGNAL = "Any steady signal does: a generator, a broadcast carrier by day, a noise source."
@@ -52,8 +55,8 @@ def pad_of(pad_db: float | None, gain_db: float | None) -> float:
     return abs(gain_db)
 
 
-def by_hand(read: Read) -> "list[PadStep]":
-    """Ask a person to switch the pad, level after level."""
+def by_hand(read: Read, pad_db: float, step: float | None = None) -> "list[PadStep]":
+    """Ask a person to switch the pad, level after level. `step`: of the meter, in its own unit, where it is known."""
     from sweeper.analysis import PadStep
 
     print(BEFORE, file=sys.stderr)
@@ -64,36 +67,51 @@ def by_hand(read: Read) -> "list[PadStep]":
         low = read(None)
         typer.prompt("Switch the pad out again, then Enter", default="", show_default=False, err=True)
         after = read(None)
-        if _steady(before, after):
+        if _steady(before, low, after, pad_db, step):
             steps.append(PadStep(before + after, low))
             print(f"  out {fmean(before + after):.2f}, in {fmean(low):.2f}", file=sys.stderr)
     return steps
 
 
-def by_relay(read: Read, gain_db: float) -> "list[PadStep]":
-    """Switch the stage in and out while a person sets one level after another."""
+def by_relay(read: Read, gain_db: float, step: float | None = None) -> "list[PadStep]":
+    """Switch the stage in and out while a person sets one level after another. `step` as for `by_hand`."""
     from sweeper.analysis import PadStep
 
     print(f"{ANY_SIGNAL} The stage is the step.", file=sys.stderr)
     steps: list[PadStep] = []
     while typer.confirm(f"Level {len(steps) + 1}: is a signal on?", default=True, err=True):
         before, first, second, after = (read(path) for path in (BYPASS, STAGE, STAGE, BYPASS))
-        if not _steady(before, after):
-            continue
         through, bypass = first + second, before + after
+        if not _steady(before, through, after, abs(gain_db), step):
+            continue
         steps.append(PadStep(through, bypass) if gain_db > 0 else PadStep(bypass, through))
         print(f"  bypass {fmean(bypass):.2f}, stage {fmean(through):.2f}", file=sys.stderr)
     return steps
 
 
-def _steady(before: tuple[float, ...], after: tuple[float, ...]) -> bool:
+def _steady(
+    before: tuple[float, ...],
+    between: tuple[float, ...],
+    after: tuple[float, ...],
+    step_db: float,
+    meter_step: float | None,
+) -> bool:
+    """Whether the signal stood still, by what the meter shows for the step itself: its counts need be no decibels."""
     moved = abs(fmean(after) - fmean(before))
-    if moved > DRIFT_DB:
-        print(
-            f"  The signal moved by {moved:.1f} meanwhile; this level does not count. Again, please.",
-            file=sys.stderr,
-        )
-    return moved <= DRIFT_DB
+    shown = abs(fmean(before + after) - fmean(between))
+    chance = CHANCE_SE * math.sqrt(sum(_variance(side) / len(side) for side in (before, after)))
+    if moved <= max(DRIFT_DB / step_db * shown, chance, meter_step or 0.0):
+        return True
+    print(
+        f"  The signal moved by {moved:.3g} meanwhile, where the step makes {shown:.3g}; this level does not count. "
+        "Again, please.",
+        file=sys.stderr,
+    )
+    return False
+
+
+def _variance(side: tuple[float, ...]) -> float:
+    return variance(side) if len(side) > 1 else 0.0
 
 
 def csv_rows(file: Path) -> list[list[str]]:
@@ -151,7 +169,15 @@ def relative_curve(
     """
     import numpy as np
 
-    from sweeper.analysis import ANCHOR_LINE, Implausible, mismatch_line, pad_lines, scale_of, step_of
+    from sweeper.analysis import (
+        ANCHOR_LINE,
+        Implausible,
+        ends_of,
+        mismatch_line,
+        pad_lines,
+        scale_of,
+        step_of,
+    )
     from sweeper.engine.meter import Meter
 
     meter = station.receiver.meter
@@ -167,7 +193,9 @@ def relative_curve(
     lines = [*pad_lines(pad_db, tolerance_db), mismatch_line(return_loss_db, return_loss_db)]
     step = meter.step_db or (step_of(np.array(every)) if every else None)
     try:
-        curve = scale_of(steps, pad_db, anchor, lines, step)
+        ends = ends_of(steps, meter.floor, meter.top, over_s9=meter.unit == "dB-over-S9")
+        decibels = meter.unit != "raw"
+        curve = scale_of(steps, pad_db, anchor, lines, step, ends=ends, decibels=decibels)
     except Implausible as refused:
         raise UserFacingError(f"No curve was written. {refused}") from refused
     print(

@@ -71,14 +71,21 @@ def meter_at_rig(
 
 
 def steps_at_rig(
-    station: "Station", station_file: Path, data: Path | None, hz: int | None, stage_gain_db: float | None
+    station: "Station",
+    station_file: Path,
+    data: Path | None,
+    hz: int | None,
+    step_db: float,
+    *,
+    by_stage: bool,
 ) -> "list[PadStep]":
-    """Levels with the step and without, read at the rig."""
+    """Levels with a step of `step_db` and without, read at the rig; below 0 where it is a stage that takes away."""
+    step = station.receiver.meter.step_db
     with (
         open_store(station, station_file, data, read_only=False) as store,
         meter_at_rig(station, store, hz) as read,
     ):
-        return by_hand(read) if stage_gain_db is None else by_relay(read, stage_gain_db)
+        return by_relay(read, step_db, step) if by_stage else by_hand(read, step_db, step)
 
 
 def _by_sound(station: "Station", rig: "Rig", clock: Clock, channel: Channel) -> "Read":

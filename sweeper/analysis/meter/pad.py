@@ -11,7 +11,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from sweeper.analysis.arrays import Floats
-from sweeper.analysis.meter.calibration import STILL_DB, BudgetLine, Curve, Implausible
+from sweeper.analysis.meter.calibration import SLOPES, STILL_DB, BudgetLine, Curve, Implausible
+from sweeper.analysis.meter.floor import USUAL_FLOORS
+from sweeper.analysis.thresholds import FEW_ON_THE_FLOOR, REAL_SLOPES
 
 LEAST_STEPS = 3
 ANCHOR_LINE = BudgetLine("S9 of a receiver, ±10 dB (common practice)", 10.0 / 3**0.5, "B")
@@ -20,6 +22,12 @@ _SMOOTH = 0.03
 """Weight of a change of slope against a step that is missed: enough to fill gaps, too little to bend what is told."""
 _UNEVEN = 0.02
 """Of the pad itself from frequency to frequency, as part of it (common practice)."""
+_COARSE = 0.4
+"""A step of the meter above this share of what it shows for the pad: one level reads half as far as the next."""
+_SHORT = 0.8
+"""An outermost level that shows less than this share of its neighbour, and alone tells its stretch of the scale."""
+_ALONE = 0.3
+"""From this share of its stretch on it alone tells it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,38 +44,37 @@ def scale_of(
     anchor: tuple[float, float],
     known: Sequence[BudgetLine] = (),
     step_db: float | None = None,
+    *,
+    ends: tuple[float | None, float | None] = (None, None),
+    decibels: bool = False,
 ) -> Curve:
     """The scale through `steps` of `pad_db` decibels each, standing at `anchor`, (reading, dBm).
 
-    `known`: type-B contributions, of the pad and its surroundings. `uncertainty_db` of the result is that of a
+    `known`: type-B contributions, of the pad and its surroundings. `ends`: the meter's floor and top, where they are
+    known. `decibels`: it is a meter that counts decibels, well or badly. `uncertainty_db` of the result is that of a
     difference of about one step. `Implausible` says what is wrong, and how to mend it.
     """
-    if not pad_db > 0:
-        raise Implausible((f"A pad of {pad_db:g} dB is none: give its attenuation, above 0, such as 10.",))
-    if any(not side or not np.isfinite(side).all() for step in steps for side in (step.high, step.low)):
-        raise Implausible(("A level lacks readings with or without the pad: read that level again.",))
-    high = np.array([float(np.mean(step.high)) for step in steps])
-    low = np.array([float(np.mean(step.low)) for step in steps])
-    scatter = _scatter(steps)
+    high, low, scatter = _sides(steps, pad_db)
     noise = max(2.0 * scatter, (step_db or 0.0) / 2, 0.05)
-    exchanged = high < low - max(noise, STILL_DB)
-    if exchanged.any():
-        at = int(np.flatnonzero(exchanged)[0])
-        raise Implausible(
-            (
-                f"With the pad in the meter rose from {high[at]:g} to {low[at]:g}: in and out were exchanged, or the "
-                "step has the other sign. Read that level again.",
-            )
-        )
+    _refuse_exchanged(high, low, max(noise, STILL_DB))
     floor, top, kept, remarks = _between_ends(high, low, max(noise, STILL_DB))
+    floor = max((each for each in (ends[0], floor) if each is not None), default=None)
+    top = min((each for each in (ends[1], top) if each is not None), default=None)
+    kept &= ~_on_an_end(steps, ends, remarks)
+    kept &= ~_short_ends(high, low, kept, noise, remarks)
     if kept.sum() < LEAST_STEPS:
         raise Implausible(
             (
                 f"{int(kept.sum())} levels at which the meter moves are too few: give at least {LEAST_STEPS}, between "
                 "its lowest and its highest value, better one every 5 dB.",
+                *remarks,
             )
         )
     high, low = high[kept], low[kept]
+    shown = float(np.median(high - low))
+    _refuse_coarse(step_db, shown, scatter, pad_db)
+    if decibels:
+        remarks += _odd_slope(shown, pad_db)
     knots, rises = _fit(high, low, pad_db)
     left = _missed(knots, rises, high, low) - pad_db
     slope = float((high - low).mean() / pad_db)
@@ -86,12 +93,114 @@ def scale_of(
     return Curve(pairs, (residual,) * len(pairs), floor, top, tuple(budget), tuple(remarks))
 
 
+def ends_of(
+    steps: Sequence[PadStep], floor: float | None, top: float | None, *, over_s9: bool
+) -> tuple[float | None, float | None]:
+    """The meter's ends: as the station file has them, else a floor where a meter over S9 stood still on a usual one."""
+    every = [reading for step in steps for reading in step.low]
+    if floor is None and over_s9 and every and min(every) in USUAL_FLOORS:
+        still = any(set(step.low) == {min(every)} for step in steps)
+        floor = min(every) if still else None
+    return floor, top
+
+
 def pad_lines(pad_db: float, tolerance_db: float) -> tuple[BudgetLine, ...]:
     """What is known of the pad: its tolerance, any value in ±`tolerance_db` as likely, so divided by √3 (GUM 4.3.7)."""
     return (
         BudgetLine("the pad's tolerance", tolerance_db / float(np.sqrt(3)), "B"),
         BudgetLine("the pad from frequency to frequency", _UNEVEN * pad_db / float(np.sqrt(3)), "B"),
     )
+
+
+def _sides(steps: Sequence[PadStep], pad_db: float) -> tuple[Floats, Floats, float]:
+    """Mean of each louder and each fainter side, and the scatter of one reading."""
+    if not pad_db > 0:
+        raise Implausible((f"A pad of {pad_db:g} dB is none: give its attenuation, above 0, such as 10.",))
+    if not steps:
+        raise Implausible((f"No level was read: give at least {LEAST_STEPS}, better one every 5 dB.",))
+    if any(not side or not np.isfinite(side).all() for step in steps for side in (step.high, step.low)):
+        raise Implausible(("A level lacks readings with or without the pad: read that level again.",))
+    high = np.array([float(np.mean(step.high)) for step in steps])
+    low = np.array([float(np.mean(step.low)) for step in steps])
+    return high, low, _scatter(steps)
+
+
+def _refuse_exchanged(high: Floats, low: Floats, noise: float) -> None:
+    exchanged = high < low - noise
+    if exchanged.any():
+        at = int(np.flatnonzero(exchanged)[0])
+        raise Implausible(
+            (
+                f"With the pad in the meter rose from {high[at]:g} to {low[at]:g}: in and out were exchanged, or the "
+                "step has the other sign. Read that level again.",
+            )
+        )
+
+
+def _refuse_coarse(step_db: float | None, shown: float, scatter: float, pad_db: float) -> None:
+    """A meter of few steps reads a pad as one of two numbers, unless noise moves it from step to step."""
+    if step_db and step_db > _COARSE * shown and scatter < step_db / 3:
+        wanted_db = np.ceil(pad_db * step_db / (_COARSE * shown))
+        raise Implausible(
+            (
+                f"The meter moves in steps of {step_db:g} and shows {shown:.1f} for this pad: too coarse to tell a "
+                f"scale by. Take a pad of {wanted_db:g} dB or more.",
+            )
+        )
+
+
+def _odd_slope(shown: float, pad_db: float) -> list[str]:
+    """What is to be said where a meter in decibels shows far less or more of them than the pad has."""
+    slope = shown / pad_db
+    told = f"The meter shows {shown:.1f} for this pad of {pad_db:g} dB"
+    if not SLOPES[0] <= slope <= SLOPES[1]:
+        raise Implausible(
+            (
+                f"{told}, which no meter in decibels does: is its value right, and is it the pad that is switched?",
+            )
+        )
+    if REAL_SLOPES[0] <= slope <= REAL_SLOPES[1]:
+        return []
+    return [f"{told}; few meters are so far off. Is the pad's value right? Nothing here can tell."]
+
+
+def _on_an_end(
+    steps: Sequence[PadStep], ends: tuple[float | None, float | None], remarks: list[str]
+) -> np.ndarray:
+    """Which steps have a side on the known floor or top, where it is a bound."""
+    floor, top = ends
+    on_floor = [
+        floor is not None and np.mean(np.array(step.low) <= floor) > FEW_ON_THE_FLOOR for step in steps
+    ]
+    on_top = [top is not None and np.mean(np.array(step.high) >= top) > FEW_ON_THE_FLOOR for step in steps]
+    if any(on_floor):
+        remarks.append(f"At {floor:g} the meter ends: levels whose lower side stands there were left out.")
+    if any(on_top):
+        remarks.append(f"At {top:g} the meter ends: levels whose upper side stands there were left out.")
+    return np.array([one or other for one, other in zip(on_floor, on_top, strict=True)], dtype=bool)
+
+
+def _short_ends(high: Floats, low: Floats, kept: np.ndarray, noise: float, remarks: list[str]) -> np.ndarray:
+    """The outermost steps, where one alone tells its stretch of the scale and shows far less than its neighbour.
+
+    A floor or a top within it and a scale that is flatter there look alike; a second level there would tell them apart.
+    """
+    short = np.zeros(len(high), dtype=bool)
+    order = [int(at) for at in np.argsort(high + low) if kept[at]]
+    if len(order) < 2:
+        return short
+    shown = high - low
+    alone = [low[order[1:]].min() - low[order[0]], high[order[-1]] - high[order[:-1]].max()]
+    for at, beside, part, where in zip(
+        (order[0], order[-1]), (order[1], order[-2]), alone, ("lowest", "highest"), strict=True
+    ):
+        if part > _ALONE * shown[at] and shown[at] + noise < _SHORT * shown[beside]:
+            short[at] = True
+            remarks.append(
+                f"The {where} level shows {shown[at]:.1f} for the pad and the next one {shown[beside]:.1f}: an end of "
+                "the meter or a bend, which one level cannot tell. It was left out; read a second one near it."
+            )
+    return short
 
 
 def _scatter(steps: Sequence[PadStep]) -> float:

@@ -1,4 +1,4 @@
-"""Servers of hamlib's protocol as public programs answer it, each in ways of its own: measured with, or told plainly."""
+"""Servers of hamlib's protocol as public programs answer it, each in its own way: measured with, or told plainly."""
 
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
@@ -55,7 +55,16 @@ def plain(**other: str) -> Callable[[str], str]:
 
 @pytest.mark.parametrize(
     "told",
-    ["VFOA\n", "VFOA\nRPRT 0\n", "CHKVFO: 0\n", "chk_vfo: 0\n", "\n", "RPRT\n", "Unknown command\n", "RPRT -11\n"],
+    [
+        "VFOA\n",
+        "VFOA\nRPRT 0\n",
+        "CHKVFO: 0\n",
+        "chk_vfo: 0\n",
+        "\n",
+        "RPRT\n",
+        "Unknown command\n",
+        "RPRT -11\n",
+    ],
 )
 def test_whatever_it_says_of_vfos_but_yes_none_is_named_to_it(told: str) -> None:
     with server(plain(chk_vfo=told)) as (heard, options), opened(options) as receiver:

@@ -98,8 +98,54 @@ def test_by_hand_each_level_is_read_out_in_out_and_one_that_drifts_does_not_coun
 ) -> None:
     answering += [True, True, False]
     read = iter([(-20.0,), (-30.0,), (-20.2,), (-10.0,), (-20.0,), (-13.0,)])
-    steps = by_hand(lambda other=None: next(read))
+    steps = by_hand(lambda other=None: next(read), 10.0)
     assert [(step.high, step.low) for step in steps] == [((-20.0, -20.2), (-30.0,))]
+
+
+@pytest.mark.parametrize(
+    ("before", "low", "after", "counts"),
+    [
+        ((-20.0, -20.0), -22.0, (-20.5, -20.5), False),  # a quarter of what the pad makes, on a flat scale
+        ((30_000.0, 30_000.0), 20_000.0, (30_600.0, 30_600.0), True),  # numbers that are no decibels
+        ((30_000.0, 30_000.0), 20_000.0, (32_000.0, 32_000.0), False),
+        ((-54.0, -54.0), -54.0, (-54.0, -54.0), True),  # on its floor, which is told later
+        ((-20.0, -21.0), -20.5, (-20.5, -20.0), True),  # no more than its readings scatter
+    ],
+)
+def test_a_signal_moves_or_not_by_what_the_pad_makes_of_the_meter(
+    before: tuple[float, ...], low: float, after: tuple[float, ...], counts: bool, answering: list[bool]
+) -> None:
+    answering += [True, False]
+    read = iter([before, (low, low), after])
+    assert len(by_hand(lambda other=None: next(read), 10.0)) == counts
+
+
+def test_one_step_of_a_coarse_meter_is_no_move(answering: list[bool]) -> None:
+    for step, counts in ((1.0, 1), (None, 0)):
+        answering += [True, False]
+        read = iter([(-20.0,), (-25.0,), (-21.0,)])
+        assert len(by_hand(lambda other=None, read=read: next(read), 10.0, step)) == counts
+
+
+@pytest.mark.clock
+def test_whoever_reads_no_level_at_all_is_told(answering: list[bool]) -> None:
+    answering += [False]
+    with pytest.raises(UserFacingError, match="No level was read: give at least 3"):
+        steps = by_hand(lambda other=None: (0.0,), 10.0)
+        relative_curve(load(example("saltmarsh")), steps, 10.0, 0.2, 20.0)
+
+
+def test_a_level_with_the_pad_on_the_floor_of_the_station_file_is_left_out(tmp_path: Path) -> None:
+    file = tmp_path / "pad.csv"
+    rows = [
+        (word, max(level - db, -60.0))
+        for level in (-54.0, -40, -30, -20)
+        for word, db in (("out", 0), ("in", 10))
+    ]
+    file.write_text("".join(f"{word},{level},{level}\n" for word, level in rows))
+    curve = relative_curve(load(example("saltmarsh")), written_down(file), 10.0, 0.2, 20.0)
+    assert curve.floor == -60.0 and curve.pairs[0][0] == -50.0
+    assert any("At -60 the meter ends" in remark for remark in curve.remarks)
 
 
 @pytest.mark.parametrize("gain_db", [15.0, -6.0])

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from sweeper.analysis.meter.calibration import Implausible
-from sweeper.analysis.meter.pad import PadStep, pad_lines, scale_of
+from sweeper.analysis.meter.pad import PadStep, ends_of, pad_lines, scale_of
 
 S_UNITS_DB = (1.5, 2.0, 3.0, 4.0, 5.0, 6.0, 7.5, 9.0, 10.0)
 """True decibels of each S-unit, bottom to top, of a receiver that shows 6 dB for each."""
@@ -96,3 +96,81 @@ def test_levels_that_all_lie_below_the_threshold_are_told() -> None:
         scale_of(steps(SCALES["honest"], (-30, -20)), 10.0, (0.0, -73.0))
     with pytest.raises(Implausible, match="lacks readings"):
         scale_of([PadStep((), (1.0,))] * 3, 10.0, (0.0, -73.0))
+
+
+def test_no_level_at_all_is_told() -> None:
+    with pytest.raises(Implausible, match="No level was read"):
+        scale_of([], 10.0, (0.0, -73.0))
+
+
+def test_a_meter_in_s_units_wants_a_larger_pad() -> None:
+    """Ten decibels read as 6 or as 12 there: of differences off such a scale a tenth missed by over twice its say."""
+    levels = np.arange(-40.0, 1.0, 5.0)
+    coarse = steps(SCALES["honest"], levels, step_db=6.0)
+    with pytest.raises(Implausible, match=r"steps of 6 .* too coarse .* Take a pad of 1[2-9] dB or more"):
+        scale_of(coarse, 10.0, (0.0, -73.0), step_db=6.0)
+    curve = scale_of(steps(SCALES["honest"], levels, 25.0, step_db=6.0), 25.0, (0.0, -73.0), step_db=6.0)
+    assert curve.uncertainty_db > 2.0
+
+
+@pytest.mark.parametrize(
+    ("true_db", "told"), [(1.5, "no meter in decibels does"), (60.0, "no meter in decibels does")]
+)
+def test_a_pad_whose_value_cannot_be_is_told_where_the_meter_counts_decibels(
+    true_db: float, told: str
+) -> None:
+    wrong = steps(SCALES["honest"], np.arange(-40.0, 1.0, 5.0), true_db)
+    with pytest.raises(Implausible, match=told):
+        scale_of(wrong, 10.0, (0.0, -73.0), decibels=True)
+    assert scale_of(wrong, 10.0, (0.0, -73.0)).pairs  # numbers of no unit may rise as they like
+
+
+def test_a_pad_of_doubtful_value_is_told_beside_the_curve() -> None:
+    levels = np.arange(-40.0, 1.0, 5.0)
+    doubtful = scale_of(steps(SCALES["honest"], levels, 3.0), 10.0, (0.0, -73.0), decibels=True)
+    assert any("few meters are so far off" in remark for remark in doubtful.remarks)
+    assert not scale_of(steps(SCALES["honest"], levels), 10.0, (0.0, -73.0), decibels=True).remarks
+
+
+@pytest.mark.parametrize("end", ["lowest", "highest"])
+def test_an_outermost_level_that_may_stand_on_an_end_is_left_out_unless_a_second_one_tells(end: str) -> None:
+    """A floor 6 dB above where the pad would lead: one level cannot tell it from a flatter scale, two can."""
+    sign = 1.0 if end == "lowest" else -1.0
+    inner = [0.0, 15.0, 30.0] if end == "lowest" else [10.0, -5.0, -20.0]
+    outer = inner[0] - 15.0 * sign
+
+    def shown(db: np.ndarray) -> np.ndarray:
+        return sign * np.maximum(sign * db, sign * outer - (4.0 if end == "lowest" else -6.0))
+
+    alone = scale_of(steps(shown, [outer, *inner]), 10.0, (0.0, -73.0))
+    assert any(f"The {end} level shows 4" in remark for remark in alone.remarks), alone.remarks
+    with pytest.raises(Implausible, match=f"too few.*The {end} level"):
+        scale_of(steps(shown, [outer, *inner[:2]]), 10.0, (0.0, -73.0))
+
+
+def test_a_scale_that_is_flatter_at_its_end_is_told_by_two_levels_there() -> None:
+    bent = lambda db: np.where(db < -30.0, -30.0 + 0.5 * (db + 30.0), db)  # noqa: E731
+    curve = scale_of(steps(bent, [-40.0, -36.0, -20.0, -10.0, 0.0]), 10.0, (0.0, -73.0))
+    assert not curve.remarks and curve.pairs[0][0] < -39.0
+
+
+def test_levels_on_a_known_end_are_left_out_and_a_usual_floor_is_known() -> None:
+    floored = [
+        PadStep((float(level),) * 8, (max(level - 10.0, -54.0),) * 8) for level in (-60, -50, -40, -30, -20)
+    ]
+    ends = ends_of(floored, None, None, over_s9=True)
+    assert ends == (-54.0, None)
+    assert ends_of(floored, None, None, over_s9=False) == (None, None)
+    assert ends_of(floored, -60.0, 20.0, over_s9=True) == (-60.0, 20.0)
+    assert ends_of([], None, None, over_s9=True) == (None, None)
+    curve = scale_of(floored[1:], 10.0, (0.0, -73.0), ends=(-54.0, None))
+    assert (curve.floor, curve.top) == (-54.0, None) and curve.pairs[0][0] == -50.0
+    with pytest.raises(Implausible, match=r"2 levels .* At -20 the meter ends: levels whose upper side"):
+        scale_of(floored[1:], 10.0, (0.0, -73.0), ends=(-54.0, -20.0))
+
+
+def test_a_floor_that_is_seen_above_the_one_in_the_file_counts() -> None:
+    curve = scale_of(
+        steps(SCALES["knee"], np.arange(-40.0, 1.0, 5.0)), 10.0, (0.0, -73.0), ends=(-60.0, None)
+    )
+    assert curve.floor == pytest.approx(-38.0, abs=0.2)
