@@ -141,6 +141,26 @@ def extended_reader(command: str) -> Reader[bool]:
     return read
 
 
+def unknown_word(received: bytes) -> str | None:
+    """The first word with which a server that speaks the plain form only turns down a line in the extended one.
+
+    Empty where it answers with an error number of hamlib's, or as if it had been asked in the plain form. Refused for a
+    server that takes such a line letter by letter: it would read the letters of a level's name as commands, and one of
+    them keys a transmitter.
+    """
+    if not received.endswith(b"\n"):
+        return None
+    if _LETTER_BY_LETTER.match(received):
+        raise Refused(
+            PART,
+            "this server takes what it does not know letter by letter, and would read commands out of words.",
+            "Nothing can be said to it safely; use hamlib's own rigctld.",
+        )
+    words = received.split(b"\n")[0].decode("latin-1").split()
+    return "" if _PLAIN_ANSWER.match(received) or not words else words[0]
+
+
+_LETTER_BY_LETTER = re.compile(rb"RPRT -?[0-9]{1,3}\r?\n[0-9.]{1,20}\r?\n")
 _PLAIN_ANSWER = re.compile(rb"(?:RPRT -?[0-9]{1,3}|-?[0-9.]{1,20})\r?\n")
 
 
@@ -152,11 +172,20 @@ def _reader(command: str, said: str, parse: Callable[[Lines], T]) -> Reader[T]:
             _unfinished(command, said, head, received)
             return None
         try:
-            return parse(received[: -len(DONE)].decode("ascii").splitlines()[1:])
+            lines = received[: -len(DONE)].decode("ascii").splitlines()[1:]
         except UnicodeDecodeError as fault:
             raise BadReply(PART, f"the reply to {command} holds bytes that are no text.") from fault
+        return parsed(said, lines, parse)
 
     return read
+
+
+def parsed(said: str, lines: Lines, parse: Callable[[Lines], T]) -> T:
+    """What `parse` makes of the lines; BadReply names the command that met with nonsense."""
+    try:
+        return parse(lines)
+    except BadReply as fault:
+        raise BadReply(PART, f"{said}: {fault.what}", fault.mend) from fault
 
 
 DONE = b"RPRT 0\n"
@@ -251,11 +280,16 @@ def hz(lines: Lines) -> int:
 
 
 def mode(lines: Lines) -> tuple[str, int | None]:
-    """Mode and pass band in hertz; None where the receiver does not tell one."""
-    name = value(lines, "Mode")
-    if not name.isalnum():
+    """Mode and pass band in hertz; None where the receiver does not tell one: 0, or -1 or nothing at some programs."""
+    name, width = value(lines, "Mode"), value(lines, "Passband")
+    if not _MODE.fullmatch(name):
         raise BadReply(PART, f"{name[:40]!r} is no mode.")
-    return name, int(number(value(lines, "Passband"))) or None
+    width_hz = int(number(width)) if width else 0
+    return name, width_hz if width_hz > 0 else None
+
+
+_MODE = re.compile(allowed.WORD)
+"""As it could be set again: programs have modes that hamlib does not know."""
 
 
 def flag(name: str = "") -> Callable[[Lines], bool]:

@@ -10,9 +10,9 @@ import re
 from collections.abc import Callable
 from typing import TypeVar
 
-from drivers.errors import BadReply
+from drivers.errors import BadReply, Unsupported
 from drivers.protocols import allowed
-from drivers.protocols.hamlib import COMMANDS, PART, WITH_VFO, Call, Lines, error
+from drivers.protocols.hamlib import COMMANDS, PART, WITH_VFO, Call, Lines, error, parsed
 
 T = TypeVar("T")
 
@@ -32,6 +32,8 @@ VALUES: dict[str, tuple[str, ...]] = {
 }
 """What each line of a reply is, as the extended form calls it; settings have none."""
 
+_ON_ONE_LINE = re.compile(r"([A-Za-z0-9-]{1,20}) (-?[0-9]{1,6})")
+"""Mode and pass band, as some programs write them."""
 _CLOSING = re.compile(r"RPRT -?[0-9]{1,3}")
 _PAIR_LISTS = 2
 _LINES_BEHIND_LISTS = 12
@@ -39,11 +41,17 @@ _LINES_BEHIND_LISTS = 12
 
 
 def call(
-    command: str, *words: str, parse: Callable[[Lines], T], vfo: str = "", closed: bool = False
+    command: str,
+    *words: str,
+    parse: Callable[[Lines], T],
+    vfo: str = "",
+    closed: bool = False,
+    unknown: str = "",
 ) -> Call[T]:
     """A call of one of `hamlib.COMMANDS`, its reply turned into a value by `parse` as that of the extended form is.
 
-    `closed`: this server puts ``RPRT 0`` behind values as well. Refused for whatever is not on the list in `allowed`.
+    `closed`: this server puts ``RPRT 0`` behind values as well. `unknown`: the first word of its answer to what it does
+    not know, where that is no error number. Refused for whatever is not on the list in `allowed`.
     """
     addressed = (vfo, *words) if vfo and command in WITH_VFO else words
     line = " ".join((COMMANDS[command], *addressed))
@@ -52,17 +60,17 @@ def call(
     said = " ".join((command, *words))
 
     def read(received: bytes) -> T | None:
-        lines = _whole_lines(said, received)
+        lines = _whole_lines(said, received, unknown)
         if lines is None:
             return None
         if command == "dump_state":
-            return parse(lines) if _state_is_whole(lines) else None
+            return parsed(said, lines, parse) if _state_is_whole(lines) else None
         return _value(command, said, lines, parse, closed)
 
     return Call(request, read)
 
 
-def _whole_lines(said: str, received: bytes) -> list[str] | None:
+def _whole_lines(said: str, received: bytes, unknown: str) -> list[str] | None:
     """The lines of a reply that ends with one; raises what an error number in place of a value says."""
     if not received.endswith(b"\n"):
         return None
@@ -74,11 +82,15 @@ def _whole_lines(said: str, received: bytes) -> list[str] | None:
         if len(lines) > 1:
             raise BadReply(PART, f"more than one reply to {said} came back.")
         raise error(said, lines[0].removeprefix("RPRT ").encode("ascii"))
+    if unknown and lines[0] != "RPRT 0" and lines[0].split()[:1] == [unknown]:
+        raise Unsupported(PART, f"{said}: this server does not know it (it says {lines[0][:40]!r}).")
     return lines
 
 
 def _value(command: str, said: str, lines: list[str], parse: Callable[[Lines], T], closed: bool) -> T | None:
     names = VALUES[command]
+    if command == "get_mode" and (both := _ON_ONE_LINE.fullmatch(lines[0])):
+        lines = [both[1], both[2], *lines[1:]]
     wanted = len(names) + (closed or not names)
     if len(lines) < wanted:
         if "RPRT 0" in lines:
@@ -89,7 +101,7 @@ def _value(command: str, said: str, lines: list[str], parse: Callable[[Lines], T
         raise BadReply(PART, f"asked for {said}, {' / '.join(lines)[:60]!r} came back.")
     if "RPRT 0" in values:
         raise BadReply(PART, f"the reply to {said} ends before its value.")
-    return parse([_named(name, value) for name, value in zip(names, values, strict=True)])
+    return parsed(said, [_named(name, value) for name, value in zip(names, values, strict=True)], parse)
 
 
 def _named(name: str, value: str) -> str:

@@ -91,11 +91,31 @@ class HamlibReceiver:
         self._server.put("set_freq", str(hz))
 
     def set_mode(self, mode: str, bandwidth_hz: int | None) -> None:
-        mode = mode.upper()  # as hamlib writes them all
-        self._server.put("set_mode", mode, str(bandwidth_hz or 0))
         standing, _ = self._ask(self._get_mode)
-        if standing != mode:
+        # as hamlib writes them all, but for a name that the server itself has just used
+        self._put_mode(standing if standing.upper() == mode.upper() else mode.upper(), bandwidth_hz)
+        standing, _ = self._ask(self._get_mode)
+        if standing.upper() != mode.upper():
             raise Stuck(wire.PART, f"told to receive {mode}, it stands at {standing}.", "Has it that mode?")
+
+    def _check_way_back(self) -> None:
+        """Refused where it would not go back to the mode that it stands in: then it stays in that."""
+        mode, bandwidth_hz = self._ask(self._get_mode)
+        try:
+            self._put_mode(mode, bandwidth_hz)
+        except (Unsupported, Refused) as fault:
+            raise Refused(
+                wire.PART,
+                f"it stands in {mode} and would not go back to that: {fault.what}",
+                "Nothing was changed. Set it to the mode of receiver.mode by hand first.",
+            ) from fault
+
+    def _bring_back(self, mode: str, bandwidth_hz: int | None) -> None:
+        if self._ask(self._get_mode) != (mode, bandwidth_hz):
+            self.set_mode(mode, bandwidth_hz)
+
+    def _put_mode(self, mode: str, bandwidth_hz: int | None) -> None:
+        self._server.put("set_mode", mode, str(bandwidth_hz or 0))
 
     def frequency_hz(self) -> int:
         return self._ask(self._get_freq)
@@ -135,6 +155,13 @@ class HamlibReceiver:
 
     def remember(self) -> Mapping[str, Any]:
         tuning = self.tuning()
+        if tuning.hz < LOWEST_HZ:
+            raise Refused(
+                wire.PART,
+                f"it says that it stands at {tuning.hz} Hz: a server that counts kilohertz or megahertz could not be "
+                "given its frequency back.",
+                f"Nothing was changed. If that is no mistake, tune it above {LOWEST_HZ // 1000} kHz first.",
+            )
         found: dict[str, Any] = {
             "tuning": {"hz": tuning.hz, "mode": tuning.mode, "bandwidth_hz": tuning.bandwidth_hz}
         }
@@ -148,7 +175,7 @@ class HamlibReceiver:
         self._prepared = False
         steps = dial_steps(
             remembered,
-            lambda tuning: self.set_mode(str(tuning.get("mode")), tuning.get("bandwidth_hz")),
+            lambda tuning: self._bring_back(str(tuning.get("mode")), tuning.get("bandwidth_hz")),
             self.tune,
         )
         for key in sorted(self._settings, key=lambda key: key == "CACHE"):
@@ -158,6 +185,7 @@ class HamlibReceiver:
         restore_all(wire.PART, steps)
 
     def prepare(self) -> tuple[str, ...]:
+        self._check_way_back()
         self._prepared = True
         unknown = [
             self._settings[key].name for key, wanted in self._wanted().items() if not self._bring(key, wanted)
@@ -305,6 +333,8 @@ class HamlibReceiver:
         return self._server.ask(call)
 
 
+LOWEST_HZ = 30_000
+"""Below this a dial frequency is taken for one in another unit: 29 999 kHz is as much."""
 MEMORY_NAME = "hamlib's memory of the dial"
 ON_REQUEST = ("PREAMP", "ATT")
 """Levels that stay as the user has them unless the station file names them."""

@@ -31,6 +31,7 @@ class HamlibServer:
         self._silent = False
         self._vfo = ""
         self._closed = False
+        self._unknown = ""
         if self._looked(lambda: link.exchange(wire.CHECK_VFO, wire.read_check_vfo), BadReply):
             self._vfo = "currVFO"
         self.extended = any(self._answers_extended(*question) for question in wire.EXTENDED)
@@ -41,7 +42,9 @@ class HamlibServer:
         """A call in the form that this server knows."""
         if self.extended:
             return wire.call(command, *words, parse=parse, vfo=self._vfo)
-        return hamlib_plain.call(command, *words, parse=parse, vfo=self._vfo, closed=self._closed)
+        return hamlib_plain.call(
+            command, *words, parse=parse, vfo=self._vfo, closed=self._closed, unknown=self._unknown
+        )
 
     def ask(self, call: wire.Call[T]) -> T:
         """What the server answers."""
@@ -95,13 +98,19 @@ class HamlibServer:
         return self.ask(call) if self.extended else self.try_to_ask(call)
 
     def _answers_extended(self, command: str, question: bytes) -> bool:
-        if self._vfo and command in wire.WITH_VFO:
-            question = question.replace(b"\n", f" {self._vfo}\n".encode("ascii"))
-        read = wire.extended_reader(command)
+        question, read = self._with_vfo(command, question), wire.extended_reader(command)
         return bool(self._looked(lambda: self._link.exchange(question, read), BadReply))
 
+    def _with_vfo(self, command: str, question: bytes) -> bytes:
+        if self._vfo and command in wire.WITH_VFO:
+            return question.replace(b"\n", f" {self._vfo}\n".encode("ascii"))
+        return question
+
     def _learn_plain(self) -> None:
-        """Whether it closes its replies. Whoever does not answer the plainest of questions is no such server."""
+        """Whether it closes its replies, and how it turns down what it does not know.
+
+        Whoever does not answer the plainest of questions is no such server.
+        """
         call = hamlib_plain.call("get_freq", parse=wire.hz, vfo=self._vfo)
 
         def read(received: bytes) -> bool | None:
@@ -111,6 +120,9 @@ class HamlibServer:
             self._closed = self._link.exchange(call.request, read)
         except BadReply as fault:
             raise BadReply(wire.PART, fault.what, "Is the link's port that of a rigctld?") from fault
+        if not self._silent:
+            question = self._with_vfo(*wire.EXTENDED[1])
+            self._unknown = self._looked(lambda: self._link.exchange(question, wire.unknown_word)) or ""
 
     def _looked(self, look: Callable[[], T], *not_known: type[RigError]) -> T | None:
         """What `look` finds; None for silence to this question from a server that does answer the plainest."""
