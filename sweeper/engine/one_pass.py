@@ -27,7 +27,16 @@ from drivers.numbers import is_reading
 from drivers.waiting import bounded
 from sweeper.clock import Clock
 from sweeper.engine.meter import stuck_readings
-from sweeper.engine.settings import GRACE_S, RELAYS_SHARE, MeasurementSettings, same_dial, without_dial
+from sweeper.engine.settings import (
+    COARSEST_STEP_HZ,
+    GRACE_S,
+    LATE_DIAL_S,
+    LATE_LOOK_S,
+    RELAYS_SHARE,
+    MeasurementSettings,
+    same_dial,
+    without_dial,
+)
 from sweeper.engine.sink import Sink
 from sweeper.words import Channel, Hand, Outcome, PassRecord, Reading, SignalPath, Spectra, Visit
 
@@ -216,15 +225,19 @@ class _AtWork:
             self._tuned_to = visit.channel
         # also where only a relay has moved: the meter settles on another level
         self._sleep(settings.settle_s)
-        tuning = self._tuning(hz)
+        before = self._found_hz() if before is None else before
+        tuning = self._tuning(hz, before)
         if tuning.mode.upper() != settings.mode.upper():
             raise Yielded(f"somebody set the receiver to {tuning.mode}; the pass gave way")
         self._mode_read_back = self._mode_read_back or tuning
         if not same_dial(tuning.hz, hz):
-            if before is None:
-                before = self._found_hz()
             if before is not None and same_dial(tuning.hz, before):
                 raise Stuck("receiver", f"it stayed at {tuning.hz} Hz when told to tune to {hz} Hz.")
+            if abs(tuning.hz - hz) < COARSEST_STEP_HZ:
+                raise Yielded(
+                    f"told to tune to {hz} Hz, the receiver says {tuning.hz} Hz: somebody turned it, or it tunes in "
+                    "steps and wants channels on them; the pass gave way"
+                )
             raise Yielded(f"somebody tuned the receiver to {tuning.hz} Hz; the pass gave way")
         self._standing_hz = tuning.hz
         readings = self._read(visit) if self.listening is None else self._hear(visit, self.listening)
@@ -271,11 +284,24 @@ class _AtWork:
         hz = tuning.get("hz") if isinstance(tuning, Mapping) else None
         return hz if isinstance(hz, int) else None
 
-    def _tuning(self, hz: int) -> Tuning:
-        """Dial and mode, asked twice before a hand is believed: a bent reply may be another frequency."""
+    def _tuning(self, hz: int, before: int | None) -> Tuning:
+        """Dial and mode, asked twice before a hand is believed: a bent reply may be another frequency.
+
+        Where it stood before is waited out for a moment: some servers tell of a move late, and the meter follows later.
+        """
         tuning = self._receiver.tuning()
-        as_set = same_dial(tuning.hz, hz) and tuning.mode.upper() == self._settings.mode.upper()
-        return tuning if as_set else self._receiver.tuning()
+        if same_dial(tuning.hz, hz) and tuning.mode.upper() == self._settings.mode.upper():
+            return tuning
+        tuning = self._receiver.tuning()
+        if before is None or same_dial(before, hz):
+            return tuning
+        until_s = self._clock.monotonic() + LATE_DIAL_S
+        while same_dial(tuning.hz, before) and self._clock.monotonic() < until_s:
+            self._sleep(LATE_LOOK_S)
+            tuning = self._receiver.tuning()
+            if same_dial(tuning.hz, hz):
+                self._sleep(self._settings.settle_s)
+        return tuning
 
     def _still_at(self, hz: int) -> None:
         """Asked twice, as `_tuning` does."""

@@ -14,7 +14,11 @@ if TYPE_CHECKING:
 
 DIAL_STEP_HZ = 10
 """Receivers round to their own step, 10 Hz or finer (common practice); a hand at the dial moves further."""
-
+COARSEST_STEP_HZ = 1000
+"""Off by less than this right after it was tuned, a receiver may be one that tunes in steps (common practice)."""
+LATE_DIAL_S = 1.0
+"""For so long after it was tuned a server may go on telling the frequency before; hamlib's own memory lasts 0.5 s."""
+LATE_LOOK_S = 0.1
 
 LEAVE_S = 30.0
 """What leaving may take at the most: the relays to rest, and then the receiver to its saved state."""

@@ -6,7 +6,7 @@ from threading import Event
 
 import pytest
 
-from drivers.contracts import Block
+from drivers.contracts import Block, Tuning
 from drivers.errors import LinkLost, LinkTimeout
 from drivers.waiting import Deadline, StopOrder, bounded
 from sweeper.engine import MeasurementSettings, measure_pass, same_dial, without_dial
@@ -60,6 +60,42 @@ def test_a_dial_that_stays_is_a_fault_only_where_it_was_found_or_left() -> None:
 
     unknown = measured(Forgetful(dead_dial=True), Board(), Kept())
     assert unknown.outcome == "skipped" and "somebody tuned the receiver" in unknown.because
+
+
+class Late(Dial):
+    """Tells of a move only after it was asked three times."""
+
+    asked = 0
+    told = FOUND
+
+    def tune(self, hz: int) -> None:
+        self.told, self.asked = self.tuning_now, 0
+        super().tune(hz)
+
+    def tuning(self) -> Tuning:
+        self.asked += 1
+        now = super().tuning()
+        return now if self.asked > 3 else replace(now, hz=self.told.hz)
+
+
+def test_a_server_that_tells_late_of_a_move_is_waited_for_and_its_dial_given_back() -> None:
+    dial = Late()
+    record = measured(dial, Board(), Kept())
+    assert record.outcome == "done", record.because
+    assert dial.tuning_now == FOUND
+
+
+def test_a_receiver_that_tunes_in_steps_is_not_called_somebody() -> None:
+    class Coarse(Dial):
+        def tune(self, hz: int) -> None:
+            super().tune(hz + 50)
+
+    record = measured(Coarse(), Board(), Kept())
+    assert record.outcome == "skipped"
+    told = (
+        "told to tune to 7038500 Hz, the receiver says 7038550 Hz: somebody turned it, or it tunes in steps"
+    )
+    assert record.because.startswith(told)
 
 
 class Losing(Board):
