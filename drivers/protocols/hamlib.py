@@ -168,16 +168,22 @@ def _reader(command: str, said: str, parse: Callable[[Lines], T]) -> Reader[T]:
     head = f"{command}:".encode("ascii")
 
     def read(received: bytes) -> T | None:
+        received = received.replace(b"\r\n", b"\n")  # as some programs end their lines
         if not (received.endswith(DONE) and received.startswith(head) and received.count(b"RPRT ") == 1):
             _unfinished(command, said, head, received)
             return None
         try:
-            lines = received[: -len(DONE)].decode("ascii").splitlines()[1:]
+            lines = received[: -len(DONE)].decode(encoding(command)).splitlines()[1:]
         except UnicodeDecodeError as fault:
             raise BadReply(PART, f"the reply to {command} holds bytes that are no text.") from fault
         return parsed(said, lines, parse)
 
     return read
+
+
+def encoding(command: str) -> str:
+    """Of a reply: only the names of receivers and their makers are more than figures and letters."""
+    return "utf-8" if command in ("get_info", "dump_caps") else "ascii"
 
 
 def parsed(said: str, lines: Lines, parse: Callable[[Lines], T]) -> T:
@@ -210,6 +216,7 @@ def both(first: Call[T], second: Call[U]) -> Call[tuple[T, U]]:
     """Two calls in one round trip: rigctld answers lines in the order in which they come."""
 
     def read(received: bytes) -> tuple[T, U] | None:
+        received = received.replace(b"\r\n", b"\n")
         end = received.find(b"\n", max(received.find(b"RPRT "), 0)) + 1
         if end == len(received) and received.endswith(DONE):
             return None  # the first has come whole, the second is on its way

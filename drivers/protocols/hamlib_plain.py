@@ -12,7 +12,7 @@ from typing import TypeVar
 
 from drivers.errors import BadReply, Unsupported
 from drivers.protocols import allowed
-from drivers.protocols.hamlib import COMMANDS, PART, WITH_VFO, Call, Lines, error, parsed
+from drivers.protocols.hamlib import COMMANDS, PART, WITH_VFO, Call, Lines, encoding, error, parsed
 
 T = TypeVar("T")
 
@@ -60,7 +60,7 @@ def call(
     said = " ".join((command, *words))
 
     def read(received: bytes) -> T | None:
-        lines = _whole_lines(said, received, unknown)
+        lines = _whole_lines(said, received, unknown, encoding(command))
         if lines is None:
             return None
         if command == "dump_state":
@@ -70,12 +70,12 @@ def call(
     return Call(request, read)
 
 
-def _whole_lines(said: str, received: bytes, unknown: str) -> list[str] | None:
+def _whole_lines(said: str, received: bytes, unknown: str, text: str) -> list[str] | None:
     """The lines of a reply that ends with one; raises what an error number in place of a value says."""
     if not received.endswith(b"\n"):
         return None
     try:
-        lines = [line.strip() for line in received.decode("ascii").split("\n")[:-1]]
+        lines = [line.strip() for line in received.decode(text).split("\n")[:-1]]
     except UnicodeDecodeError as fault:
         raise BadReply(PART, f"the reply to {said} holds bytes that are no text.") from fault
     if _CLOSING.fullmatch(lines[0]) and lines[0] != "RPRT 0":

@@ -11,7 +11,7 @@ from typing import Annotated, Any, Literal, TypeVar
 from pydantic import Field
 
 from drivers.contracts import Driver, Tuning
-from drivers.errors import Refused, RigError, Stuck, Transmitting, Unsupported
+from drivers.errors import BadReply, Refused, RigError, Stuck, Transmitting, Unsupported
 from drivers.links import GatedLink, LinkOptions, open_link
 from drivers.protocols import hamlib as wire
 from drivers.protocols.allowed import GATES
@@ -69,7 +69,7 @@ class HamlibReceiver:
         if self._server.extended:
             calls.append(self._server.call("dump_caps", parse=wire.model))
         for call in calls:
-            with suppress(Unsupported, Refused):
+            with suppress(Unsupported, Refused, BadReply):
                 told = self._ask(call) if self._server.extended else self._server.try_to_ask(call)
                 if told not in (None, "", "None"):
                     return str(told)

@@ -17,6 +17,7 @@ from sweeper.clock import Clock
 from sweeper.daemon.meter_check import against_the_file, finer_meter
 from sweeper.daemon.rig.borrow import borrowed_rig
 from sweeper.daemon.rig.instruments import Rig, open_receiver, open_switch
+from sweeper.daemon.settle_check import unsettled
 from sweeper.engine import same_dial
 from sweeper.reduction import facts_of
 from sweeper.station import Station
@@ -200,6 +201,10 @@ def _paths(
             taken += [_taken(station, receiver, clock, noise[band], path) for band in sorted(noise)]
     if not channels:
         return
+    places = [channel for channel in channels if channel.purpose == "noise"]
+    if late := unsettled(station, receiver, switch, clock, places):
+        yield Item("settling", False, late)
+        return  # what it showed so far tells nothing of meter, stage or relays
     if taken:
         shown = [value for visit in taken for value in visit.readings]
         yield from (Item("meter", False, told) for told in against_the_file(station, shown))

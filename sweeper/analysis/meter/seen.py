@@ -14,6 +14,9 @@ from sweeper.analysis.meter.scale import db_a_count, present_dbm, step_of
 from sweeper.analysis.meter.slope import USUAL_AVERAGING_S, noise_spread_db
 from sweeper.analysis.thresholds import COARSEST_STEPS, DEAD_SLOPE, SLOPE_AS_GOOD_AS_ONE, SLOPE_SE
 
+FEW_VALUES = 2
+"""Two values differ by some step or other; only a third shows that it is the meter's."""
+
 
 @dataclass(frozen=True, slots=True)
 class TakenVisit:
@@ -52,6 +55,10 @@ def meter_seen(taken: Sequence[TakenVisit], meter: MeterFacts) -> MeterSeen:
             meter.step_db, meter.floor, None, None, (), ("Too few readings to tell of the meter.",)
         )
     every = np.concatenate([values for _, values in visits])
+    values_seen = len(np.unique(every))
+    if values_seen == 1 and not (meter.unit == "dB-over-S9" and every[0] in USUAL_FLOORS):
+        still = f"Every reading was {every[0]:g}, whatever the path: the meter stands still, and nothing is told of it."
+        return MeterSeen(meter.step_db, meter.floor, None, None, (), (still,))
     step = meter.step_db if meter.step_db is not None else step_of(every, often=2)
     floor = meter.floor if meter.floor is not None else _floor(visits, meter, step or 0.0)
     resting = {
@@ -64,7 +71,14 @@ def meter_seen(taken: Sequence[TakenVisit], meter: MeterFacts) -> MeterSeen:
     told = [(visit, values) for visit, values in told if np.isfinite(values).all()]
     slope, error = _slope(told, meter, (step or 0.0) * db_a_count(meter))
     return MeterSeen(
-        step, floor, slope, error, blind, tuple(_sentences(meter, step, floor, slope, error, blind, resting))
+        step,
+        floor,
+        slope,
+        error,
+        blind,
+        tuple(
+            _sentences(meter, step if values_seen > FEW_VALUES else None, floor, slope, error, blind, resting)
+        ),
     )
 
 

@@ -194,6 +194,33 @@ def test_a_level_that_is_no_number_is_told_with_the_question(told: str) -> None:
         receiver.read_power()
 
 
+def extended(line: str) -> str:
+    """A server that knows the extended form, ends its lines as CR LF does, and has a name in UTF-8."""
+    if line == "\\chk_vfo":
+        return "0\r\n"
+    name, answer = {
+        "+\\dump_state": ("dump_state", "1\n2\n0\nptt_type=0x1\ndone\n"),
+        "+f": ("get_freq", "Frequency: 7074000\n"),
+        "+m": ("get_mode", "Mode: LSB\nPassband: 2400\n"),
+        "+t": ("get_ptt", "PTT: 0\n"),
+        "+_": ("get_info", "Info: Empf\u00e4nger \u2116 1\n"),
+        "+l STRENGTH": ("get_level", "-37\n"),
+        "+l ?": ("get_level", "STRENGTH\n"),
+    }.get(line, ("", ""))
+    command = name or {"L": "set_level", "l": "get_level", "u": "get_func", "U": "set_func"}.get(
+        line[1:2], line[2:]
+    )
+    return f"{command}:\n{answer}RPRT {0 if name else -11}\n".replace("\n", "\r\n")
+
+
+def test_the_extended_form_is_read_with_either_end_of_line_and_names_in_any_script() -> None:
+    with server(extended) as (_, options), opened(options) as receiver:
+        assert receiver.identify() == "Empf\u00e4nger \u2116 1"
+        assert receiver.tuning().hz == 7_074_000
+        assert receiver.read_power() == -37.0
+        assert not receiver.is_transmitting()
+
+
 def test_nothing_more_is_said_to_a_server_that_walks_on_letter_by_letter() -> None:
     """It knows no levels and goes on behind what it does not know: in `l STRENGTH` it would find set_ptt."""
 

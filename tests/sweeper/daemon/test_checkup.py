@@ -51,6 +51,22 @@ def test_what_the_meter_shows_of_itself_is_said_and_calls_nothing_unwell(outpost
     assert shown and all(item.well and item.part == "meter" for item in shown)
 
 
+def test_a_meter_that_comes_late_is_told_and_nothing_that_it_showed_meanwhile(outpost: Outpost) -> None:
+    moved = [(-9.0, "antenna-bypass")]
+
+    def late() -> float:
+        now_s = outpost.clock.monotonic()
+        if outpost.board.standing != moved[-1][1]:
+            moved.append((now_s, outpost.board.standing))
+        path = next(path for at_s, path in reversed(moved) if now_s - at_s >= 0.9 or at_s == -9.0)
+        return -25.0 if path.endswith("stage") else -40.0
+
+    outpost.dial.read_power = late  # type: ignore[method-assign]
+    (told,) = [item for item in items(outpost) if item.part == "settling"]
+    assert not told.well and "Raise receiver.settle_s" in told.found
+    assert not any(item.about_meter or item.part == "relay and meter" for item in items(outpost))
+
+
 def test_a_meter_that_rests_on_its_floor_is_called_blind_by_band(outpost: Outpost) -> None:
     outpost.dial.read_power = lambda: -54.0  # type: ignore[method-assign]
     told = " ".join(item.found for item in items(outpost) if item.about_meter)

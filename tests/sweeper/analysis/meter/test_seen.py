@@ -141,3 +141,21 @@ def test_a_visit_that_is_partly_off_the_curve_tells_nothing_of_the_scatter() -> 
     assert seen.slope is not None and np.isfinite(seen.slope)
     alone = meter_seen(pair, meter)
     assert (seen.slope, seen.slope_se) == (alone.slope, alone.slope_se)
+
+
+def test_a_meter_that_never_moved_has_no_floor_but_a_usual_one() -> None:
+    """-37 everywhere is no end of a scale that anybody saw; -54 everywhere is where such scales end."""
+    paths = ("bypass", "stage")
+    seen = meter_seen([still(-37.0, route) for route in paths], METER)
+    assert seen.floor is None and seen.blind == ()
+    assert seen.sentences == (
+        "Every reading was -37, whatever the path: the meter stands still, and nothing is told of it.",
+    )
+    assert meter_seen([still(-54.0, route) for route in paths], METER).floor == -54.0
+
+
+def test_two_values_are_no_steps() -> None:
+    seen = meter_seen([still(-40.0, "bypass"), still(-24.0, "stage")], METER)
+    assert not any("steps of" in sentence for sentence in seen.sentences)
+    third = meter_seen([still(-40.0, "bypass"), still(-24.0, "stage"), still(-8.0, "stage")], METER)
+    assert "The meter moves in steps of 16 dB." in third.sentences
