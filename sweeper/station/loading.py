@@ -252,4 +252,5 @@ def _what_is_right(model: type[BaseModel], content: Any) -> Any:
                 right[name] = tuple(_what_is_right(inner, item) for item in value)
             else:
                 right[name] = _what_is_right(inner, value)
-    return model.model_construct(**right)
+    given = {name for name, field in model.model_fields.items() if {field.alias or name, name} & set(content)}
+    return model.model_construct(given, **right)

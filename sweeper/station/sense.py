@@ -72,7 +72,7 @@ def _receiver(receiver: Any) -> Iterator[Finding]:
             )
     if len(meter.curve or ()) == 1:
         yield ("receiver", "meter", "curve"), "one pair makes no curve.", "Give at least two pairs, or none."
-    if "s9_dbm" in meter.model_fields_set and meter.unit != "dB-over-S9":
+    if "s9_dbm" in meter.model_fields_set and meter.unit not in (None, "dB-over-S9"):
         yield (
             ("receiver", "meter", "s9_dbm"),
             f"S9 is a level of meters in dB over S9, and this one reads in {meter.unit}.",

@@ -269,3 +269,13 @@ def properties(schema: dict[str, Any]) -> Iterator[tuple[str, dict[str, Any]]]:
             for one in (each, *each.get("anyOf", ())):
                 if "pattern" in one:
                     yield key, {**each, **one}
+
+
+@pytest.mark.parametrize("wrong", ["unit: dBm\n    step_db: -1", "unit: dBm\n    flor: -140", "unit: S"])
+def test_one_mistake_in_the_meter_is_no_word_about_a_key_that_is_not_there(
+    wrong: str, tmp_path: Path
+) -> None:
+    with pytest.raises(StationFileError) as refused:
+        load(written(tmp_path, ("unit: dB-over-S9\n    s9_dbm: -73", wrong)))
+    (problem,) = refused.value.problems
+    assert problem.key == f"receiver.meter.{wrong.split()[-2].rstrip(':')}"
