@@ -354,8 +354,11 @@ def number(text: str) -> float:
 
 
 def names(lines: Lines) -> frozenset[str]:
-    """The names that a ``?`` request lists."""
-    return frozenset(" ".join(lines).split())
+    """The names that a ``?`` request lists; BadReply for a number, with which some programs answer any such request."""
+    words = frozenset(" ".join(lines).split())
+    if words and not any(word[0].isalpha() for word in words):
+        raise BadReply(PART, f"{' '.join(lines)[:40]!r} is no list of names.")
+    return words
 
 
 Range = tuple[int, int]

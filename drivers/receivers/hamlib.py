@@ -272,7 +272,9 @@ class HamlibReceiver:
         settable = server.try_to_ask(server.call(put, "?", parse=wire.names))
         for key, name in names.items():
             if readable is None:
-                there = server.try_to_ask(server.call(get, key, parse=wire.level)) is not None
+                stands_at = server.try_to_ask(server.call(get, key, parse=wire.level))
+                lowest, highest = POSSIBLE.get(key, (0.0, 1.0))
+                there = stands_at is not None and lowest <= stands_at <= highest
                 if not there and (key not in ON_REQUEST or key in self._asked_for()):
                     unasked.append(name)
             else:
@@ -339,6 +341,8 @@ MEMORY_NAME = "hamlib's memory of the dial"
 ON_REQUEST = ("PREAMP", "ATT")
 """Levels that stay as the user has them unless the station file names them."""
 LEVEL_NAMES = {"AGC": "AGC", "RF": "RF gain", "SQL": "squelch", "PREAMP": "preamplifier", "ATT": "attenuator"}
+POSSIBLE = {"AGC": (0.0, 10.0), "PREAMP": (0.0, 100.0), "ATT": (0.0, 100.0)}
+"""Where a level can stand, 0 to 1 if not here: some programs answer for each level with their strength."""
 FUNCTION_NAMES = {
     "NB": "noise blanker",
     "NB2": "second noise blanker",

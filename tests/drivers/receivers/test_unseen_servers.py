@@ -194,6 +194,16 @@ def test_a_level_that_is_no_number_is_told_with_the_question(told: str) -> None:
         receiver.read_power()
 
 
+def test_a_server_that_answers_with_its_strength_for_every_level_has_no_other() -> None:
+    def answer(line: str) -> str:
+        return ANSWERS.get(line) or ("-37\n" if line.startswith("l ") else "RPRT -1\n")
+
+    with server(answer) as (heard, options), opened(options) as receiver:
+        assert set(receiver.remember()) == {"tuning"}
+        assert {"AGC", "RF gain", "squelch"} <= set(receiver.prepare())
+    assert [line for line in heard if line.startswith("L")] == ["L ?"]
+
+
 def extended(line: str) -> str:
     """A server that knows the extended form, ends its lines as CR LF does, and has a name in UTF-8."""
     if line == "\\chk_vfo":
