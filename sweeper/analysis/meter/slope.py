@@ -38,6 +38,8 @@ class SlopeAt:
     """The slope over levels from `low_db` to `high_db` as shown: decibels shown for each decibel.
 
     `open_low`: it may also be 1, since noise from outside crackles and wanders, which adds scatter to that of noise.
+    `chance_se`: standard error that the squared slope has on an honest scale, by the number of visits; few quiet visits
+    scatter little and would seem to know it better.
     """
 
     low_db: float
@@ -46,6 +48,7 @@ class SlopeAt:
     se: float
     visits: int
     open_low: bool = False
+    chance_se: float = 0.0
 
     @property
     def middle_db(self) -> float:
@@ -68,19 +71,17 @@ class SlopeAt:
 
     def like(self, other: float) -> bool:
         """Whether the slope is `other` here, as far as can be told."""
-        return like(self.slope, self.se, other) or (self.open_low and other <= self.slope)
+        chance = SLOPE_SE * self.chance_se * other**2
+        return (
+            abs(self.slope - other) <= max(SLOPE_AS_GOOD_AS_ONE * other, SLOPE_SE * self.se)
+            or abs(self.slope**2 - other**2) <= chance
+            or (self.open_low and other <= self.slope)
+        )
 
-
-def like(slope: float, se: float, other: float) -> bool:
-    """Whether a slope found from scatter, with its standard error, may be `other`."""
-    near = abs(slope - other) <= SLOPE_AS_GOOD_AS_ONE * other
-    return near or abs(slope**2 - other**2) <= SLOPE_SE * squared_se(slope, se, other)
-
-
-def squared_se(slope: float, se: float, other: float) -> float:
-    """Standard error of the squared slope if it is `other`: what scatters more is known with a larger error."""
-    slope = max(slope, LEAST_SQUARE_ROOT)
-    return 2 * slope * se * max(1.0, (other / slope) ** 2)
+    @property
+    def squared_se(self) -> float:
+        """Standard error of the squared slope, no less than it is on an honest scale."""
+        return max(2 * max(self.slope, LEAST_SQUARE_ROOT) * self.se, self.chance_se)
 
 
 def slopes_of(rows: pl.DataFrame, meter: MeterFacts) -> tuple[SlopeAt, ...]:
@@ -113,14 +114,14 @@ def _told(rows: pl.DataFrame, path: str, meter: MeterFacts) -> tuple[Floats, Flo
 
 
 def _together(level: Floats, value: Floats, visits: Floats, step: Floats, on_load: Floats) -> SlopeAt:
-    open_low, coarse = False, float(step.max(initial=0.0))
+    open_low, coarse, telling = False, float(step.max(initial=0.0)), float(visits.sum())
     squared, se = _mean(value, visits, coarse)
     loaded = on_load.astype(bool)
     if loaded.any() and not loaded.all():
         by_load, of_load = _mean(value[loaded], visits[loaded], coarse)
         chance = MORE_THAN_CHANCE * float(np.sqrt(_of_visit(squared, coarse) / visits[loaded].sum()))
         if squared - by_load > chance:  # a load is silent: what the antenna scatters more comes from outside
-            squared, se = by_load, of_load
+            squared, se, telling = by_load, of_load, float(visits[loaded].sum())
     elif not loaded.any():
         open_low = squared > 1.0
     slope = float(np.sqrt(max(squared, 0.0)))
@@ -132,6 +133,7 @@ def _together(level: Floats, value: Floats, visits: Floats, step: Floats, on_loa
         error / (2 * max(slope, LEAST_SQUARE_ROOT)),
         int(visits.sum()),
         open_low,
+        float(np.sqrt(_of_visit(1.0, coarse) / telling)),
     )
 
 
@@ -164,7 +166,7 @@ def honest_together(slopes: Sequence[SlopeAt]) -> bool:
     """Whether decibels are decibels at each level and at all together, which tell it sooner."""
     if not all(each.honest for each in slopes):
         return False
-    weight = np.array([1 / max(squared_se(each.slope, each.se, 1.0), 0.01) ** 2 for each in slopes])
+    weight = np.array([1 / max(each.squared_se, 0.01) ** 2 for each in slopes])
     squared = float(weight @ np.array([each.slope**2 for each in slopes]) / weight.sum())
     error = float(1 / np.sqrt(weight.sum()))
     low, high = slopes[0].low_db, slopes[-1].high_db

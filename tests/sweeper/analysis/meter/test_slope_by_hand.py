@@ -1,5 +1,7 @@
 """Slopes of a meter and the scales that they leave open, from rows written down: each figure found by hand."""
 
+from dataclasses import replace
+
 import numpy as np
 import polars as pl
 import pytest
@@ -112,8 +114,7 @@ def at(
     ("slope", "honest", "dead", "unsure"),
     [
         (at(1.0), True, False, False), (at(1.079), True, False, False), (at(1.081), False, False, False),
-        (at(0.919), False, False, False), (at(0.86, 0.05), True, False, False), (at(0.79, 0.05), True, False, False),
-        (at(0.78, 0.05), False, False, False),
+        (at(0.919), False, False, False), (at(0.86, 0.05), True, False, False), (at(0.84, 0.05), False, False, False),
         (at(1.5, open_low=True), True, False, False), (at(0.8, open_low=True), False, False, False),
         (at(0.34), False, True, False), (at(0.35), False, False, False), (at(0.3, visits=5), False, False, False),
         (at(0.3, visits=6), False, True, False), (at(1.0, 0.13), True, False, True),
@@ -135,10 +136,18 @@ def test_a_few_quiet_visits_to_the_load_do_not_outweigh_all_that_the_antenna_tol
     assert many.slope == pytest.approx(np.sqrt(0.5))
 
 
+def test_rows_that_differ_among_themselves_are_no_excuse_for_a_bend_within_their_levels() -> None:
+    """125 visits know an honest variance to 0.05; that half of them lie above a bend does not make it 0.24."""
+    beyond = [("antenna_bypass", -33.0, squared, 5) for squared in (0.9, 0.1)] * 12
+    (found,) = slopes_of(rows(*beyond), METER)
+    assert found.chance_se == pytest.approx(np.sqrt(0.35 / 120), rel=0.01)
+    assert found.slope == pytest.approx(np.sqrt(0.5)) and not found.honest
+
+
 def test_levels_tell_sooner_together_than_each_by_itself_that_decibels_are_none() -> None:
     """A variance of 0.72 where 1 is due, known to 0.1: 2.8 standard errors each, nine for ten of them."""
     slope = np.sqrt(0.72)
-    few = [at(slope, 0.072 / (2 * slope), low_db=-60.0 + 5 * n) for n in range(10)]
+    few = [replace(at(slope, 0.04, low_db=-60.0 + 5 * n), chance_se=0.1) for n in range(10)]
     assert all(each.honest for each in few)
     assert not honest_together(few) and honest_together(few[:1])
     assert not honest_together([at(1.0), at(0.5)])
