@@ -81,7 +81,7 @@ def _parted(over_noise: Floats, first: int, end: int) -> list[tuple[int, int]]:
         return [(first, end)]
     from_left = np.maximum.accumulate(part)
     from_right = np.maximum.accumulate(part[::-1])[::-1]
-    depth = np.minimum(from_left, from_right) / np.maximum(part, 1e-30)
+    depth = np.minimum(from_left, from_right) / part
     valley = int(np.argmax(depth))
     if depth[valley] < 10.0 or valley < 2 or valley > len(part) - 3:
         return [(first, end)]

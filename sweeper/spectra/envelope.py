@@ -86,7 +86,7 @@ def envelope(blocks: "Sequence[Block]", axis: Axis, keep: NDArray[np.bool_]) -> 
     or where no bins are kept.
     """
     there = sum(len(each.samples) for each in blocks)
-    long = 2 * next_fast_len(max(int(axis.rate_hz * BLOCK_S / 2), 8))
+    long = 2 * next_fast_len(int(axis.rate_hz * BLOCK_S / 2))
     for length in (long, 2 * int(axis.rate_hz * SHORT_S / 2)):
         if there < length:
             continue
@@ -127,7 +127,7 @@ def noise_power(blocks: "Iterable[Block]", axis: Axis, keep: NDArray[np.bool_]) 
     Blocks are tapered, left with their noise bins, and added where they overlap: Σ |y|² / Σ w². Its unit is arbitrary.
     """
     every = round(axis.rate_hz / power_hz(axis))
-    half = every * next_fast_len(max(int(axis.rate_hz * BLOCK_S / 2) // every, 8))
+    half = every * next_fast_len(int(axis.rate_hz * BLOCK_S / 2) // every)
     chosen, taper = _chosen(axis, keep, 2 * half), window(2 * half).astype(np.float64)
     if not chosen.any():
         return

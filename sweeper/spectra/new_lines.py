@@ -49,7 +49,7 @@ class NewLines:
         from scipy.special import bdtrc  # slow to load
 
         tries = self.speak_for + self.speak_against
-        found: Floats = np.where(tries > 0, bdtrc(self.speak_for - 1, np.maximum(tries, 1), 0.5), 1.0)
+        found: Floats = bdtrc(self.speak_for - 1, tries, 0.5).astype(np.float64)  # 1 where nothing was said
         return found
 
     def runs(self, usable: Mask) -> list[int]:

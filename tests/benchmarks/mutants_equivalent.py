@@ -6,10 +6,6 @@ By file: in which name (``*`` for any), what stands in the changed line, what st
 EQUIVALENT: dict[str, tuple[tuple[str, str, str, str], ...]] = {
     "sweeper/analysis/verdict/judge.py": (
         (
-            "_by_physics", "cell.ceiling is None or cell.lower_bound is None", "",
-            "asked only where `_agrees_with_physics` has found both; it is there for the types",
-        ),
-        (
             "_shown", "Interval(min(max(0.0, bottom), top)", "0.0 → 1.0",
             "looks are surer than one in a hundred, so that an interval clear of the limits contradicts them",
         ),
@@ -31,6 +27,10 @@ EQUIVALENT: dict[str, tuple[tuple[str, str, str, str], ...]] = {
     ),
     "sweeper/spectra/blocks.py": (
         ("_raised", "np.maximum(count, 1.0)", "1.0 → 2.0", "where fewer than four bins are left the mean is not asked"),
+    ),
+    "sweeper/spectra/carriers.py": (
+        ("signals", "STANDS_OUT / 4", ">= STANDS_OUT / 4", "a tie of a measured figure"),
+        ("signals", "continue", "break", "a run is cut ten decibels under peaks of 2.5 at least, so no part is weak"),
     ),
     "sweeper/noise/humps.py": (
         ("_is_noise", "reshape(-1, BLOCK)", "1 → 2", "NumPy takes any negative length for the one to be found"),

@@ -11,6 +11,7 @@ from sweeper.analysis.band.gain import Gain
 from sweeper.analysis.band.gain_methods import heard, told
 from sweeper.analysis.band.noise_figure import NoiseFigures
 from sweeper.analysis.band.overload import Diagnosis
+from sweeper.analysis.band.overload_excess import HOURS
 from sweeper.analysis.day.columns import BESIDE_LEVELS
 
 NOT_HELD = "gain-not-held"
@@ -21,12 +22,6 @@ SENTENCE = (
 )
 BY_RATIO = Gain(0.0, 1e-6, 1e6, "ratio", (), (NOT_HELD,), (SENTENCE,))
 """What stands for the gain of such a band; it is shown to nobody."""
-HOURS = {
-    "hour_utc": pl.Int64(),
-    "excess_db": pl.Float64(),
-    "excess_se_db": pl.Float64(),
-    "overload": pl.Boolean(),
-}
 UNDIAGNOSED = Diagnosis(pl.DataFrame(schema=HOURS), (), ())
 NO_FIGURES = NoiseFigures(None, None, None, float("nan"), "")
 """Without levels neither faults of the chain nor noise figures can be told."""

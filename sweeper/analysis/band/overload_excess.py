@@ -14,18 +14,19 @@ from sweeper.analysis.band.gain_methods import TELLING_OF_LOAD, GainEstimate, Ga
 from sweeper.analysis.physics.friis import outside_with_stage_lin
 from sweeper.analysis.thresholds import EXCESS_DB, EXCESS_SE, MOST_OF_A_NIGHT
 
+HOURS = {
+    "hour_utc": pl.Int64(),
+    "excess_db": pl.Float64(),
+    "excess_se_db": pl.Float64(),
+    "strongest_db": pl.Float64(),
+    "overload": pl.Boolean(),
+}
+"""What is found of each hour, by column."""
 EXCESS = ("difference_se_db", "load_difference_se_db", "resolution_db", "strongest_carrier_db")
 
 
 def excess_by_hour(methods: GainMethods) -> pl.DataFrame:
     """By how much noise with the stage in stands above what gain and load readings leave to be expected."""
-    columns = {
-        "hour_utc": pl.Int64,
-        "excess_db": pl.Float64,
-        "excess_se_db": pl.Float64,
-        "strongest_db": pl.Float64,
-        "overload": pl.Boolean,
-    }
     rows = (
         methods.noise.lazy()
         .filter(pl.col("difference_bound").is_in(["", "at least"]))
@@ -37,7 +38,7 @@ def excess_by_hour(methods: GainMethods) -> pl.DataFrame:
         .filter(~pl.col("floored") | pl.col("floored").all().over("hour_utc"))
         .collect()
     )
-    hours = pl.DataFrame(schema=columns)
+    hours = pl.DataFrame(schema=HOURS)
     if rows.is_empty():
         return hours
     suspect: list[int] = []

@@ -77,9 +77,9 @@ def step_of(readings: Floats, often: int = OFTEN) -> float | None:
     if not len(thousandths) or np.ptp(thousandths) > WIDEST * 1000:
         return None
     thousandths = np.flatnonzero(np.bincount(thousandths - thousandths.min()))  # quicker than sorting
-    if len(thousandths) < 2 or often * len(thousandths) > len(readings):
+    if often * len(thousandths) > len(readings):
         return None
-    step = int(np.gcd.reduce(np.diff(thousandths))) / 1000
+    step = int(np.gcd.reduce(np.diff(thousandths))) / 1000  # of one value: 0
     return step if step >= FINEST_STEP else None
 
 

@@ -29,7 +29,7 @@ class Worth:
     nights: float
     spread: float
     freedom: float
-    count: int = 0
+    count: int
     """The nights that there are."""
 
     def mean_of(self, variance: float, dof: float, own: float = 0.0) -> tuple[float, float]:

@@ -89,7 +89,7 @@ def judge(
 def _alone(cell: Cell, worthwhile_db: float) -> tuple[Verdict, float, bool]:
     """The verdict that lies nearest, the level at which it holds, and whether the noise rise alone gives it."""
     verdict, level = _nearest(cell, worthwhile_db)
-    physics = _by_physics(cell, worthwhile_db) if _agrees_with_physics(cell) else 1.0
+    physics = _by_physics(cell, worthwhile_db)
     if physics < level:
         return "either", physics, True
     return verdict, level, False
@@ -112,27 +112,22 @@ def _nearest(cell: Cell, worthwhile_db: float) -> tuple[Verdict, float]:
     return verdict, campaign_level(cell.looked, level)
 
 
-def _agrees_with_physics(cell: Cell) -> bool:
-    """Whether what was measured directly lies where the noise rise says; and no overload is near.
+def _by_physics(cell: Cell, worthwhile_db: float) -> float:
+    """Level at which ceiling and ground lie inside the worthwhile change; 1 where they do not.
 
-    Products of a stage that overloads raise its noise like noise from outside, so the noise rise cannot see them.
+    Also 1 where what was measured directly does not lie where the noise rise says, and near overload: products of a
+    stage that overloads raise its noise like noise from outside, so the noise rise cannot see them.
     """
     change, ceiling, lower_bound = cell.snr_change, cell.ceiling, cell.lower_bound
-    if change is None or ceiling is None or lower_bound is None:
-        return False
+    if change is None or ceiling is None or lower_bound is None or "near-overload" in cell.flags:
+        return 1.0
     top, bottom = max(ceiling.value, 0.0), min(lower_bound.value, 0.0)
     inside = bottom <= change.value <= top
-    chance = 1.0 if inside else change.level_beyond(top if change.value > top else bottom)
-    return "near-overload" not in cell.flags and chance > CONTRADICTS_CHANCE
-
-
-def _by_physics(cell: Cell, worthwhile_db: float) -> float:
-    """Level at which ceiling and ground lie inside the worthwhile change; 1 where they do not."""
-    if cell.ceiling is None or cell.lower_bound is None:
+    if not inside and change.level_beyond(top if change.value > top else bottom) <= CONTRADICTS_CHANCE:
         return 1.0
-    if cell.ceiling.value >= worthwhile_db or cell.lower_bound.value <= -worthwhile_db:
+    if ceiling.value >= worthwhile_db or lower_bound.value <= -worthwhile_db:
         return 1.0
-    level = max(cell.ceiling.level_beyond(worthwhile_db), cell.lower_bound.level_beyond(-worthwhile_db))
+    level = max(ceiling.level_beyond(worthwhile_db), lower_bound.level_beyond(-worthwhile_db))
     return campaign_level(cell.looked, level)
 
 
