@@ -164,7 +164,7 @@ TESTS: dict[str, tuple[str, ...]] = {
     "drivers/links/link.py": ("tests/drivers/links/test_link_small_print.py", "tests/drivers/links/test_link.py"),
     "sweeper/plan/order.py": ("tests/sweeper/plan/test_order.py", "tests/sweeper/plan/test_edges.py"),
     "sweeper/daemon/rig/restore.py": ("tests/sweeper/daemon/rig/test_restore.py",),
-    "sweeper/analysis/day/edges.py": (f"{ANALYSIS}/day/test_edges.py",),
+    "sweeper/analysis/day/edges.py": (f"{ANALYSIS}/day/test_edges_by_hand.py", f"{ANALYSIS}/day/test_edges.py"),
     "sweeper/analysis/band/edge_lag.py": (
         f"{ANALYSIS}/band/test_edge_lag.py", f"{ANALYSIS}/band/test_edge_gain.py",
     ),

@@ -242,6 +242,21 @@ def test_far_too_much_is_told_at_once_and_a_little_too_much_when_the_rate_is_kno
     slower.far.close()
 
 
+def test_where_nobody_takes_the_call_that_is_told_in_time_and_a_closed_port_as_what_it_is() -> None:
+    options = {"host": "127.0.0.1", "rate_hz": RATE_HZ, "timeout_s": 0.2}
+    with contextlib.ExitStack() as held:
+        full = held.enter_context(socket.create_server(("127.0.0.1", 0), backlog=0))
+        port = full.getsockname()[1]
+        for _ in range(4):  # more callers than it keeps waiting, so that the next is not answered
+            caller = held.enter_context(socket.socket())
+            caller.setblocking(False)
+            caller.connect_ex(("127.0.0.1", port))
+        with pytest.raises(LinkTimeout, match=r"nobody answers at 127\.0\.0\.1:\d+\. Is the server on\?"):
+            TcpSamples(StreamOptions(port=port, **options), lambda _: None)
+    with pytest.raises(LinkLost, match=r"cannot connect to .* \(Connection refused\)"):
+        TcpSamples(StreamOptions(port=port, **options), lambda _: None)
+
+
 def test_a_command_is_five_bytes_that_were_looked_at_first(feed: Feed) -> None:
     with heard(feed) as samples:
         samples.tell("frequency", 7_100_000)

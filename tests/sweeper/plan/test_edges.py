@@ -1,6 +1,6 @@
 """Edges: where the route changes while the dial stays, how many there are, and what they cost."""
 
-from itertools import pairwise
+from itertools import groupby, pairwise
 from pathlib import Path
 from statistics import mean
 
@@ -151,6 +151,16 @@ def test_a_hand_at_the_switch_is_not_asked_for_more(tmp_path: Path) -> None:
     lasting = by_hand.switch.model_copy(update={"rated_operations": 10**12})
     assert not stays_tuned(by_hand.model_copy(update={"switch": lasting}))
     assert last_pass(by_hand, 2) == 0
+
+
+def test_a_hand_at_the_dial_finds_all_paths_of_a_channel_before_it_turns_on(tmp_path: Path) -> None:
+    each = station(tmp_path)
+    by_hand = each.model_copy(
+        update={"receiver": each.receiver.model_copy(update={"driver": "dial-by-hand"})}
+    )
+    assert not stays_tuned(each) and stays_tuned(by_hand)
+    dialled = [visit.channel for visit in one_pass(by_hand, EARLY)]
+    assert [channel for channel, _ in groupby(dialled)] == list(each.channels())
 
 
 @pytest.mark.parametrize(("rated", "tuned"), [(14_000_000, True), (13_999_999, False)])

@@ -85,6 +85,14 @@ def test_where_all_would_go_what_was_found_stays() -> None:
     assert (without_blocks(total, few, 50.0) == few).all()
 
 
+@pytest.mark.parametrize(("bins", "out"), [(24, 0), (48, 20)])
+def test_a_signal_that_leaves_fewer_bins_than_a_level_needs_is_left_whole(bins: int, out: int) -> None:
+    """Eleven bins wide, twenty with what its windows take beside it: of 24 bins less than eight would be left."""
+    total = np.ones(bins)
+    total[4:15] += 2.0
+    assert int((~without_blocks(total, np.ones(bins, np.bool_), SHAPE)).sum()) == out
+
+
 @pytest.mark.parametrize(("bins", "out"), [(15, 0), (16, 8)])
 def test_windows_of_eight_bins_are_the_narrowest_and_are_asked_of_two_of_them(bins: int, out: int) -> None:
     """A signal that fills one is taken out, and no more bins than its own; of fewer bins nothing is told."""

@@ -58,6 +58,18 @@ def test_a_run_counts_from_a_signal_to_noise_ratio_of_one_on_and_reaches_down_to
     assert (found.first, found.last) == (37, 41)
 
 
+@pytest.mark.parametrize("turned", [False, True])
+def test_a_line_beside_the_outermost_noise_bin_is_told_and_one_beyond_it_is_not(turned: bool) -> None:
+    """Bins 5 and 9 are noise, and so are those from 15 on: a line in between is one, and what lies below 5 is none."""
+    over = np.zeros(80)
+    over[:15] = (9.0, 9.0, 9.0, 9.0, 9.0, 0.0, 9.0, 9.0, 9.0, 0.0, 5.0, 5.0, 5.0, 5.0, 5.0)
+    found = of(over[::-1] if turned else over)
+    places = [(6, 8), (10, 14)]
+    assert [(one.first, one.last) for one in found] == (
+        [(79 - last, 79 - first) for first, last in places] if turned else places
+    )
+
+
 def test_the_strongest_comes_first_and_two_hundred_are_enough() -> None:
     over = np.zeros(1000)
     over[10:900:4] = np.arange(2.0, 225.0)
@@ -148,6 +160,13 @@ def test_what_the_load_hears_too_is_leakage_or_the_receivers_own(on_load: float,
     assert found.kind == kind
     (without,) = told_apart([LINE], FLAT, spectrum((40, 1000.0)), None, None)
     assert without.kind == "signal" and without.core == LINE.core
+
+
+@pytest.mark.parametrize(("on_load", "kind"), [(0.6, "signal"), (0.8, "leakage")])
+def test_what_counts_as_heard_on_the_load_grows_with_the_loads_own_noise(on_load: float, kind: str) -> None:
+    """Of noise twice as high the limit of 0.35 is 0.69."""
+    load = spectrum((40, on_load), noise=2.0)
+    assert told_apart([LINE], FLAT, spectrum((40, 1000.0)), load, None)[0].kind == kind
 
 
 def test_noise_is_taken_off_both_by_the_pass_band() -> None:

@@ -163,3 +163,32 @@ def test_the_power_of_rows_is_their_mean_square_over_parts_and_blocks() -> None:
     rows[0, 1, 4], rows[1, 2, 0], rows[1, 0, 0] = 3.0 + 4.0j, 6.0, -6.0j
     assert power_of(rows).tolist() == pytest.approx([12.0, 0.0, 0.0, 0.0, 25.0 / 6.0])
     assert power_of(rows[0]).tolist() == pytest.approx([0.0, 0.0, 0.0, 0.0, 25.0 / 3.0])
+
+
+@pytest.mark.parametrize(("real", "inverted"), [(True, False), (True, True), (False, False), (False, True)])
+def test_the_lines_that_count_are_those_nearest_to_a_bin_that_is_kept(real: bool, inverted: bool) -> None:
+    """Kept are the second to the fifth bin of the lowest frequencies of the sound: of audio none is negative."""
+    axis = axis_of(RATE_HZ, real=real, inverted=inverted, band_hz=(0.0 if real else -500.0, 500.0))
+    keep = np.zeros(axis.bins[1] - axis.bins[0], np.bool_)
+    keep[slice(-5, -1) if inverted else slice(1, 5)] = True
+    samples = noise(1.0) if real else (noise(1.0) + 1j * noise(1.0, seed=2)).astype(np.complex64)
+    found = envelope([block(samples)], axis, keep)
+    assert found is not None
+    hz = np.fft.fftfreq(len(found.by_line), 1.0 / RATE_HZ)
+    first_hz, last_hz = ((axis.bins[0] + at) * axis.step_hz for at in (1, 4))
+    counted = hz[found.by_line > 0.0]
+    assert counted.min() == pytest.approx(first_hz - axis.step_hz / 2, abs=found.step_hz)
+    assert counted.max() == pytest.approx(last_hz + axis.step_hz / 2, abs=found.step_hz)
+    assert len(counted) == round((counted.max() - counted.min()) / found.step_hz) + 1
+
+
+def test_of_audio_down_to_nothing_neither_the_mean_nor_a_mirror_counts() -> None:
+    axis = axis_of(RATE_HZ, real=True)
+    found = envelope([block(noise(1.0))], axis, np.ones(axis.bins[1] - axis.bins[0], np.bool_))
+    assert found is not None
+    half = len(found.by_line) // 2
+    assert found.by_line[0] == 0.0 and not found.by_line[half:].any() and found.by_line[1:half].all()
+
+
+def test_silence_has_no_envelope() -> None:
+    assert envelope([block(np.zeros(48_000, np.float32))], AXIS, ALL) is None

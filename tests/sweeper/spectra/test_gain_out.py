@@ -74,6 +74,14 @@ def test_lines_that_nobody_named_give_no_ratio() -> None:
     assert ratios(sequence[0], learn(CARRIER, 1, sequence, 3000.0), 0) == []
 
 
+def test_where_one_spectrum_takes_longer_than_a_quarter_of_a_second_it_is_a_piece() -> None:
+    """Bins of 3 Hz take a third of a second."""
+    fine = axis_of(RATE_HZ, real=True, step_hz=3.0)
+    sound = np.random.default_rng(1).normal(size=2 * RATE_HZ).astype(np.float32)
+    found = list(gain_out(Block(sound, RATE_HZ, (0.0, 2.0)), fine, (200.0, 3000.0)))
+    assert [one.segments for _, _, one in found] == [1] * len(found) and len(found) == 11
+
+
 def test_silence_has_no_pieces() -> None:
     block = Block(np.zeros(RATE_HZ, np.float32), RATE_HZ, (0.0, 1.0))
     assert list(gain_out(block, AXIS, (200.0, 3000.0))) == []

@@ -19,11 +19,18 @@ Lines = Mapping[int, float]
 """Power in bypass, in a bin, on the noise of one of them."""
 
 
-def visit(nth: int, path: SignalPath, lines: Lines, card: float = 1e-3, top_hz: float = 2700.0) -> Labelled:
-    """Noise of a path's level from 300 Hz to the filter's end, the card's own everywhere, and lines of one bin."""
+def visit(
+    nth: int,
+    path: SignalPath,
+    lines: Lines,
+    card: float = 1e-3,
+    top_hz: float = 2700.0,
+    low_hz: float = 300.0,
+) -> Labelled:
+    """Noise of a path's level from `low_hz` to the filter's end, the card's own everywhere, and lines of one bin."""
     dice = np.random.default_rng(100 + nth)
     hz = STEP_HZ * np.arange(BINS)
-    mean = LEVELS[path] * ((hz >= 300.0) & (hz <= top_hz)) * dice.gamma(SEGMENTS, 1 / SEGMENTS, BINS) + card
+    mean = LEVELS[path] * ((hz >= low_hz) & (hz <= top_hz)) * dice.gamma(SEGMENTS, 1 / SEGMENTS, BINS) + card
     for at, power in lines.items():
         mean[at] += power * LEVELS[path]
     spectrum = Spectrum(ZERO_HZ, STEP_HZ, mean.astype(np.float32), None, SEGMENTS, 2.0 * STEP_HZ)
@@ -69,10 +76,29 @@ def test_a_line_may_fade_to_a_quarter_of_its_usual_power_in_any_visit(
     assert (places(sequence) == [40]) == (least >= 0.25) == followed
 
 
+def test_below_two_hundred_hertz_nothing_counts_as_noise_whatever_the_receiver_passes() -> None:
+    """Bin 7 stands at 218.75 Hz."""
+    usable = told(a_pass({}, low_hz=0.0)).noise.usable
+    assert np.flatnonzero(usable)[0] == 7
+
+
 @pytest.mark.parametrize(("power", "followed"), [(30.0, False), (60.0, True)])
 def test_a_line_has_to_be_clear_of_its_cells_noise(power: float, followed: bool) -> None:
     """Nine bins of noise make a cell: five times that of one route is a line of 45."""
     assert (places(a_pass({40: power})) == [40]) == followed
+
+
+@pytest.mark.parametrize(("power", "followed"), [(4.1, False), (4.9, True)])
+@pytest.mark.parametrize("weak", [ANTENNA_BYPASS, ANTENNA_STAGE])
+def test_a_line_has_to_stand_half_as_high_as_its_cells_noise_on_either_route(
+    weak: SignalPath, power: float, followed: bool
+) -> None:
+    """A ninth of a cell is a bin: 4.5 of a bin's noise, over the noise that lies under the line itself."""
+    sequence = [
+        visit(nth, path, {} if path == LOAD_BYPASS else {40: power if path == weak else 200.0})
+        for nth, path in enumerate(PATHS)
+    ]
+    assert (places(sequence) == [40]) == followed
 
 
 @pytest.mark.parametrize(("on_load", "followed"), [(0.0, True), (150.0, True), (1000.0, False)])

@@ -35,6 +35,12 @@ def test_on_an_honest_scale_nights_without_a_fix_show_no_change() -> None:
     assert (found.verdict, "scale-untested" in found.flags) == ("no change", False) and all(found.flags)
 
 
+def test_several_bands_of_which_none_moved_each_show_no_change() -> None:
+    places = tuple(replace(BARE, name=name) for name in ("80 m", "40 m", "30 m"))
+    found = compare(made(*places, nights=NIGHTS), facts(*places), FIX)
+    assert [(band.verdict, "table" in band.flags) for band in found.bands] == [("no change", False)] * 3
+
+
 def test_no_change_needs_a_scale_that_something_tested() -> None:
     """A decibel shown may be two on a scale of half the slope, so what stays within one may be more."""
     honest = compare(made(BARE, nights=NIGHTS), facts(BARE), FIX).bands[0]
@@ -120,3 +126,14 @@ def test_without_a_date_only_the_nights_with_the_present_meter_are_looked_at() -
     assert [change.night for change in found.changes] == [FIRST + timedelta(days=18)]
     assert found.fix is not None and (found.bands[0].nights_before, found.bands[0].nights_after) == (14, 12)
     assert CHANGED in found.bands[0].flags
+
+
+def test_without_a_date_a_change_that_one_of_the_open_scales_does_not_show_is_none() -> None:
+    """Noise a tenth of a decibel over the load's: on a scale of half the slope too little to tell it apart by, so that
+    a fix of six tenths stays within what nights stray there.
+    """
+    faint = Place("10 m", antenna_k=600.0, night_sd_db=0.5, error_db=0.05, carrier=False)
+    summaries = made(faint, nights=20, fix_at=10, fix_db=0.6)
+    on_one = compare(summaries, replace(facts(faint), meter=replace(facts(faint).meter, linear=True)), None)
+    assert [change.night for change in on_one.changes] == [FIRST + timedelta(days=10)]
+    assert compare(untested(summaries), facts(faint), None).changes == ()

@@ -128,6 +128,17 @@ def test_a_cell_whose_shape_nobody_knows_neither_lends_nor_borrows(unknown):
     assert alone.variance == pytest.approx(1.0)
 
 
+def test_cells_without_a_common_night_lend_the_mean_of_what_they_know_however_unlike_their_nights():
+    """Nineteen nights here, four others there, of the same variance: 18 and 3 degrees of freedom, 10.5 lent."""
+    values = np.full((23, 2), np.nan)
+    for cell, nights in enumerate((np.arange(19), np.arange(19, 23))):
+        there = np.cos(np.pi * (np.arange(len(nights)) + 0.5) / len(nights))
+        values[nights, cell] = there / there.std(ddof=1)
+    first, second = scatters(values, np.ones(2))
+    assert (first.dof, second.dof) == pytest.approx((28.5, 13.5))
+    assert (first.variance, second.variance) == pytest.approx((1.0, 1.0))
+
+
 def test_nights_that_a_cell_lacks_are_no_freedom_of_its():
     values = CONTRASTS[:, :2].copy()
     values[:4, 1] = np.nan
