@@ -74,6 +74,7 @@ def measured(
 ) -> MeasuredBands:
     """Before and after from rows of `noise_levels`, and from the carriers of the `summaries`."""
     alpha = 1.0 - facts.confidence
+    receiver_drift = levels.group_by("night").agg(pl.col("drift_db").mean()).sort("night")
     control_rows = levels.filter(levels["band"].is_in(list(control_bands)))
     levels = levels.filter(~levels["band"].is_in(list(control_bands)))
     parted = levels.partition_by("band", as_dict=True)
@@ -83,7 +84,8 @@ def measured(
     of_control = matched_nights(control_rows, first, ("band", "hour_utc")) if len(control_rows) else None
     alike = shared_dependence([*matched.values(), *([of_control] if of_control is not None else [])])
     control = None if of_control is None else control_of(of_control, alike)
-    look = _Look(first, alike, control, facts)
+    sky = sky_of(summaries, first, facts, receiver_drift)
+    look = _Look(first, alike, control, facts, sky)
     changes = {band: look.change(nights) for band, nights in matched.items()}
     chances = [_chance(change, alpha) for change in changes.values()]
     # with several, all together are a question of their own, and half is left for single ones
@@ -96,7 +98,7 @@ def measured(
     if len(found) > 1:
         keys = ("band", "hour_utc")
         whole = _finding(look.change(matched_nights(levels, first, keys)), levels, look, keys, True)
-    return MeasuredBands(found, whole, sky_of(summaries, first, facts))
+    return MeasuredBands(found, whole, sky)
 
 
 @dataclass(frozen=True, slots=True)
@@ -107,6 +109,7 @@ class _Look:
     alike: Dependence
     control: Control | None
     facts: StationFacts
+    sky: Sky
 
     @property
     def control_stepped(self) -> bool:
@@ -133,6 +136,9 @@ def _finding(
     holds = {
         "control-changed": interval is not None and look.control_stepped,
         "control-moved": change.control_moved,
+        "carriers-moved": interval is not None
+        and not matched.controlled
+        and look.sky.went_with(interval.value),
         "table": not bearable,
     }
     held = next((flag for flag, stands in holds.items() if stands), "")

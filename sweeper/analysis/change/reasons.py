@@ -16,6 +16,8 @@ USUAL_FIX_DB = 3.0
 HELD = {
     "control-changed": "the control bands changed too, where the fix cannot reach, so something else happened then.",
     "control-moved": "it is the control bands that moved; this band did not.",
+    "carriers-moved": "distant stations moved the same way, and without a load nothing tells a receiver that reads "
+    "otherwise, or the sky, from a fix.",
     "table": "among so many bands one looks changed by chance.",
     "scale-untested": "nothing tested whether the meter's decibels are decibels at these levels: calibrate first.",
     "meter-dead-zone": "the meter hardly moves at these levels, where noise must make it move.",

@@ -55,6 +55,23 @@ def test_a_drifting_meter_is_no_fix():
     assert plain.change_db.value < -3.0
 
 
+@pytest.mark.parametrize("load", [True, False])
+def test_a_receiver_that_reads_five_decibels_lower_since_the_week_of_the_fix_is_no_fix(load):
+    place = Place("40 m", night_sd_db=1.0, load=load)
+    before = two_weeks(place)
+    late = pl.col("night") >= FIX.date()
+    levels = [name for name in before.columns if name.startswith("level_") and not name.endswith("_se_db")]
+    found = compare(
+        before.with_columns(pl.when(late).then(pl.col(name) - 5.0).otherwise(name) for name in levels),
+        facts(place),
+        FIX,
+    )
+    assert found.bands[0].verdict in ("no change", "undecided")
+    assert ("carriers-moved" in found.bands[0].flags) is not load
+    assert ("or the receiver reads otherwise" in found.sky) is not load
+    assert ("no change in propagation" in found.sky) is load
+
+
 def test_a_quiet_weekend_is_no_fix():
     """Weekends 4 dB louder: matched weekday with weekday they take no part in the change."""
     found = compare(two_weeks(FORTY, weekend_db=4.0), facts(FORTY), FIX).bands[0]
