@@ -155,13 +155,16 @@ def _overload(hours: pl.DataFrame) -> list[tuple[str, str]]:
                 "trusted here; check the termination and its relay.",
             )
         ]
-    extra = ", and most when carriers are strongest" if follows else ""
+    that_is = (
+        ", and most when carriers are strongest: that is intermodulation, not noise from outside."
+        if follows
+        else ": intermodulation does that, and so does a gain that is higher at these hours."
+    )
     return [
         (
             "overload",
-            f"With the stage in, noise rises up to {worst:.1f} dB more than the gain{extra}: that is "
-            "intermodulation, not noise from outside. Put a filter or an attenuator ahead, or leave the stage out at "
-            "these hours.",
+            f"With the stage in, noise rises up to {worst:.1f} dB more than the gain{that_is} Put a filter or an "
+            "attenuator ahead, or leave the stage out at these hours.",
         )
     ]
 

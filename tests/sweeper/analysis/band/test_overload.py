@@ -55,6 +55,19 @@ def only_early(night):
     return pl.concat([early, readings(night).filter(pl.col("pass") >= 24)]).sort("time")
 
 
+def test_where_carriers_are_not_stronger_then_a_gain_that_is_higher_at_these_hours_may_do_it_as_well():
+    night = replace(HEALTHY, passes=60)
+    days = []
+    for nth in range(3):
+        one = replace(night, seed=nth, begins=night.begins + timedelta(days=nth))
+        early = readings(replace(one, intermodulation_k=31.6228 * 30_000)).filter(pl.col("pass") < 24)
+        late = readings(one).filter(pl.col("pass") >= 24)
+        days.append(summarise_day(pl.concat([early, late]).sort("time"), facts(one)))
+    found = diagnose(GainMethods(pl.concat(days)), facts(night))
+    assert found.flags[0] == "overload"
+    assert "so does a gain that is higher at these hours" in found.sentences[0]
+
+
 def test_intermodulation_that_raises_noise_more_than_the_gain_is_called_overload():
     night = replace(HEALTHY, passes=60)
     days = [
