@@ -70,7 +70,8 @@ def test_the_short_run_fails_where_its_counts_rule_out_chance():
     assert [each.name for each in broken([figure(4, 6)], frozenset({FOUND}), quick=True)] == [FOUND]
 
 
-def test_a_reason_is_given_only_where_no_test_could_do_better():
+def test_a_missed_fix_is_explained_by_what_a_test_finds_that_takes_nights_for_independent():
     nothing = Results([], [], [])
     assert "58.5 % in a single look" in reason(f"{FIX}3 dB", nothing)
-    assert reason(f"{FIX}1 dB", nothing) == "no reason known."
+    assert "room left for nights in spells" in reason(f"{FIX}1.5 dB", nothing)
+    assert reason("bias of gain", nothing) == "no reason known."
