@@ -13,7 +13,7 @@ from tests.whole.faulty_station import BOARDS, CHANNELS_HZ, OWN_STAGES, READINGS
 RECEIVER_MOMENTS: dict[str, Any] = {
     "greeting": ("dial", 1),
     "tuning": ("tune", 3),
-    "settling": ("dial", 6),
+    "settling": (("tune", 1), ("dial", 1)),
     "reading": ("meter", 3),
     "switching": ("transmit", 2),
     "switching while tuned": (("meter", len(CHANNELS_HZ) * READINGS), ("transmit", 1)),
