@@ -9,6 +9,7 @@ from statsmodels.stats.meta_analysis import combine_effects
 from sweeper.analysis.band.gain_methods import GainMethods
 from sweeper.analysis.band.these_nights import mean_on_these
 from sweeper.analysis.statistics.estimates import scatters
+from tests.sweeper.analysis.band.test_gain_methods import of_channels
 
 pytestmark = pytest.mark.slow
 
@@ -74,24 +75,12 @@ def test_the_nights_measured_are_known_by_the_scatter_of_passes_and_not_by_that_
 
 
 def carriers(channels):
-    """Ten nights of carriers with these (gain, error of a night), dB, none of them switched while tuned."""
-    rows = [
-        {
-            "for": "carrier",
-            "hz": 7_000_000 + 1000 * channel,
-            "night": night,
-            "carrier_gain_db": gain_db + error_db * (-1) ** night,
-            "carrier_gain_se_db": error_db,
-            "resolution_db": 0.0,
-            "carrier_passes": 4,
-            **dict.fromkeys(
-                ("edge_gain_db", "edge_gain_se_db", "edge_passes", "edge_lag_db", "edge_lag_se_db")
-            ),
-        }
+    """The gain by ten nights of carriers with these (gain, error of a night), dB."""
+    each = [
+        of_channels(gain_db, error_db=error_db).summaries.with_columns(pl.col("hz") + 1000 * channel)
         for channel, (gain_db, error_db) in enumerate(channels)
-        for night in range(10)
     ]
-    return GainMethods(pl.DataFrame(rows).with_columns(pl.from_epoch("night", time_unit="d"))).carriers
+    return GainMethods(pl.concat(each)).carriers
 
 
 @pytest.mark.parametrize("seed", SETS)

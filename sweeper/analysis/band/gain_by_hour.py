@@ -15,7 +15,7 @@ from scipy.special import stdtrit
 
 from sweeper.analysis.band.gain import QUIETER, Gain
 from sweeper.analysis.band.gain_methods import GainMethods, heard
-from sweeper.analysis.band.noise_bend import hours_by_bend
+from sweeper.analysis.band.noise_bend import NEPER_DB, hours_by_bend
 from sweeper.analysis.statistics.group_sequential import FIRST_LOOK
 from sweeper.analysis.thresholds import FOLLOWS_SE, GAINS_APART_DB, HOURS_APART_CHANCE
 
@@ -23,7 +23,6 @@ DISAGREE = "hours-disagree"
 """The flag of hours of which nothing tells the gain, on a band where hours do not agree on it."""
 BY_HOUR = "gain-by-hour"
 """The flag of a band on which they do not agree."""
-NEPER_DB = 10 / np.log(10)
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,9 +37,10 @@ class HourGains:
     by_carriers: bool = False
     """Whether carriers say so too, or alone."""
 
-    def unknown(self, hour: int) -> bool:
-        """Whether nothing tells the gain of that hour."""
-        return self.spread_db > 0.0 and hour not in self.offsets_db
+    def troubles(self, hour: int) -> frozenset[str]:
+        """The flag of an hour whose gain nothing tells."""
+        unknown = self.spread_db > 0.0 and hour not in self.offsets_db
+        return frozenset({DISAGREE} if unknown else ())
 
     def applied(self, gain: Gain) -> Gain:
         """The band's gain, as sure as that of its hours, and a sentence where they differ."""

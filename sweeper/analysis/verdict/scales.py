@@ -17,8 +17,6 @@ from sweeper.analysis.thresholds import (
     CARRIER_LEVELS,
     DEAD_SHARE,
     NEAR_TESTED_DB,
-    SLOPE_AS_GOOD_AS_ONE,
-    SLOPE_SE,
     WORST_SLOPE_SE,
 )
 from sweeper.analysis.verdict.judge import Judged
@@ -126,8 +124,8 @@ def _carriers_tested(
         by_noises, by_carriers, errors = np.array(compared).T
         weight = float((by_noises**2 / errors**2).sum())
         slope = float((by_noises * by_carriers / errors**2).sum()) / weight
-        error = weight**-0.5
-        if error <= WORST_SLOPE_SE and abs(slope - 1.0) <= max(SLOPE_AS_GOOD_AS_ONE, SLOPE_SE * error):
+        seen = SlopeAt(low, high, slope, weight**-0.5, len(compared))
+        if seen.se <= WORST_SLOPE_SE and seen.honest:
             high = max(high, float(np.quantile(np.concatenate(levels), CARRIER_LEVELS)))
     return low, high
 

@@ -14,7 +14,6 @@ from sweeper.analysis.band.cells import Cell, cells_of_bands, persistence
 from sweeper.analysis.band.channels import DISAGREE, OCCUPIED, Channels, channels
 from sweeper.analysis.band.empty_carriers import Empty, empty_carriers
 from sweeper.analysis.band.gain import Gain, carriers_contradict, combine, quieter_antenna
-from sweeper.analysis.band.gain_by_hour import DISAGREE as HOURS_DISAGREE
 from sweeper.analysis.band.gain_by_hour import HourGains, gain_by_hour
 from sweeper.analysis.band.gain_methods import GainMethods
 from sweeper.analysis.band.nightly import nightly
@@ -190,11 +189,7 @@ def _on_scale(
     troubles = [
         _troubles(cell, diagnoses[cell.band], noise[cell.band])
         | (frozenset() if cell.band in by_ratio else meter.troubles(cell.band))
-        | (
-            {HOURS_DISAGREE}
-            if cell.band in hourly and hourly[cell.band].unknown(cell.hour_utc)
-            else frozenset()
-        )
+        | hourly.get(cell.band, HourGains()).troubles(cell.hour_utc)
         for cell in cells
     ]
     judged = judge(cells, facts.worthwhile_db, facts.confidence, troubles)

@@ -52,6 +52,15 @@ def test_one_or_two_nights_are_known_as_well_as_their_passes() -> None:
     assert by_carriers(carriers([[15.0]], passes=1)).dof == 1.0
 
 
+def test_before_the_third_night_hours_that_differ_by_more_than_chance_are_as_unsure_as_they_differ() -> None:
+    """20, 20, 20 and 32 dB, each ± 0.7: the mean of 23 by the scatter of the hours, 6 dB / √4, with three degrees of
+    freedom (common practice); hours that differ by their own errors keep these."""
+    apart = by_carriers(carriers([[20.0, 20.0, 20.0, 32.0]], se_db=0.7, passes=1))
+    alike = by_carriers(carriers([[19.5, 20.5, 20.0, 20.0]], se_db=0.7, passes=1))
+    assert (apart.gain_db, apart.se_db, apart.dof) == (23.0, pytest.approx(3.0, abs=0.01), 3.0)
+    assert alike.se_db == pytest.approx(0.35, abs=0.01)
+
+
 def test_from_three_nights_on_the_scatter_of_nights_counts_but_no_less_than_half_of_the_passes_error() -> (
     None
 ):

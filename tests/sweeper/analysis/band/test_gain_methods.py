@@ -62,33 +62,6 @@ def test_channels_that_differ_by_more_than_chance_weigh_alike_and_widen_the_erro
     assert unlike.carriers.gain_db == pytest.approx(np.mean([14.0, 16.0, 16.0]), abs=0.05)
 
 
-def of_hours(*gains_db, error_db=0.7):
-    """One night of a carrier in hours whose gains are these, each from one pass."""
-    rows = [
-        {
-            "for": "carrier",
-            "hz": 7_000_000,
-            "night": 0,
-            "hour_utc": 18 + hour,
-            "carrier_gain_db": gain_db,
-            "carrier_gain_se_db": error_db,
-            "resolution_db": 0.0,
-            "carrier_passes": 1,
-            **NO_EDGES,
-        }
-        for hour, gain_db in enumerate(gains_db)
-    ]
-    return GainMethods(pl.DataFrame(rows).with_columns(pl.from_epoch("night", time_unit="d"))).carriers
-
-
-def test_before_the_third_night_hours_that_differ_by_more_than_chance_are_as_unsure_as_they_differ():
-    """20, 20, 20 and 32 dB, each ± 0.7: the mean of 23 by the scatter of the hours, 6 dB / √4, with three degrees of
-    freedom (common practice); hours that differ by their own errors keep these."""
-    apart, alike = of_hours(20.0, 20.0, 20.0, 32.0), of_hours(19.5, 20.5, 20.0, 20.0)
-    assert (apart.gain_db, apart.se_db, apart.dof) == (23.0, pytest.approx(3.0, abs=0.01), 3.0)
-    assert alike.se_db == pytest.approx(0.35, abs=0.01)
-
-
 def test_a_channel_known_poorly_counts_as_much_as_one_known_well_where_gains_differ():
     """With the variance between channels negative the poorly known one would drive the mean out of their span."""
     good, poor = of_channels(14.0, error_db=0.05).summaries, of_channels(16.0, error_db=0.4).summaries

@@ -149,7 +149,9 @@ def test_an_outermost_level_that_may_stand_on_an_end_is_left_out_unless_a_second
 
 
 def test_a_scale_that_is_flatter_at_its_end_is_told_by_two_levels_there() -> None:
-    bent = lambda db: np.where(db < -30.0, -30.0 + 0.5 * (db + 30.0), db)  # noqa: E731
+    def bent(db):
+        return np.where(db < -30.0, -30.0 + 0.5 * (db + 30.0), db)
+
     curve = scale_of(steps(bent, [-40.0, -36.0, -20.0, -10.0, 0.0]), 10.0, (0.0, -73.0))
     assert not curve.remarks and curve.pairs[0][0] < -39.0
 
