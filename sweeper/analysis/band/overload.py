@@ -66,7 +66,7 @@ def diagnose(methods: GainMethods, facts: StationFacts) -> Diagnosis:
     hours = excess_by_hour(methods)
     signs = [
         *faults(methods, facts),
-        *_overload(hours),
+        *_overload(hours, by_carriers=methods.carriers is not None),
         *_receiver_overload(methods, facts),
         *_without_load(methods),
         *_compression(methods.summaries),
@@ -137,7 +137,7 @@ def product_order(drop_db: float, attenuation_db: float) -> float:
     return drop_db / attenuation_db
 
 
-def _overload(hours: pl.DataFrame) -> list[tuple[str, str]]:
+def _overload(hours: pl.DataFrame, *, by_carriers: bool) -> list[tuple[str, str]]:
     hit = hours.filter(hours["overload"])
     if hit.is_empty():
         return []
@@ -155,16 +155,17 @@ def _overload(hours: pl.DataFrame) -> list[tuple[str, str]]:
                 "trusted here; check the termination and its relay.",
             )
         ]
+    extra = ", and most when carriers are strongest" if follows and by_carriers else ""
     that_is = (
-        ", and most when carriers are strongest: that is intermodulation, not noise from outside."
-        if follows
-        else ": intermodulation does that, and so does a gain that is higher at these hours."
+        "that is intermodulation, not noise from outside."
+        if by_carriers
+        else "intermodulation does that, and so does a gain that is higher at these hours."
     )
     return [
         (
             "overload",
-            f"With the stage in, noise rises up to {worst:.1f} dB more than the gain{that_is} Put a filter or an "
-            "attenuator ahead, or leave the stage out at these hours.",
+            f"With the stage in, noise rises up to {worst:.1f} dB more than the gain{extra}: {that_is} Put a filter "
+            "or an attenuator ahead, or leave the stage out at these hours.",
         )
     ]
 
