@@ -159,7 +159,7 @@ class _AtWork:
         self._standing_hz: int | None = None
         self._tuned_to: Channel | None = None
         self._mode_read_back: Tuning | None = None
-        self._dial_is_ours = True
+        self._dial_is_ours = False
         self.listening: Listening | Sampling | None = None
         self.touched = False
         self.relay_operations = 0
@@ -187,6 +187,8 @@ class _AtWork:
                     self._move(standing, visit.path)
                     standing = visit.path
                 if visit.channel.bandwidth_hz != mode_bandwidth:
+                    if mode_bandwidth is None:
+                        self._take_the_dial()
                     mode_bandwidth = visit.channel.bandwidth_hz
                     self._mode_read_back = None
                     self._receiver.set_mode(self._settings.mode, mode_bandwidth)
@@ -309,6 +311,24 @@ class _AtWork:
         if not same_dial(at, hz) and not same_dial(at := self._receiver.frequency_hz(), hz):
             raise Yielded(f"somebody tuned the receiver to {at} Hz; the pass gave way")
 
+    def _take_the_dial(self) -> None:
+        """Just before it is set for the first time: a hand that came since the state was kept would be lost for good.
+
+        Asked twice, as `_tuning` does. What cannot tell its dial has kept none.
+        """
+        if not self._as_found(self._receiver.tuning()):
+            at = self._receiver.tuning()
+            if not self._as_found(at):
+                raise Yielded(f"somebody tuned the receiver to {at.hz} Hz {at.mode}; the pass gave way")
+        self._dial_is_ours = True
+
+    def _as_found(self, at: Tuning) -> bool:
+        """Whether dial and mode are those from before the pass; a pass band may be told otherwise once it was set."""
+        found = (self._remembered or {}).get("tuning")
+        if not isinstance(found, Mapping):
+            return True
+        return same_dial(at.hz, int(found["hz"])) and at.mode.upper() == str(found["mode"]).upper()
+
     def leave_dial_alone(self) -> None:
         """Somebody is at the receiver: put back only what they have not set themselves."""
         self._dial_is_ours = False
@@ -318,6 +338,8 @@ class _AtWork:
             return remembered
         try:
             at, ours = self._receiver.tuning(), self._mode_read_back
+            if self._as_found(at):
+                return remembered
             mode_is_ours = ours is not None and (at.mode, at.bandwidth_hz) == (ours.mode, ours.bandwidth_hz)
         except RigError:
             mode_is_ours = False

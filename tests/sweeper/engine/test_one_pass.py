@@ -386,6 +386,40 @@ def test_a_hand_that_uses_the_moment_while_relays_settle_is_noticed_before_the_d
     assert record.outcome == "skipped" and dial.tuning_now == theirs
 
 
+@pytest.mark.parametrize("at", ["prepare", "select antenna-bypass"])
+@pytest.mark.parametrize("fault", [None, LinkLost("receiver", "x.")])
+def test_whoever_comes_between_keeping_the_state_and_the_first_tuning_keeps_the_dial(
+    at: str, fault: LinkLost | None
+) -> None:
+    """Also where a fault ends the pass before it has looked."""
+    dial, board = Dial(), Board()
+    theirs = Tuning(3_573_000, "LSB", 500)
+    came: list[str] = []
+
+    def turn(call: str) -> None:
+        if call == at and not came:
+            came.append(call)
+            dial.tuning_now = theirs
+            if fault is not None:
+                raise fault
+
+    dial.before = board.before = turn
+    record = measured(dial, board, Kept())
+    assert record.outcome == ("skipped" if fault is None else "failed")
+    assert (dial.tuning_now, dial.agc, board.standing) == (theirs, "slow", "antenna-bypass")
+    assert "tune" not in dial.calls and "set_mode" not in dial.calls
+
+
+def test_a_dial_that_the_pass_moves_by_setting_the_mode_is_no_hand() -> None:
+    class Pitched(Dial):
+        def set_mode(self, mode: str, bandwidth_hz: int | None) -> None:
+            super().set_mode(mode, bandwidth_hz)
+            self.tuning_now = replace(self.tuning_now, hz=self.tuning_now.hz + 700)
+
+    dial, board = Pitched(), Board()
+    assert measured(dial, board, Kept()).outcome == "done" and restored(dial, board)
+
+
 def test_somebody_who_changes_the_mode_is_given_way_within_one_visit() -> None:
     dial, board, kept = Dial(), Board(), Kept()
 
