@@ -7,8 +7,7 @@ smaller, too, but then for all that stands at that level: so noise of other chan
 a little below that level, and a little above it.
 """
 
-from collections.abc import Mapping
-from itertools import pairwise
+from collections.abc import Mapping, Sequence
 
 import numpy as np
 import polars as pl
@@ -36,34 +35,26 @@ def steady_signals(summaries: pl.DataFrame, meter: MeterFacts) -> dict[Place, fl
     """Noise channels at hours in which a carrier stands, with its power over it, dB; from all bands' summaries."""
     rows = summaries.filter((pl.col("for") == "noise") & (pl.col("passes") > 0))
     rows = rows.filter(pl.col("step_db").fill_null(0.0) <= COARSE_STEPS * _spread_db(rows, meter))
+    rows = rows.with_columns(pl.struct("band", "hour_utc", "hz").rank("dense").cast(pl.Int64).alias("place"))
     told = pl.concat([_of_path(rows, path) for path in PATHS]).sort("level")
     if told.is_empty():
         return {}
     told = told.with_columns(_place_mean().alias("mean"))
     # without the averaging time the law of noise is known but for a factor, which most places share
     usual = 1.0 if meter.averaging_s is not None else float(told["mean"].median() or 0.0)  # type: ignore[arg-type]
-    witness = ((pl.col("mean") - usual).abs() <= LIKE_NOISE * usual).alias("witness")
-    told = told.with_columns(witness).with_row_index("row")
-    level = told["level"].to_numpy()
-    every = told["visits"].to_numpy()
-    like_noise = every * told["witness"].to_numpy()
+    like_noise = (pl.col("mean") - usual).abs() <= LIKE_NOISE * usual
+    told = told.with_columns((pl.col("visits") * like_noise).alias("like_noise"))
+    here = told.with_row_index("row").filter(~pl.col("on_load"))
+    here = here.filter(_on_both_sides(told, here))
     of_visit = _variance_of_visits(told)
     found: dict[Place, float] = {}
-    antenna = told.filter(~pl.col("on_load"))
-    for (band, hour, hz), part in antenna.partition_by("band", "hour_utc", "hz", as_dict=True).items():
-        own = part["row"].to_numpy()
-        elsewhere = np.ones(len(level))
-        elsewhere[own] = 0.0
-        part = part.filter(
-            pl.Series(_on_both_sides(level, like_noise * elsewhere, every * elsewhere, level[own]))
-        )
-        total = float(part["visits"].sum())
-        if total < STEADY_VISITS:
-            continue
-        value = float((part["visits"] * part["scatter"]).sum()) / total / usual
+    scatter = (pl.col("visits") * pl.col("scatter")).sum().alias("scatter")
+    places = here.group_by("band", "hour_utc", "hz", maintain_order=True).agg(pl.col("visits").sum(), scatter)
+    for band, hour, hz, total, scattered in places.filter(pl.col("visits") >= STEADY_VISITS).iter_rows():
+        value = scattered / total / usual
         error = float(np.sqrt(of_visit / total)) * max(value, 0.3)
         if 0.0 < value < STEADY_SHARE and 1.0 - value > STEADY_SE * error:
-            found[str(band), int(hour), int(hz)] = carrier_over_noise_db(value)
+            found[band, hour, hz] = carrier_over_noise_db(value)
     return found
 
 
@@ -91,7 +82,7 @@ def _at(places: list[Place]) -> pl.Expr:
 
 def _place_mean() -> pl.Expr:
     """Squared scatter of a place through one path, by visits."""
-    same = ("band", "hour_utc", "hz", "path")
+    same = ("place", "path")
     return (pl.col("visits") * pl.col("scatter")).sum().over(same) / pl.col("visits").sum().over(same)
 
 
@@ -100,7 +91,7 @@ def _variance_of_visits(told: pl.DataFrame) -> float:
 
     Of readings that hang together, or of noise that crackles, a visit tells less than of white noise.
     """
-    count = pl.len().over("band", "hour_utc", "hz", "path")
+    count = pl.len().over("place", "path")
     off = (
         pl.col("visits")
         * (pl.col("scatter") - pl.col("mean")) ** 2
@@ -113,15 +104,30 @@ def _variance_of_visits(told: pl.DataFrame) -> float:
     return max(VISIT_VARIANCE, float(each.mean()))
 
 
-def _on_both_sides(level: Floats, like_noise: Floats, every: Floats, at: Floats) -> NDArray[np.bool_]:
-    """Whether others are like noise a little below and above each level `at`; `level` rises, the rest are visits."""
+def _on_both_sides(told: pl.DataFrame, here: pl.DataFrame) -> pl.Series:
+    """Whether other places are like noise a little below and a little above the level of each row of `here`.
+
+    `here` are rows of `told`, which rises in level: what a place says itself is taken off what all say.
+    """
+    level, at = told["level"].to_numpy(), here["level"].to_numpy()
     ends = [np.searchsorted(level, at + away) for away in (-BESIDE_DB, 0.0, BESIDE_DB)]
-    told, all_there = (np.r_[0.0, np.cumsum(each)] for each in (like_noise, every))
-    both: NDArray[np.bool_] = np.ones(len(at), dtype=bool)
-    for first, last in pairwise(ends):
-        seen = told[last] - told[first]
-        both &= (seen >= STEADY_VISITS) & (seen >= LEAST_SHARE * (all_there[last] - all_there[first]))
-    return both
+    by_place = here.sort("place", "row")
+    stride = told.height + 1
+    row_of_place = (by_place["place"] * stride + by_place["row"]).to_numpy()
+    own_ends = [np.searchsorted(row_of_place, here["place"].to_numpy() * stride + end) for end in ends]
+    below_and_above = {
+        of: np.diff(_sums_to(told[of], ends), axis=0) - np.diff(_sums_to(by_place[of], own_ends), axis=0)
+        for of in ("like_noise", "visits")
+    }
+    like_noise = below_and_above["like_noise"]
+    enough = (like_noise >= STEADY_VISITS) & (like_noise >= LEAST_SHARE * below_and_above["visits"])
+    return pl.Series(enough.all(axis=0))
+
+
+def _sums_to(visits: pl.Series, ends: Sequence[NDArray[np.intp]]) -> Floats:
+    """The sum of `visits` before each of the `ends`, one row of the result for each of them."""
+    running = np.r_[0.0, visits.cum_sum().to_numpy()]
+    return np.stack([running[end] for end in ends])
 
 
 def _of_path(rows: pl.DataFrame, path: str) -> pl.DataFrame:
@@ -129,6 +135,7 @@ def _of_path(rows: pl.DataFrame, path: str) -> pl.DataFrame:
         "band",
         "hour_utc",
         "hz",
+        "place",
         pl.col(f"level_{path}").alias("level"),
         pl.col(f"scatter_{path}").alias("scatter"),
         pl.col(f"scatter_visits_{path}").cast(pl.Float64).alias("visits"),
