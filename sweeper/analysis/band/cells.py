@@ -112,19 +112,38 @@ def cells_of_bands(
     bands = telling_each_other([hours_together(here, gains[band], alike) for band, here in rows.items()])
     cells = []
     for (band, here), together in zip(rows.items(), bands, strict=True):
-        seen = here.partition_by("hour_utc", as_dict=True)
+        seen, measured = (
+            rows_of.partition_by("hour_utc", as_dict=True)
+            for rows_of in (here, here.filter(pl.col("passes") > 0))
+        )
         cells += [
-            _cell(seen[(hour,)], column, together, gains[band], quieter[band], step_db)
+            _cell(
+                seen[(hour,)],
+                measured.get((hour,), here.clear()),
+                column,
+                together,
+                gains[band],
+                quieter[band],
+                step_db,
+            )
             for column, hour in enumerate(together.hours)
         ]
     return cells
 
 
 def _cell(
-    seen: pl.DataFrame, column: int, together: HoursTogether, gain: Gain | None, quieter: bool, step_db: float
+    seen: pl.DataFrame,
+    here: pl.DataFrame,
+    column: int,
+    together: HoursTogether,
+    gain: Gain | None,
+    quieter: bool,
+    step_db: float,
 ) -> Cell:
-    """The cell of one hour from its nightly rows `seen`; its values stand in that `column` of the grids."""
-    here, scatter = seen.filter(pl.col("passes") > 0), together.scatter[column]
+    """The cell of one hour from its nightly rows `seen`, those `here` with passes; its values stand in that `column`
+    of the grids.
+    """
+    scatter = together.scatter[column]
     passes = int(here["passes"].sum())
 
     at, measured = ({name: grid[:, column] for name, grid in grids.items()} for grids in together.both)

@@ -46,6 +46,9 @@ def reconcile(methods: GainMethods) -> Reconciled:
         .select("hour_utc", "night", "difference_db", "difference_se_db", "resolution_db", *PREDICTING)
         .collect()
     )
+    power = (pl.col("power_rise_db"), pl.col("stage_power_rise_db"))
+    clear = rows.drop_nulls(PREDICTING).filter(pl.all_horizontal([each > 0.1 for each in power]))
+    predicting = clear.partition_by("hour_utc", as_dict=True)
     found = []
     for (hour,), part in rows.partition_by("hour_utc", as_dict=True).items():
         difference = part["difference_db"].to_numpy()
@@ -55,7 +58,9 @@ def reconcile(methods: GainMethods) -> Reconciled:
         if gain is not None:
             direct = gain.gain_db - float(difference.mean())
             direct_se = float(np.sqrt(gain.se_db**2 + np.mean(noise_se**2) / len(part) + coarse))
-        predicted, predicted_se, gap, gap_se = _predicted(part, gain.gain_db if gain is not None else None)
+        predicted, predicted_se, gap, gap_se = _predicted(
+            predicting.get((hour,), clear.clear()), gain.gain_db if gain is not None else None
+        )
         agree = None
         if gain is not None and gap is not None and gap_se is not None:
             agree = bool(abs(gap) < max(ROUTES_APART_DB, ROUTES_APART_SE * np.hypot(gap_se, gain.se_db)))
@@ -68,28 +73,25 @@ def reconcile(methods: GainMethods) -> Reconciled:
 
 
 def _predicted(
-    part: pl.DataFrame, gain_db: float | None
+    clear: pl.DataFrame, gain_db: float | None
 ) -> tuple[float | None, float | None, float | None, float | None]:
-    """L(bypass) − L(stage) of an hour, mean over nights and channels, with its error; and how far the direct route
-    lies above it where both are sharp, with the error of that."""
-    known = part.drop_nulls(PREDICTING)
-    bypass, stage = known["power_rise_db"].to_numpy(), known["stage_power_rise_db"].to_numpy()
-    clear = (bypass > 0.1) & (stage > 0.1)
-    if not clear.any():
+    """L(bypass) − L(stage) of an hour, mean over nights and channels whose noise stands `clear` of the load, with its
+    error; and how far the direct route lies above it where both are sharp, with the error of that."""
+    if clear.is_empty():
         return None, None, None, None
-    known, bypass, stage = known.filter(clear), bypass[clear], stage[clear]
+    bypass, stage = clear["power_rise_db"].to_numpy(), clear["stage_power_rise_db"].to_numpy()
     change = kept_share_db(stage) - kept_share_db(bypass)
-    load_se = (kept_share_slope(bypass) + kept_share_slope(stage)) * known["load_difference_se_db"].to_numpy()
+    load_se = (kept_share_slope(bypass) + kept_share_slope(stage)) * clear["load_difference_se_db"].to_numpy()
     error = np.hypot(
-        load_se, kept_share_slope(np.minimum(bypass, stage)) * known["difference_se_db"].to_numpy()
+        load_se, kept_share_slope(np.minimum(bypass, stage)) * clear["difference_se_db"].to_numpy()
     )
     weight = 1 / np.maximum(error, 0.02) ** 2
-    nights = known["night"].n_unique()
-    coarse = float(np.sqrt(np.mean(known["gain_resolution_db"].to_numpy() ** 2)))
+    nights = clear["night"].n_unique()
+    coarse = float(np.sqrt(np.mean(clear["gain_resolution_db"].to_numpy() ** 2)))
     predicted_se = float(np.hypot(np.sqrt(np.mean(error**2) / nights), coarse))
     if gain_db is None:
         return float(change.mean()), predicted_se, None, None
-    gap = gain_db - known["difference_db"].to_numpy() - change
+    gap = gain_db - clear["difference_db"].to_numpy() - change
     # load readings are shared by the channels of a night, so their error does not average over those
     gap_se = float(np.hypot(np.sqrt(1 / weight.mean() / nights), coarse))
     return float(change.mean()), predicted_se, float(weight @ gap / weight.sum()), gap_se

@@ -96,11 +96,11 @@ def slopes_of(rows: pl.DataFrame, meter: MeterFacts) -> tuple[SlopeAt, ...]:
     level, value, visits, step, on_load = (each[order] for each in (level, value, visits, step, on_load))
     found = []
     begin = 0
-    for end in range(1, len(level) + 1):
-        if end == len(level) or level[end] - level[begin] > WIDEST_DB:
-            part = slice(begin, end)
-            found.append(_together(level[part], value[part], visits[part], step[part], on_load[part]))
-            begin = end
+    while begin < len(level):
+        end = int(np.searchsorted(level, level[begin] + WIDEST_DB, side="right"))
+        part = slice(begin, end)
+        found.append(_together(level[part], value[part], visits[part], step[part], on_load[part]))
+        begin = end
     return tuple(found)
 
 

@@ -17,7 +17,6 @@ from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
-from scipy.optimize import brentq
 from scipy.special import stdtr, stdtrit
 
 from sweeper.analysis.arrays import Floats
@@ -90,6 +89,8 @@ class MixedEstimate:
         low, high = float(each.min()), float(each.max())
         if high - low < 1e-9:
             return low
+        from scipy.optimize import brentq  # takes long to load, and only a change in time needs it
+
         return float(brentq(lambda edge: self._below(edge) - chance, low, high, xtol=1e-6))
 
 

@@ -59,9 +59,8 @@ def meter_of(summaries: pl.DataFrame, facts: StationFacts) -> Meter:
     if (facts.meter.in_dbm and facts.meter.curve) or facts.meter.linear or noise.is_empty():
         return CALIBRATED
     slopes = slopes_of(noise, facts.meter)
-    bands = noise["band"].unique().to_list()
     dead, unsure = (
-        frozenset(band for band in bands if _stands_on(noise, band, levels))
+        _bands_on(noise, levels)
         for levels in ([each for each in slopes if each.dead], [each for each in slopes if each.unsure])
     )
     alive = tuple(each for each in slopes if not each.dead and each.se <= WORST_SLOPE_SE)
@@ -90,17 +89,16 @@ def without_dbm(facts: StationFacts, meter: Meter) -> StationFacts:
     return replace(facts, meter=replace(facts.meter, by_table=True))
 
 
-def _stands_on(noise: pl.DataFrame, band: str, slopes: Sequence[SlopeAt]) -> bool:
-    """Whether some path of the band stands on those levels more often than now and then."""
-    here = noise.filter(pl.col("band") == band)
-    for path in PATHS:
-        level = here[f"level_{path}"].drop_nulls().to_numpy()
-        still = np.zeros(len(level), dtype=bool)
-        for each in slopes:
-            still |= (level >= each.low_db) & (level <= each.high_db)
-        if len(level) and still.mean() > DEAD_SHARE:
-            return True
-    return False
+def _bands_on(noise: pl.DataFrame, slopes: Sequence[SlopeAt]) -> frozenset[str]:
+    """The bands of which some path stands on those levels more often than now and then."""
+    if not slopes:
+        return frozenset()
+    levels = [pl.col(f"level_{path}") for path in PATHS]
+    still = [
+        pl.any_horizontal(level.is_between(each.low_db, each.high_db) for each in slopes) for level in levels
+    ]
+    often = pl.any_horizontal([each.mean() > DEAD_SHARE for each in still])
+    return frozenset(noise.group_by("band").agg(often=often).filter("often")["band"].to_list())
 
 
 def _carriers_tested(
