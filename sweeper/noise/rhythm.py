@@ -25,6 +25,8 @@ CLEARLY = 0.4
 BESIDE_NOTE = timedelta(hours=3)
 NEARLY_ALWAYS = 0.9
 """Share of looks from which on it is said to run at all hours; a pass may miss what is there."""
+A_HANDFUL = 5
+"""Of so many passes one may have missed it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -114,14 +116,14 @@ def _stretch(by_hour: Sequence[float]) -> tuple[int, int]:
 
 
 def _once(times: Sequence[datetime], on: NDArray[np.bool_]) -> str:
-    """When it was there, if that was one stretch of looks; one pass within it may have missed it. Empty else."""
+    """When it was there, if that was one stretch of looks; one pass in ten of it may have missed it, and one of a
+    handful. Empty else.
+    """
     there = np.flatnonzero(on)
     stretch = on[there[0] : there[-1] + 1]
-    if (
-        len(stretch) == 1
-        or stretch.sum() < NEARLY_ALWAYS * len(stretch)
-        or (~stretch[:-1] & ~stretch[1:]).any()
-    ):
+    missed = int((~stretch).sum())
+    may_miss = max((1 - NEARLY_ALWAYS) * len(stretch), float(len(stretch) >= A_HANDFUL))
+    if len(stretch) == 1 or missed > may_miss or (~stretch[:-1] & ~stretch[1:]).any():
         return ""
     first, last = times[there[0]], times[there[-1]]
     if (last - first) >= timedelta(days=1):

@@ -9,6 +9,7 @@ import threading
 import time
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -47,6 +48,21 @@ def answers(port: int) -> bool:
     return False
 
 
+def listens(pid: int, port: int) -> bool:
+    """Whether that process itself listens there (proc(5)): a probe that connects and leaves has rigctld close the rig
+    under whoever comes next, and another program may have been quicker to take the port.
+    """
+    mine = set()
+    for each in Path(f"/proc/{pid}/fd").iterdir():
+        with contextlib.suppress(FileNotFoundError):
+            mine.add(str(each.readlink()))
+    rows = [row.split() for row in Path("/proc/net/tcp").read_text(encoding="ascii").splitlines()[1:]]
+    return any(
+        row[3] == "0A" and int(row[1].split(":")[1], 16) == port and f"socket:[{row[9]}]" in mine
+        for row in rows
+    )
+
+
 @contextlib.contextmanager
 def rigctld(
     model: int, device: str | None = None, baud: int | None = None, arguments: tuple[str, ...] = ()
@@ -62,7 +78,10 @@ def rigctld(
     command += arguments
     with subprocess.Popen(command, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL) as process:
         try:
-            until(lambda: process.poll() is not None or answers(port), f"rigctld -m {model} to listen")
+            until(
+                lambda: process.poll() is not None or listens(process.pid, port),
+                f"rigctld -m {model} to listen",
+            )
             assert process.poll() is None, f"rigctld -m {model} ended with {process.returncode}"
             yield port
         finally:

@@ -2,9 +2,10 @@
 
 import json
 from dataclasses import replace
-from datetime import date
+from datetime import date, datetime
 from pathlib import Path
 from statistics import fmean
+from zoneinfo import ZoneInfo
 
 import polars as pl
 import pytest
@@ -138,14 +139,19 @@ def test_each_is_seen_while_it_runs_and_not_else(demo: Path, found: dict[str, So
         looks = {heard.pass_number: heard.time for heard in every if heard.band in source.bands}
         runs = {number for number, time in looks.items() if strength(device, 1, 8.1, time) > 0.5}
         rests = {number for number, time in looks.items() if strength(device, 1, 8.1, time) == 0.0}
-        assert with_it.isdisjoint(rests) and len(with_it & runs) >= 0.9 * len(runs), source.name
+        # the binomial law: where nine passes of ten see it, one demo in a hundred sees it in fewer than this
+        assert with_it.isdisjoint(rests), source.name
+        assert len(with_it & runs) >= binom.ppf(0.01, len(runs), 0.9), source.name
     assert len(found["hump"].passes) >= 0.95 * len({heard.pass_number for heard in every})
 
 
-def test_the_terminal_and_the_report_name_them(demo: Path) -> None:
+def test_the_terminal_and_the_report_name_them(demo: Path, found: dict[str, Source]) -> None:
     printed = " ".join((demo / "printed").read_text(encoding="utf-8").split())
     assert "What makes the noise" in printed
-    assert "comb every 21.3 kHz on " in printed and ": once, from 19:3" in printed  # half past seven, local
+    zone = ZoneInfo(load(station_file("saltmarsh-samples")).station.timezone)
+    first = datetime.fromtimestamp(min(heard.time for heard, _ in found["comb"].seen), zone)
+    assert "comb every 21.3 kHz on " in printed and f": once, from {first:%H:%M}" in printed
+    assert first.hour == 19 and first.minute >= 30  # it is switched on at half past seven, local
     assert "mains-synchronous noise on " in printed and "hump 149" in printed
     page = (demo / "report.html").read_text(encoding="utf-8")
     assert "What makes the noise?" in page and 'id="source-hours-figure"' in page

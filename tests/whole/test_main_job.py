@@ -101,7 +101,9 @@ def _two_answers(user: socket.socket, commands: bytes) -> bytes:
     user.sendall(commands)
     answers = b""
     while answers.count(b"RPRT 0") < 2:
-        answers += user.recv(200)
+        more = user.recv(200)
+        assert more, f"the server closed the connection after {answers!r}"
+        answers += more
     return answers
 
 

@@ -594,6 +594,13 @@ def test_of_a_long_stretch_two_looks_missed_one_after_the_other_part_it(
     assert told_of(days(6, lambda at: at in there)).briefly == said
 
 
+@pytest.mark.parametrize(("hours", "said"), [(5, "once, from 18:00 to 22:00"), (4, "it comes and goes")])
+def test_of_a_handful_of_looks_one_may_have_been_missed(hours: int, said: str) -> None:
+    midnight = BEGIN - timedelta(hours=12)
+    there = {midnight + timedelta(hours=42 + nth) for nth in range(hours) if nth != 2}
+    assert told_of(days(6, lambda at: at in there)).briefly == said
+
+
 @pytest.mark.parametrize(("with_it", "told"), [(5, True), (4, False)])
 def test_five_looks_with_it_are_the_fewest_for_a_solar_plant(with_it: int, told: bool) -> None:
     """Every six hours for three days: by day five looks of six with it, or four of the five that are left."""
