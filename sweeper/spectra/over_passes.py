@@ -119,8 +119,6 @@ def _median(levels_db: Floats) -> Floats:
 def _lines(stored: Stored, medians: Mapping[SignalPath, Floats]) -> tuple[float | None, list[SeenLine]]:
     """The noise's change by the stage, dB, and the lines with their kinds."""
     usable = np.all([np.isfinite(each) for each in medians.values()], axis=0)
-    if usable.sum() < 2 * FEWEST_BINS:
-        return None, []
     power = {path: 10.0 ** (np.where(usable, each, 0.0) / 10.0) for path, each in medians.items()}
     shape = shape_of(stored.segments)
     out, within = power[ANTENNA_BYPASS], power[ANTENNA_STAGE]
