@@ -21,6 +21,9 @@ EQUIVALENT: dict[str, tuple[tuple[str, str, str, str], ...]] = {
     "sweeper/analysis/verdict/scales.py": (
         ("meter_of", "noise[\"band\"].unique()", "", "each band once more, into a set"),
     ),
+    "sweeper/analysis/band/gain_methods.py": (
+        ("_of_channels", "share = 1 / (variance", "1 → 2", "the next line divides by their sum: only ratios count"),
+    ),
     "sweeper/analysis/band/ratio_agreement.py": (
         ("_direct", "for hz in rows", "rows['hz'].unique() → rows['hz']", "each place as often more: the same median"),
         ("_sentence", "worst > 0", "→ worst >= 0", "what is told lies seven tenths of a decibel off at least"),

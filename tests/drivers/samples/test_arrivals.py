@@ -109,6 +109,16 @@ def test_a_piece_is_what_came_within_ten_milliseconds(stream: Stream) -> None:
     assert stream.between(0, 50) == numbers(0, 50)
 
 
+def test_of_each_second_that_is_kept_four_hundred_pieces_are_told_and_the_oldest_go_first() -> None:
+    made = Stream(kept_s=0.05)
+    for nth in range(23):
+        made.clock.now_s = 100.0 + nth
+        made.send(10)
+    assert [piece.end for piece in made.arrivals.pieces()] == [10 * nth for nth in range(4, 24)]
+    made.far.close()
+    made.arrivals.close()
+
+
 def test_arrivals_by_another_clock_are_told_anew(stream: Stream) -> None:
     stream.send(10)
     stream.arrivals.by(stream.clock)

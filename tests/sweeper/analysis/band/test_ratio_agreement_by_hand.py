@@ -119,6 +119,17 @@ def test_one_hour_alone_is_held_against_no_other() -> None:
     assert told(alone, LEVELS).sentence == ""
 
 
+def test_an_hour_alone_is_not_told_for_a_night_that_differs_from_its_others() -> None:
+    """Two nights of a pass each and one of four hundred, a decibel apart: the median and the mean of one hour."""
+    nights = [ratio(2.0, night=1, passes=1), ratio(2.0, night=2, passes=1), ratio(3.0, night=3, passes=400)]
+    levels = [noise(8.0, hz, night) for hz in PLACES for night in (1, 2, 3)]
+    assert told(nights, levels).sentence == ""
+    others = [row | {"hour_utc": 21, "carrier_gain_db": 2.0} for row in nights]
+    assert "up to 1.0 dB more" in told(
+        [*nights, *others], [*levels, *[row | {"hour_utc": 21} for row in levels]]
+    ).sentence
+
+
 @pytest.mark.parametrize(
     ("carriers", "all_db", "apart"), [(1, 1.6, True), (1, 1.4, False), (4, 0.05, True), (4, -0.02, False)]
 )
