@@ -191,7 +191,7 @@ EQUIVALENT: dict[str, tuple[tuple[str, str, str, str], ...]] = {
         ("_along", "raw <= table[0][0]", "→ raw < table[0][0]", "the first stretch reads the same at its first point"),
     ),
     "drivers/samples/arrivals.py": (
-        ("LOOK_S", "LOOK_S = 1.0", "1.0 → 2.0", "bytes and a hang-up wake the thread; at other looks it goes on waiting"),
+        ("LOOK_S", "LOOK_S = 1.0", "1.0 → 2.0", "bytes and a hang-up wake the thread; other looks do nothing"),
         ("Arrivals._take", "if count", "notify_all() → (nothing)", "whoever waits looks again by itself, later"),
         ("Arrivals._take", "return -1", "-1 → 1", "whoever asks goes on with whatever is not 0"),
     ),

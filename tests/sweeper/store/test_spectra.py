@@ -1,7 +1,8 @@
 """Spectra are stored with their pass or not at all, move to the day's file, and become pictures when they are old."""
 
 import sqlite3
-from datetime import timedelta
+from dataclasses import replace
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import numpy as np
@@ -12,7 +13,7 @@ from sweeper.store import Store, StoreError
 from sweeper.store.days import day_of
 from sweeper.store.running import RunningDay
 from sweeper.store.running_spectra import TABLE
-from sweeper.store.spectra import NO_VALUE, POINTS, cdb_of, schema
+from sweeper.store.spectra import NO_VALUE, POINTS, cdb_of, empty, problem_of, row_of, schema
 from tests.sweeper.store.nights import EVENING, LONGITUDE, open_store, pass_of, spectra_of
 
 EVERY = timedelta(minutes=10)
@@ -133,3 +134,65 @@ def test_a_database_from_before_spectra_goes_on_and_is_read_as_it_is(tmp_path: P
         assert store.spectra().collect().height == 2
         assert store.readings().collect().height == 64
     assert "spectra" in TABLE
+
+
+def test_a_level_beyond_what_sixteen_bits_hold_is_the_last_that_they_do() -> None:
+    """327.67 dB up and down: what lies below is still a level and not a missing one."""
+    stored = np.frombuffer(cdb_of(np.array([1e33, 10**32.766, 1e-33, 10**-32.766])), "<i2")
+    assert stored.tolist() == [32767, 32766, NO_VALUE + 1, -32766]
+
+
+def test_a_spectrum_is_kept_by_the_middle_of_its_time_with_what_was_wrong_with_it() -> None:
+    (_, one), _ = spectra_of(1, EVENING)
+    plain = row_of("40 m", replace(one, spectrum=replace(one.spectrum, start_hz=7_037_500.6, envelope=None)))
+    assert plain[0] == round(EVENING.timestamp() * 1000) + 500
+    assert plain[1:6] == ("40 m", "antenna", "bypass", 7_037_501, 31.25)
+    assert plain[8:] == (60, 0, 0.0, b"")
+    torn = replace(one.spectrum, quality=frozenset({"gap"}), clipped=0.25)
+    assert row_of("40 m", replace(one, spectrum=torn))[9:11] == (1, 0.25)
+
+
+MS = timedelta(milliseconds=1)
+FIRST, LAST = datetime(1970, 1, 1, tzinfo=UTC), datetime(2200, 12, 31, tzinfo=UTC)
+NO_TIME, NO_PASS, NO_PLACE = "a time is not in 1970 to 2200", "a pass is none", "a frequency is none"
+NO_COUNT, NO_SHARE, UNEVEN = "a count is none", "a share is none", "levels are of different lengths"
+
+
+@pytest.mark.parametrize(
+    ("column", "sound", "broken", "said"),
+    [
+        ("time", (FIRST, LAST), (FIRST - MS, LAST + MS), NO_TIME),
+        ("pass", (1, 2**53), (0, 2**53 + 1), NO_PASS),
+        ("start_hz", (-(2**53), 0, 2**53), (-(2**53) - 1, 2**53 + 1), NO_PLACE),
+        ("step_hz", (0.0, 1e9), (-0.1, 1.001e9), NO_PLACE),
+        ("segments", (0, 2**53), (-1, 2**53 + 1), NO_COUNT),
+        ("gaps", (0, 2**53), (-1, 2**53 + 1), NO_COUNT),
+        ("clipped", (0.0, 1.0), (-0.001, 1.001), NO_SHARE),
+        ("low_cdb", ([], [1, 2, 3]), ([1], [1, 2], [1, 2, 3, 4]), UNEVEN),
+        ("band", ("", "x" * 1000, "é" * 500), ("x" * 1001, "é" * 501), "a word is too long"),
+        ("source", ("load",), (None,), "values are missing"),
+        ("mean_cdb", ([1, 2, 3],), ([1, None, 3],), "a level is missing"),
+        ("envelope_cdb", ([], [1] * 9), ([1, None],), "a level is missing"),
+    ],
+)
+def test_a_table_of_spectra_is_sound_within_its_bounds_and_says_what_is_wrong_beyond(
+    column: str, sound: tuple[object, ...], broken: tuple[object, ...], said: str
+) -> None:
+    row = {
+        "time": EVENING, "pass": 7, "band": "40 m", "source": "antenna", "route": "bypass", "start_hz": 7_000_000,
+        "step_hz": 31.25, "mean_cdb": [1, 2, 3], "low_cdb": [], "segments": 60, "gaps": 0, "clipped": 0.0,
+        "envelope_cdb": [],
+    }  # fmt: skip
+
+    def problem(*values: object) -> str:
+        table = pl.DataFrame([row, *[row | {column: each} for each in values]], schema=schema(), orient="row")
+        return problem_of(table.lazy())
+
+    assert problem(*sound) == ""
+    assert {problem(each) for each in broken} == {said}
+
+
+def test_a_table_without_rows_is_sound_and_one_of_more_than_a_million_is_none() -> None:
+    assert problem_of(empty().lazy()) == ""
+    rows = pl.LazyFrame({"pass": pl.int_range(1_000_001, eager=True)})
+    assert problem_of(rows) == "it has 1000001 rows"

@@ -125,9 +125,10 @@ def test_an_hour_alone_is_not_told_for_a_night_that_differs_from_its_others() ->
     levels = [noise(8.0, hz, night) for hz in PLACES for night in (1, 2, 3)]
     assert told(nights, levels).sentence == ""
     others = [row | {"hour_utc": 21, "carrier_gain_db": 2.0} for row in nights]
-    assert "up to 1.0 dB more" in told(
-        [*nights, *others], [*levels, *[row | {"hour_utc": 21} for row in levels]]
-    ).sentence
+    assert (
+        "up to 1.0 dB more"
+        in told([*nights, *others], [*levels, *[row | {"hour_utc": 21} for row in levels]]).sentence
+    )
 
 
 @pytest.mark.parametrize(
