@@ -29,10 +29,15 @@ NO_FIGURES = NoiseFigures(None, None, None, float("nan"), "")
 
 def bands_by_ratio(summaries: pl.DataFrame) -> frozenset[str]:
     """The bands of which ratios alone tell more nights than levels do."""
+    if not (summaries["for"] == "ratio").any():
+        return frozenset()
     alone = _has_ratio() & (pl.col("flags") != BESIDE_LEVELS)
     telling = ((pl.col("for") == "noise") & (pl.col("passes") > 0)) | alone
     nights = (
-        summaries.filter(telling)
+        summaries.lazy()
+        .filter(telling)
+        .select("band", "for", "night")
+        .collect()
         .group_by("band", pl.col("for") == "ratio")
         .agg(pl.col("night").n_unique().alias("nights"))
         .sort("nights", "for")

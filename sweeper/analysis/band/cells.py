@@ -81,7 +81,13 @@ class Cell:
 
 def persistence(summaries: pl.DataFrame) -> float:
     """Correlation of neighbouring nights, all bands and hours together: one series a band, the mean of its hours."""
-    rows = summaries.filter((pl.col("for") == "noise") & (pl.col("passes") > 0)).drop_nulls("difference_db")
+    rows = (
+        summaries.lazy()
+        .filter((pl.col("for") == "noise") & (pl.col("passes") > 0))
+        .select("night", "band", "hour_utc", "hz", "difference_db")
+        .drop_nulls("difference_db")
+        .collect()
+    )
     strayed = pl.col("difference_db") - pl.col("difference_db").mean().over("band", "hour_utc", "hz")
     by_night = (
         rows.with_columns(strayed.alias("strayed"))

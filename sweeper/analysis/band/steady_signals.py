@@ -29,13 +29,22 @@ COARSE_STEPS = 2.0
 
 Place = tuple[str, int, int]
 """Band, hour (UTC) and frequency in hertz."""
+PLACE = ("band", "hour_utc", "hz")
+TOLD = ("level", "scatter", "scatter_visits")
 
 
 def steady_signals(summaries: pl.DataFrame, meter: MeterFacts) -> dict[Place, float]:
     """Noise channels at hours in which a carrier stands, with its power over it, dB; from all bands' summaries."""
-    rows = summaries.filter((pl.col("for") == "noise") & (pl.col("passes") > 0))
+    rows = (
+        summaries.lazy()
+        .filter((pl.col("for") == "noise") & (pl.col("passes") > 0))
+        .select(
+            *PLACE, "step_db", "bandwidth_hz", *(pl.col(f"{each}_{path}") for each in TOLD for path in PATHS)
+        )
+        .collect()
+    )
     rows = rows.filter(pl.col("step_db").fill_null(0.0) <= COARSE_STEPS * _spread_db(rows, meter))
-    rows = rows.with_columns(pl.struct("band", "hour_utc", "hz").rank("dense").cast(pl.Int64).alias("place"))
+    rows = rows.with_columns(pl.struct(PLACE).rank("dense").cast(pl.Int64).alias("place"))
     told = pl.concat([_of_path(rows, path) for path in PATHS]).sort("level")
     if told.is_empty():
         return {}
@@ -49,8 +58,10 @@ def steady_signals(summaries: pl.DataFrame, meter: MeterFacts) -> dict[Place, fl
     of_visit = _variance_of_visits(told)
     found: dict[Place, float] = {}
     scatter = (pl.col("visits") * pl.col("scatter")).sum().alias("scatter")
-    places = here.group_by("band", "hour_utc", "hz", maintain_order=True).agg(pl.col("visits").sum(), scatter)
-    for band, hour, hz, total, scattered in places.filter(pl.col("visits") >= STEADY_VISITS).iter_rows():
+    places = here.group_by("place", maintain_order=True).agg(pl.col("visits").sum(), scatter)
+    places = places.filter(pl.col("visits") >= STEADY_VISITS)
+    named = places.join(rows.select("place", *PLACE).unique("place"), on="place", maintain_order="left")
+    for band, hour, hz, total, scattered in named.select(*PLACE, "visits", "scatter").iter_rows():
         value = scattered / total / usual
         error = float(np.sqrt(of_visit / total)) * max(value, 0.3)
         if 0.0 < value < STEADY_SHARE and 1.0 - value > STEADY_SE * error:
@@ -132,9 +143,6 @@ def _sums_to(visits: pl.Series, ends: Sequence[NDArray[np.intp]]) -> Floats:
 
 def _of_path(rows: pl.DataFrame, path: str) -> pl.DataFrame:
     return rows.select(
-        "band",
-        "hour_utc",
-        "hz",
         "place",
         pl.col(f"level_{path}").alias("level"),
         pl.col(f"scatter_{path}").alias("scatter"),

@@ -47,7 +47,12 @@ class MeterChange:
 
 def meter_change(summaries: pl.DataFrame) -> MeterChange | None:
     """The latest change of the meter in summaries of all bands; None where it stayed what it is."""
-    noise = summaries.filter((pl.col("for") == "noise") & (pl.col("passes") > 0))
+    noise = (
+        summaries.lazy()
+        .filter((pl.col("for") == "noise") & (pl.col("passes") > 0))
+        .select("night", "step_db", "^scatter_.*$")
+        .collect()
+    )
     if noise["night"].n_unique() < 2 * FEWEST_NIGHTS:
         return None
     found = [each for each in (_of_step(noise), _of_scatter(noise)) if each is not None]

@@ -107,7 +107,13 @@ def slopes_of(rows: pl.DataFrame, meter: MeterFacts) -> tuple[SlopeAt, ...]:
 def _told(rows: pl.DataFrame, path: str, meter: MeterFacts) -> tuple[Floats, Floats, Floats, Floats]:
     """Levels, squared slopes, visits that told them and steps over the scatter of noise, of one path."""
     names = (f"level_{path}", f"scatter_{path}", f"scatter_visits_{path}")
-    chosen = rows.filter(pl.col("passes") > 0, pl.col(names[2]) > 0).drop_nulls(names)
+    chosen = (
+        rows.lazy()
+        .filter(pl.col("passes") > 0, pl.col(names[2]) > 0)
+        .select(*names, "step_db", "bandwidth_hz")
+        .drop_nulls(names)
+        .collect()
+    )
     level, value, visits = (chosen[name].to_numpy().astype(np.float64) for name in names)
     step_db = chosen["step_db"].fill_null(0.0).to_numpy().astype(np.float64)
     return level, value, visits, step_db / _spread_db(chosen["bandwidth_hz"].to_numpy(), meter)

@@ -55,7 +55,19 @@ def meter_of(summaries: pl.DataFrame, facts: StationFacts) -> Meter:
     So is one that computes its levels from samples: its decibels are decibels. One that says dBm and was never
     calibrated is taken at its word where its readings tell no other slope, and where they do like any scale.
     """
-    noise = summaries.filter((pl.col("for") == "noise") & (pl.col("passes") > 0))
+    noise = (
+        summaries.lazy()
+        .filter((pl.col("for") == "noise") & (pl.col("passes") > 0))
+        .select(
+            "band",
+            "passes",
+            "step_db",
+            "bandwidth_hz",
+            "^level_(antenna|load)_(bypass|stage)$",
+            "^scatter_.*$",
+        )
+        .collect()
+    )
     if (facts.meter.in_dbm and facts.meter.curve) or facts.meter.linear or noise.is_empty():
         return CALIBRATED
     slopes = slopes_of(noise, facts.meter)
