@@ -11,7 +11,7 @@ import polars as pl
 
 from sweeper.analysis.arrays import Floats
 from sweeper.analysis.facts import MeterFacts
-from sweeper.analysis.meter.slope import SlopeAt, common_slope, honest_together
+from sweeper.analysis.meter.slope import SlopeAt, common_slope, honest_together, maybe_stretched
 from sweeper.analysis.thresholds import REAL_SLOPES, SLOPE_AS_GOOD_AS_ONE, SLOPE_SE
 
 LEAST_SLOPE = 0.2
@@ -66,7 +66,8 @@ def scales_open(
     if not slopes:
         return (PLAIN, *(Scale(span_db, ends) for ends in
                          ((least, least), (most, most), (least, most), (most, least))))  # fmt: skip
-    common = common_slope(slopes)
+    stretched = maybe_stretched(slopes)
+    common = common_slope([each.without_crackle for each in slopes] if stretched else slopes)
     if common is not None:
         if meter.averaging_s is None:  # scatter was measured in its own terms: alike everywhere, and no more
             return (PLAIN, Scale(span_db, (least, least)), Scale(span_db, (most, most)))
@@ -81,6 +82,8 @@ def scales_open(
     error = np.maximum([2 * each.se for each in slopes], SLOPE_AS_GOOD_AS_ONE * seen)
     tilt = np.linspace(-1.0, 1.0, len(at))
     ways = [seen, seen - error, seen + error, seen + tilt * error, seen - tilt * error]
+    if stretched:
+        ways.append(np.array([1.0 if each.without_crackle.honest else each.slope for each in slopes]))
     found = [Scale(at, tuple(np.clip(way, LEAST_SLOPE, 2.5).tolist())) for way in ways]
     if meter.averaging_s is None:
         found += [Scale(at, tuple(np.clip(seen * side, LEAST_SLOPE, 2.5).tolist())) for side in REAL_SLOPES]

@@ -15,6 +15,7 @@ from sweeper.analysis.results import Findings
 from sweeper.simulation.campaign.course import BandTruth, Course
 from sweeper.simulation.campaign.draw import campaign
 from tests.benchmarks.campaigns import facts_of
+from tests.benchmarks.meters import seen_in
 
 pytestmark = pytest.mark.slow
 
@@ -118,6 +119,15 @@ def test_where_only_carriers_tell_the_gain_an_untested_scale_gives_no_verdict() 
     periods = [p for band in found(summaries, told).bands for p in band.periods]
     assert {p.verdict for p in periods} == {"undecided"}
     assert all("scale-untested" not in p.flags or "calibrate" in p.reason for p in periods)
+
+
+def test_a_scale_stretched_at_its_foot_is_not_taken_for_crackle_where_no_load_tells() -> None:
+    """Noise stands where a decibel shows as two to one, carriers where it shows as less than one."""
+    cells = [
+        cell for n in (0, 4, 10) for cell in seen_in(("S-units of 1.5 to 9.5 dB", "quiet", False, n, 23))
+    ]
+    told = [cell.missed for cell in cells if cell.missed is not None]
+    assert len(told) >= 4 and sum(told) == 0
 
 
 def test_coarse_steps_test_nothing() -> None:

@@ -15,6 +15,7 @@ from sweeper.analysis.meter.slope import (
     SlopeAt,
     common_slope,
     honest_together,
+    maybe_stretched,
     noise_spread_db,
     slopes_of,
 )
@@ -91,6 +92,14 @@ def test_a_load_counts_before_an_antenna_that_scatters_more_and_not_before_one_t
     (alone,) = slopes_of(rows(loud), METER)
     assert alone.open_low and not slopes_of(rows(quiet), METER)[0].open_low
     assert not slopes_of(rows(less), METER)[0].open_low
+
+
+def test_how_far_the_scatter_of_antennas_strays_from_hour_to_hour_is_held_against_chance() -> None:
+    hours = ("antenna_bypass", -50.0, 2.0, 10), ("antenna_bypass", -49.0, 4.0, 10)
+    (found,) = slopes_of(rows(*hours), METER)
+    assert found.strays == pytest.approx((10 * 1.0 + 10 * 1.0) / (VISIT_VARIANCE * 3.0**2))
+    (lone,) = slopes_of(rows(hours[0]), METER)
+    assert lone.open_low and lone.strays == 0.0
 
 
 def test_rows_without_passes_or_visits_tell_nothing() -> None:
@@ -190,6 +199,31 @@ def test_a_scale_that_bends_is_open_by_its_errors_either_way_and_tilted() -> Non
     assert ends(scales_open(bent, UNTOLD, SPAN))[5:] == [(0.25, 0.5), (0.85, 1.7)]
     assert min(ends(scales_open((at(0.1), at(1.0)), METER, SPAN))[1]) == 0.2
     assert max(ends(scales_open((at(3.0), at(1.0)), METER, SPAN))[0]) == 2.5
+
+
+def crackling(slope: float, low_db: float, strays: float, visits: int = 30) -> SlopeAt:
+    return SlopeAt(low_db, low_db + 4.0, slope, 0.01, visits, open_low=True, strays=strays)
+
+
+def test_what_scatters_alike_each_hour_may_be_a_stretched_scale_and_what_comes_and_goes_is_crackle() -> None:
+    steady = (crackling(1.8, -50.0, 1.0), crackling(1.3, -40.0, 1.5))
+    assert maybe_stretched(steady)
+    assert not maybe_stretched([replace(each, strays=2.0) for each in steady])
+    assert not maybe_stretched((crackling(1.8, -50.0, 5.0, visits=20), crackling(1.3, -40.0, 0.5, visits=30)))
+    assert maybe_stretched((crackling(1.8, -50.0, 5.0, visits=20), crackling(1.3, -40.0, 0.5, visits=60)))
+    assert not maybe_stretched((crackling(1.05, -50.0, 1.0), at(1.3, low_db=-40.0)))
+    assert not maybe_stretched(())
+
+
+def test_a_scale_that_may_be_stretched_is_open_as_its_scatter_shows_it_too() -> None:
+    """Without a load it may also be crackle, so the scale of slope 1 stays open beside it."""
+    steady = (crackling(1.8, -50.0, 1.0), crackling(1.3, -40.0, 1.0), crackling(1.05, -30.0, 1.0))
+    found = ends(scales_open(steady, METER, SPAN))
+    assert found[0] == (1.0, 1.0, 1.0) and found[5] == (1.8, 1.3, 1.0) and len(found) == 6
+    wild = tuple(replace(each, strays=3.0) for each in steady)
+    assert (1.8, 1.3, 1.0) not in ends(scales_open(wild, METER, SPAN))
+    of_one = (crackling(1.35, -50.0, 1.0), crackling(1.35, -40.0, 1.0))
+    assert scales_open(of_one, METER, SPAN) == (PLAIN,)
 
 
 def test_above_the_levels_that_were_tested_the_slope_may_be_any_real_one() -> None:
