@@ -31,6 +31,9 @@ EQUIVALENT: dict[str, tuple[tuple[str, str, str, str], ...]] = {
     "sweeper/spectra/blocks.py": (
         ("_raised", "np.maximum(count, 1.0)", "1.0 → 2.0", "where fewer than four bins are left the mean is not asked"),
     ),
+    "sweeper/spectra/steps.py": (
+        ("widened_by_steps", "surroundings(low) > level", "→ surroundings(low) >=", "a tie of two measured figures"),
+    ),
     "sweeper/spectra/carriers.py": (
         ("signals", "STANDS_OUT / 4", ">= STANDS_OUT / 4", "a tie of a measured figure"),
         ("signals", "continue", "break", "a run is cut ten decibels under peaks of 2.5 at least, so no part is weak"),

@@ -10,6 +10,7 @@ from pathlib import Path
 import pytest
 
 from sweeper.store import StoreError
+from sweeper.store.errors import DiskError
 from sweeper.store.frames import frame_of, schema
 from sweeper.store.records import Note
 from sweeper.store.running import (
@@ -184,7 +185,7 @@ def test_a_reader_cannot_write_and_a_log_can_be_folded_in(tmp_path: Path) -> Non
     assert (tmp_path / "today.sqlite-wal").stat().st_size == 0
     reader = RunningDay(file, False)
     assert reader.last_pass() == 1
-    with pytest.raises(StoreError, match="read-only"):
+    with pytest.raises(DiskError, match="read-only"):
         reader.remember("a", "b")
     copy = tmp_path / "copy.sqlite"
     day.copy_to(copy)
@@ -260,3 +261,33 @@ def test_whoever_may_not_write_beside_a_running_day_reads_its_log_too(
     if ends == ("",):  # nor does it leave a file there
         assert [file.name for file in elsewhere.iterdir()] == ["today.sqlite"]
     reader.close()
+
+
+OF_THE_DISK = ("SQLITE_FULL", "SQLITE_READONLY", "SQLITE_CANTOPEN", "SQLITE_IOERR", "SQLITE_IOERR_WRITE")
+OF_THE_FILE = ("SQLITE_CORRUPT", "SQLITE_NOTADB", "SQLITE_TOOBIG", "SQLITE_CORRUPT_INDEX")
+
+
+@pytest.mark.parametrize(
+    ("code", "kind"),
+    [
+        *((code, DiskError) for code in OF_THE_DISK),
+        *((code, Damaged) for code in OF_THE_FILE),
+        ("SQLITE_BUSY", StoreError),
+    ],
+)
+def test_a_disk_at_fault_is_told_from_a_file_at_fault_and_from_another_program(
+    tmp_path: Path, code: str, kind: type[Exception]
+) -> None:
+    """For the first the daemon waits, the second it sets aside; nothing of the pass is stored by either."""
+    day = RunningDay(tmp_path / "today.sqlite", True)
+
+    def faulty() -> Iterator[tuple[PassRecord, Sequence[Reading]]]:
+        yield pass_of(1, EVENING)
+        fault = sqlite3.OperationalError("as SQLite words it")
+        fault.sqlite_errorcode = getattr(sqlite3, code)
+        raise fault
+
+    with pytest.raises(kind) as told:
+        day.write(faulty(), LONGITUDE)
+    assert type(told.value) is kind and day.passes() == ()
+    day.close()

@@ -215,3 +215,16 @@ def test_a_receiver_is_let_go_whether_it_was_restored_or_left(
     monkeypatch.setattr(outpost.dial, "close", lambda: closed.append(outpost.dial.agc), raising=False)
     restore(outpost)
     assert closed == ["off" if transmitting else "slow"]
+
+
+@pytest.mark.parametrize("stuck", [False, True])
+def test_a_move_back_to_rest_is_one_of_the_relays_life_also_where_it_did_not_answer(
+    outpost: Outpost, stuck: bool
+) -> None:
+    """No pass was in flight, so nothing else is counted; where they stand at rest already, none moves."""
+    outpost.board.standing, outpost.board.stuck = "load-stage", stuck
+    restore(outpost)
+    assert operations_of_the_busiest(outpost.store.folder) == 1
+    outpost.board.standing, outpost.board.stuck = "antenna-bypass", False
+    assert restore(outpost) == ([], "")
+    assert operations_of_the_busiest(outpost.store.folder) == 1
