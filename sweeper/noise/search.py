@@ -106,7 +106,7 @@ def search(
                 break
             stand = _Stand(tuple(look() for _ in range(EACH)))
             stands.append(stand)
-            followed = stand.under(before) if way == "off" else (before.under(stand) and stand.there)
+            followed = stand.under(before) if way == "off" else before.under(stand)
             if not followed:
                 told(_not_it(name, device, nth))
                 if way == "off" and (
@@ -117,7 +117,7 @@ def search(
             told(_followed(way, stand, before))
             before = stand
         tried += bool(stands)
-        if len(stands) == 4 and before.there and stands[2].under(before):
+        if len(stands) == 4 and stands[2].under(before):
             return _claim(name, device, alone, stands, steady, tried)
         if len(stands) == 1 and stands[0].there:
             steady += EACH  # nothing changed: so many looks more without a change of its own

@@ -36,6 +36,7 @@ EQUIVALENT: dict[str, tuple[tuple[str, str, str, str], ...]] = {
     ),
     "sweeper/spectra/carriers.py": (
         ("signals", "STANDS_OUT / 4", ">= STANDS_OUT / 4", "a tie of a measured figure"),
+        ("told_apart", "there > max(here, 0.0)", "→ there >= max(", "a tie of two measured figures"),
         ("signals", "continue", "break", "a run is cut ten decibels under peaks of 2.5 at least, so no part is weak"),
     ),
     "sweeper/noise/humps.py": (
@@ -51,10 +52,10 @@ EQUIVALENT: dict[str, tuple[tuple[str, str, str, str], ...]] = {
         ("_chance", "default_rng", "→ 20261128", "other draws of the same chance"),
         ("_week", "apart > 0", "→ apart >= 0", "what is told lies two fifths apart at least"),
         ("_chance", "by[:, None]", "+ by[:, None]", "turned the other way round by a time drawn from the same ones"),
+        ("_stretch", "for first in range(24)", "24 → 25", "the hour after the last is the first again"),
         ("_stretch", "best = (0, 0)", "0 → 1", "the hour of the greatest share is a run of one at least"),
     ),
     "sweeper/noise/search.py": (
-        ("search", "len(stands) == 4", "→ len(stands) == 4 and stands[2]", "nothing lies under what is not there"),
         ("_claim", "99.9", "99.9 → 199.8", "cut to tenths, nothing under certainty is more than 99.9 %"),
     ),
     "sweeper/noise/seen.py": (

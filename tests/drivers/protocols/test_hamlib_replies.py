@@ -96,6 +96,26 @@ def test_what_is_in_neither_form_is_garbage(received: bytes) -> None:
         hamlib.extended_reader("get_freq")(received)
 
 
+@pytest.mark.parametrize(
+    ("received", "word"),
+    [
+        (b"what? set_level\n", "what?"), (b"Unknown command\nmore\n", "Unknown"), (b"\n", ""), (b"RPRT -4\n", ""),
+        (b"RPRT -11\r\n", ""), (b"7038500\n", ""), (b"caf\xe9 !\n", "caf\xe9"), (b"what?", None), (b"", None),
+    ],
+)  # fmt: skip
+def test_a_server_of_the_plain_form_turns_a_line_down_with_a_word_of_its_own(
+    received: bytes, word: str | None
+) -> None:
+    assert hamlib.unknown_word(received) == word
+
+
+@pytest.mark.parametrize("received", [b"RPRT -1\n7038500\n", b"RPRT -1\r\n0.5\r\nRPRT -1\r\n"])
+def test_a_server_that_answers_letters_of_a_word_one_by_one_is_told_nothing_more(received: bytes) -> None:
+    """One of the letters in the name of a level keys a transmitter."""
+    with pytest.raises(Refused, match="letter by letter"):
+        hamlib.unknown_word(received)
+
+
 def test_two_questions_in_the_extended_form_the_cheaper_first() -> None:
     assert hamlib.EXTENDED == (("dump_state", b"+\\dump_state\n"), ("get_freq", b"+f\n"))
     assert hamlib.CHECK_VFO == b"\\chk_vfo\n"

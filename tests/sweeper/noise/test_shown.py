@@ -64,3 +64,31 @@ def test_a_hump_is_shown_by_its_edges_and_noise_of_the_mains_has_none() -> None:
     assert (told.low_hz, told.high_hz, told.lines_hz) == (7.05e6, 7.1e6, ())
     mains = Found("mains", 7e6, 7.2e6, 0.2, 0.01, -50.0, 50.0)
     assert stood_out(Source("mains", [(heard, mains)]), "40 m", 7e6, 7.2e6) is None
+
+
+@pytest.mark.parametrize(("off_hz", "same"), [(49_000.0, True), (51_000.0, False)])
+def test_what_is_heard_within_a_quarter_of_its_width_is_of_the_same_tuning(off_hz: float, same: bool) -> None:
+    for sign in (1.0, -1.0):
+        beside = comb(1, 9.0, start_hz=7e6 + sign * off_hz, first_hz=7.06e6)
+        assert (stood_out(Source("comb", [beside]), "40 m", 7e6, 7.2e6) is not None) == same
+
+
+@pytest.mark.parametrize(("every_hz", "told"), [(400.0, False), (401.0, True)])
+def test_a_comb_of_five_hundred_lines_in_a_tuning_is_none(every_hz: float, told: bool) -> None:
+    heard, found = comb(1, 9.0, first_hz=7e6)  # its first may stand at the tuning's very edge
+    close = replace(found, every_hz=every_hz)
+    assert (stood_out(Source("comb", [(heard, close)]), "40 m", 7e6, 7.2e6) is not None) == told
+
+
+@pytest.mark.parametrize(
+    ("low_hz", "high_hz", "told"),
+    [(6.9e6, 7e6, False), (6.9e6, 7.001e6, True), (7.2e6, 7.3e6, False), (7.199e6, 7.3e6, True)],
+)
+def test_a_hump_is_shown_where_some_of_it_lies_in_the_tuning(
+    low_hz: float, high_hz: float, told: bool
+) -> None:
+    heard, _ = comb(1, 9.0)
+    hump = Found("hump", low_hz, high_hz, 0.1, 0.01, -50.0, over_db=4.0)
+    assert (stood_out(Source("hump", [(heard, hump)]), "40 m", 7e6, 7.2e6) is not None) == told
+    assert shown("hump", 7e6, heard, hump, (-90.0, None)).levels_db == (-90.0, None)
+    assert shown("comb", 7e6, *comb(1, 9.0), (-90.0, None)).levels_db == (-90.0, None)

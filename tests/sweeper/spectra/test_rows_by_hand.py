@@ -183,6 +183,13 @@ def test_noise_less_than_three_decibels_over_the_cards_is_a_bound(card: float, f
     assert {row.flags for row in rows(sequence[1], told(sequence))} == {""}
 
 
+@pytest.mark.parametrize(("filter_hz", "told"), [(5027.0, True), (5040.0, False)])
+def test_the_cards_own_noise_is_told_by_eight_bins_beyond_the_filter(filter_hz: float, told: bool) -> None:
+    """From 1.15 times its end on, of 193 bins up to 6000 Hz: from 5781.25 Hz on eight, from 5812.5 Hz on seven."""
+    found = learn(NOISE, 3, a_pass({}, top_hz=4700.0), filter_hz)
+    assert found.card == (pytest.approx(1e-3) if told else 0.0)
+
+
 def test_a_row_stands_at_the_middle_of_its_time_and_is_dropped_where_it_holds_nothing() -> None:
     sequence = a_pass({})
     learned = told(sequence)
