@@ -28,6 +28,11 @@ def with_floor(facts: StationFacts, readings: pl.DataFrame) -> StationFacts:
 
 def floor_of(readings: pl.DataFrame, facts: StationFacts) -> float | None:
     """The lowest value, if visits rest on it that noise alone would not let rest; else None."""
+    lowest = readings["reading"].min()
+    if not isinstance(lowest, float | int):
+        return None
+    if (readings["reading"] == lowest).sum() < FLOOR_VISITS * FEWEST_READINGS:
+        return None  # too few for so many visits to rest there
     noise = readings.lazy().filter((pl.col("for") == "noise") & pl.col("reading").is_finite())
     visits = (
         noise.group_by("pass", "band", "hz", "source", "route")
@@ -40,9 +45,6 @@ def floor_of(readings: pl.DataFrame, facts: StationFacts) -> float | None:
         .filter(pl.col("count") >= FEWEST_READINGS)
         .collect()
     )
-    lowest = readings["reading"].min()
-    if visits.is_empty() or not isinstance(lowest, float | int):
-        return None
     touching = visits.filter(pl.col("low") == lowest)
     resting = touching.filter(pl.col("high") == lowest)
     if resting.height < FLOOR_VISITS:
