@@ -632,10 +632,5 @@ def test_one_stretch_is_told_by_its_hours_or_from_a_day_on_by_its_dates(
 
 def test_what_a_kind_does_not_have_is_nothing() -> None:
     bare = Found("mains", 7.0e6, 7.2e6, 0.1, 0.01, -60.0)
-    assert (bare.every_hz, bare.every_se_hz, bare.lines, bare.over_db, bare.on_load) == (
-        0.0,
-        0.0,
-        0,
-        0.0,
-        False,
-    )
+    spacing = bare.every_hz, bare.every_se_hz, bare.lines, bare.first_hz
+    assert (spacing, bare.over_db, bare.on_load) == ((0.0, 0.0, 0, 0.0), 0.0, False)
