@@ -316,10 +316,9 @@ class _AtWork:
 
         Asked twice, as `_tuning` does. What cannot tell its dial has kept none.
         """
-        if not self._as_found(self._receiver.tuning()):
-            at = self._receiver.tuning()
-            if not self._as_found(at):
-                raise Yielded(f"somebody tuned the receiver to {at.hz} Hz {at.mode}; the pass gave way")
+        tuning = self._receiver.tuning
+        if not self._as_found(tuning()) and not self._as_found(at := tuning()):
+            raise Yielded(f"somebody tuned the receiver to {at.hz} Hz {at.mode}; the pass gave way")
         self._dial_is_ours = True
 
     def _as_found(self, at: Tuning) -> bool:

@@ -121,9 +121,9 @@ def _once(times: Sequence[datetime], on: NDArray[np.bool_]) -> str:
     """
     there = np.flatnonzero(on)
     stretch = on[there[0] : there[-1] + 1]
-    missed = int((~stretch).sum())
-    may_miss = max((1 - NEARLY_ALWAYS) * len(stretch), float(len(stretch) >= A_HANDFUL))
-    if len(stretch) == 1 or missed > may_miss or (~stretch[:-1] & ~stretch[1:]).any():
+    but_for_one = len(stretch) >= A_HANDFUL and stretch.sum() >= len(stretch) - 1
+    nearly_all = but_for_one or stretch.sum() >= NEARLY_ALWAYS * len(stretch)
+    if len(stretch) == 1 or not nearly_all or (~stretch[:-1] & ~stretch[1:]).any():
         return ""
     first, last = times[there[0]], times[there[-1]]
     if (last - first) >= timedelta(days=1):

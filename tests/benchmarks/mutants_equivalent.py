@@ -18,9 +18,6 @@ EQUIVALENT: dict[str, tuple[tuple[str, str, str, str], ...]] = {
         ),
         ("judge", 'verdict == "undecided" or', " or ", "the same: either half says so"),
     ),
-    "sweeper/analysis/verdict/scales.py": (
-        ("meter_of", "noise[\"band\"].unique()", "", "each band once more, into a set"),
-    ),
     "sweeper/analysis/band/gain_methods.py": (
         ("_of_channels", "share = 1 / (variance", "1 → 2", "the next line divides by their sum: only ratios count"),
     ),

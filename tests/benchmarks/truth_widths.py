@@ -12,6 +12,7 @@ nights know nothing of each other. Ends with 0.
 """
 
 from collections.abc import Callable, Iterator
+from contextlib import nullcontext
 from dataclasses import dataclass
 from itertools import product
 from multiprocessing.pool import Pool
@@ -129,9 +130,8 @@ def seen_in(asked: tuple[int, int]) -> list[Cell]:
 
 def bands_found(summaries: pl.DataFrame, facts: StationFacts, way: str) -> tuple[BandFinding, ...]:
     """What is found of each band; told as the oracle, with nights that do not resemble their neighbours."""
-    if way == WAYS[0]:
-        return findings_from(table_of(summaries, facts), summaries, facts).bands
-    with patch("sweeper.analysis.verdict.table.persistence", return_value=0.0):
+    told = patch("sweeper.analysis.verdict.table.persistence", return_value=0.0)
+    with told if way == WAYS[1] else nullcontext():
         return findings_from(table_of(summaries, facts), summaries, facts).bands
 
 

@@ -29,8 +29,6 @@ NO_FIGURES = NoiseFigures(None, None, None, float("nan"), "")
 
 def bands_by_ratio(summaries: pl.DataFrame) -> frozenset[str]:
     """The bands of which ratios alone tell more nights than levels do."""
-    if not (summaries["for"] == "ratio").any():
-        return frozenset()
     alone = _has_ratio() & (pl.col("flags") != BESIDE_LEVELS)
     telling = ((pl.col("for") == "noise") & (pl.col("passes") > 0)) | alone
     nights = (

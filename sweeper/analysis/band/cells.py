@@ -19,6 +19,7 @@ from sweeper.analysis.band.hours_together import (
     telling_each_other,
 )
 from sweeper.analysis.band.these_nights import mean_on_these
+from sweeper.analysis.meter.slope import measured_noise
 from sweeper.analysis.physics.friis import kept_share_slope, snr_lost_db
 from sweeper.analysis.statistics.curved_mean import (
     AsymmetricEstimate,
@@ -81,12 +82,8 @@ class Cell:
 
 def persistence(summaries: pl.DataFrame) -> float:
     """Correlation of neighbouring nights, all bands and hours together: one series a band, the mean of its hours."""
-    rows = (
-        summaries.lazy()
-        .filter((pl.col("for") == "noise") & (pl.col("passes") > 0))
-        .select("night", "band", "hour_utc", "hz", "difference_db")
-        .drop_nulls("difference_db")
-        .collect()
+    rows = measured_noise(summaries, "night", "band", "hour_utc", "hz", "difference_db").drop_nulls(
+        "difference_db"
     )
     strayed = pl.col("difference_db") - pl.col("difference_db").mean().over("band", "hour_utc", "hz")
     by_night = (
@@ -118,38 +115,19 @@ def cells_of_bands(
     bands = telling_each_other([hours_together(here, gains[band], alike) for band, here in rows.items()])
     cells = []
     for (band, here), together in zip(rows.items(), bands, strict=True):
-        seen, measured = (
-            rows_of.partition_by("hour_utc", as_dict=True)
-            for rows_of in (here, here.filter(pl.col("passes") > 0))
-        )
+        seen = here.partition_by("hour_utc", as_dict=True)
         cells += [
-            _cell(
-                seen[(hour,)],
-                measured.get((hour,), here.clear()),
-                column,
-                together,
-                gains[band],
-                quieter[band],
-                step_db,
-            )
+            _cell(seen[(hour,)], column, together, gains[band], quieter[band], step_db)
             for column, hour in enumerate(together.hours)
         ]
     return cells
 
 
 def _cell(
-    seen: pl.DataFrame,
-    here: pl.DataFrame,
-    column: int,
-    together: HoursTogether,
-    gain: Gain | None,
-    quieter: bool,
-    step_db: float,
+    seen: pl.DataFrame, column: int, together: HoursTogether, gain: Gain | None, quieter: bool, step_db: float
 ) -> Cell:
-    """The cell of one hour from its nightly rows `seen`, those `here` with passes; its values stand in that `column`
-    of the grids.
-    """
-    scatter = together.scatter[column]
+    """The cell of one hour from its nightly rows `seen`; its values stand in that `column` of the grids."""
+    here, scatter = seen.filter(pl.col("passes") > 0), together.scatter[column]
     passes = int(here["passes"].sum())
 
     at, measured = ({name: grid[:, column] for name, grid in grids.items()} for grids in together.both)

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from sweeper.analysis.arrays import Floats
 from sweeper.analysis.facts import MeterFacts
-from sweeper.analysis.meter.slope import PATHS, VISIT_VARIANCE, noise_spread_db
+from sweeper.analysis.meter.slope import PATHS, VISIT_VARIANCE, measured_noise, noise_spread_db
 from sweeper.analysis.thresholds import STEADY_SE, STEADY_SHARE, STEADY_VISITS
 
 BESIDE_DB = 6.0
@@ -30,18 +30,17 @@ COARSE_STEPS = 2.0
 Place = tuple[str, int, int]
 """Band, hour (UTC) and frequency in hertz."""
 PLACE = ("band", "hour_utc", "hz")
-TOLD = ("level", "scatter", "scatter_visits")
+"""Its columns."""
 
 
 def steady_signals(summaries: pl.DataFrame, meter: MeterFacts) -> dict[Place, float]:
     """Noise channels at hours in which a carrier stands, with its power over it, dB; from all bands' summaries."""
-    rows = (
-        summaries.lazy()
-        .filter((pl.col("for") == "noise") & (pl.col("passes") > 0))
-        .select(
-            *PLACE, "step_db", "bandwidth_hz", *(pl.col(f"{each}_{path}") for each in TOLD for path in PATHS)
-        )
-        .collect()
+    rows = measured_noise(
+        summaries,
+        *PLACE,
+        "step_db",
+        "bandwidth_hz",
+        "^(level|scatter|scatter_visits)_(antenna|load)_(bypass|stage)$",
     )
     rows = rows.filter(pl.col("step_db").fill_null(0.0) <= COARSE_STEPS * _spread_db(rows, meter))
     rows = rows.with_columns(pl.struct(PLACE).rank("dense").cast(pl.Int64).alias("place"))
@@ -86,9 +85,7 @@ def without_steady(summaries: pl.DataFrame, found: Mapping[Place, float]) -> pl.
 
 
 def _at(places: list[Place]) -> pl.Expr:
-    return pl.struct("band", "hour_utc", "hz").is_in(
-        [{"band": band, "hour_utc": hour, "hz": hz} for band, hour, hz in places]
-    )
+    return pl.struct(PLACE).is_in([dict(zip(PLACE, place, strict=True)) for place in places])
 
 
 def _place_mean() -> pl.Expr:

@@ -12,6 +12,7 @@ from sweeper.analysis.band.nightly import measured_alike
 from sweeper.analysis.band.overload import Diagnosis
 from sweeper.analysis.band.switching_threshold import SwitchingThreshold
 from sweeper.analysis.facts import StationFacts
+from sweeper.analysis.meter.slope import measured_noise
 from sweeper.analysis.physics.atmospheric import atmospheric
 from sweeper.analysis.physics.external_noise import Expected, expected, standing
 from sweeper.analysis.physics.friis import snr_lost_db
@@ -71,8 +72,11 @@ def _within_se_db(here: pl.DataFrame, path: str) -> float | None:
 def _impulsiveness(summaries: pl.DataFrame) -> dict[tuple[str, int, str], float]:
     """Mean power over the level on the noise channels, dB, by band, hour and antenna path: mean over nights."""
     columns = {"antenna_bypass": "impulsiveness_db", "antenna_stage": "stage_impulsiveness_db"}
-    rows = summaries.filter((pl.col("for") == "noise") & (pl.col("passes") > 0))
-    means = rows.group_by("band", "hour_utc").agg(pl.col(name).mean() for name in columns.values())
+    means = (
+        measured_noise(summaries, "band", "hour_utc", *columns.values())
+        .group_by("band", "hour_utc")
+        .agg(pl.col(name).mean() for name in columns.values())
+    )
     return {
         (row["band"], row["hour_utc"], path): row[name]
         for row in means.iter_rows(named=True)
@@ -148,9 +152,9 @@ def health_table(summaries: pl.DataFrame, diagnoses: Mapping[str, Diagnosis]) ->
     """What went wrong in each night, counted in passes of a channel and hour; overload in hours of a band."""
     hit = [(band, hour) for band, found in diagnoses.items() for hour in found.overloaded_hours]
     where = pl.DataFrame(hit, schema={"band": pl.String, "hour_utc": pl.Int64}, orient="row")
-    measured = summaries.filter((pl.col("for") == "noise") & (pl.col("passes") > 0))
     overloaded = (
-        measured.join(where, on=["band", "hour_utc"], how="semi")
+        measured_noise(summaries, "night", "band", "hour_utc")
+        .join(where, on=["band", "hour_utc"], how="semi")
         .group_by("night")
         .agg(pl.struct("band", "hour_utc").n_unique().cast(pl.Int64).alias("overload"))
     )

@@ -12,7 +12,7 @@ import numpy as np
 import polars as pl
 
 from sweeper.analysis.arrays import Floats
-from sweeper.analysis.meter.slope import PATHS, VISIT_VARIANCE
+from sweeper.analysis.meter.slope import PATHS, VISIT_VARIANCE, measured_noise
 from sweeper.analysis.thresholds import METER_CHANGE_SE, METER_CHANGE_SHARE
 
 CHANGED = "meter-changed"
@@ -47,12 +47,7 @@ class MeterChange:
 
 def meter_change(summaries: pl.DataFrame) -> MeterChange | None:
     """The latest change of the meter in summaries of all bands; None where it stayed what it is."""
-    noise = (
-        summaries.lazy()
-        .filter((pl.col("for") == "noise") & (pl.col("passes") > 0))
-        .select("night", "step_db", "^scatter_.*$")
-        .collect()
-    )
+    noise = measured_noise(summaries, "night", "step_db", "^scatter_.*$")
     if noise["night"].n_unique() < 2 * FEWEST_NIGHTS:
         return None
     found = [each for each in (_of_step(noise), _of_scatter(noise)) if each is not None]

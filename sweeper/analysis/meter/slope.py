@@ -94,6 +94,15 @@ class SlopeAt:
         return max(2 * max(self.slope, LEAST_SQUARE_ROOT) * self.se, self.chance_se)
 
 
+def measured_noise(summaries: pl.DataFrame, *columns: str) -> pl.DataFrame:
+    """The rows of noise channels with passes that count, of these columns alone; a ``^pattern$`` names several.
+
+    A season's summaries have some sixty columns, and to copy all of them takes longer than most questions.
+    """
+    counted = (pl.col("for") == "noise") & (pl.col("passes") > 0)
+    return summaries.lazy().filter(counted).select(columns).collect()
+
+
 def slopes_of(rows: pl.DataFrame, meter: MeterFacts) -> tuple[SlopeAt, ...]:
     """Slopes by level, lowest first, from the noise `rows` of summaries of any bands; the meter is the same on all.
 
@@ -155,17 +164,21 @@ def _together(level: Floats, value: Floats, visits: Floats, step: Floats, on_loa
     )
 
 
+def _about_mean(value: Floats, visits: Floats) -> tuple[float, float]:
+    """Mean by visits, and the sum of squares about it."""
+    mean = float(visits @ value) / float(visits.sum())
+    return mean, float(visits @ (value - mean) ** 2)
+
+
 def _mean(value: Floats, visits: Floats, step: float) -> tuple[float, float]:
-    total = float(visits.sum())
-    mean = float(visits @ value) / total
-    seen = float(visits @ (value - mean) ** 2)
+    mean, seen = _about_mean(value, visits)
     variance = (seen + PRIOR_ROWS * _of_visit(mean, step)) / (len(value) - 1 + PRIOR_ROWS)
-    return mean, float(np.sqrt(variance / total))
+    return mean, float(np.sqrt(variance / float(visits.sum())))
 
 
 def _strays(value: Floats, visits: Floats, step: float) -> float:
-    mean = float(visits @ value) / float(visits.sum())
-    return float(visits @ (value - mean) ** 2) / max(len(value) - 1, 1) / _of_visit(mean, step)
+    mean, seen = _about_mean(value, visits)
+    return seen / max(len(value) - 1, 1) / _of_visit(mean, step)
 
 
 def _of_visit(squared: float, step: float) -> float:

@@ -11,7 +11,7 @@ from sweeper.analysis.band.gain_methods import GainMethods
 from sweeper.analysis.facts import MeterFacts, StationFacts
 from sweeper.analysis.meter.changed import MeterChange
 from sweeper.analysis.meter.scales import PLAIN, Scale, scales_open, with_beyond
-from sweeper.analysis.meter.slope import PATHS, SlopeAt, common_slope, slopes_of
+from sweeper.analysis.meter.slope import PATHS, SlopeAt, common_slope, measured_noise, slopes_of
 from sweeper.analysis.statistics.interval import Interval
 from sweeper.analysis.thresholds import (
     CARRIER_LEVELS,
@@ -55,20 +55,11 @@ def meter_of(summaries: pl.DataFrame, facts: StationFacts) -> Meter:
     So is one that computes its levels from samples: its decibels are decibels. One that says dBm and was never
     calibrated is taken at its word where its readings tell no other slope, and where they do like any scale.
     """
-    noise = (
-        summaries.lazy()
-        .filter((pl.col("for") == "noise") & (pl.col("passes") > 0))
-        .select(
-            "band",
-            "passes",
-            "step_db",
-            "bandwidth_hz",
-            "^level_(antenna|load)_(bypass|stage)$",
-            "^scatter_.*$",
-        )
-        .collect()
-    )
-    if (facts.meter.in_dbm and facts.meter.curve) or facts.meter.linear or noise.is_empty():
+    if (facts.meter.in_dbm and facts.meter.curve) or facts.meter.linear:
+        return CALIBRATED
+    told = ("passes", "step_db", "bandwidth_hz", "^level_(antenna|load)_(bypass|stage)$", "^scatter_.*$")
+    noise = measured_noise(summaries, "band", *told)
+    if noise.is_empty():
         return CALIBRATED
     slopes = slopes_of(noise, facts.meter)
     dead, unsure = (
