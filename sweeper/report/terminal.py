@@ -46,7 +46,8 @@ def show_findings(findings: Findings, zone: str = "UTC") -> None:
     console.print(table)
     console.print(
         Text(
-            f"\nHours of {zone}, neighbours joined; hours hardly measured are left out. Intervals at "
+            f"\nHours of {zone}, neighbours joined; hours hardly measured are left out, and beside settled ones those "
+            "that are not settled yet: the sentences below name them. Intervals at "
             f"{findings.confidence:.0%}. A change under {findings.worthwhile_db:g} dB counts as no difference.",
             "dim",
         )
